@@ -1,0 +1,46 @@
+"""What can go wrong, as one small family.
+
+Every message is one line: which file or piece, what is wrong, what to do.
+The command line prints it and exits with 1; a wrong array shape from a programmer stays a ``ValueError``.
+
+    GraderError
+    ├── PhotoError      a photo that cannot be read
+    ├── SettingsError   a profile or grader.toml that does not make sense
+    ├── CallsError      a file of calls that cannot be used
+    └── ModelError      a model folder that cannot be used
+"""
+
+
+class GraderError(Exception):
+    """Base of everything that the seller can mend. ``code`` is stable, the text is for people."""
+
+    code = "error"
+
+    def __init__(self, text: str, code: str | None = None) -> None:
+        super().__init__(text)
+        if code is not None:
+            self.code = code
+
+
+class PhotoError(GraderError):
+    """A photo that cannot be read; ``code`` is one of missing, empty, not_a_photo, truncated, too_large, unreadable."""
+
+    code = "unreadable"
+
+
+class SettingsError(GraderError):
+    """A profile or ``grader.toml`` with an unknown key, a wrong type or a value out of range."""
+
+    code = "settings"
+
+
+class CallsError(GraderError):
+    """Calls that cannot be read or joined to a stone."""
+
+    code = "calls"
+
+
+class ModelError(GraderError):
+    """A model folder that is missing, of another version, or fails its own sample."""
+
+    code = "model"

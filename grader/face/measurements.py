@@ -1,0 +1,103 @@
+"""What is measured on one face, as frozen records. Lengths are in px of the working image; mm only with a scale."""
+
+from dataclasses import dataclass
+
+from numpy.typing import NDArray
+
+from grader.measures import Remark
+
+
+@dataclass(frozen=True)
+class Share:
+    """A share of the readable face (0 to 1) with its 95 % interval for the whole face."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class RegionColour:
+    """Median L*, C*ab, h_ab (degrees) of a region, and its spread: the median CIE76 distance from that colour."""
+
+    L: float
+    C: float
+    h: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class Regions:
+    """Colour regions of one face.
+
+    Attributes
+    ----------
+    codes : ndarray of shape (h, w), uint8
+        0 background, 1 to 8 the profile's classes in order, 9 unreadable (glare).
+    shares : by class name; values sum to 1.
+    kinds : by class name, then kind name: share of the readable face.
+    colour : by class name; ``None`` where the class holds no pixel.
+    glare_share : unreadable share of the whole face.
+    """
+
+    codes: NDArray
+    shares: dict[str, Share]
+    kinds: dict[str, dict[str, float]]
+    colour: dict[str, RegionColour | None]
+    glare_share: float
+
+
+@dataclass(frozen=True)
+class Banding:
+    """Bands of the face; every number is ``None`` where the face shows no bands.
+
+    continuity, fill_share : 0 to 1.   bands : count along the line square to them.
+    direction_deg : 0 <= d < 180, 0 level, counter-clockwise as seen on the upright photo.
+    thickness_px : median, working px.   contrast_de00 : CIEDE2000 between blue and white.
+    confidence : coherence of the structure tensor, 0 to 1.
+    """
+
+    continuity: float | None = None
+    fill_share: float | None = None
+    bands: int | None = None
+    direction_deg: float | None = None
+    thickness_px: float | None = None
+    contrast_de00: float | None = None
+    confidence: float | None = None
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line seen on the face: ``points`` (n, 2) x, y in working px, n >= 2; kind is "crack", "uncertain", "pattern line" or "contact"."""
+
+    points: NDArray
+    length_px: float
+    width_px: float
+    kind: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Part scores of the landscape in the face, 0 to 1 each; ``None`` where a part cannot be told."""
+
+    parts: dict[str, float | None]
+
+
+@dataclass(frozen=True)
+class Measurements:
+    """All that is measured on one face, without opinion."""
+
+    regions: Regions
+    banding: Banding
+    lines: tuple[Line, ...]
+    scene: Scene
+    face_area_px: int
+    px_per_photo_px: float
+    mm_per_px: float | None
+    remarks: tuple[Remark, ...] = ()
+
+    @property
+    def cracks(self) -> tuple[Line, ...]:
+        """The lines of class crack."""
+        return tuple(line for line in self.lines if line.kind == "crack")

@@ -1,0 +1,259 @@
+"""A stone kind as data: colour classes, ladder, rules, sizes, limits. Read from TOML, checked once, frozen."""
+
+import difflib
+import hashlib
+import json
+import tomllib
+from dataclasses import asdict, dataclass, fields
+from functools import cached_property, lru_cache
+from importlib import resources
+from pathlib import Path
+
+from grader.errors import SettingsError
+
+#: Part scores of the scene, in the order in which they are shown.
+SCENE_PARTS = ("horizon", "height", "zones", "water", "contrast", "balance", "continuity", "islands", "focal")
+READINGS = ("sky", "water", "shore", "none")
+SELL_AS = ("single", "by weight", "chips", "waste")
+
+
+@dataclass(frozen=True)
+class ColourClass:
+    """One colour class: ranges of L* (0-100), C*ab and h_ab (degrees, may pass 360) under D65, and what it stands for."""
+
+    name: str
+    lightness: tuple[float, float]
+    chroma: tuple[float, float]
+    hue_deg: tuple[float, float]
+    reads_as: str = "none"
+    kinds: tuple[str, str] | None = None
+    kind_chroma: float = 9.0
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One grade of the ladder, with its one-line meaning and the way it is usually sold."""
+
+    grade: str
+    meaning: str
+    sell_as: str
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A grade is reached where every named measure is at least / at most its value."""
+
+    grade: str
+    at_least: dict[str, float]
+    at_most: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """When a photo is not measured: largest glare share, least face width in px, most megapixels."""
+
+    glare_share: float
+    face_px: float
+    photo_megapixels: float
+
+
+@dataclass(frozen=True)
+class Profile:
+    """All that the tool must know of a stone kind and of a seller's ladder."""
+
+    name: str
+    version: int
+    colours: tuple[ColourClass, ...]
+    ladder: tuple[Rung, ...]
+    rules: tuple[Rule, ...]
+    ovals_mm: tuple[tuple[float, float], ...]
+    scene_weights: dict[str, float]
+    limits: Limits
+
+    @property
+    def grades(self) -> tuple[str, ...]:
+        """Grade names, best last."""
+        return tuple(rung.grade for rung in self.ladder)
+
+    def code(self, reads_as: str) -> int | None:
+        """Code (1 to 8) of the first colour class that stands for ``reads_as``; ``None`` if there is none."""
+        for code, colour in enumerate(self.colours, start=1):
+            if colour.reads_as == reads_as:
+                return code
+        return None
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of the settings, as told in each proposal: the same settings give the same hash."""
+        return hashlib.sha256(json.dumps(asdict(self), sort_keys=True).encode()).hexdigest()
+
+
+def load_profile(name_or_file: str | Path = "banded") -> Profile:
+    """Return the profile of that shipped name, or from that TOML file.
+
+    Raises
+    ------
+    SettingsError
+        Unknown name, unreadable TOML, unknown key, wrong type, or a value out of range: one line with the nearest name.
+    """
+    text, where = _profile_text(name_or_file)
+    return _parse_profile(text, where)
+
+
+def profile_names() -> tuple[str, ...]:
+    """Names of the profiles that ship."""
+    folder = resources.files("grader") / "profiles"
+    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+
+
+def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
+    path = Path(name_or_file)
+    if path.suffix == ".toml" or path.exists() and path.is_file():
+        try:
+            return path.read_text("utf-8"), str(path)
+        except OSError as err:
+            raise SettingsError(f"{path}: no profile can be read there ({err.strerror}); give a .toml file or a name") from err
+        except UnicodeDecodeError as err:
+            raise SettingsError(f"{path}: not a text file in UTF-8; give a .toml profile") from err
+    shipped = resources.files("grader") / "profiles" / f"{name_or_file}.toml"
+    if str(name_or_file) not in profile_names():
+        raise SettingsError(
+            f"profile {name_or_file!r} is not known{_nearest(str(name_or_file), profile_names())}; "
+            f"give one of {', '.join(profile_names())} or a .toml file"
+        )
+    return shipped.read_text("utf-8"), f"profile {name_or_file}"
+
+
+@lru_cache(maxsize=16)
+def _parse_profile(text: str, where: str) -> Profile:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
+    _known(where, "profile", data, ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits"), every=True)
+    colours = tuple(_colour(where, row) for row in _rows(where, data, "colours"))
+    ladder = tuple(_rung(where, row) for row in _rows(where, data, "ladder"))
+    grades = [rung.grade for rung in ladder]
+    if not 2 <= len(colours) <= 8:
+        raise SettingsError(f"{where}: {len(colours)} colour classes; declare 2 to 8")
+    if len(ladder) < 2 or len(set(grades)) != len(grades):
+        raise SettingsError(f"{where}: the ladder needs at least two grades, each named once")
+    rules = tuple(_rule(where, row, grades) for row in _rows(where, data, "rules"))
+    scene = data["scene"]
+    _known(where, "scene", scene, SCENE_PARTS, every=True)
+    weights = {part: _number(where, f"scene.{part}", scene[part], 0, 1000) for part in SCENE_PARTS}
+    if sum(weights.values()) <= 0:
+        raise SettingsError(f"{where}: the scene weights are all 0; give at least one")
+    limits = data["limits"]
+    _known(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
+    _known(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
+    ovals = tuple(_pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False) for oval in data["sizes"]["ovals_mm"])
+    return Profile(
+        name=_text(where, "name", data["name"]),
+        version=int(_number(where, "version", data["version"], 1, 1e9)),
+        colours=colours,
+        ladder=ladder,
+        rules=rules,
+        ovals_mm=tuple(sorted(ovals, key=lambda oval: oval[0] * oval[1])),
+        scene_weights=weights,
+        limits=Limits(
+            glare_share=_number(where, "limits.glare_share", limits["glare_share"], 0, 1),
+            face_px=_number(where, "limits.face_px", limits["face_px"], 8, 10_000),
+            photo_megapixels=_number(where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000),
+        ),
+    )
+
+
+def _colour(where: str, row: dict) -> ColourClass:
+    _known(where, "colours", row, [f.name for f in fields(ColourClass)])
+    for key in ("name", "lightness", "chroma", "hue_deg"):
+        if key not in row:
+            raise SettingsError(f"{where}: a colour class lacks {key!r}; add it")
+    name = _text(where, "colours.name", row["name"])
+    reads_as = row.get("reads_as", "none")
+    if reads_as not in READINGS:
+        raise SettingsError(f"{where}: colours.{name}.reads_as is {reads_as!r}{_nearest(str(reads_as), READINGS)}; one of {', '.join(READINGS)}")
+    kinds = row.get("kinds")
+    if kinds is not None and (not isinstance(kinds, list) or len(kinds) != 2 or not all(isinstance(k, str) for k in kinds)):
+        raise SettingsError(f"{where}: colours.{name}.kinds is {kinds!r}; give two names, the more coloured one first")
+    return ColourClass(
+        name=name,
+        lightness=_pair(where, f"colours.{name}.lightness", row["lightness"], 0, 100),
+        chroma=_pair(where, f"colours.{name}.chroma", row["chroma"], 0, 200),
+        hue_deg=_pair(where, f"colours.{name}.hue_deg", row["hue_deg"], 0, 720),
+        reads_as=reads_as,
+        kinds=tuple(kinds) if kinds else None,
+        kind_chroma=_number(where, f"colours.{name}.kind_chroma", row.get("kind_chroma", 9.0), 0, 200),
+    )
+
+
+def _rung(where: str, row: dict) -> Rung:
+    _known(where, "ladder", row, [f.name for f in fields(Rung)], every=True)
+    if row["sell_as"] not in SELL_AS:
+        raise SettingsError(f"{where}: ladder.{row['grade']}.sell_as is {row['sell_as']!r}; one of {', '.join(SELL_AS)}")
+    return Rung(_text(where, "ladder.grade", row["grade"]), _text(where, "ladder.meaning", row["meaning"]), row["sell_as"])
+
+
+def _rule(where: str, row: dict, grades: list[str]) -> Rule:
+    _known(where, "rules", row, [f.name for f in fields(Rule)])
+    if row.get("grade") not in grades:
+        raise SettingsError(f"{where}: a rule is for grade {row.get('grade')!r}, which is not on the ladder; one of {', '.join(grades)}")
+    bounds = {}
+    for side in ("at_least", "at_most"):
+        bounds[side] = {
+            measure: _number(where, f"rules.{row['grade']}.{side}.{measure}", value, -1e6, 1e6)
+            for measure, value in row.get(side, {}).items()
+        }
+        _known(where, f"rules.{row['grade']}.{side}", bounds[side], RULE_MEASURES)
+    return Rule(row["grade"], bounds["at_least"], bounds["at_most"])
+
+
+#: What a written rule may speak of; ``grading.features`` gives each of them for a measured piece.
+RULE_MEASURES = (
+    "pattern_share", "blue_share", "white_share", "host_share", "rusty_share", "grey_share", "glare_share",
+    "blue_chroma", "white_lightness", "band_contrast", "continuity", "fill_share", "bands",
+    "crack_count", "crack_density", "scene_score", "area_cm2",
+)  # fmt: skip
+
+
+def _known(where: str, table: str, given: object, keys, every: bool = False) -> None:
+    if not isinstance(given, dict):
+        raise SettingsError(f"{where}: {table} is {given!r}; give a table of settings")
+    for key in given:
+        if key not in keys:
+            raise SettingsError(f"{where}: {table} has no setting {key!r}{_nearest(str(key), keys)}; remove or rename it")
+    missing = [key for key in keys if key not in given]
+    if every and missing:
+        raise SettingsError(f"{where}: {table} lacks {missing[0]!r}; add it")
+
+
+def _rows(where: str, data: dict, key: str) -> list[dict]:
+    if not isinstance(data[key], list) or not all(isinstance(row, dict) for row in data[key]):
+        raise SettingsError(f"{where}: {key} is not a list of tables; write [[{key}]] above each")
+    return data[key]
+
+
+def _number(where: str, key: str, value: object, low: float, high: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise SettingsError(f"{where}: {key} is {value!r}; give a number from {low:g} to {high:g}")
+    return float(value)
+
+
+def _pair(where: str, key: str, value: object, low: float, high: float, rising: bool = True) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise SettingsError(f"{where}: {key} is {value!r}; give two numbers")
+    first, second = (_number(where, key, v, low, high) for v in value)
+    if rising and first > second:
+        raise SettingsError(f"{where}: {key} is {value!r}; give the lower number first")
+    return first, second
+
+
+def _text(where: str, key: str, value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise SettingsError(f"{where}: {key} is {value!r}; give a word or a line")
+    return value
+
+
+def _nearest(word: str, words) -> str:
+    close = difflib.get_close_matches(word, list(words), n=1)
+    return f" (did you mean {close[0]!r}?)" if close else ""
