@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from numpy.typing import NDArray
 
-from grader.measures import Remark
+from grader.measures import UNREADABLE
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,16 @@ class Measurements:
     face_area_px: int
     px_per_photo_px: float
     mm_per_px: float | None
-    remarks: tuple[Remark, ...] = ()
+
+    @property
+    def glare(self) -> NDArray:
+        """Unreadable pixels, bool, shape (h, w)."""
+        return self.regions.codes == UNREADABLE
+
+    @property
+    def area_cm2(self) -> float | None:
+        """Area inside the outline, ``None`` without scale."""
+        return None if self.mm_per_px is None else self.face_area_px * self.mm_per_px**2 / 100
 
     @property
     def cracks(self) -> tuple[Line, ...]:

@@ -4,10 +4,19 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class SceneEstimate:
+    """The scene head's number for a face, 0 to 100 in whole points, with its 95 % range."""
+
+    score: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
-    grade : a name of the profile's ladder.   scene : 0 to 100, whole points, with its 95 % range in scene_low, scene_high.
+    grade : a name of the profile's ladder.   scene : 0 to 100, whole points.
     probabilities : by grade, sum 1.   sell_as : single / by weight / chips / waste, ``None`` without scale.
     reasons : up to three plain lines.   model : name and short hash of the model folder.
     """

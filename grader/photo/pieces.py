@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 from numpy.typing import NDArray
 
-from grader.measures import Remark
-
 
 @dataclass(frozen=True)
 class Piece:
@@ -16,10 +14,10 @@ class Piece:
     id : 1, 2, 3 ... row by row from the top, left to right.
     box : x, y, w, h in whole px of the upright full-size photo.
     outline : ndarray of shape (n, 2), float32, x, y in px of that photo.
-    remarks : "cut_by_frame" where the stone runs out of the photo, and the like.
+    cut_by_frame : the stone runs out of the photo.
     """
 
     id: int
     box: tuple[int, int, int, int]
     outline: NDArray
-    remarks: tuple[Remark, ...] = ()
+    cut_by_frame: bool = False

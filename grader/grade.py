@@ -1,0 +1,126 @@
+"""The way of one photo: photo → pieces → face → measurements → proposal."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader.face.cut import cut_face
+from grader.face.face import Face
+from grader.face.measure import measure_face
+from grader.face.measurements import Measurements
+from grader.face.size import size_class
+from grader.grading.model import Model, load_model
+from grader.grading.propose import propose, scene_estimate
+from grader.grading.proposal import Proposal, SceneEstimate
+from grader.measures import Remark
+from grader.photo.photo import Photo
+from grader.photo.pieces import Piece, find_pieces, whole_photo
+from grader.photo.read import read_photo
+from grader.photo.surface import State, read_state
+from grader.photo.verdict import Verdict, judge_photo
+from grader.profile import Profile, load_profile
+
+
+@dataclass(frozen=True)
+class MeasuredPiece:
+    """One stone with all that is measured on it, before any opinion.
+
+    size_class and area_cm2 are ``None`` where the scale is not known.
+    """
+
+    piece: Piece
+    face: Face
+    measurements: Measurements
+    size_class: str | None
+    area_cm2: float | None
+    state: State
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class GradedPiece:
+    """A measured stone with the proposal; ``proposal`` is ``None`` where the verdict is retake, the scene estimate stays."""
+
+    measured: MeasuredPiece
+    scene: SceneEstimate
+    proposal: Proposal | None
+
+
+@dataclass(frozen=True)
+class Graded:
+    """One photo, graded: no pieces means that no stone was found, and ``photo_remarks`` says so."""
+
+    photo: Photo
+    pieces: tuple[GradedPiece, ...]
+    remarks: tuple[Remark, ...]
+
+
+def grade_photo(
+    photo: str | Path | Photo,
+    *,
+    profile: str | Path | Profile = "banded",
+    model: str | Path | Model | None = None,
+    mm_per_px: float | None = None,
+    whole: bool = False,
+) -> Graded:
+    """Grade every stone in a photo.
+
+    Parameters
+    ----------
+    photo : a file, or a photo that ``read_photo`` returned.
+    profile : name of a shipped profile, a TOML file, or a profile.
+    model : folder of a trained model, or a loaded one; the starter by default.
+    mm_per_px : millimetres per px of the upright full-size photo; unknown by default.
+    whole : the picture is filled by one face, so nothing is cut out.
+
+    Raises
+    ------
+    PhotoError, SettingsError, ModelError
+        One line each: which file, what is wrong, what to do.
+    """
+    profile = profile if isinstance(profile, Profile) else load_profile(profile)
+    model = model if isinstance(model, Model) else load_model(model)
+    if not isinstance(photo, Photo):
+        photo = read_photo(photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px)
+    measured, remarks = measure_photo(photo, profile, whole=whole)
+    return Graded(photo, tuple(_grade_piece(m, profile, model) for m in measured), photo.remarks + remarks)
+
+
+def measure_photo(
+    photo: Photo, profile: Profile, *, whole: bool = False
+) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
+    """Return every stone of a photo, measured, and what is to be said of the photo as a whole."""
+    pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
+    return tuple(_measure_piece(photo, piece, profile) for piece in pieces), remarks
+
+
+def _measure_piece(photo: Photo, piece: Piece, profile: Profile) -> MeasuredPiece:
+    face = cut_face(photo, piece)
+    measurements = measure_face(face, profile)
+    state = read_state(face.linear, face.lab, face.mask, measurements.glare)
+    verdict = judge_photo(
+        face.linear,
+        face.lab,
+        face.mask,
+        measurements.glare,
+        glare_share=measurements.regions.glare_share,
+        cut_by_frame=piece.cut_by_frame,
+        state=state,
+        limits=profile.limits,
+        px_per_photo_px=face.px_per_photo_px,
+    )
+    return MeasuredPiece(
+        piece=piece,
+        face=face,
+        measurements=measurements,
+        size_class=size_class(face.mask, face.mm_per_px, profile.ovals_mm),
+        area_cm2=measurements.area_cm2,
+        state=state,
+        verdict=verdict,
+    )
+
+
+def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> GradedPiece:
+    scene = scene_estimate(measured.measurements, profile, model)
+    if measured.verdict.value == "retake":
+        return GradedPiece(measured, scene, None)
+    return GradedPiece(measured, scene, propose(measured.measurements, measured.size_class, scene, profile, model))
