@@ -12,7 +12,17 @@ from pathlib import Path
 from grader.errors import SettingsError
 
 #: Part scores of the scene, in the order in which they are shown.
-SCENE_PARTS = ("horizon", "height", "zones", "water", "contrast", "balance", "continuity", "islands", "focal")
+SCENE_PARTS = (
+    "horizon",
+    "height",
+    "zones",
+    "water",
+    "contrast",
+    "balance",
+    "continuity",
+    "islands",
+    "focal",
+)
 READINGS = ("sky", "water", "shore", "none")
 SELL_AS = ("single", "by weight", "chips", "waste")
 
@@ -103,7 +113,9 @@ def load_profile(name_or_file: str | Path = "banded") -> Profile:
 def profile_names() -> tuple[str, ...]:
     """Names of the profiles that ship."""
     folder = resources.files("grader") / "profiles"
-    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+    return tuple(
+        sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml"))
+    )
 
 
 def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
@@ -112,13 +124,15 @@ def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
         try:
             return path.read_text("utf-8"), str(path)
         except OSError as err:
-            raise SettingsError(f"{path}: no profile can be read there ({err.strerror}); give a .toml file or a name") from err
+            raise SettingsError(
+                f"{path}: no profile can be read there ({err.strerror}); give a .toml file or a name"
+            ) from err
         except UnicodeDecodeError as err:
             raise SettingsError(f"{path}: not a text file in UTF-8; give a .toml profile") from err
     shipped = resources.files("grader") / "profiles" / f"{name_or_file}.toml"
     if str(name_or_file) not in profile_names():
         raise SettingsError(
-            f"profile {name_or_file!r} is not known{_nearest(str(name_or_file), profile_names())}; "
+            f"profile {name_or_file!r} is not known{nearest(str(name_or_file), profile_names())}; "
             f"give one of {', '.join(profile_names())} or a .toml file"
         )
     return shipped.read_text("utf-8"), f"profile {name_or_file}"
@@ -130,7 +144,13 @@ def _parse_profile(text: str, where: str) -> Profile:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
         raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
-    _known(where, "profile", data, ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits"), every=True)
+    check_keys(
+        where,
+        "profile",
+        data,
+        ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits"),
+        every=True,
+    )
     colours = tuple(_colour(where, row) for row in _rows(where, data, "colours"))
     ladder = tuple(_rung(where, row) for row in _rows(where, data, "ladder"))
     grades = [rung.grade for rung in ladder]
@@ -140,42 +160,55 @@ def _parse_profile(text: str, where: str) -> Profile:
         raise SettingsError(f"{where}: the ladder needs at least two grades, each named once")
     rules = tuple(_rule(where, row, grades) for row in _rows(where, data, "rules"))
     scene = data["scene"]
-    _known(where, "scene", scene, SCENE_PARTS, every=True)
-    weights = {part: _number(where, f"scene.{part}", scene[part], 0, 1000) for part in SCENE_PARTS}
+    check_keys(where, "scene", scene, SCENE_PARTS, every=True)
+    weights = {
+        part: check_number(where, f"scene.{part}", scene[part], 0, 1000) for part in SCENE_PARTS
+    }
     if sum(weights.values()) <= 0:
         raise SettingsError(f"{where}: the scene weights are all 0; give at least one")
     limits = data["limits"]
-    _known(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
-    _known(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
-    ovals = tuple(_pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False) for oval in data["sizes"]["ovals_mm"])
+    check_keys(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
+    check_keys(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
+    ovals = tuple(
+        _pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False)
+        for oval in data["sizes"]["ovals_mm"]
+    )
     return Profile(
-        name=_text(where, "name", data["name"]),
-        version=int(_number(where, "version", data["version"], 1, 1e9)),
+        name=check_text(where, "name", data["name"]),
+        version=int(check_number(where, "version", data["version"], 1, 1e9)),
         colours=colours,
         ladder=ladder,
         rules=rules,
         ovals_mm=tuple(sorted(ovals, key=lambda oval: oval[0] * oval[1])),
         scene_weights=weights,
         limits=Limits(
-            glare_share=_number(where, "limits.glare_share", limits["glare_share"], 0, 1),
-            face_px=_number(where, "limits.face_px", limits["face_px"], 8, 10_000),
-            photo_megapixels=_number(where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000),
+            glare_share=check_number(where, "limits.glare_share", limits["glare_share"], 0, 1),
+            face_px=check_number(where, "limits.face_px", limits["face_px"], 8, 10_000),
+            photo_megapixels=check_number(
+                where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000
+            ),
         ),
     )
 
 
 def _colour(where: str, row: dict) -> ColourClass:
-    _known(where, "colours", row, [f.name for f in fields(ColourClass)])
+    check_keys(where, "colours", row, [f.name for f in fields(ColourClass)])
     for key in ("name", "lightness", "chroma", "hue_deg"):
         if key not in row:
             raise SettingsError(f"{where}: a colour class lacks {key!r}; add it")
-    name = _text(where, "colours.name", row["name"])
+    name = check_text(where, "colours.name", row["name"])
     reads_as = row.get("reads_as", "none")
     if reads_as not in READINGS:
-        raise SettingsError(f"{where}: colours.{name}.reads_as is {reads_as!r}{_nearest(str(reads_as), READINGS)}; one of {', '.join(READINGS)}")
+        raise SettingsError(
+            f"{where}: colours.{name}.reads_as is {reads_as!r}{nearest(str(reads_as), READINGS)}; one of {', '.join(READINGS)}"
+        )
     kinds = row.get("kinds")
-    if kinds is not None and (not isinstance(kinds, list) or len(kinds) != 2 or not all(isinstance(k, str) for k in kinds)):
-        raise SettingsError(f"{where}: colours.{name}.kinds is {kinds!r}; give two names, the more coloured one first")
+    if kinds is not None and (
+        not isinstance(kinds, list) or len(kinds) != 2 or not all(isinstance(k, str) for k in kinds)
+    ):
+        raise SettingsError(
+            f"{where}: colours.{name}.kinds is {kinds!r}; give two names, the more coloured one first"
+        )
     return ColourClass(
         name=name,
         lightness=_pair(where, f"colours.{name}.lightness", row["lightness"], 0, 100),
@@ -183,28 +216,38 @@ def _colour(where: str, row: dict) -> ColourClass:
         hue_deg=_pair(where, f"colours.{name}.hue_deg", row["hue_deg"], 0, 720),
         reads_as=reads_as,
         kinds=tuple(kinds) if kinds else None,
-        kind_chroma=_number(where, f"colours.{name}.kind_chroma", row.get("kind_chroma", 9.0), 0, 200),
+        kind_chroma=check_number(
+            where, f"colours.{name}.kind_chroma", row.get("kind_chroma", 9.0), 0, 200
+        ),
     )
 
 
 def _rung(where: str, row: dict) -> Rung:
-    _known(where, "ladder", row, [f.name for f in fields(Rung)], every=True)
+    check_keys(where, "ladder", row, [f.name for f in fields(Rung)], every=True)
     if row["sell_as"] not in SELL_AS:
-        raise SettingsError(f"{where}: ladder.{row['grade']}.sell_as is {row['sell_as']!r}; one of {', '.join(SELL_AS)}")
-    return Rung(_text(where, "ladder.grade", row["grade"]), _text(where, "ladder.meaning", row["meaning"]), row["sell_as"])
+        raise SettingsError(
+            f"{where}: ladder.{row['grade']}.sell_as is {row['sell_as']!r}; one of {', '.join(SELL_AS)}"
+        )
+    return Rung(
+        check_text(where, "ladder.grade", row["grade"]),
+        check_text(where, "ladder.meaning", row["meaning"]),
+        row["sell_as"],
+    )
 
 
 def _rule(where: str, row: dict, grades: list[str]) -> Rule:
-    _known(where, "rules", row, [f.name for f in fields(Rule)])
+    check_keys(where, "rules", row, [f.name for f in fields(Rule)])
     if row.get("grade") not in grades:
-        raise SettingsError(f"{where}: a rule is for grade {row.get('grade')!r}, which is not on the ladder; one of {', '.join(grades)}")
+        raise SettingsError(
+            f"{where}: a rule is for grade {row.get('grade')!r}, which is not on the ladder; one of {', '.join(grades)}"
+        )
     bounds = {}
     for side in ("at_least", "at_most"):
         bounds[side] = {
-            measure: _number(where, f"rules.{row['grade']}.{side}.{measure}", value, -1e6, 1e6)
+            measure: check_number(where, f"rules.{row['grade']}.{side}.{measure}", value, -1e6, 1e6)
             for measure, value in row.get(side, {}).items()
         }
-        _known(where, f"rules.{row['grade']}.{side}", bounds[side], RULE_MEASURES)
+        check_keys(where, f"rules.{row['grade']}.{side}", bounds[side], RULE_MEASURES)
     return Rule(row["grade"], bounds["at_least"], bounds["at_most"])
 
 
@@ -216,12 +259,14 @@ RULE_MEASURES = (
 )  # fmt: skip
 
 
-def _known(where: str, table: str, given: object, keys, every: bool = False) -> None:
+def check_keys(where: str, table: str, given: object, keys, every: bool = False) -> None:
     if not isinstance(given, dict):
         raise SettingsError(f"{where}: {table} is {given!r}; give a table of settings")
     for key in given:
         if key not in keys:
-            raise SettingsError(f"{where}: {table} has no setting {key!r}{_nearest(str(key), keys)}; remove or rename it")
+            raise SettingsError(
+                f"{where}: {table} has no setting {key!r}{nearest(str(key), keys)}; remove or rename it"
+            )
     missing = [key for key in keys if key not in given]
     if every and missing:
         raise SettingsError(f"{where}: {table} lacks {missing[0]!r}; add it")
@@ -233,27 +278,29 @@ def _rows(where: str, data: dict, key: str) -> list[dict]:
     return data[key]
 
 
-def _number(where: str, key: str, value: object, low: float, high: float) -> float:
+def check_number(where: str, key: str, value: object, low: float, high: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise SettingsError(f"{where}: {key} is {value!r}; give a number from {low:g} to {high:g}")
     return float(value)
 
 
-def _pair(where: str, key: str, value: object, low: float, high: float, rising: bool = True) -> tuple[float, float]:
+def _pair(
+    where: str, key: str, value: object, low: float, high: float, rising: bool = True
+) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
         raise SettingsError(f"{where}: {key} is {value!r}; give two numbers")
-    first, second = (_number(where, key, v, low, high) for v in value)
+    first, second = (check_number(where, key, v, low, high) for v in value)
     if rising and first > second:
         raise SettingsError(f"{where}: {key} is {value!r}; give the lower number first")
     return first, second
 
 
-def _text(where: str, key: str, value: object) -> str:
+def check_text(where: str, key: str, value: object) -> str:
     if not isinstance(value, str) or not value.strip():
         raise SettingsError(f"{where}: {key} is {value!r}; give a word or a line")
     return value
 
 
-def _nearest(word: str, words) -> str:
+def nearest(word: str, words) -> str:
     close = difflib.get_close_matches(word, list(words), n=1)
     return f" (did you mean {close[0]!r}?)" if close else ""
