@@ -1,0 +1,288 @@
+"""A folder of photos: every photo graded once, on every core, and taken up again where it was stopped."""
+
+import hashlib
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from grader.errors import GraderError
+from grader.files import write_bytes, write_text
+from grader.grade import Graded, grade_photo
+from grader.grading.model import Model, load_model
+from grader.grading.proposal import Call
+from grader.measures import MEASUREMENT_VERSION
+from grader.profile import Profile, load_profile
+from grader.report.calls import join_calls
+from grader.report.columns import results_csv
+from grader.report.result import failed_record, photo_record, to_json
+from grader.report.sheet import write_sheet
+
+SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
+RESULTS, TABLE, SHEET, PICTURES = "results.jsonl", "results.csv", "sheet.html", ".pictures"
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a photo is graded by; with the photo's content they settle its record."""
+
+    profile: Profile
+    model: Model
+    mm_per_px: float | None = None
+    whole: bool = False
+
+    @property
+    def made_with(self) -> dict:
+        """The same terms as plain data: a record made with other ones is not used again."""
+        return {
+            "profile": self.profile.name,
+            "profile_sha256": self.profile.sha256,
+            "model": self.model.label,
+            "measurements": MEASUREMENT_VERSION,
+            "mm_per_px": self.mm_per_px,
+            "whole": self.whole,
+        }
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What became of a folder.
+
+    records : one JSON object per photo, sorted by file.   reused : how many of them were there before.
+    duplicates : (file, file that holds the same photo).   lost_calls : calls whose stone is not there.
+    sheet : the first page.
+    """
+
+    records: tuple[dict, ...]
+    reused: int
+    duplicates: tuple[tuple[str, str], ...]
+    lost_calls: tuple[Call, ...]
+    sheet: Path
+
+    @property
+    def failed(self) -> tuple[dict, ...]:
+        """Records of the photos that could not be read."""
+        return tuple(record for record in self.records if "error" in record)
+
+
+def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded | None]:
+    """Return the record of one photo and, if it could be read, the graded photo.
+
+    Whatever goes wrong with one photo ends in its own record, so that it never stops the others.
+    """
+    try:
+        graded = grade_photo(
+            path,
+            profile=terms.profile,
+            model=terms.model,
+            mm_per_px=terms.mm_per_px,
+            whole=terms.whole,
+        )
+        return photo_record(graded, file) | {"made_with": terms.made_with}, graded
+    except GraderError as err:
+        return failed_record(file, err), None
+    except Exception as err:
+        return _internal(file, f"{type(err).__name__}: {err}"), None
+
+
+def grade_folder(
+    folder: str | Path,
+    *,
+    out: str | Path | None = None,
+    profile: str | Path | Profile = "banded",
+    model: str | Path | Model | None = None,
+    mm_per_px: float | None = None,
+    whole: bool = False,
+    workers: int | None = None,
+    calls: Iterable[Call] = (),
+    on_photo: Callable[[int, int], None] = lambda done, total: None,
+) -> Batch:
+    """Grade every photo below a folder into ``results.jsonl``, ``results.csv`` and ``sheet.html``.
+
+    Only what is new or changed is graded: a record is used again where the photo's content and the terms are the same,
+    whatever the file is called now. Each record is on the disk as soon as its photo is done.
+
+    Parameters
+    ----------
+    out : folder of the results, ``FOLDER/graded`` by default; never graded itself.
+    workers : processes, as many as there are cores by default; 1 works in this process.
+    calls : the seller's calls, joined anew each time.
+    on_photo : told how many of how many photos are done.
+    """
+    folder = Path(folder)
+    out = folder / "graded" if out is None else Path(out)
+    terms = Terms(
+        profile if isinstance(profile, Profile) else load_profile(profile),
+        model if isinstance(model, Model) else load_model(model),
+        mm_per_px,
+        whole,
+    )
+    photos, duplicates = _distinct(find_photos(folder, out))
+    records = _kept(out, photos, terms)
+    reused = len(records)
+    write_text(out / RESULTS, _lines(records.values()))
+    to_do = [(path, file) for file, (path, _) in photos.items() if file not in records]
+    on_photo(reused, len(photos))
+    with open(out / RESULTS, "a", encoding="utf-8") as results:
+        for record, pictures in _grade(to_do, terms, workers or os.cpu_count() or 1):
+            for piece, picture in pictures.items():
+                write_bytes(_picture_path(out, record, piece), picture)
+            results.write(to_json(record) + "\n")
+            results.flush()
+            os.fsync(results.fileno())
+            records[record["photo"]["file"]] = record
+            on_photo(len(records), len(photos))
+    return _finish(out, terms, [records[file] for file in photos], reused, duplicates, calls)
+
+
+def find_photos(folder: Path, out: Path) -> dict[str, Path]:
+    """Return every photo below a folder, sorted, by its path below it with ``/``.
+
+    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier batch.
+    """
+    photos = {}
+    for here, folders, files in os.walk(folder):
+        if RESULTS in files or Path(here).resolve() == out.resolve():
+            folders.clear()
+            continue
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        for name in files:
+            path = Path(here, name)
+            if path.suffix.lower() in SUFFIXES and not name.startswith("."):
+                file = path.relative_to(folder).as_posix()
+                # A name that is not UTF-8 cannot be written into a table as it is.
+                photos[file.encode("utf-8", "backslashreplace").decode()] = path
+    return dict(sorted(photos.items()))
+
+
+def _distinct(photos: dict[str, Path]) -> tuple[dict[str, tuple[Path, str | None]], list[tuple[str, str]]]:
+    """Photos by file with path and hash, each content once; and which files hold the same photo as which."""
+    first: dict[str, str] = {}
+    distinct, duplicates = {}, []
+    for file, path in photos.items():
+        try:
+            with open(path, "rb") as stream:
+                sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+        except OSError:
+            sha256 = None  # Reading it will say why.
+        if sha256 in first:
+            duplicates.append((file, first[sha256]))
+            continue
+        if sha256 is not None:
+            first[sha256] = file
+        distinct[file] = (path, sha256)
+    return distinct, duplicates
+
+
+def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -> dict[str, dict]:
+    """Records of an earlier run that still hold, under the names that the photos have now."""
+    made_with = terms.made_with
+    old = {
+        record["photo"]["sha256"]: record
+        for record in _read_records(out / RESULTS)
+        if record.get("made_with") == made_with
+        and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
+    }
+    kept = {}
+    for file, (_, sha256) in photos.items():
+        if sha256 in old:
+            record = old[sha256]
+            warnings = [w for w in record["photo"]["warnings"] if w["code"] != "duplicate"]
+            kept[file] = record | {"photo": record["photo"] | {"file": file, "warnings": warnings}}
+    return kept
+
+
+def _read_records(path: Path) -> Iterator[dict]:
+    """Records of a results file; the last line may have been cut off with the power."""
+    try:
+        lines = path.read_text("utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return
+    for line in lines:
+        try:
+            record = json.loads(line)
+        except json.JSONDecodeError:
+            continue
+        if isinstance(record, dict) and "sha256" in record.get("photo", {}):
+            yield record
+
+
+def _grade(to_do: list[tuple[Path, str]], terms: Terms, workers: int) -> Iterator[tuple[dict, dict]]:
+    """Records and pictures in the order in which they are done."""
+    workers = min(workers, len(to_do))
+    if workers <= 1:
+        yield from (_work(path, file, terms) for path, file in to_do)
+        return
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    left = dict.fromkeys(file for _, file in to_do)
+    pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
+    try:
+        for record, pictures in pool(delayed(_work)(path, file, terms) for path, file in to_do):
+            del left[record["photo"]["file"]]
+            yield record, pictures
+    except BrokenProcessPool:
+        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
+        for path, file in to_do:
+            if file in left:
+                yield _work_apart(path, file, terms)
+
+
+def _work(path: Path, file: str, terms: Terms) -> tuple[dict, dict[int, bytes]]:
+    import cv2
+
+    from grader.report.overlay import piece_picture
+
+    cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
+    record, graded = grade_file(path, file, terms)
+    if graded is None:
+        return record, {}
+    try:
+        return record, {p.measured.piece.id: piece_picture(graded, p) for p in graded.pieces}
+    except Exception as err:
+        return _internal(file, f"{type(err).__name__}: {err}"), {}
+
+
+def _work_apart(path: Path, file: str, terms: Terms) -> tuple[dict, dict[int, bytes]]:
+    from joblib.externals.loky import get_reusable_executor
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    try:
+        return get_reusable_executor(max_workers=1).submit(_work, path, file, terms).result()
+    except BrokenProcessPool:
+        return _internal(file, "the process ended, perhaps for lack of memory"), {}
+
+
+def _internal(file: str, what: str) -> dict:
+    line = " ".join(what.split())
+    return failed_record(file, GraderError(f"{file}: could not be graded ({line}); the others are not touched", "internal"))
+
+
+def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
+    for file, same in duplicates:
+        record = next(record for record in records if record["photo"]["file"] == same)
+        if "error" not in record:
+            text = f"{file} holds the same photo; graded once"
+            record["photo"]["warnings"].append({"code": "duplicate", "text": text})
+    records, lost = join_calls(records, calls)
+    write_text(out / RESULTS, _lines(records))
+    write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))
+    pictures = {
+        (record["photo"]["sha256"], piece["id"]): _picture_path(out, record, piece["id"])
+        for record in records
+        for piece in record["pieces"]
+    }
+    for path in set((out / PICTURES).glob("*.jpg")) - set(pictures.values()):
+        path.unlink(missing_ok=True)
+    write_sheet(out / SHEET, records, pictures, terms.profile, lost)
+    return Batch(tuple(records), reused, tuple(duplicates), tuple(lost), out / SHEET)
+
+
+def _lines(records: Iterable[dict]) -> str:
+    return "".join(to_json(record) + "\n" for record in records)
+
+
+def _picture_path(out: Path, record: dict, piece: int) -> Path:
+    return out / PICTURES / f"{record['photo']['sha256'][:24]}-{piece}.jpg"

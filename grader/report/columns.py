@@ -1,0 +1,79 @@
+"""``results.csv``: one row per piece, its columns in an order that readers may rely on by name."""
+
+import csv
+import io
+from collections.abc import Iterable
+
+from grader.measures import MEASURES
+
+_BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
+_MEASURED = ("glare_share", "continuity", "crack_count", "crack_length_mm", "mm_per_px")
+#: ``grade`` and ``scene`` are left empty for the seller: a filled file is a valid file of calls.
+_SELLER = ("warnings", "error", "grade", "scene", "box")
+_LATER = ("called_grade", "called_scene", "called_by", "called_time", "called_note", "size_class", "state")
+
+
+def column_names(classes: Iterable[str]) -> list[str]:
+    """Return the columns for a profile's colour classes, in their order; new ones are only ever put last."""
+    shares = [f"{name}_{part}" for name in classes for part in ("share", "low", "high")]
+    first = [*_BEFORE, *shares, *_MEASURED, *_SELLER, *_LATER]
+    return first + [measure for measure in MEASURES if measure not in first]
+
+
+def piece_rows(record: dict) -> list[dict]:
+    """Return the rows of one photo's record: one per piece, or one with the reason why it could not be read."""
+    photo = record["photo"]
+    if "error" in record:
+        return [{"photo": photo["file"], "error": record["error"]["text"]}]
+    return [_row(photo, piece) for piece in record["pieces"]]
+
+
+def results_csv(records: Iterable[dict], classes: Iterable[str]) -> str:
+    """Return the text of ``results.csv``: comma, dot decimals, rows in the order of the records."""
+    names = column_names(classes)
+    text = io.StringIO()
+    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(row for record in records for row in piece_rows(record))
+    return text.getvalue()
+
+
+def _row(photo: dict, piece: dict) -> dict:
+    proposal, call = piece["proposal"] or {}, piece["call"] or {}
+    codes = [warning["code"] for warning in photo["warnings"] + piece["warnings"]]
+    return {
+        "photo": photo["file"],
+        "sha256": photo["sha256"],
+        "piece": piece["id"],
+        "verdict": piece["verdict"],
+        "proposed_grade": proposal.get("grade"),
+        "proposed_scene": proposal.get("scene"),
+        "sell_as": proposal.get("sell_as"),
+        "mm_per_px": photo["scale"]["mm_per_px"],
+        "warnings": " ".join(dict.fromkeys(codes)),
+        "box": " ".join(str(v) for v in piece["box"]),
+        **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
+        "size_class": piece["size_class"],
+        "state": piece["state"]["value"],
+        **_measures(piece),
+    }
+
+
+def _measures(piece: dict) -> dict:
+    """The declared measures of one piece, each under its own name."""
+    banding, cracks, colour = piece["banding"], piece["cracks"], piece["colour"]
+    measures = {
+        "glare_share": piece["glare"]["value"],
+        "area_cm2": piece["area_cm2"],
+        "scene_score": piece["scene"]["score"],
+        **{f"crack_{key}": cracks[key] for key in ("count", "length_px", "length_mm", "density")},
+        **{key: banding[key] for key in banding if key in MEASURES},
+        "blue_chroma": (colour.get("blue") or {}).get("C"),
+        "white_lightness": (colour.get("white") or {}).get("L"),
+    }
+    for name, share in piece["shares"].items():
+        measures |= {
+            f"{name}_share": round(share["value"], 6), f"{name}_low": share["low"], f"{name}_high": share["high"]
+        }
+        measures |= {f"{kind}_share": round(v, 6) for kind, v in share.get("kinds", {}).items()}
+    return measures

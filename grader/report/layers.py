@@ -1,0 +1,71 @@
+"""Layers of the upright photo's own size, for other programs: regions, cracks and pieces as grey PNGs."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.cut import fill_outline
+from grader.files import write_bytes
+from grader.grade import Graded, GradedPiece
+from grader.photo.photo import Photo
+
+
+def draw_layers(graded: Graded) -> dict[str, NDArray]:
+    """Return the layers by name, each of shape (height, width) of the upright photo.
+
+    regions : uint8, 0 background, the profile's class codes (1 blue, 2 white, 3 host), 9 unreadable.
+    cracks : uint8, 255 on lines of class crack, drawn at their measured width, 1 px at least.
+    pieces : ids, uint8, or uint16 from 256 pieces on.
+    """
+    shape = graded.photo.height, graded.photo.width
+    regions, cracks = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
+    pieces = np.zeros(shape, np.uint8 if len(graded.pieces) < 256 else np.uint16)
+    for piece in graded.pieces:
+        x, y, w, h = _window(piece, graded.photo)
+        inside = _inside(piece, (x, y, w, h))
+        pieces[y : y + h, x : x + w][inside] = piece.measured.piece.id
+        regions[y : y + h, x : x + w][inside] = _codes(piece, (x, y, w, h))[inside]
+        _draw_cracks(cracks, piece)
+    return {"regions": regions, "cracks": cracks, "pieces": pieces}
+
+
+def write_layers(graded: Graded, folder: str | Path, stem: str) -> None:
+    """Write ``<stem>.regions.png``, ``<stem>.cracks.png`` and ``<stem>.pieces.png`` into that folder."""
+    for name, layer in draw_layers(graded).items():
+        _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
+        write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())
+
+
+def _window(piece: GradedPiece, photo: Photo) -> tuple[int, int, int, int]:
+    """The outline's bounding box within the photo, as x, y, w, h."""
+    left, top = np.floor(piece.measured.piece.outline.min(axis=0)).astype(int).clip(0)
+    right, bottom = np.ceil(piece.measured.piece.outline.max(axis=0)).astype(int)
+    return left, top, min(right, photo.width) - left, min(bottom, photo.height) - top
+
+
+def _inside(piece: GradedPiece, window: tuple[int, int, int, int]) -> NDArray[np.bool_]:
+    x, y, w, h = window
+    return fill_outline(piece.measured.piece.outline - (x, y), (h, w))
+
+
+def _codes(piece: GradedPiece, window: tuple[int, int, int, int]) -> NDArray[np.uint8]:
+    """Region codes of a window of the photo: those of the working px that each px falls into."""
+    x, y, w, h = window
+    face, codes = piece.measured.face, piece.measured.measurements.regions.codes
+    # The outline passes through working px: their outermost ring takes the code beside it.
+    codes = np.where(codes == 0, cv2.dilate(codes, np.ones((3, 3), np.uint8), iterations=2), codes)
+    left, top = face.origin_px
+    columns = ((np.arange(x, x + w) + 0.5 - left) * face.px_per_photo_px).astype(int)
+    rows = ((np.arange(y, y + h) + 0.5 - top) * face.px_per_photo_px).astype(int)
+    return codes[rows.clip(0, codes.shape[0] - 1)[:, None], columns.clip(0, codes.shape[1] - 1)]
+
+
+def _draw_cracks(canvas: NDArray[np.uint8], piece: GradedPiece) -> None:
+    measured = piece.measured
+    for line in measured.measurements.cracks:
+        # A px spans from its number to the next, and polylines are drawn from centre to centre.
+        points = np.rint(measured.face.to_photo_px(line.points) - 0.5).astype(np.int32)
+        width_px = max(1, round(line.width_px / measured.face.px_per_photo_px))
+        cv2.polylines(canvas, [points.reshape(-1, 1, 2)], False, 255, width_px)

@@ -1,0 +1,193 @@
+"""A graded photo as plain data: the JSON object that every reader of results relies on. Keys are only ever added."""
+
+import json
+import math
+from functools import cache
+from importlib import resources
+from pathlib import Path
+
+from grader.errors import GraderError
+from grader.face.measurements import Banding, Line, Measurements, RegionColour, Share
+from grader.grade import Graded, GradedPiece
+from grader.grading.proposal import Call, Proposal
+from grader.measures import Remark
+from grader.photo.photo import Photo
+from grader.profile import SCENE_PARTS
+
+SCHEMA = 1
+NO_SCALE = Remark("no_scale", "scale not known, so no sizes; give --mm-per-px (millimetres per px)")
+
+
+def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
+    """Return the JSON object of one graded photo.
+
+    Lengths and points are in whole px of the upright full-size photo, shares 0 to 1; what is not known is ``None``.
+
+    Parameters
+    ----------
+    file : the photo as its reader names it; its own name by default.
+    """
+    photo = graded.photo
+    return {
+        "schema": SCHEMA,
+        "photo": {
+            "file": str(file or photo.name),
+            "width": photo.width,
+            "height": photo.height,
+            "sha256": photo.sha256,
+            "scale": {"mm_per_px": _number(photo.scale.mm_per_px), "source": photo.scale.source},
+            "colour": {"source": "camera", "encoding": photo.encoding.name},
+            "warnings": _warnings(graded.remarks, photo.scale.mm_per_px),
+        },
+        "pieces": [_piece_record(piece, photo) for piece in graded.pieces],
+    }
+
+
+def failed_record(file: str | Path, error: GraderError) -> dict:
+    """Return the JSON object of a photo that could not be read."""
+    return {
+        "schema": SCHEMA,
+        "photo": {"file": str(file)},
+        "pieces": [],
+        "error": {"code": error.code, "text": str(error)},
+    }
+
+
+def call_record(call: Call) -> dict:
+    """Return what is shown of a seller's call beside the proposal."""
+    return {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note")}
+
+
+def to_json(record: dict | list, indent: int | None = None) -> str:
+    """Return strict JSON in plain ASCII, which every console and pipe carries unharmed."""
+    return json.dumps(record, indent=indent, allow_nan=False)
+
+
+@cache
+def result_schema() -> dict:
+    """Return the JSON Schema (2020-12) of the object."""
+    return json.loads((resources.files("grader.report") / "result.schema.json").read_text("utf-8"))
+
+
+def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
+    measured, m = graded.measured, graded.measured.measurements
+    return {
+        "id": measured.piece.id,
+        "box": [int(v) for v in measured.piece.box],
+        "outline": _whole_px(measured.piece.outline, photo),
+        "area_cm2": _number(measured.area_cm2, 2),
+        "size_class": measured.size_class,
+        "shares": {
+            name: _share(share) | _kinds(m.regions.kinds.get(name))
+            for name, share in m.regions.shares.items()
+        },
+        "colour": {name: _colour(colour) for name, colour in m.regions.colour.items()},
+        "glare": {"value": _number(m.regions.glare_share, 4)},
+        "banding": _banding(m.banding, m),
+        "cracks": _cracks(measured, photo),
+        "scene": {
+            "score": graded.scene.score,
+            "low": graded.scene.low,
+            "high": graded.scene.high,
+            "parts": {part: _number(m.scene.parts.get(part), 3) for part in SCENE_PARTS},
+        },
+        "proposal": _proposal(graded.proposal),
+        "call": None,
+        "state": {"value": measured.state.value, "source": measured.state.source},
+        "verdict": measured.verdict.value,
+        "warnings": _warnings(measured.verdict.remarks, photo.scale.mm_per_px),
+    }
+
+
+def _share(share: Share) -> dict:
+    # Eight decimals: the values of up to eight classes still sum to 1 within 1e-7.
+    value = round(float(share.value), 8)
+    low, high = max(0.0, round(float(share.low), 4)), min(1.0, round(float(share.high), 4))
+    return {"value": value, "low": min(low, value), "high": max(high, value)}
+
+
+def _kinds(kinds: dict[str, float] | None) -> dict:
+    return {"kinds": {name: round(float(v), 8) for name, v in kinds.items()}} if kinds else {}
+
+
+def _colour(colour: RegionColour | None) -> dict | None:
+    return colour and {key: _number(getattr(colour, key), 2) for key in ("L", "C", "h", "spread")}
+
+
+def _banding(banding: Banding, m: Measurements) -> dict:
+    thickness = banding.thickness_px
+    direction = _number(banding.direction_deg, 1)
+    return {
+        "continuity": _number(banding.continuity, 4),
+        "fill_share": _number(banding.fill_share, 4),
+        "bands": None if banding.bands is None else int(banding.bands),
+        "direction_deg": direction if direction is None else direction % 180,
+        "thickness_px": thickness and _number(thickness / m.px_per_photo_px, 1),
+        "thickness_mm": _millimetres(thickness, m),
+        "band_contrast": _number(banding.contrast_de00, 2),
+        "confidence": _number(banding.confidence, 3),
+    }
+
+
+def _cracks(measured, photo: Photo) -> dict:
+    m = measured.measurements
+    length_px = float(sum(line.length_px for line in m.cracks))
+    return {
+        "count": len(m.cracks),
+        "length_px": _number(length_px / m.px_per_photo_px, 1),
+        "length_mm": _millimetres(length_px, m),
+        # Both in working px, so their ratio is that of the stone.
+        "density": _number(length_px / math.sqrt(m.face_area_px), 4) if m.face_area_px else None,
+        "lines": [
+            _line(number, line, measured, photo) for number, line in enumerate(m.lines, start=1)
+        ],
+    }
+
+
+def _line(number: int, line: Line, measured, photo: Photo) -> dict:
+    scale = measured.measurements.px_per_photo_px
+    return {
+        "id": number,
+        "points": _whole_px(measured.face.to_photo_px(line.points), photo),
+        "length_px": _number(line.length_px / scale, 1),
+        "width_px": _number(line.width_px / scale, 1),
+        "class": line.kind,
+        "probability": _number(line.probability, 3),
+    }
+
+
+def _proposal(proposal: Proposal | None) -> dict | None:
+    return proposal and {
+        "grade": proposal.grade,
+        "scene": proposal.scene,
+        "probabilities": {grade: round(float(p), 4) for grade, p in proposal.probabilities.items()},
+        "sell_as": proposal.sell_as,
+        "reasons": list(proposal.reasons),
+        "model": proposal.model,
+    }
+
+
+def _warnings(remarks: tuple[Remark, ...], mm_per_px: float | None) -> list[dict]:
+    if mm_per_px is None and all(remark.code != NO_SCALE.code for remark in remarks):
+        remarks = (*remarks, NO_SCALE)
+    return [{"code": remark.code, "text": remark.text} for remark in dict.fromkeys(remarks)]
+
+
+def _whole_px(points, photo: Photo) -> list[list[int]]:
+    # A px spans from its number to the next.
+    return [
+        [min(max(int(x), 0), photo.width - 1), min(max(int(y), 0), photo.height - 1)]
+        for x, y in points
+    ]
+
+
+def _millimetres(working_px: float | None, m: Measurements) -> float | None:
+    known = working_px is not None and m.mm_per_px is not None
+    return _number(working_px * m.mm_per_px, 2) if known else None
+
+
+def _number(value: float | None, decimals: int | None = None) -> float | None:
+    """A plain float, or ``None`` for what is not known, nan and infinity included."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(value) if decimals is None else round(float(value), decimals)
