@@ -1,5 +1,7 @@
 """From stored numbers to linear light and CIELAB, in float, without clipping colours that sRGB cannot hold."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,16 @@ def srgb_curve(codes: int = 256) -> NDArray[np.float32]:
     """Return linear light (0 to 1) of every sRGB code, shape (codes,); IEC 61966-2-1:1999."""
     v = np.linspace(0.0, 1.0, codes)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+@lru_cache(maxsize=2)
+def srgb_encoding(codes: int = 256) -> ColourEncoding:
+    """Return the encoding of sRGB numbers with that many codes; photos without a profile are taken so."""
+    encoding = ColourEncoding(
+        "sRGB", np.stack([srgb_curve(codes)] * 3), np.eye(3, dtype=np.float32)
+    )
+    encoding.curves.flags.writeable = encoding.to_linear_srgb.flags.writeable = False
+    return encoding
 
 
 def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:
@@ -43,7 +55,11 @@ def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     xyz = (linear.reshape(-1, 3) @ XYZ_FROM_LINEAR_SRGB.T) / WHITE_XYZ
     # CIE 15: cube root above (6/29)^3, a straight line below.
-    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(np.maximum(xyz, 0)), xyz * np.float32((29 / 6) ** 2 / 3) + np.float32(4 / 29))
+    f = np.where(
+        xyz > (6 / 29) ** 3,
+        np.cbrt(np.maximum(xyz, 0)),
+        xyz * np.float32((29 / 6) ** 2 / 3) + np.float32(4 / 29),
+    )
     lab = np.empty_like(f)
     lab[:, 0] = 116 * f[:, 1] - 16
     lab[:, 1] = 500 * (f[:, 0] - f[:, 1])
@@ -75,7 +91,9 @@ def delta_e_2000(lab1: NDArray, lab2: NDArray) -> NDArray[np.float64]:
     dh = (h2 - h1 + 180) % 360 - 180
     dh = np.where(grey, 0.0, np.where(h2 - h1 == 180, 180.0, dh))
     h_sum = h1 + h2
-    h_mean = np.where(np.abs(h1 - h2) <= 180, h_sum / 2, np.where(h_sum < 360, h_sum / 2 + 180, h_sum / 2 - 180))
+    h_mean = np.where(
+        np.abs(h1 - h2) <= 180, h_sum / 2, np.where(h_sum < 360, h_sum / 2 + 180, h_sum / 2 - 180)
+    )
     h_mean = np.where(grey, h_sum, h_mean)
     d_hue = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(dh / 2))
     l_mean, c_mean = (l1 + l2) / 2, (c1 + c2) / 2
@@ -88,6 +106,10 @@ def delta_e_2000(lab1: NDArray, lab2: NDArray) -> NDArray[np.float64]:
     )
     s_l = 1 + 0.015 * (l_mean - 50) ** 2 / np.sqrt(20 + (l_mean - 50) ** 2)
     s_c, s_h = 1 + 0.045 * c_mean, 1 + 0.015 * c_mean * t
-    r_t = -np.sin(np.radians(60 * np.exp(-(((h_mean - 275) / 25) ** 2)))) * 2 * np.sqrt(c_mean**7 / (c_mean**7 + 25.0**7))
+    r_t = (
+        -np.sin(np.radians(60 * np.exp(-(((h_mean - 275) / 25) ** 2))))
+        * 2
+        * np.sqrt(c_mean**7 / (c_mean**7 + 25.0**7))
+    )
     dl, dc, dh_ = (l2 - l1) / s_l, (c2 - c1) / s_c, d_hue / s_h
     return np.sqrt(dl**2 + dc**2 + dh_**2 + r_t * dc * dh_)

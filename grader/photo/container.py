@@ -1,0 +1,189 @@
+"""Picture files as bytes: which format they hold, and whether they hold all of it. Nothing is decoded here."""
+
+import struct
+import zlib
+
+JPEG, PNG, TIFF, WEBP, HEIC = "JPEG", "PNG", "TIFF", "WebP", "HEIC"
+
+# Brands of ISO/IEC 23008-12 files with HEVC pictures in them; "mif1" and "msf1" leave the coding open.
+_HEIC_BRANDS = {
+    b"heic",
+    b"heix",
+    b"heim",
+    b"heis",
+    b"hevc",
+    b"hevx",
+    b"hevm",
+    b"hevs",
+    b"mif1",
+    b"msf1",
+}
+_OTHERS = (
+    (b"GIF8", "a GIF picture"),
+    (b"BM", "a BMP picture"),
+    (b"8BPS", "a layered editor file"),
+    (b"%PDF", "a PDF"),
+    (b"PK\x03\x04", "a zip archive"),
+    (b"<", "a web page or drawing"),
+)
+
+
+def picture_format(data: bytes) -> str | None:
+    """Return the format by its opening bytes, never by the file's name; ``None`` for what is not read here."""
+    if data[:3] == b"\xff\xd8\xff":
+        return JPEG
+    if data[:8] == b"\x89PNG\r\n\x1a\n":
+        return PNG
+    if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return TIFF
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return WEBP
+    if data[4:8] == b"ftyp" and _brands(data) & _HEIC_BRANDS and b"avif" not in _brands(data):
+        return HEIC
+    return None
+
+
+def other_content(data: bytes) -> str:
+    """Return what a file that is no photo seems to be, for people: "a PDF", "a text", "something else"."""
+    if data[4:8] == b"ftyp":
+        return "an AVIF picture" if b"avif" in _brands(data) else "a video"
+    for opening, content in _OTHERS:
+        if data.lstrip()[:8].startswith(opening):
+            return content
+    return (
+        "a text"
+        if all(byte >= 32 or byte in b"\t\r\n" for byte in data[:512])
+        else "something else"
+    )
+
+
+def cut_off(data: bytes, form: str) -> str | None:
+    """Return how a file is cut off, "cut off after 61 %", or ``None`` where its end is there.
+
+    Bytes after the end are no fault: phones put a second picture or a film there.
+    """
+    whole = {
+        JPEG: _jpeg_bytes,
+        PNG: _png_bytes,
+        TIFF: _tiff_bytes,
+        WEBP: _webp_bytes,
+        HEIC: _heic_bytes,
+    }[form](data)
+    if whole is None:
+        return "cut off before its end"
+    if whole > len(data):
+        return f"cut off after {100 * len(data) // whole} %"
+    return None
+
+
+def png_damaged(data: bytes) -> bool:
+    """Whether a part of a PNG does not fit its checksum (the decoders do not look at all of them)."""
+    return any(
+        zlib.crc32(data[start - 4 : start + size])
+        != int.from_bytes(data[start + size : start + size + 4], "big")
+        for _, start, size in _png_chunks(data)
+        if start + size + 4 <= len(data)
+    )
+
+
+def png_bits(data: bytes) -> int:
+    """Bits of one value, from the IHDR chunk."""
+    return data[24] if len(data) > 24 else 0
+
+
+def _brands(data: bytes) -> set[bytes]:
+    end = min(int.from_bytes(data[:4], "big"), len(data), 256)
+    return {data[at : at + 4] for at in (8, *range(16, end, 4))}
+
+
+# Each of these returns how many bytes the file should at least have, None where that is not known but more is missing.
+
+
+def _jpeg_bytes(data: bytes) -> int | None:
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker, size = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
+        if marker == 0xFF:  # a fill byte before a marker
+            at += 1
+            continue
+        at += 2 + size
+        if marker == 0xDA:
+            # In coded data FF is always followed by 00 or a restart mark, so FF D9 is the end and nothing else.
+            end = data.find(b"\xff\xd9", at)
+            return None if end < 0 else end + 2
+    return None
+
+
+def _png_chunks(data: bytes):
+    at = 8
+    while at + 8 <= len(data):
+        size, name = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+        yield name, at + 8, size
+        if name == b"IEND":
+            return
+        at += size + 12
+
+
+def _png_bytes(data: bytes) -> int | None:
+    end = None
+    for name, start, size in _png_chunks(data):
+        end = start + size + 4 if name == b"IEND" else None
+    return end
+
+
+def _webp_bytes(data: bytes) -> int:
+    return int.from_bytes(data[4:8], "little") + 8
+
+
+def _heic_bytes(data: bytes) -> int:
+    at = 0
+    while at + 8 <= len(data):
+        size = int.from_bytes(data[at : at + 4], "big")
+        if size == 1:
+            size = int.from_bytes(data[at + 8 : at + 16], "big")
+        if size == 0:  # runs to the end of the file
+            return len(data)
+        at += max(size, 8)
+    return at
+
+
+def _tiff_bytes(data: bytes) -> int | None:
+    order = "<" if data[:2] == b"II" else ">"
+    if data[2:4] in (b"+\0", b"\0+"):  # the 64-bit kind: left to the decoder
+        return len(data)
+    try:
+        (directory,) = struct.unpack_from(order + "I", data, 4)
+        (count,) = struct.unpack_from(order + "H", data, directory)
+        entries = [
+            struct.unpack_from(order + "HHI4s", data, directory + 2 + 12 * n) for n in range(count)
+        ]
+        fields = {
+            tag: _tiff_numbers(data, order, kind, n, inline)
+            for tag, kind, n, inline in entries
+            if tag in _PARTS
+        }
+    except struct.error:
+        return None
+    ends = [0]
+    for offsets, sizes in ((273, 279), (324, 325)):
+        ends += [
+            a + b for a, b in zip(fields.get(offsets, ()), fields.get(sizes, ()), strict=False)
+        ]
+    return max(ends)
+
+
+# TIFF 6.0: StripOffsets, StripByteCounts, TileOffsets, TileByteCounts.
+_PARTS = (273, 279, 324, 325)
+
+
+def _tiff_numbers(data: bytes, order: str, kind: int, count: int, inline: bytes) -> tuple[int, ...]:
+    letter = {3: "H", 4: "I"}.get(kind)
+    if letter is None:
+        return ()
+    size = struct.calcsize(letter) * count
+    if size <= 4:
+        return struct.unpack_from(f"{order}{count}{letter}", inline)
+    (offset,) = struct.unpack(order + "I", inline)
+    if offset + size > len(data):
+        raise struct.error("the list lies behind the end of the file")
+    return struct.unpack_from(f"{order}{count}{letter}", data, offset)
