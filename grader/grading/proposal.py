@@ -4,25 +4,20 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class SceneEstimate:
-    """The scene head's number for a face, 0 to 100 in whole points, with its 95 % range."""
-
-    score: int
-    low: int
-    high: int
-
-
-@dataclass(frozen=True)
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
-    grade : a name of the profile's ladder.   scene : 0 to 100, whole points.
-    probabilities : by grade, sum 1.   sell_as : single / by weight / chips / waste, ``None`` without scale.
+    grade : a name of the profile's ladder.   scene : 0 to 100, whole points; scene_low to
+    scene_high is its 95 % range.
+    probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
+    ``None`` without scale.
     reasons : up to three plain lines.   model : name and short hash of the model folder.
     """
 
     grade: str
     scene: int
+    scene_low: int
+    scene_high: int
     probabilities: dict[str, float]
     sell_as: str | None
     reasons: tuple[str, ...]
@@ -31,12 +26,20 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Call:
-    """The seller's word on one stone: photo hash and box say which; ``time`` is ISO 8601 with offset."""
+    """The seller's word on one stone.
+
+    photo : path of the photo as the seller's file has it.   sha256 : hash of the photo's bytes.
+    piece : id at the time of the call.   box : x, y, w, h in px of the upright full-size photo; the
+    call follows it.
+    grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
+    ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
+    tell them.
+    """
 
     photo: str
-    sha256: str
-    piece: int
-    box: tuple[int, int, int, int]
+    sha256: str | None
+    piece: int | None
+    box: tuple[int, int, int, int] | None
     grade: str | None
     scene: int | None
     by: str | None

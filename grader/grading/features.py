@@ -1,0 +1,168 @@
+"""What the grader judges by: named numbers of one face, each declared once."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from grader.face.measurements import Measurements, RegionColour, Regions
+from grader.grading.rules import Features, ladder_position
+from grader.measures import MEASURES, Measure
+from grader.profile import SCENE_PARTS, Profile
+
+
+@dataclass(frozen=True)
+class Feature:
+    """A measure that a grade may hang on; ``better`` is +1 where more never lowers the grade, -1
+    the other way, 0 open."""
+
+    measure: Measure
+    better: int
+
+    @property
+    def name(self) -> str:
+        return self.measure.name
+
+    @property
+    def unit(self) -> str:
+        return self.measure.unit
+
+
+def _part(part: str) -> Measure:
+    return Measure(f"scene_{part}", "share", 0, 1, f"part score of the scene: {part}")
+
+
+FEATURES: dict[str, Feature] = {
+    feature.name: feature
+    for feature in (
+        Feature(Measure("pattern_share", "share", 0, 1, "blue and white together, of the readable face"), +1),
+        Feature(MEASURES["blue_share"], +1),
+        Feature(MEASURES["white_share"], 0),
+        Feature(MEASURES["host_share"], -1),
+        Feature(MEASURES["rusty_share"], 0),
+        Feature(MEASURES["grey_share"], 0),
+        Feature(MEASURES["glare_share"], 0),
+        Feature(MEASURES["blue_chroma"], +1),
+        Feature(MEASURES["white_lightness"], 0),
+        Feature(MEASURES["band_contrast"], +1),
+        Feature(MEASURES["continuity"], +1),
+        Feature(MEASURES["fill_share"], +1),
+        Feature(MEASURES["bands"], 0),
+        Feature(MEASURES["crack_count"], -1),
+        Feature(MEASURES["crack_density"], -1),
+        *(Feature(_part(part), +1) for part in SCENE_PARTS),
+        Feature(MEASURES["scene_score"], +1),
+        Feature(MEASURES["area_cm2"], +1),
+        Feature(Measure("rules_position", "grades", 0, None, "where the written rules put the face on the ladder"), +1),
+    )
+}  # fmt: skip
+
+#: What the grade head learns from. Host is what pattern leaves; the scene parts speak through the
+#: scene score.
+GRADE_FEATURES = (
+    "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma", "white_lightness",
+    "band_contrast", "continuity", "fill_share", "crack_count", "crack_density", "scene_score", "area_cm2",
+)  # fmt: skip
+
+#: What the scene head learns from.
+SCENE_FEATURES = (
+    *(f"scene_{part}" for part in SCENE_PARTS),
+    "blue_share", "white_share", "band_contrast", "continuity", "fill_share", "crack_density",
+)  # fmt: skip
+
+
+def features(measurements: Measurements, profile: Profile) -> dict[str, float | None]:
+    """Return every declared feature of one face, by name and in declared order; ``None`` where it
+    cannot be told.
+
+    Whatever a profile calls its classes, those that read as water give ``blue_*``, sky ``white_*``,
+    shore ``host_*``.
+    ``scene_score`` is the sum of the part scores by the profile's weights; :func:`with_scene` puts
+    the scene
+    head's number in its place.
+    """
+    regions, banding, scene = measurements.regions, measurements.banding, measurements.scene
+    water, sky, shore = (_classes(profile, reading) for reading in ("water", "sky", "shore"))
+    blue, white = _share(regions, water), _share(regions, sky)
+    rusty, grey = _kinds(regions, profile, shore)
+    blue_colour, white_colour = _colour(regions, water), _colour(regions, sky)
+    crack_length_px = sum(line.length_px for line in measurements.cracks)
+    values = {
+        "pattern_share": blue + white,
+        "blue_share": blue,
+        "white_share": white,
+        "host_share": _share(regions, shore),
+        "rusty_share": rusty,
+        "grey_share": grey,
+        "glare_share": regions.glare_share,
+        "blue_chroma": blue_colour and blue_colour.C,
+        "white_lightness": white_colour and white_colour.L,
+        "band_contrast": banding.contrast_de00,
+        "continuity": banding.continuity,
+        "fill_share": banding.fill_share,
+        "bands": banding.bands,
+        "crack_count": len(measurements.cracks),
+        "crack_density": crack_length_px / measurements.face_area_px**0.5
+        if measurements.face_area_px
+        else None,
+        **{f"scene_{part}": scene.parts.get(part) for part in SCENE_PARTS},
+        "area_cm2": _area_cm2(measurements),
+    }
+    floats = {name: None if value is None else float(value) for name, value in values.items()}
+    return with_scene(floats, plain_scene_score(scene.parts, profile), profile)
+
+
+def plain_scene_score(parts: dict[str, float | None], profile: Profile) -> float:
+    """Return the scene score (0 to 100) by the profile's weights; a part that cannot be told adds
+    nothing."""
+    weights = profile.scene_weights
+    return (
+        100.0
+        * sum(weights[part] * (parts.get(part) or 0.0) for part in SCENE_PARTS)
+        / sum(weights.values())
+    )
+
+
+def with_scene(values: Features, scene_score: float, profile: Profile) -> dict[str, float | None]:
+    """Return the features with that scene score, and the rules' position that follows from it."""
+    return with_values(values, profile, scene_score=float(scene_score))
+
+
+def with_values(
+    values: Features, profile: Profile, **changed: float | None
+) -> dict[str, float | None]:
+    """Return the features with some of them changed, and the rules' position that follows from
+    them."""
+    new = {**values, **changed}
+    new["rules_position"] = ladder_position(new, profile)
+    return {name: new[name] for name in FEATURES}
+
+
+def _classes(profile: Profile, reading: str) -> list[str]:
+    return [colour.name for colour in profile.colours if colour.reads_as == reading]
+
+
+def _share(regions: Regions, names: Iterable[str]) -> float:
+    return sum(regions.shares[name].value for name in names)
+
+
+def _colour(regions: Regions, names: list[str]) -> RegionColour | None:
+    """The colour of the largest of these classes that holds a pixel."""
+    seen = [name for name in names if regions.colour.get(name) is not None]
+    return regions.colour[max(seen, key=lambda name: regions.shares[name].value)] if seen else None
+
+
+def _kinds(
+    regions: Regions, profile: Profile, names: list[str]
+) -> tuple[float | None, float | None]:
+    """Shares of the more and the less coloured kind of host; ``None`` where the profile tells no
+    kinds apart."""
+    with_kinds = [c for c in profile.colours if c.name in names and c.kinds]
+    if not with_kinds:
+        return None, None
+    first, second = (sum(regions.kinds[c.name][c.kinds[i]] for c in with_kinds) for i in (0, 1))
+    return first, second
+
+
+def _area_cm2(measurements: Measurements) -> float | None:
+    if measurements.mm_per_px is None:
+        return None
+    return measurements.face_area_px * measurements.mm_per_px**2 / 100.0

@@ -1,0 +1,330 @@
+"""A model: grade head and scene head, kept in a folder of readable JSON that runs no code.
+
+grade.json    scaling, coefficients and cuts of the grade head
+scene.json    scaling, coefficients and range of the scene head
+sample.json   some faces with the output that the model must give for them
+card.md       what it was made from, how good it is, what it cannot do
+"""
+
+import hashlib
+import json
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property, lru_cache
+from importlib import metadata, resources
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.errors import ModelError
+from grader.grading.features import FEATURES, with_scene
+from grader.grading.ordinal import Ordinal, median_grade
+from grader.grading.rules import Features
+from grader.grading.scaling import Scaling
+from grader.grading.scene_head import SceneHead, SceneScore
+from grader.measures import MEASUREMENT_VERSION
+from grader.profile import Profile
+
+#: Raised when the files of a model folder change their form.
+FORMAT = 1
+
+#: Slope of the rules' position where the rules alone grade: 0.86 sure half a grade past a border.
+RULES_SLOPE = 3.6
+
+_LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
+
+
+@dataclass(frozen=True)
+class GradeHead:
+    """Scaling and proportional odds for one ladder of grades, lowest first."""
+
+    grades: tuple[str, ...]
+    scaling: Scaling
+    ordinal: Ordinal
+
+    def score(self, rows: Sequence[Features]) -> NDArray:
+        return self.ordinal.score(self.scaling.design(rows))
+
+    def probabilities(self, rows: Sequence[Features]) -> NDArray:
+        """Return (n, K) probabilities, lowest grade first."""
+        return self.ordinal.probabilities(self.scaling.design(rows))
+
+    def rungs(self, rows: Sequence[Features]) -> NDArray[np.intp]:
+        """Return the (n,) proposed rungs: the median of the probabilities."""
+        return median_grade(self.probabilities(rows))
+
+
+@dataclass(frozen=True)
+class Made:
+    """Where a model comes from: hash and words of its data, hashes of the stones it has seen, date,
+    library versions."""
+
+    data_sha256: str
+    data: str
+    date: str
+    versions: dict[str, str]
+    stones: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Model:
+    """Both heads and where they come from."""
+
+    name: str
+    grade: GradeHead
+    scene: SceneHead
+    made: Made
+
+    @cached_property
+    def label(self) -> str:
+        """Name and short hash of the parameters (not of the files, which hold a date)."""
+        parameters = json.dumps([asdict(self.grade), asdict(self.scene)], sort_keys=True)
+        return f"{self.name} {hashlib.sha256(parameters.encode()).hexdigest()[:8]}"
+
+    def complete(self, values: Features, profile: Profile) -> dict[str, float | None]:
+        """Return the features with the scene head's score in place of the plain sum: what the grade
+        head sees."""
+        return with_scene(values, float(self.scene.values([values])[0]), profile)
+
+    def scene_score(self, values: Features) -> SceneScore:
+        """Return the scene score of one face, with its range."""
+        return self.scene.score(values)
+
+    def for_ladder(self, profile: Profile) -> "Model":
+        """Return this model, or, for a ladder that it has not learned, the profile's rules with the
+        same scene head."""
+        if self.grade.grades == profile.grades:
+            return self
+        return replace(
+            self,
+            name=f"rules of {profile.name}",
+            grade=rules_head(profile.grades, self.grade.scaling),
+        )
+
+
+def rules_head(grades: Sequence[str], scaling: Scaling) -> GradeHead:
+    """Return a grade head that follows the written rules alone, for any ladder."""
+    at = scaling.names.index("rules_position")
+    # The scaling stops at its reach; a longer ladder than the trained one needs more room.
+    room = max(len(grades) / 3.0, scaling.spread[at])
+    wide = replace(
+        scaling,
+        mean=tuple(0.5 * (len(grades) - 1) if i == at else m for i, m in enumerate(scaling.mean)),
+        spread=tuple(room if i == at else s for i, s in enumerate(scaling.spread)),
+    )
+    coefficients = tuple(
+        RULES_SLOPE * room if column == "rules_position" else 0.0 for column in wide.columns
+    )
+    cuts = tuple(RULES_SLOPE * (k + 0.5 - wide.mean[at]) for k in range(len(grades) - 1))
+    return GradeHead(tuple(grades), wide, Ordinal(coefficients, cuts))
+
+
+def library_versions() -> dict[str, str]:
+    """Return the versions of Python and of the libraries that a model's numbers hang on."""
+    return {
+        "python": platform.python_version(),
+        **{name: metadata.version(name) for name in _LIBRARIES},
+    }
+
+
+def save_model(
+    model: Model, folder: Path, samples: Sequence[Features], card: str, profile: Profile
+) -> None:
+    """Write the four files into ``folder``, made where it is missing; ``samples`` are features of
+    some faces."""
+    folder.mkdir(parents=True, exist_ok=True)
+    head = {
+        "format": FORMAT,
+        "measurement_version": MEASUREMENT_VERSION,
+        "name": model.name,
+        "label": model.label,
+        "made": asdict(model.made),
+    }
+    grade = {
+        **head,
+        "ladder": list(model.grade.grades),
+        "features": _features_json(model.grade.scaling, model.grade.ordinal.coefficients),
+        "cuts": list(model.grade.ordinal.cuts),
+    }
+    scene = {
+        **head,
+        "features": _features_json(model.scene.scaling, model.scene.coefficients),
+        "base": model.scene.base,
+        "below": model.scene.below,
+        "above": model.scene.above,
+    }
+    faces = [model.complete(values, profile) for values in samples]
+    sample = {**head, "faces": [{"features": f, **_expected(model, f)} for f in faces]}
+    for name, content in (("grade", grade), ("scene", scene), ("sample", sample)):
+        _write(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
+    _write(folder / "card.md", card)
+
+
+def load_model(folder: str | Path | None = None) -> Model:
+    """Return the model of that folder; ``None`` is the starter that ships.
+
+    Raises
+    ------
+    ModelError
+        No model there, another format or measurement version, unknown features, or a sample that
+        does not
+        come out as written: one line with the command that makes the folder anew.
+    """
+    where = starter_folder() if folder is None else Path(folder)
+    stamps = tuple(_stamp(where / f"{name}.json") for name in ("grade", "scene", "sample"))
+    return _load(where, stamps, _mend(folder))
+
+
+def starter_folder() -> Path:
+    """Return the folder of the shipped starter: inside the installed package, or beside it in a
+    checkout."""
+    package = Path(str(resources.files("grader")))
+    inside = package / "models" / "starter"
+    return inside if inside.exists() else package.parent / "models" / "starter"
+
+
+@lru_cache(maxsize=4)
+def _load(folder: Path, stamps: tuple, mend: str) -> Model:
+    grade, scene, sample = (
+        _read(folder / f"{name}.json", mend) for name in ("grade", "scene", "sample")
+    )
+    try:
+        model = Model(
+            name=grade["name"],
+            grade=_grade_head(grade),
+            scene=_scene_head(scene),
+            made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
+        )
+        unknown = {*model.grade.scaling.names, *model.scene.scaling.names} - set(FEATURES)
+        if unknown:
+            raise ModelError(
+                f"{folder}: the model wants {min(unknown)!r}, which is not measured; {mend}"
+            )
+        _check_units(grade, scene, folder, mend)
+        _check_sample(model, sample["faces"], folder, mend)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as err:
+        raise ModelError(
+            f"{folder}: the model's files do not hold what they should ({err}); {mend}"
+        ) from err
+    return model
+
+
+def _mend(folder: str | Path | None) -> str:
+    command = "python -m grader.starter" if folder is None else "grader retrain"
+    return f"make it anew with `{command}`"
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        stat = path.stat()
+    except OSError:
+        return (0, 0)
+    return stat.st_mtime_ns, stat.st_size
+
+
+def _read(path: Path, mend: str) -> dict:
+    try:
+        content = json.loads(path.read_text("utf-8"))
+    except OSError as err:
+        raise ModelError(f"{path}: no model can be read there ({err.strerror}); {mend}") from err
+    except ValueError as err:
+        raise ModelError(f"{path}: not a model file ({err}); {mend}") from err
+    for key, ours in (("format", FORMAT), ("measurement_version", MEASUREMENT_VERSION)):
+        theirs = content.get(key) if isinstance(content, dict) else None
+        if theirs != ours:
+            words = key.replace("_", " ")
+            raise ModelError(f"{path}: made for {words} {theirs}, this program has {ours}; {mend}")
+    return content
+
+
+def _features_json(scaling: Scaling, coefficients: Sequence[float]) -> list[dict]:
+    """One readable row per feature, in order; the second coefficient is that of the feature being
+    missing."""
+    by_column = dict(zip(scaling.columns, coefficients, strict=True))
+    return [
+        {
+            "name": name,
+            "unit": FEATURES[name].unit,
+            "when_missing": scaling.fill[i],
+            "mean": scaling.mean[i],
+            "spread": scaling.spread[i],
+            "coefficient": by_column[name],
+            **(
+                {"coefficient_missing": by_column[f"{name} missing"]}
+                if name in scaling.told_missing
+                else {}
+            ),
+        }
+        for i, name in enumerate(scaling.names)
+    ]
+
+
+def _scaling(rows: Sequence[Mapping]) -> tuple[Scaling, tuple[float, ...]]:
+    told = [row for row in rows if "coefficient_missing" in row]
+    scaling = Scaling(
+        names=tuple(row["name"] for row in rows),
+        fill=tuple(float(row["when_missing"]) for row in rows),
+        mean=tuple(float(row["mean"]) for row in rows),
+        spread=tuple(float(row["spread"]) for row in rows),
+        told_missing=tuple(row["name"] for row in told),
+    )
+    return scaling, tuple(
+        float(v)
+        for v in (*(r["coefficient"] for r in rows), *(r["coefficient_missing"] for r in told))
+    )
+
+
+def _grade_head(content: Mapping) -> GradeHead:
+    scaling, coefficients = _scaling(content["features"])
+    grades, cuts = tuple(content["ladder"]), tuple(float(cut) for cut in content["cuts"])
+    if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
+        raise ValueError(f"{len(grades)} grades need {len(grades) - 1} rising cuts")
+    return GradeHead(grades, scaling, Ordinal(coefficients, cuts))
+
+
+def _scene_head(content: Mapping) -> SceneHead:
+    scaling, coefficients = _scaling(content["features"])
+    return SceneHead(
+        scaling,
+        coefficients,
+        float(content["base"]),
+        float(content["below"]),
+        float(content["above"]),
+    )
+
+
+def _expected(model: Model, complete: Features) -> dict:
+    return {
+        "probabilities": [round(float(p), 6) for p in model.grade.probabilities([complete])[0]],
+        "scene": round(float(model.scene.values([complete])[0]), 4),
+    }
+
+
+def _check_units(grade: Mapping, scene: Mapping, folder: Path, mend: str) -> None:
+    for row in (*grade["features"], *scene["features"]):
+        if row["unit"] != FEATURES[row["name"]].unit:
+            unit = FEATURES[row["name"]].unit
+            raise ModelError(
+                f"{folder}: {row['name']} is in {row['unit']!r} there and in {unit!r} here; {mend}"
+            )
+
+
+def _check_sample(model: Model, faces: Sequence[Mapping], folder: Path, mend: str) -> None:
+    for number, face in enumerate(faces, start=1):
+        got = _expected(model, face["features"])
+        off = np.abs(np.subtract(got["probabilities"], face["probabilities"])).max()
+        if not off <= 1e-5 or not abs(got["scene"] - face["scene"]) <= 1e-2:
+            raise ModelError(
+                f"{folder}: face {number} of the model's own sample comes out otherwise than written; {mend}"
+            )
+    if not faces:
+        raise ModelError(f"{folder}: the model's sample is empty; {mend}")
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a whole file or none: a power cut leaves the old one."""
+    part = path.with_name(path.name + ".part")
+    part.write_text(text, "utf-8", newline="\n")
+    part.replace(path)

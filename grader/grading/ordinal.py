@@ -1,0 +1,159 @@
+"""Proportional odds: grades in order, one score, a cut between each two neighbours.
+
+P(grade <= k) = 1 / (1 + exp(score - cut_k)), after McCullagh 1980, J. R. Statist. Soc. B
+42:109-142.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from grader.grading.scaling import rounded
+
+
+@dataclass(frozen=True)
+class Ordinal:
+    """A fitted model: one coefficient per column, K - 1 rising cuts."""
+
+    coefficients: tuple[float, ...]
+    cuts: tuple[float, ...]
+
+    def score(self, x: NDArray) -> NDArray:
+        """Return the (n,) scores of an (n, p) design matrix; higher is better."""
+        return x @ np.array(self.coefficients)
+
+    def probabilities(self, x: NDArray) -> NDArray:
+        """Return the (n, K) probabilities of the grades, lowest first."""
+        return grade_probabilities(self.score(x), self.cuts)
+
+
+def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
+    """Return (n, K) probabilities for n scores and K - 1 rising cuts."""
+    score, cuts = np.atleast_1d(np.asarray(score, float)), np.asarray(cuts, float)
+    below = _logistic(cuts[None, :] - score[:, None])
+    edges = np.hstack([np.zeros((len(score), 1)), below, np.ones((len(score), 1))])
+    return np.diff(edges, axis=1)
+
+
+def median_grade(probabilities: NDArray) -> NDArray[np.intp]:
+    """Return the median rung (0 the lowest) of each row of probabilities: the first at which they
+    pass one half."""
+    return (np.cumsum(probabilities, axis=1) < 0.5 - 1e-12).sum(axis=1)
+
+
+def fit_ordinal(
+    x: NDArray,
+    rung: NDArray,
+    n_grades: int,
+    *,
+    prior: Ordinal | None = None,
+    strength: float = 1.0,
+    cut_strength: float = 0.05,
+    better: Sequence[int] | None = None,
+) -> Ordinal:
+    """Return the proportional odds model of n graded faces.
+
+    Parameters
+    ----------
+    x : ndarray of shape (n, p), standardised columns.
+    rung : ndarray of shape (n,), int, 0 the lowest grade to ``n_grades`` - 1.
+    prior : what the coefficients and cuts are drawn to: an earlier model, else coefficients of 0.
+    strength, cut_strength : how many units of log-likelihood a coefficient (a cut) one away from
+    the prior costs, doubled.
+        Few faces move the prior a little, many a lot.
+    better : +1, -1 or 0 for each column: the sign that its coefficient must not leave.
+
+    Returns
+    -------
+    Ordinal
+        Numbers rounded to six places.
+
+    Notes
+    -----
+    L-BFGS-B on the penalised log-likelihood with its gradient; the cuts stay in order as a first
+    one and the logarithms of the steps between them.
+    """
+    from scipy.optimize import minimize
+
+    n, p = x.shape
+    if n == 0 and prior is None:
+        raise ValueError("no faces and no prior: nothing to fit")
+    target = np.zeros(p) if prior is None else np.array(prior.coefficients)
+    cuts = _marginal_cuts(rung, n_grades) if prior is None else np.array(prior.cuts)
+    start = np.concatenate([target, _loose(cuts)])
+    pull = np.concatenate([np.full(p, strength), np.full(n_grades - 1, cut_strength)])
+    bounds = [_sign_bounds(sign) for sign in (better or [0] * p)] + [(None, None)] * (n_grades - 1)
+
+    def cost(theta: NDArray) -> tuple[float, NDArray]:
+        loss, slope = _negative_log_likelihood(theta, x, rung, n_grades)
+        away = theta - start
+        return loss + 0.5 * float(pull @ away**2), slope + pull * away
+
+    first = np.clip(
+        start,
+        [-np.inf if b[0] is None else b[0] for b in bounds],
+        [np.inf if b[1] is None else b[1] for b in bounds],
+    )
+    fit = minimize(
+        cost,
+        first,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"maxiter": 500, "ftol": 1e-12, "gtol": 1e-7},
+    )
+    return Ordinal(rounded(fit.x[:p]), rounded(_strict(fit.x[p:])))
+
+
+def _negative_log_likelihood(
+    theta: NDArray, x: NDArray, rung: NDArray, n_grades: int
+) -> tuple[float, NDArray]:
+    p = x.shape[1]
+    beta, loose = theta[:p], theta[p:]
+    cuts = np.concatenate([[-np.inf], _strict(loose), [np.inf]])
+    score = x @ beta
+    upper, lower = cuts[rung + 1] - score, cuts[rung] - score
+    # Both far above zero: the difference of the tails keeps its digits.
+    flip = lower > 0
+    a, b = np.where(flip, -lower, upper), np.where(flip, -upper, lower)
+    mass = np.maximum(_logistic(a) - _logistic(b), 1e-300)
+    at_upper, at_lower = _density(upper) / mass, _density(lower) / mass
+    to_cuts = np.zeros((len(rung), n_grades + 1))
+    rows = np.arange(len(rung))
+    to_cuts[rows, rung + 1] += at_upper
+    to_cuts[rows, rung] -= at_lower
+    to_cut = to_cuts.sum(axis=0)[1:-1]
+    to_loose = np.cumsum(to_cut[::-1])[::-1]
+    to_loose[1:] *= np.exp(loose[1:])
+    to_beta = x.T @ (at_lower - at_upper)
+    return -float(np.log(mass).sum()), -np.concatenate([to_beta, to_loose])
+
+
+def _marginal_cuts(rung: NDArray, n_grades: int) -> NDArray:
+    """Cuts that give the grades their own shares (half a face added to each) at a score of 0."""
+    share = np.bincount(rung, minlength=n_grades) + 0.5
+    below = np.cumsum(share)[:-1] / share.sum()
+    return np.log(below / (1 - below))
+
+
+def _loose(cuts: NDArray) -> NDArray:
+    """A first cut and the logarithms of the steps: any numbers at all give rising cuts."""
+    return np.concatenate([cuts[:1], np.log(np.maximum(np.diff(cuts), 1e-6))])
+
+
+def _strict(loose: NDArray) -> NDArray:
+    return np.cumsum(np.concatenate([loose[:1], np.exp(np.minimum(loose[1:], 30.0))]))
+
+
+def _sign_bounds(sign: int) -> tuple[float | None, float | None]:
+    return (0.0 if sign > 0 else None, 0.0 if sign < 0 else None)
+
+
+def _logistic(z: NDArray) -> NDArray:
+    return 0.5 * (1.0 + np.tanh(0.5 * z))
+
+
+def _density(z: NDArray) -> NDArray:
+    return np.where(np.isfinite(z), 0.25 / np.cosh(np.clip(0.5 * z, -350, 350)) ** 2, 0.0)

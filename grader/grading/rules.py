@@ -1,0 +1,102 @@
+"""The written rules of a profile: a grade from named values, and which condition decided it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from grader.profile import Profile, Rule
+
+#: Named values of one face; ``None`` where there is nothing to measure or no scale to measure it
+#: with.
+Features = Mapping[str, float | None]
+
+#: Unknown without a scale; every other ``None`` means that there is nothing there, and counts as 0.
+NEEDS_SCALE = ("area_cm2",)
+
+#: How steeply ``ladder_position`` passes a border: a tenth of the bound past it is 0.69 of the way.
+BORDER_SLOPE = 8.0
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One written condition: ``measure`` at least (or, with ``at_most``, at most) ``bound``."""
+
+    grade: str
+    measure: str
+    bound: float
+    at_most: bool
+
+    def margin(self, features: Features) -> float:
+        """By how much the condition holds (positive) or fails, in parts of its bound.
+
+        Infinite where the measure needs a scale and there is none: the grade comes from the rest.
+        """
+        value = features.get(self.measure)
+        if value is None and self.measure in NEEDS_SCALE:
+            return np.inf
+        over = ((value or 0.0) - self.bound) / (abs(self.bound) or 1.0)
+        return -over if self.at_most else over
+
+    def __str__(self) -> str:
+        return f"{self.grade}: {self.measure} {'at most' if self.at_most else 'at least'} {self.bound:g}"
+
+
+def grade_by_rules(features: Features, profile: Profile) -> tuple[str, Condition | None]:
+    """Return the grade of the written rules and the condition that decided it.
+
+    From the best grade down, the first one of which a rule holds in full; else the lowest.
+    What decided is the condition that the next better grade misses by most, or, for the best
+    grade, its own tightest one; ``None`` where no rule speaks of a better grade.
+    """
+    grades = profile.grades
+    reached = 0
+    for rung in range(len(grades) - 1, 0, -1):
+        if _best(profile, grades[rung], features)[0] >= 0:
+            reached = rung
+            break
+    for rung in (*range(reached + 1, len(grades)), reached):
+        condition = _best(profile, grades[rung], features)[1]
+        if condition is not None:
+            return grades[reached], condition
+    return grades[reached], None
+
+
+def ladder_position(features: Features, profile: Profile) -> float:
+    """Return where the written rules put the face: 0 the lowest grade to K - 1 the best, sliding at
+    each border."""
+    margins = [_best(profile, grade, features)[0] for grade in profile.grades[1:]]
+    reached = 1.0 / (1.0 + np.exp(-BORDER_SLOPE * np.clip(margins, -4, 4)))
+    # A better grade's rule carries a face past every lower one.
+    return float(np.maximum.accumulate(reached[::-1]).sum())
+
+
+def border_distance(features: Features, profile: Profile) -> float:
+    """Return how far the nearest border at which the grade would change is, in parts of that
+    border's bound."""
+    grade, _ = grade_by_rules(features, profile)
+    rung = profile.grades.index(grade)
+    margins = [abs(_best(profile, g, features)[0]) for g in profile.grades[max(rung, 1) : rung + 2]]
+    return float(min(margins, default=np.inf))
+
+
+def conditions(rule: Rule) -> tuple[Condition, ...]:
+    """Return the conditions of a rule, in the order in which they are written."""
+    low = (Condition(rule.grade, measure, bound, False) for measure, bound in rule.at_least.items())
+    high = (Condition(rule.grade, measure, bound, True) for measure, bound in rule.at_most.items())
+    return (*low, *high)
+
+
+def _best(profile: Profile, grade: str, features: Features) -> tuple[float, Condition | None]:
+    """Of the rules for ``grade``, the one nearest to holding: its tightest margin and condition."""
+    best: tuple[float, Condition | None] = (-np.inf, None)
+    for rule in profile.rules:
+        if rule.grade != grade:
+            continue
+        tightest = min(
+            ((condition.margin(features), condition) for condition in conditions(rule)),
+            key=lambda pair: pair[0],
+            default=(np.inf, None),
+        )
+        best = max(best, tightest, key=lambda pair: pair[0])
+    return best
