@@ -1,0 +1,303 @@
+"""Bands of the face: the stripes of the sky and water classes, followed along their middle lines."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.face import Face
+from grader.face.measurements import Banding, Regions
+from grader.face.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.structure import axial_mean, structure_tensor
+from grader.measures import UNREADABLE
+from grader.photo.colour import delta_e_2000
+from grader.profile import Profile
+
+#: Bands are followed on a map of at most this size; an offset of a third of a band is still some px there.
+MAP_PX = 400
+#: A run ends at an offset of this share of the band's thickness, and counts from this length.
+OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
+#: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
+CRACK_SHARE = 0.0125
+#: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to speak of.
+LEAST_COHERENCE = 0.45
+OUTSIDE, WATER, SKY, OTHER = range(4)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """One unbroken run: points x, y one px apart, and whether its two ends lie at a gap (not at an edge or an offset)."""
+
+    stripe: int
+    points: NDArray
+    thickness_px: float
+    at_gap: tuple[bool, bool]
+
+
+def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
+    """Return direction, count, thickness, contrast and continuity of the bands; all ``None`` where there are none.
+
+    Continuity is this tool's own definition: the mean length of the unbroken runs of the band middle lines, divided by
+    the face's width in band direction. A run ends at a gap, at the face's edge, or at an offset of at least 35 % of the
+    band's thickness; runs under 1 mm (2 % of the width without a scale) are left out. A crack without offset ends none.
+    """
+    stripes, scale = _stripe_map(regions.codes, face.mask, profile)
+    area = np.count_nonzero(stripes)
+    if area == 0 or min(np.count_nonzero(stripes == s) for s in (WATER, SKY)) + np.count_nonzero(stripes == OTHER) < 0.02 * area:
+        return Banding()
+    half_px = _half_thickness(stripes)
+    orientation_deg, coherence = _direction(stripes, half_px)
+    if coherence < LEAST_COHERENCE:
+        return Banding()
+    width_guess = np.sqrt(area)
+    stripes = _smeared(stripes, orientation_deg, max(CRACK_SHARE * width_guess, 1.5))
+    runs = [run for stripe in _banded(stripes) for run in _runs(stripes, stripe)]
+    runs = [run for run in runs if length_px(run.points) > run.thickness_px]
+    if not runs:
+        return Banding()
+    return _banding(runs, stripes, scale, face.mm_per_px, coherence, _contrast(face, regions, profile))
+
+
+def _stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float]:
+    """Return the map of WATER, SKY, OTHER at band-following size, specks and glare filled from around; and its scale."""
+    x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
+    codes, mask = codes[y : y + h, x : x + w], mask[y : y + h, x : x + w]
+    scale = min(1.0, MAP_PX / max(w, h, 1))
+    size = (max(round(w * scale), 1), max(round(h * scale), 1))
+    known = mask & (codes != UNREADABLE) & (codes != 0)
+    is_water, is_sky = codes == (profile.code("water") or -1), codes == (profile.code("sky") or -1)
+    planes = np.dstack([known & is_water, known & is_sky, known & ~is_water & ~is_sky]).astype(np.float32)
+    planes = np.pad(cv2.resize(planes, size, interpolation=cv2.INTER_AREA), ((2, 2), (2, 2), (0, 0)))
+    inside = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
+    inside = np.pad(inside, 2)
+    votes = cv2.GaussianBlur(planes, (0, 0), 0.8)
+    stripes = (votes.argmax(axis=2) + 1).astype(np.uint8)
+    unsure = votes.max(axis=2) < 0.1
+    if (unsure & inside).any() and not unsure.all():
+        stripes = _nearest(stripes, unsure)
+    return np.where(inside, stripes, OUTSIDE).astype(np.uint8), scale
+
+
+def _nearest(labels: NDArray, unknown: NDArray) -> NDArray:
+    """Return the labels with the unknown px given the label of the nearest known one."""
+    _, index = cv2.distanceTransformWithLabels(
+        unknown.astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    of_index = np.zeros(index.max() + 1, labels.dtype)
+    of_index[index[~unknown]] = labels[~unknown]
+    return of_index[index]
+
+
+def _half_thickness(stripes: NDArray) -> float:
+    """Half the usual thickness of the water and sky stripes: over a stripe the mean distance to its sides is a quarter."""
+    depths = [_depth(stripes == s)[stripes == s] for s in (WATER, SKY)]
+    depths = np.concatenate(depths)
+    return 2 * float(depths.mean()) if depths.size else 1.0
+
+
+def _depth(mask: NDArray) -> NDArray[np.float32]:
+    """Distance from each px of the mask to the nearest outside it, in px, so that twice a bar's is its thickness."""
+    return cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) - np.float32(0.25) * mask
+
+
+def _direction(stripes: NDArray, half_px: float) -> tuple[NDArray, float]:
+    """Return the local direction of the stripes (degrees) and how sure it is, weighted by the borders' strength."""
+    planes = np.dstack([stripes == WATER, stripes == SKY]).astype(np.float32)
+    inside = stripes != OUTSIDE
+    sigma = float(np.clip(2.0 * half_px, 4.0, 0.12 * max(stripes.shape)))
+    planes = cv2.GaussianBlur(planes, (0, 0), 1.0)
+    # The blur drags the outside in: two px more are left out.
+    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    orientation_deg, coherence = structure_tensor(planes, inside, sigma)
+    gradient = cv2.GaussianBlur(_edge_strength(planes) * inside, (0, 0), sigma)
+    total = float((gradient * inside).sum())
+    return orientation_deg, float((coherence * gradient * inside).sum() / total) if total > 1e-6 else 0.0
+
+
+def _edge_strength(planes: NDArray) -> NDArray:
+    gx, gy = cv2.Sobel(planes, cv2.CV_32F, 1, 0), cv2.Sobel(planes, cv2.CV_32F, 0, 1)
+    return (gx * gx + gy * gy).sum(axis=2)
+
+
+def _smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDArray[np.uint8]:
+    """Return the map after a vote along the bands, which closes what is shorter than ``crack_px`` along them."""
+    angle = np.radians(orientation_deg)
+    step_x, step_y = np.cos(angle).astype(np.float32), -np.sin(angle).astype(np.float32)
+    y, x = np.mgrid[: stripes.shape[0], : stripes.shape[1]].astype(np.float32)
+    planes = np.dstack([stripes == s for s in (WATER, SKY, OTHER)]).astype(np.float32)
+    votes = planes.copy()
+    reach = int(np.ceil(crack_px))
+    for k in range(1, reach + 1):
+        for sign in (-k, k):
+            votes += cv2.remap(planes, x + sign * step_x, y + sign * step_y, cv2.INTER_LINEAR)
+    return np.where(stripes == OUTSIDE, OUTSIDE, votes.argmax(axis=2) + 1).astype(np.uint8)
+
+
+def _banded(stripes: NDArray) -> list[int]:
+    """Return which of WATER and SKY come as bands.
+
+    Where one of them runs together across every cut of the other it is the ground that the other's bands lie in.
+    """
+    area = np.count_nonzero(stripes)
+    largest = {}
+    for stripe in (WATER, SKY):
+        size = np.count_nonzero(stripes == stripe)
+        if size >= 0.01 * area:
+            _, _, stats, _ = cv2.connectedComponentsWithStats((stripes == stripe).astype(np.uint8), connectivity=4)
+            largest[stripe] = (stats[1:, cv2.CC_STAT_AREA].max() / size, len(stats) - 1)
+    ground = [s for s, (share, _) in largest.items() if share > 0.9 and any(o != s and largest[o][0] < 0.5 for o in largest)]
+    return [s for s in largest if s not in ground]
+
+
+def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
+    """Return the unbroken runs of the middle lines of one class."""
+    mask = stripes == stripe
+    depth = _depth(mask)
+    face_depth = _depth(stripes != OUTSIDE)
+    usual = 2 * 2 * float(depth[mask].mean())
+    runs = []
+    for path in paths(thin(mask), 1.6 * depth + 2, max(usual, 4.0)):
+        if len(path.points) < 3:
+            continue
+        points = resample(path.points)
+        half = float(np.median(_sample(depth, points)))
+        points = smooth(points, max(int(half), 3))
+        points = _lengthened(points, path.free, mask, 2 * half)
+        pieces = np.split(points, _offsets(points, depth, 2 * half))
+        for i, piece in enumerate(pieces):
+            if len(piece) < 2:
+                continue
+            ends = (path.free[0] and i == 0, path.free[1] and i == len(pieces) - 1)
+            at_gap = tuple(
+                free and float(_sample(face_depth, end[None])[0]) > 3 for free, end in zip(ends, piece[[0, -1]], strict=True)
+            )
+            runs.append(_Run(stripe, piece, 2 * half, at_gap))
+    return runs
+
+
+def _sample(values: NDArray, points: NDArray) -> NDArray:
+    """Values at the px nearest to points x, y; the array's edge counts beyond it."""
+    x = np.clip(np.rint(points[:, 0]).astype(int), 0, values.shape[1] - 1)
+    y = np.clip(np.rint(points[:, 1]).astype(int), 0, values.shape[0] - 1)
+    return values[y, x]
+
+
+def _lengthened(points: NDArray, free: tuple[bool, bool], mask: NDArray, thickness_px: float) -> NDArray:
+    """Return the path with its free ends led on to where the band ends: thinning stops half a thickness before."""
+    for side in (0, 1):
+        if free[side]:
+            away = points if side else points[::-1]
+            # The last bit before the end leans to a corner: the direction is taken from before that.
+            cut = min(int(0.5 * thickness_px), (len(away) - 1) // 3)
+            away = away[: len(away) - cut]
+            step = away[-1] - away[-1 - min(len(away) - 1, max(int(thickness_px), 6))]
+            step = step / max(float(np.hypot(*step)), 1e-9)
+            ahead = away[-1] + np.arange(1, int(1.6 * thickness_px) + cut + 3)[:, None] * step
+            outside = np.flatnonzero(~_sample(mask, ahead))
+            ahead = ahead[: outside[0] if len(outside) else 0]
+            points = np.vstack([away, ahead])
+            points = points if side else points[::-1]
+    return points
+
+
+def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
+    """Return where along the path the band is offset by at least 35 % of its thickness.
+
+    Both sides are led on straight to the place and their distance is taken; a bend leaves both on the same side and
+    cancels. At a true offset the band is also narrowed to what the two sides share.
+    """
+    near, far = max(int(thickness_px), 3), max(int(2.2 * thickness_px), 8)
+    n = len(points)
+    if n < 2 * far + 1:
+        return []
+    i = np.arange(far, n - far)
+    left, right = points[i - near], points[i + near]
+    slope_left = (left - points[i - far]) / (far - near)
+    slope_right = (points[i + far] - right) / (far - near)
+    gap = (right - slope_right * near) - (left + slope_left * near)
+    along = slope_left + slope_right
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    offset = np.abs(gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0])
+    half = _sample(depth, points)
+    neck = np.lib.stride_tricks.sliding_window_view(half, 2 * near + 1).min(axis=1)[far - near : n - far - near]
+    hit = (offset >= OFFSET_SHARE * thickness_px) & (neck <= NECK_SHARE * np.minimum(half[i - near], half[i + near]))
+    cuts = []
+    while hit.any():
+        k = int(np.argmax(np.where(hit, offset, -1)))
+        cuts.append(int(i[k]))
+        hit[max(k - far, 0) : k + far + 1] = False
+    return sorted(cuts)
+
+
+def _banding(runs, stripes, scale, mm_per_px, coherence, contrast) -> Banding:
+    steps = np.vstack([np.diff(smooth(run.points, max(int(run.thickness_px), 5)), axis=0) for run in runs])
+    direction_deg, _ = axial_mean(np.degrees(np.arctan2(-steps[:, 1], steps[:, 0])), np.hypot(*steps.T) + 1e-9)
+    along = np.array([np.cos(np.radians(direction_deg)), -np.sin(np.radians(direction_deg))])
+    y, x = np.nonzero(stripes)
+    face_along = x * along[0] + y * along[1]
+    width = float(face_along.max() - face_along.min()) + 1
+    least = LEAST_RUN_MM / mm_per_px * scale if mm_per_px else LEAST_RUN_SHARE * width
+    runs = [run for run in runs if length_px(run.points) + 1 >= least]
+    bands = _count(runs, along)
+    if bands < 2:
+        return Banding()
+    lengths = np.array([length_px(run.points) + 1 for run in runs])
+    gaps = _gaps(runs, stripes)
+    thickness = float(np.average([run.thickness_px for run in runs], weights=lengths)) / scale
+    return Banding(
+        continuity=float(np.minimum(lengths / width, 1).mean()),
+        fill_share=float(lengths.sum() / (lengths.sum() + gaps)),
+        bands=bands,
+        direction_deg=direction_deg % 180,
+        thickness_px=thickness,
+        contrast_de00=contrast,
+        confidence=coherence,
+    )
+
+
+def _count(runs: list[_Run], along: NDArray) -> int:
+    """Return how many bands a line square to them crosses, on a line that crosses many of them."""
+    if not runs:
+        return 0
+    spans = np.array([((run.points @ along).min(), (run.points @ along).max()) for run in runs])
+    at = np.linspace(spans.min(), spans.max(), 101)
+    crossed = ((spans[:, :1] <= at) & (at <= spans[:, 1:])).sum(axis=0)
+    return int(np.percentile(crossed, 90, method="nearest"))
+
+
+def _gaps(runs: list[_Run], stripes: NDArray) -> float:
+    """Return the missing length: ahead of each end at a gap, to the next run (shared with it) or to the face's edge."""
+    ends = []
+    for number, run in enumerate(runs):
+        back = min(len(run.points) - 1, max(int(run.thickness_px), 6))
+        for side, place, inner in ((0, 0, back), (1, -1, -1 - back)):
+            step = run.points[place] - run.points[inner]
+            ends.append((number, run.stripe, run.points[place], step / max(float(np.hypot(*step)), 1e-9), run.at_gap[side]))
+    number = np.array([end[0] for end in ends])
+    stripe = np.array([end[1] for end in ends])
+    place = np.array([end[2] for end in ends])
+    ahead = np.array([end[3] for end in ends])
+    total = 0.0
+    for i in np.flatnonzero([end[4] for end in ends]):
+        to = place - place[i]
+        distance, aside = to @ ahead[i], np.abs(to[:, 0] * ahead[i, 1] - to[:, 1] * ahead[i, 0])
+        reach = np.maximum(0.75 * runs[number[i]].thickness_px, 0.3 * distance)
+        meets = (number != number[i]) & (stripe == stripe[i]) & (distance > 0) & (aside <= reach) & (ahead @ ahead[i] < -0.5)
+        ray = place[i] + np.arange(1, sum(stripes.shape))[:, None] * ahead[i]
+        inside = (ray >= 0).all(axis=1) & (ray[:, 0] < stripes.shape[1]) & (ray[:, 1] < stripes.shape[0])
+        inside &= _sample(stripes, ray) != OUTSIDE
+        to_edge = float(np.argmin(inside)) if not inside.all() else float(len(ray))
+        total += min(float(distance[meets].min()) / 2 if meets.any() else np.inf, to_edge)
+    return total
+
+
+def _contrast(face: Face, regions: Regions, profile: Profile) -> float | None:
+    """CIEDE2000 between the median colours of water and sky."""
+    medians = []
+    for reading in ("water", "sky"):
+        here = regions.codes == (profile.code(reading) or -1)
+        if not here.any():
+            return None
+        medians.append(np.median(face.lab[here], axis=0))
+    return float(delta_e_2000(*medians))
