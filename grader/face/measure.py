@@ -3,7 +3,6 @@
 from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
 from grader.face.face import Face
-from grader.face.glare import find_glare
 from grader.face.measurements import Measurements
 from grader.face.regions import find_regions
 from grader.face.scene import measure_scene
@@ -12,8 +11,7 @@ from grader.profile import Profile
 
 def measure_face(face: Face, profile: Profile) -> Measurements:
     """Return all that is measured on one face: regions, bands, lines, scene."""
-    glare = find_glare(face)
-    regions = find_regions(face, glare, profile)
+    regions = find_regions(face, profile)
     banding = measure_bands(face, regions, profile)
     lines = find_cracks(face, regions)
     scene = measure_scene(face, regions, lines, banding, profile)

@@ -9,11 +9,15 @@ from grader.measures import UNREADABLE
 
 @dataclass(frozen=True)
 class Share:
-    """A share of the readable face (0 to 1) with its 95 % interval for the whole face."""
+    """A share of the readable face (0 to 1) with its 95 % interval for the whole face.
+
+    doubt : mean chance, 0 to 1, that a pixel's yes or no to this class is wrong; what the interval is made from.
+    """
 
     value: float
     low: float
     high: float
+    doubt: float = 0.0
 
 
 @dataclass(frozen=True)

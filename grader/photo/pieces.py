@@ -1,8 +1,30 @@
-"""Where the stones lie in a photo."""
+"""Where the stones lie in a photo.
+
+The network looks twice: once at the whole photo to find the stones, once closer at each of them to draw its outline.
+"""
 
 from dataclasses import dataclass
 
+import cv2
+import numpy as np
 from numpy.typing import NDArray
+
+from grader.measures import Remark
+from grader.photo.colour import lab_from_linear, linear_srgb
+from grader.photo.net import run_net
+from grader.photo.photo import Photo
+
+#: Long side of what the network looks at, in px.
+LOOK_PX = 512
+#: The closer look takes in this much ground around a stone, as a share of its longer side.
+MARGIN_SHARE = 0.15
+# Settings found on tuning renders: where a stone's inside begins, the least stone and the least certain one kept.
+CORE_DEPTH = 0.45
+# An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
+FINER = 4
+OUTLINE_TOLERANCE_PX = 0.2
+LEAST_AREA_SHARE = 0.0006
+LEAST_CERTAINTY = 0.75
 
 
 @dataclass(frozen=True)
@@ -21,3 +43,133 @@ class Piece:
     box: tuple[int, int, int, int]
     outline: NDArray
     cut_by_frame: bool = False
+
+
+def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
+    """Return the stones of a photo, row by row from the top and left to right in a row, and what is to be said of them.
+
+    A row ends where the next centre lies more than half a median height lower. A ruler, card, coin, hand or shadow
+    is not a stone. No stone found is a remark, ``no_stone``, not an error.
+    """
+    outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
+    outlines = _in_rows([outline for outline in outlines if outline is not None])
+    if not outlines:
+        text = "no stone found; use a plain ground, or --whole if one face fills the picture"
+        return (), (Remark("no_stone", text),)
+    pieces = tuple(_piece(photo, number, outline) for number, outline in enumerate(outlines, start=1))
+    return pieces, ()
+
+
+def whole_photo(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
+    """Return the whole picture as one piece: it is filled by one face, so nothing is cut out."""
+    w, h = photo.width, photo.height
+    outline = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32)
+    return (Piece(1, (0, 0, w, h), outline),), ()
+
+
+def pieces_input(lab: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return what the network reads: CIELAB of shape (h, w, 3), each channel brought near -1 to 1."""
+    return (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+
+
+def _rough_outlines(photo: Photo) -> list[NDArray]:
+    """Outlines of all stones, from one look at the whole photo; (n, 2) photo px each."""
+    scores, px_per_photo_px = _look(photo, (0, 0, photo.width, photo.height))
+    stone, depth = scores[..., 0] > 0, _share(scores[..., 1])
+    labels = _split_touching(stone, depth)
+    least_px = max(30.0, LEAST_AREA_SHARE * stone.size)
+    outlines = []
+    for label in range(1, int(labels.max()) + 1):
+        mask = labels == label
+        if mask.sum() >= least_px and _share(scores[..., 0][mask]).mean() >= LEAST_CERTAINTY:
+            outlines.append(_contour(mask.astype(np.float32) - 0.5) / px_per_photo_px)
+    return outlines
+
+
+def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
+    """The outline of one stone, from a closer look around its rough outline; ``None`` if it is not a stone after all."""
+    x0, y0 = rough.min(axis=0)
+    x1, y1 = rough.max(axis=0)
+    margin = MARGIN_SHARE * max(x1 - x0, y1 - y0) + 4
+    left, top = max(0, int(x0 - margin)), max(0, int(y0 - margin))
+    right, bottom = min(photo.width, int(np.ceil(x1 + margin))), min(photo.height, int(np.ceil(y1 + margin)))
+    scores, px_per_photo_px = _look(photo, (left, top, right - left, bottom - top))
+    h, w = scores.shape[:2]
+    near = np.zeros((h, w), np.uint8)
+    cv2.fillPoly(near, [np.rint((rough - (left, top)) * px_per_photo_px).astype(np.int32)], 1)
+    labels = _split_touching(scores[..., 0] > 0, _share(scores[..., 1]))
+    shares = np.bincount(labels[near > 0], minlength=2)
+    shares[0] = 0
+    if not shares.any():
+        return None
+    mine = labels == shares.argmax()
+    # Zero level of the score, held below zero where a neighbour or the ground begins.
+    level = np.where(cv2.dilate(mine.astype(np.uint8), np.ones((3, 3))) > 0, scores[..., 0], -1)
+    level[(labels > 0) & ~mine] = -1
+    return _contour(level) / px_per_photo_px + np.float32((left, top))
+
+
+def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]:
+    """The network's scores for a box of the photo, shape (h, w, 2), and their px per photo px."""
+    x, y, w, h = box
+    cut = photo.rgb[y : y + h, x : x + w]
+    factor = min(1.0, LOOK_PX / max(w, h)) if max(w, h) > LOOK_PX else LOOK_PX / max(w, h)
+    size = (max(8, round(w * factor)), max(8, round(h * factor)))
+    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR)
+    return run_net("pieces", pieces_input(lab_from_linear(linear_srgb(small, photo.encoding)))), factor
+
+
+def _share(scores: NDArray) -> NDArray:
+    return 1 / (1 + np.exp(-scores))
+
+
+def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
+    """Label stones 1, 2, 3 ... where their insides are apart; every stone pixel goes to the nearest inside."""
+    count, cores = cv2.connectedComponents(((depth > CORE_DEPTH) & stone).astype(np.uint8))
+    islands, parts = cv2.connectedComponents(stone.astype(np.uint8))
+    # A stone too shallow to have a core is kept whole.
+    for island in set(range(1, islands)) - set(np.unique(parts[cores > 0])):
+        cores[parts == island] = count
+        count += 1
+    if count <= 2:
+        return np.where(stone, count - 1, 0)
+    _, nearest = cv2.distanceTransformWithLabels(
+        (cores == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    core_of_label = np.zeros(int(nearest.max()) + 1, np.int32)
+    core_of_label[nearest[cores > 0]] = cores[cores > 0]
+    labels = np.where(stone, core_of_label[nearest], 0)
+    return labels
+
+
+def _contour(level: NDArray) -> NDArray:
+    """The longest zero contour of a field that is above 0 inside; (n, 2) x, y, where pixel (0, 0) spans 0 to 1."""
+    fine = cv2.resize(level.astype(np.float32), None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR)
+    contours, _ = cv2.findContours((fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    longest = cv2.approxPolyDP(max(contours, key=cv2.contourArea), FINER * OUTLINE_TOLERANCE_PX, closed=True)
+    return (longest[:, 0].astype(np.float32) + 0.5) / FINER
+
+
+def _in_rows(outlines: list[NDArray]) -> list[NDArray]:
+    """Outlines row by row from the top, left to right.
+
+    A row ends where a centre lies more than half a median height below the row's first centre.
+    """
+    spans = [(o.min(axis=0), o.max(axis=0)) for o in outlines]
+    half_height = np.median([high[1] - low[1] for low, high in spans]) / 2 if outlines else 0
+    centres = [(low + high) / 2 for low, high in spans]
+    rows: list[list[int]] = []
+    for place in sorted(range(len(outlines)), key=lambda i: centres[i][1]):
+        if not rows or centres[place][1] - centres[rows[-1][0]][1] > half_height:
+            rows.append([])
+        rows[-1].append(place)
+    return [outlines[i] for row in rows for i in sorted(row, key=lambda i: centres[i][0])]
+
+
+def _piece(photo: Photo, number: int, outline: NDArray) -> Piece:
+    outline = np.clip(outline, 0, (photo.width, photo.height)).astype(np.float32)
+    x0, y0 = np.floor(outline.min(axis=0)).astype(int)
+    x1, y1 = np.ceil(outline.max(axis=0)).astype(int)
+    edge = 0.004 * max(photo.width, photo.height)
+    cut = min(x0, y0, photo.width - x1, photo.height - y1) <= edge
+    return Piece(number, (int(x0), int(y0), int(x1 - x0), int(y1 - y0)), outline, bool(cut))

@@ -1,0 +1,174 @@
+"""Colour regions of a face, and what of it cannot be read for glare.
+
+The network reads the picture beside what the profile expects: for each role (water, sky, shore) how well a pixel's
+colour fits the profile's class. What is blue and what is white is told by their neighbours in the same stone, so a
+tinted white beside a deeper blue stays white; whose colour belongs to which class is told by the profile.
+"""
+
+import json
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.errors import ModelError
+from grader.face.face import Face
+from grader.face.measurements import RegionColour, Regions, Share
+from grader.measures import UNREADABLE
+from grader.photo.colour import chroma_hue
+from grader.photo.net import run_net, starter_folder
+from grader.profile import ColourClass, Profile
+
+#: Longer side of what the network looks at, in px.
+LOOK_PX = 320
+#: The network's outputs, in their order.
+ROLES = ("water", "sky", "shore")
+# How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
+SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
+
+
+def find_regions(face: Face, profile: Profile) -> Regions:
+    """Return the colour regions of a face.
+
+    Parameters
+    ----------
+    face : of any working size.
+    profile : names the classes and where their colours are looked for.
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
+    """
+    chances = _chances(face, profile)
+    codes = _name(face, chances, profile)
+    shares = _shares(face, codes, chances, profile)
+    colour = {c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)}
+    glare_share = float((codes == UNREADABLE).sum() / max(1, face.mask.sum()))
+    return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
+
+
+def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.float32]:
+    """Return what the network reads, shape (h, w, 7): CIELAB near -1 to 1, the mask, and the fit to each role.
+
+    What lies outside the mask is set to zero, so that a stone's neighbours and ground can not change its shares.
+    """
+    picture = np.empty((*lab.shape[:2], 7), np.float32)
+    picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    picture[..., 3] = 1
+    for channel, role in enumerate(ROLES, start=4):
+        fits = [_fit(lab, colour) for colour in profile.colours if colour.reads_as == role]
+        picture[..., channel] = np.max(fits, axis=0) if fits else 0
+    picture[~mask] = 0
+    return picture
+
+
+def _fit(lab: NDArray, colour: ColourClass) -> NDArray[np.float32]:
+    """How well each colour fits a class, 0 to 1."""
+    chroma, hue = chroma_hue(lab)
+    fit = _within(lab[..., 0], colour.lightness, SOFT_L) * _within(chroma, colour.chroma, SOFT_C)
+    low, high = colour.hue_deg
+    if high - low < 360:
+        middle, half = (low + high) / 2, (high - low) / 2
+        away = np.abs((hue - middle + 180) % 360 - 180)
+        # Hue says little where there is hardly any chroma.
+        fit = fit * _within(away, (0, half), SOFT_H_DEG + 40 / (1 + chroma))
+    return fit.astype(np.float32)
+
+
+def _within(values: NDArray, limits: tuple[float, float], soft) -> NDArray:
+    over = np.maximum(np.maximum(limits[0] - values, values - limits[1]), 0) / soft
+    return np.exp(-(over**2))
+
+
+def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
+    """Chance of water, sky, shore and unreadable for each pixel of the face, shape (h, w, 4)."""
+    h, w = face.mask.shape
+    factor = LOOK_PX / max(h, w)
+    size = (max(8, round(w * factor)), max(8, round(h * factor)))
+    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    lab = cv2.resize(face.lab, size, interpolation=way)
+    mask = cv2.resize(face.mask.astype(np.float32), size, interpolation=way) > 0.5
+    scores = run_net("regions", regions_input(lab, mask, profile))
+    fine = cv2.resize(scores, (w, h), interpolation=cv2.INTER_LINEAR)
+    fine -= fine.max(axis=-1, keepdims=True)
+    np.exp(fine, out=fine)
+    return fine / fine.sum(axis=-1, keepdims=True)
+
+
+def _name(face: Face, chances: NDArray, profile: Profile) -> NDArray[np.uint8]:
+    """Class code of each pixel; 0 outside the face."""
+    role_codes = np.array([profile.code(role) or len(profile.colours) for role in ROLES] + [UNREADABLE], np.uint8)
+    codes = role_codes[chances.argmax(axis=-1)]
+    rest = profile.code("shore") or len(profile.colours)
+    for code, colour in enumerate(profile.colours, start=1):
+        if code not in role_codes:
+            # A class without a role in the picture is told by its colour alone, and only where nothing else fits.
+            codes[(codes == rest) & (_fit(face.lab, colour) > 0.5)] = code
+    codes[~face.mask] = 0
+    return codes
+
+
+def _shares(face: Face, codes: NDArray, chances: NDArray, profile: Profile) -> dict[str, Share]:
+    """Share of each class of the readable face with its 95 % interval for the whole face."""
+    readable = (codes > 0) & (codes != UNREADABLE)
+    count = int(readable.sum())
+    if count == 0:
+        return {c.name: Share(1 / len(profile.colours), 0.0, 1.0) for c in profile.colours}
+    hidden = 1 - count / face.mask.sum()
+    by_role = (chances[..., : len(ROLES)] / chances[..., : len(ROLES)].sum(axis=-1, keepdims=True).clip(1e-6))[readable]
+    base, slope = _interval_coefficients()
+    shares = {}
+    for code, colour in enumerate(profile.colours, start=1):
+        named = codes[readable] == code
+        value = float(named.sum() / count)
+        chance = by_role[:, ROLES.index(colour.reads_as)] if colour.reads_as in ROLES else named
+        unsure = doubt(named, chance)
+        reach = base + slope * unsure
+        # What lies under glare may be all of this class, or none of it.
+        low, high = max(0.0, value - reach) * (1 - hidden), min(1.0, value + reach) * (1 - hidden) + hidden
+        shares[colour.name] = Share(value, min(low, value), max(high, value), unsure)
+    return shares
+
+
+def doubt(named: NDArray[np.bool_], chance: NDArray) -> float:
+    """Return the mean chance, 0 to 1, that a pixel's yes or no to a class is wrong.
+
+    It is a mean over the face, so it does not shrink when a photo is only made larger.
+    """
+    return float(np.abs(named - chance).mean())
+
+
+@lru_cache(maxsize=1)
+def _interval_coefficients() -> tuple[float, float]:
+    path = starter_folder() / "regions.json"
+    try:
+        fitted = json.loads(path.read_text("utf-8"))
+        return float(fitted["half_width_base"]), float(fitted["half_width_per_doubt"])
+    except (OSError, ValueError, KeyError) as err:
+        raise ModelError(f"{path.name}: missing or damaged; install the tool again or rebuild it with python -m grader.train regions") from err
+
+
+def _region_colour(lab: NDArray) -> RegionColour | None:
+    """Median colour of a region and its spread."""
+    if not len(lab):
+        return None
+    middle = np.median(lab, axis=0)
+    chroma, hue = chroma_hue(middle)
+    return RegionColour(float(middle[0]), float(chroma), float(hue), float(np.median(np.linalg.norm(lab - middle, axis=1))))
+
+
+def _kinds(face: Face, codes: NDArray, profile: Profile) -> dict[str, dict[str, float]]:
+    """Share of each kind within the classes that have kinds, of the readable face."""
+    readable = max(1, int(((codes > 0) & (codes != UNREADABLE)).sum()))
+    kinds = {}
+    for code, colour in enumerate(profile.colours, start=1):
+        if colour.kinds:
+            chroma, _ = chroma_hue(face.lab[codes == code])
+            coloured = int((chroma >= colour.kind_chroma).sum())
+            kinds[colour.name] = {
+                colour.kinds[0]: coloured / readable,
+                colour.kinds[1]: (len(chroma) - coloured) / readable,
+            }
+    return kinds

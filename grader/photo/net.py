@@ -1,0 +1,58 @@
+"""Small networks, run on the CPU by OpenCV's ONNX reader: weights run no code of their own."""
+
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.errors import ModelError
+
+#: Sides of what a network reads are multiples of this: it halves its picture this many times over.
+SIDE_MULTIPLE_PX = 32
+
+
+def starter_folder() -> Path:
+    """Folder of the models that ship: inside the package when installed, beside it in a checkout."""
+    installed = Path(str(resources.files("grader"))) / "models" / "starter"
+    return installed if installed.is_dir() else Path(__file__).parents[2] / "models" / "starter"
+
+
+def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return what the shipped network ``name`` says of a picture.
+
+    Parameters
+    ----------
+    name : "pieces" or "regions".
+    picture : ndarray of shape (h, w, channels), float32; h and w of any size, padded here.
+
+    Returns
+    -------
+    ndarray of shape (h, w, outputs), float32, raw scores (logits).
+
+    Raises
+    ------
+    ModelError
+        The weights are missing or damaged.
+    """
+    h, w = picture.shape[:2]
+    pad_h, pad_w = -h % SIDE_MULTIPLE_PX, -w % SIDE_MULTIPLE_PX
+    padded = np.pad(picture, ((0, pad_h), (0, pad_w), (0, 0)), mode="edge")
+    net = _load(name)
+    net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
+    return net.forward()[0].transpose(1, 2, 0)[:h, :w]
+
+
+@lru_cache(maxsize=4)
+def _load(name: str) -> cv2.dnn.Net:
+    path = starter_folder() / f"{name}.onnx"
+    try:
+        weights = np.fromfile(path, np.uint8)
+        return cv2.dnn.readNetFromONNX(weights)
+    except (OSError, cv2.error) as err:
+        raise ModelError(
+            f"{path.name}: the network's weights are missing or damaged; install the tool again, "
+            f"or rebuild them with python -m grader.train {name}"
+        ) from err

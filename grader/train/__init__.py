@@ -1,0 +1,1 @@
+"""Training of the small networks, from renders only. Needs the extra ``train`` (PyTorch)."""

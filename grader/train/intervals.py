@@ -1,0 +1,67 @@
+"""``python -m grader.train.intervals``: how wide a share's interval must be to hold the truth in 95 of 100 renders."""
+
+import argparse
+import json
+from pathlib import Path
+
+import numpy as np
+from joblib import Parallel, delayed
+from numpy.typing import NDArray
+
+from grader.face.cut import cut_face
+from grader.face.regions import find_regions
+from grader.photo.colour import srgb_encoding
+from grader.photo.photo import Photo
+from grader.photo.pieces import find_pieces
+from grader.profile import load_profile
+from grader.render import TRAINING, Style
+from grader.train.examples import render_example_photo
+
+
+def fit_half_width(errors: NDArray, doubts: NDArray, hold_share: float = 0.95) -> tuple[float, float]:
+    """Return (base, slope) of the narrowest half width ``base + slope * doubt`` that holds that share of the errors."""
+    best = (np.inf, 0.0, 0.0)
+    for slope in np.linspace(0, 8, 161):
+        base = max(0.002, float(np.quantile(errors - slope * doubts, hold_share, method="higher")))
+        best = min(best, (base + slope * float(doubts.mean()), base, float(slope)))
+    return best[1], best[2]
+
+
+def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, float]]:
+    """Return (absolute share error, doubt) for every class of every stone of one render that was found."""
+    rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
+    shot = Photo("render", rendered.rgb, srgb_encoding(), "")
+    profile = load_profile()
+    pairs = []
+    for piece in find_pieces(shot)[0]:
+        x, y, w, h = piece.box
+        ids = np.bincount(rendered.pieces[y : y + h, x : x + w].ravel(), minlength=2)
+        ids[0] = 0
+        if not ids.any():
+            continue
+        truth = rendered.stones[int(ids.argmax()) - 1].shares
+        regions = find_regions(cut_face(shot, piece), profile)
+        pairs += [(abs(share.value - truth[name]), share.doubt) for name, share in regions.shares.items()]
+    return pairs
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser(prog="python -m grader.train.intervals", description=__doc__)
+    ask.add_argument("--out", type=Path, default=Path("models/starter"))
+    ask.add_argument("--photos", type=int, default=400)
+    ask.add_argument("--seed", type=int, default=7001)
+    ask.add_argument("--jobs", type=int, default=-1)
+    told = ask.parse_args()
+    made = Parallel(n_jobs=told.jobs)(delayed(errors_and_doubts)(told.seed, k, TRAINING) for k in range(told.photos))
+    pairs = np.array([pair for photo in made for pair in photo])
+    base, slope = fit_half_width(pairs[:, 0], pairs[:, 1])
+    fitted = {
+        "half_width_base": round(base, 5), "half_width_per_doubt": round(slope, 5),
+        "shares": len(pairs), "photos": told.photos, "seed": told.seed,
+    }  # fmt: skip
+    (told.out / "regions.json").write_text(json.dumps(fitted, indent=1) + "\n", "utf-8")
+    print(json.dumps(fitted))
+
+
+if __name__ == "__main__":
+    main()
