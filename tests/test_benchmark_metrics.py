@@ -1,0 +1,185 @@
+"""The benchmark's scores, held against arrays drawn by hand."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import spearmanr
+
+_SPEC = importlib.util.spec_from_file_location(
+    "benchmark_metrics", Path(__file__).parent / "benchmarks" / "metrics.py"
+)
+metrics = importlib.util.module_from_spec(_SPEC)
+sys.modules[_SPEC.name] = metrics
+_SPEC.loader.exec_module(metrics)
+
+
+def test_background_and_unreadable_are_wrong_answers():
+    truth = np.array([[1, 1, 1, 1, 2, 2, 3, 3]])
+    answer = np.array([[1, 1, 0, 9, 2, 2, 3, 3]])
+    # By hand: blue 2 of 4, white 2 of 2, host 2 of 2.
+    assert metrics.region_iou(metrics.region_counts(answer, truth)) == pytest.approx(2.5 / 3)
+
+
+def test_what_lies_beyond_the_true_face_or_under_true_glare_is_not_judged():
+    truth = np.array([[0, 9, 1, 2]])
+    answer = np.array([[3, 3, 1, 2]])
+    assert metrics.region_iou(metrics.region_counts(answer, truth)) == 1.0
+
+
+def test_unsure_pixels_are_left_out():
+    truth = np.array([[1, 1, 2, 2]])
+    answer = np.array([[1, 2, 2, 2]])
+    unsure = np.array([[False, True, False, False]])
+    assert metrics.region_iou(metrics.region_counts(answer, truth)) == pytest.approx(
+        (1 / 2 + 2 / 3) / 2
+    )
+    assert metrics.region_iou(metrics.region_counts(answer, truth, unsure)) == 1.0
+
+
+def test_regions_are_pooled_over_photos_before_the_mean_is_taken():
+    small = metrics.region_counts(np.array([[2]]), np.array([[1]]))
+    large = metrics.region_counts(np.full((1, 9), 1), np.full((1, 9), 1))
+    # Blue 9 of 10; white 0 of 1. A mean over the two photos would give 0.5.
+    assert metrics.region_iou(np.array([small, large])) == pytest.approx(0.45)
+
+
+def test_a_class_that_nobody_names_is_left_out():
+    one = np.ones((3, 3), int)
+    assert metrics.region_iou(metrics.region_counts(one, one)) == 1.0
+    assert np.isnan(metrics.region_iou(metrics.region_counts(one, np.zeros((3, 3), int))))
+
+
+def test_the_better_naming_counts_where_the_eye_is_in_doubt():
+    truth = np.array([[1, 1, 1, 2, 3]])
+    answer = np.array([[2, 2, 2, 1, 3]])
+    assert metrics.region_iou(metrics.region_counts(answer, truth)) == pytest.approx(1 / 3)
+    assert metrics.region_iou(metrics.better_naming_counts(answer, truth)) == 1.0
+    assert metrics.region_iou(metrics.better_naming_counts(truth, truth)) == 1.0
+
+
+def test_shares_are_of_the_readable_face():
+    layer = np.array([[1, 1, 2, 9], [3, 0, 9, 9]])
+    assert metrics.layer_shares(layer, layer > 0) == pytest.approx([0.5, 0.25, 0.25])
+    assert np.isnan(metrics.layer_shares(np.full((2, 2), 9), np.ones((2, 2), bool))).all()
+
+
+def test_share_error_is_the_mean_over_pieces_and_classes():
+    truth = np.array([[0.5, 0.5, 0.0], [1.0, 0.0, 0.0]])
+    values = np.array([[0.6, 0.4, 0.0], [1.0, 0.0, 0.0]])
+    # 10 + 10 points over 6 numbers.
+    assert metrics.share_error_points(values, truth) == pytest.approx(20 / 6)
+
+
+def test_share_error_beyond_bounds_counts_only_what_lies_outside():
+    truth = np.array([[0.5, 0.5, 0.0]])
+    low, high = np.array([[0.4, 0.4, 0.0]]), np.array([[0.6, 0.6, 0.0]])
+    values = np.array([[0.7, 0.3, 0.0]])
+    assert metrics.share_error_points(values, truth, low, high) == pytest.approx(20 / 3)
+    assert metrics.share_error_points(truth, truth, low, high) == 0.0
+
+
+def test_intervals_cover_with_their_ends():
+    low, high = np.array([0.1, 0.2, 0.3]), np.array([0.2, 0.4, 0.6])
+    assert metrics.coverage(low, high, np.array([0.2, 0.1, 0.3])) == pytest.approx(2 / 3)
+    assert metrics.width_points(low, high) == pytest.approx(20.0)
+
+
+def test_stones_are_matched_one_to_one_and_the_rest_is_missed_or_invented():
+    truth = np.zeros((10, 30), int)
+    truth[:, :10], truth[:, 15:25] = 1, 2
+    answer = np.zeros((10, 30), int)
+    answer[:, 1:10], answer[:2, 27:] = 7, 8  # 90 px of the first stone; one stone invented
+    assert metrics.match_pieces(answer, truth) == [(7, 1, pytest.approx(0.9))]
+
+
+def test_two_stones_taken_for_one_are_not_both_found():
+    truth = np.zeros((10, 20), int)
+    truth[:, :10], truth[:, 10:] = 1, 2
+    assert len(metrics.match_pieces(np.ones((10, 20), int), truth)) == 1
+    truth[:, 10:12] = 1
+    assert metrics.match_pieces(np.ones((10, 20), int), truth) == [(1, 1, pytest.approx(0.6))]
+
+
+def test_no_stone_on_either_side_matches_nothing():
+    empty = np.zeros((4, 4), int)
+    assert metrics.match_pieces(empty, empty) == []
+    assert metrics.match_pieces(empty, np.ones((4, 4), int)) == []
+
+
+def level_line(row: int, columns: slice = slice(5, 45)) -> np.ndarray:
+    mask = np.zeros((40, 50), bool)
+    mask[row, columns] = True
+    return mask
+
+
+@pytest.mark.parametrize("tolerance_px", [2, 5])
+@pytest.mark.parametrize("shift_px", range(8))
+def test_a_shifted_line_is_right_up_to_the_tolerance_and_wrong_beyond(tolerance_px, shift_px):
+    counts = metrics.line_counts(level_line(20 + shift_px), level_line(20), tolerance_px)
+    expected = 1.0 if shift_px <= tolerance_px else 0.0
+    assert metrics.precision_recall_f1(counts) == (expected, expected, expected)
+
+
+def test_half_a_line_has_precision_one_recall_a_half():
+    # 40 px true, 18 px said: with 2 px of tolerance 20 px are met.
+    counts = metrics.line_counts(level_line(20, slice(5, 23)), level_line(20), 2)
+    assert metrics.precision_recall_f1(counts) == pytest.approx((1.0, 0.5, 2 / 3))
+
+
+def test_a_line_is_scored_by_its_middle_not_by_its_width():
+    thick = level_line(19) | level_line(20) | level_line(21)
+    counts = metrics.line_counts(thick, level_line(20), 2)
+    assert metrics.precision_recall_f1(counts)[2] == 1.0
+    assert counts[1] <= 40
+
+
+def test_an_answer_on_a_doubtful_line_is_left_out():
+    truth, doubtful = level_line(10), level_line(30)
+    both = truth | doubtful
+    assert metrics.precision_recall_f1(metrics.line_counts(both, truth, 2))[0] == 0.5
+    assert metrics.precision_recall_f1(metrics.line_counts(both, truth, 2, doubtful))[0] == 1.0
+
+
+def test_lines_on_an_unmarked_photo_cost_precision():
+    none = np.zeros((40, 50), bool)
+    counts = [metrics.line_counts(level_line(20), truth, 2) for truth in (level_line(20), none)]
+    assert metrics.precision_recall_f1(np.array(counts)) == pytest.approx((0.5, 1.0, 2 / 3))
+    assert metrics.precision_recall_f1(metrics.line_counts(none, none, 2)) == (0.0, 0.0, 0.0)
+
+
+def test_directions_repeat_after_half_a_turn():
+    assert metrics.axial_error_deg([179, 0, 45, 90], [1, 180, 135, 80]) == pytest.approx(
+        [2, 0, 90, 10]
+    )
+
+
+def test_rank_correlation_knows_order_alone():
+    a = np.array([1.0, 2.0, 3.0, 10.0])
+    assert metrics.rank_correlation(a, a**3) == pytest.approx(1.0)
+    assert metrics.rank_correlation(a, -a) == pytest.approx(-1.0)
+    assert np.isnan(metrics.rank_correlation(a, np.ones(4)))
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), min_size=4, max_size=30))
+def test_rank_correlation_with_ties_agrees_with_scipy(pairs):
+    a, b = np.array(pairs, float).T
+    if np.ptp(a) and np.ptp(b):
+        assert metrics.rank_correlation(a, b) == pytest.approx(spearmanr(a, b).statistic, abs=1e-9)
+
+
+def test_the_resampled_range_of_a_mean_is_about_twice_its_standard_error():
+    rows = np.random.default_rng(3).normal(10, 2, 400)
+    low, high = metrics.resampled_range(rows, np.mean, np.random.default_rng(4))
+    # 1.96 * 2 / sqrt(400) = 0.196 to either side.
+    assert (low, high) == pytest.approx((rows.mean() - 0.196, rows.mean() + 0.196), abs=0.03)
+
+
+def test_the_resampled_range_repeats_with_its_seed():
+    rows = np.arange(20.0)
+    ranges = [metrics.resampled_range(rows, np.mean, np.random.default_rng(5)) for _ in range(2)]
+    assert ranges[0] == ranges[1]
