@@ -1,4 +1,4 @@
-"""From stored numbers to linear light and CIELAB, in float, without clipping colours that sRGB cannot hold."""
+"""From stored numbers to linear light and CIELAB, in float, colours outside sRGB unclipped."""
 
 from functools import lru_cache
 
@@ -23,7 +23,7 @@ def srgb_curve(codes: int = 256) -> NDArray[np.float32]:
 
 @lru_cache(maxsize=2)
 def srgb_encoding(codes: int = 256) -> ColourEncoding:
-    """Return the encoding of sRGB numbers with that many codes; photos without a profile are taken so."""
+    """Return the encoding of sRGB numbers with that many codes: what no profile means."""
     encoding = ColourEncoding(
         "sRGB", np.stack([srgb_curve(codes)] * 3), np.eye(3, dtype=np.float32)
     )
@@ -32,7 +32,7 @@ def srgb_encoding(codes: int = 256) -> ColourEncoding:
 
 
 def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:
-    """Return linear sRGB of decoded numbers; values may leave 0 to 1 where sRGB cannot hold the colour.
+    """Return linear sRGB of decoded numbers; outside sRGB values leave 0 to 1.
 
     Parameters
     ----------
@@ -50,8 +50,9 @@ def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:
 def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return CIELAB (D65, 2 degrees) of linear sRGB: L* 0 to 100, a*, b*; shape (..., 3), float32.
 
-    Exact to float32, unlike an 8-bit conversion (up to 2.9 CIEDE2000 off). Negative light is taken along the straight
-    part of the curve, as CIE 15 defines it, so colours outside sRGB keep their hue.
+    Exact to float32, unlike an 8-bit conversion (up to 2.9 CIEDE2000 off). Negative light is taken
+    along the straight part of the curve, as CIE 15 defines it, so colours outside sRGB keep their
+    hue.
     """
     xyz = (linear.reshape(-1, 3) @ XYZ_FROM_LINEAR_SRGB.T) / WHITE_XYZ
     # CIE 15: cube root above (6/29)^3, a straight line below.

@@ -1,11 +1,11 @@
-"""Picture files as bytes: which format they hold, and whether they hold all of it. Nothing is decoded here."""
+"""Picture files as bytes: which format they hold, and whether all of it. Nothing is decoded."""
 
 import struct
 import zlib
 
 JPEG, PNG, TIFF, WEBP, HEIC = "JPEG", "PNG", "TIFF", "WebP", "HEIC"
 
-# Brands of ISO/IEC 23008-12 files with HEVC pictures in them; "mif1" and "msf1" leave the coding open.
+# Brands of ISO/IEC 23008-12 files with HEVC pictures; "mif1" and "msf1" leave the coding open.
 _HEIC_BRANDS = {
     b"heic",
     b"heix",
@@ -29,7 +29,7 @@ _OTHERS = (
 
 
 def picture_format(data: bytes) -> str | None:
-    """Return the format by its opening bytes, never by the file's name; ``None`` for what is not read here."""
+    """Return the format by its opening bytes, never by a name; ``None`` for what is not read."""
     if data[:3] == b"\xff\xd8\xff":
         return JPEG
     if data[:8] == b"\x89PNG\r\n\x1a\n":
@@ -44,7 +44,7 @@ def picture_format(data: bytes) -> str | None:
 
 
 def other_content(data: bytes) -> str:
-    """Return what a file that is no photo seems to be, for people: "a PDF", "a text", "something else"."""
+    """Return what a file that is no photo seems to be, for people: "a PDF", "a text"."""
     if data[4:8] == b"ftyp":
         return "an AVIF picture" if b"avif" in _brands(data) else "a video"
     for opening, content in _OTHERS:
@@ -77,7 +77,7 @@ def cut_off(data: bytes, form: str) -> str | None:
 
 
 def png_damaged(data: bytes) -> bool:
-    """Whether a part of a PNG does not fit its checksum (the decoders do not look at all of them)."""
+    """Whether a part of a PNG does not fit its checksum (decoders do not look at all of them)."""
     return any(
         zlib.crc32(data[start - 4 : start + size])
         != int.from_bytes(data[start + size : start + size + 4], "big")
@@ -96,7 +96,8 @@ def _brands(data: bytes) -> set[bytes]:
     return {data[at : at + 4] for at in (8, *range(16, end, 4))}
 
 
-# Each of these returns how many bytes the file should at least have, None where that is not known but more is missing.
+# Each of these returns how many bytes the file should at least have;
+# None where that is not known but some are missing.
 
 
 def _jpeg_bytes(data: bytes) -> int | None:
@@ -108,7 +109,7 @@ def _jpeg_bytes(data: bytes) -> int | None:
             continue
         at += 2 + size
         if marker == 0xDA:
-            # In coded data FF is always followed by 00 or a restart mark, so FF D9 is the end and nothing else.
+            # In coded data FF is always followed by 00 or a restart mark, so FF D9 is the end.
             end = data.find(b"\xff\xd9", at)
             return None if end < 0 else end + 2
     return None

@@ -1,7 +1,7 @@
 """ICC profiles that are three curves and a matrix, as phones and cameras write them, read in float.
 
-After the published specification ICC.1:2022 (and ICC.1:2001-04 for version 2): header, tag table, and the types
-XYZType, curveType and parametricCurveType.
+After the published specification ICC.1:2022 (and ICC.1:2001-04 for version 2): header, tag table,
+and the types XYZType, curveType and parametricCurveType.
 """
 
 import struct
@@ -25,7 +25,7 @@ _WHITE_SLACK = 0.2
 
 
 def encoding_of_profile(profile: bytes, codes: int) -> ColourEncoding | None:
-    """Return the encoding that a matrix or grey profile describes; ``None`` if it works with tables only.
+    """Return the encoding of a matrix or grey profile; ``None`` if it works with tables only.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def encoding_of_profile(profile: bytes, codes: int) -> ColourEncoding | None:
 
 
 def adaptation(from_white: NDArray, to_white: NDArray) -> NDArray[np.float64]:
-    """Return the Bradford matrix, shape (3, 3), that takes XYZ under one white to XYZ under another."""
+    """Return the Bradford matrix, shape (3, 3), from XYZ under one white to XYZ under another."""
     scale = (BRADFORD @ to_white) / (BRADFORD @ from_white)
     return np.linalg.solve(BRADFORD, scale[:, None] * BRADFORD)
 

@@ -1,7 +1,8 @@
 """From a file to a ``Photo``: the one place where pictures are opened.
 
-The header decides first (format, size, profile), the bytes must reach the picture's end, and only then is it decoded:
-JPEG and 16-bit pictures by OpenCV, which is faster and keeps 16 bits, all others by Pillow.
+The header decides first (format, size, profile), the bytes must reach the picture's end, and only
+then is it decoded: JPEG and 16-bit pictures by OpenCV, which is faster and keeps 16 bits, the rest
+by Pillow.
 """
 
 import hashlib
@@ -35,10 +36,10 @@ from grader.photo.photo import ColourEncoding, Photo, Scale
 
 _GIVE = "give a JPEG, PNG, TIFF, WebP or HEIC photo"
 _COPY_AGAIN = "copy it again from the phone or camera"
-#: A large picture of more px than this for each byte is no photo: a decompression bomb, or a header that lies.
+#: A large picture of more px than this a byte is no photo: a decompression bomb, or a false header.
 BOMB_PX_PER_BYTE = 2000
 _BOMB_FROM_PX = 25e6
-# More bytes for each px than the widest format read here (16-bit RGB and alpha), and room for previews.
+# The widest px read here is 16-bit RGB and alpha; the rest is room for previews.
 _FILE_BYTES_PER_PX, _FILE_BYTES_SPARE = 8, 100e6
 
 _ORIENTATION_TAG, _SUBFILE_TAG, _BITS_TAG, _RAW_TAG = 274, 254, 258, 50706
@@ -63,8 +64,9 @@ def read_photo(
 ) -> Photo:
     """Return the photo in a file, upright, RGB, its numbers as decoded.
 
-    JPEG (also with more pictures behind the first), PNG, TIFF, WebP, HEIC; 8 or 16 bits; grey, palette, CMYK;
-    transparent parts are laid on white. Without a colour profile the numbers are taken as sRGB.
+    JPEG (also with more pictures behind the first), PNG, TIFF, WebP, HEIC; 8 or 16 bits; grey,
+    palette, CMYK; transparent parts are laid on white. Without a colour profile the numbers are
+    taken as sRGB.
 
     Parameters
     ----------
@@ -75,7 +77,8 @@ def read_photo(
     Raises
     ------
     PhotoError
-        ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large`` or ``unreadable``: one line each.
+        ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large`` or ``unreadable``:
+        one line each.
     """
     if mm_per_px is not None and not 0 < mm_per_px < float("inf"):
         raise ValueError(f"mm_per_px is {mm_per_px}; give a number above 0")
@@ -172,7 +175,7 @@ def _open_heic(stream: BytesIO) -> Image.Image:
     return HeifImageFile(stream)
 
 
-# Pillow's readers by name rather than Image.open: no format that is not wanted, and no bomb warning of its own.
+# Pillow's readers by name rather than Image.open: no other formats, and no bomb warning of its own.
 _OPEN = {
     JPEG: JpegImageFile,
     PNG: PngImageFile,
@@ -191,24 +194,25 @@ def _check_size(header: _Header, file_bytes: int, max_megapixels: float) -> None
         )
     if megapixels > max_megapixels:
         raise PhotoError(
-            f"{header.name}: {megapixels:.0f} megapixels ({width} x {height}), above the limit of {max_megapixels:g};"
-            " save it smaller, or raise photo_megapixels in the profile",
+            f"{header.name}: {megapixels:.0f} megapixels ({width} x {height}), above the limit of"
+            f" {max_megapixels:g}; save it smaller, or raise photo_megapixels in the profile",
             "too_large",
         )
     if width * height > max(_BOMB_FROM_PX, BOMB_PX_PER_BYTE * file_bytes):
         raise PhotoError(
-            f"{header.name}: {file_bytes} bytes cannot hold a photo of {width} x {height} px; {_COPY_AGAIN}",
+            f"{header.name}: {file_bytes} bytes cannot hold a photo of {width} x {height} px;"
+            f" {_COPY_AGAIN}",
             "too_large",
         )
 
 
 def _check_whole(data: bytes, header: _Header) -> None:
-    if container.cut_off(data, header.form) or header.form == PNG and container.png_damaged(data):
+    if container.cut_off(data, header.form) or (header.form == PNG and container.png_damaged(data)):
         raise _broken(data, header.name, header.form)
 
 
 def _broken(data: bytes, name: str, form: str) -> PhotoError:
-    """The error for a picture that cannot be decoded: cut off if its bytes end too early, else damaged."""
+    """The error for what cannot be decoded: cut off if its bytes end too early, else damaged."""
     cut = container.cut_off(data, form)
     if cut:
         return PhotoError(f"{name}: {cut}; {_COPY_AGAIN}", "truncated")
@@ -216,8 +220,8 @@ def _broken(data: bytes, name: str, form: str) -> PhotoError:
 
 
 def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[Remark, ...]]:
-    """Return the decoded picture, ndarray of shape (h, w, 3) or, where it must be converted by tables, CMYK of Pillow."""
-    by_opencv = header.bits == 16 or header.form == JPEG and header.image.mode != "CMYK"
+    """Return the decoded picture: (h, w, 3), or CMYK as Pillow holds it, and what went wrong."""
+    by_opencv = header.bits == 16 or (header.form == JPEG and header.image.mode != "CMYK")
     try:
         pixels, said = _quietly(
             lambda: _by_opencv(data, header) if by_opencv else _by_pillow(header.image)
@@ -280,7 +284,7 @@ def _on_white(rgba: NDArray) -> tuple[NDArray, bool]:
 def _encoded(
     pixels: NDArray | Image.Image, header: _Header
 ) -> tuple[NDArray, ColourEncoding, tuple[Remark, ...]]:
-    """Return RGB numbers and how they become light; what only tables can convert is converted to sRGB here."""
+    """Return RGB numbers and how they become light; what needs tables is converted to sRGB here."""
     if isinstance(pixels, Image.Image):
         rgb = _by_tables(pixels, header.icc) if header.icc else None
         if rgb is not None:
@@ -341,7 +345,7 @@ _BORROWED = threading.Lock()
 
 
 def _quietly(decode: Callable[[], T]) -> tuple[T, str]:
-    """Return a decoder's result and what its C library wrote to stderr, which no setting of it can stop."""
+    """Return a decoder's result and what its C library wrote to stderr, which no setting stops."""
     with _BORROWED, warnings.catch_warnings(), tempfile.TemporaryFile() as heard:
         warnings.simplefilter("ignore")
         try:
