@@ -112,7 +112,7 @@ def _measure_piece(photo: Photo, piece: Piece, profile: Profile) -> MeasuredPiec
         piece=piece,
         face=face,
         measurements=measurements,
-        size_class=size_class(face.mask, face.mm_per_px, profile.ovals_mm),
+        size_class=None if face.mm_per_px is None else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
         state=state,
         verdict=verdict,

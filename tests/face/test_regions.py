@@ -1,0 +1,105 @@
+"""Regions: what the network reads, and how its answer becomes classes, shares and intervals."""
+
+import numpy as np
+import pytest
+
+from grader.face import regions
+from grader.face.face import Face
+from grader.photo.colour import lab_from_linear
+from grader.profile import load_profile
+
+PROFILE = load_profile()
+
+
+def face_of(linear, mask=None):
+    linear = np.asarray(linear, np.float32)
+    mask = np.ones(linear.shape[:2], bool) if mask is None else mask
+    return Face(linear, lab_from_linear(linear), mask, 1.0, (0.0, 0.0))
+
+
+def certain(codes):
+    """Chances of shape (h, w, 4) that leave no doubt about roles 0, 1, 2, 3."""
+    return np.eye(4, dtype=np.float32)[np.asarray(codes)]
+
+
+@pytest.fixture(autouse=True)
+def fitted_widths(monkeypatch):
+    monkeypatch.setattr(regions, "_interval_coefficients", lambda: (0.01, 2.0))
+
+
+def test_what_lies_outside_the_stone_cannot_reach_the_network():
+    rng = np.random.default_rng(1)
+    mask = np.zeros((40, 50), bool)
+    mask[10:30, 10:40] = True
+    stone, other = rng.random((2, 40, 50, 3)).astype(np.float32)
+    beside = np.where(mask[..., None], stone, other)
+    first = regions.regions_input(lab_from_linear(stone), mask, PROFILE)
+    second = regions.regions_input(lab_from_linear(beside), mask, PROFILE)
+    np.testing.assert_array_equal(first, second)
+
+
+def test_the_fit_to_a_class_follows_the_profile():
+    # L*, a*, b* of a strong blue (h_ab 285), a near white and a rust (h_ab 45).
+    lab = np.float32([[[40, 10.4, -38.6], [92, 0, 2], [45, 21, 21]]])
+    fit = regions.regions_input(lab, np.ones((1, 3), bool), PROFILE)[0, :, 4:]
+    assert fit[0, 0] > 0.95 > fit[0, 1]
+    assert fit[1, 1] > 0.95
+    assert fit[1, 0] < 0.2
+    assert fit[2, 0] < 0.05
+    assert (fit[:, 2] > 0.95).all()
+
+
+def test_shares_are_counted_over_the_readable_face_and_sum_to_one():
+    codes = np.zeros((10, 10), int)
+    codes[:, 3:5], codes[:, 5:9], codes[:, 9] = 1, 2, 3
+    face = face_of(np.full((10, 10, 3), 0.5))
+    named = regions._name(face, certain(codes), PROFILE)
+    shares = regions._shares(face, named, certain(codes), PROFILE)
+    assert {n: s.value for n, s in shares.items()} == pytest.approx({"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9})
+    assert (named == regions.UNREADABLE).sum() == 10
+
+
+def test_glare_widens_every_interval_for_what_may_lie_under_it():
+    codes = np.zeros((10, 10), int)
+    codes[:, 9] = 3
+    face = face_of(np.full((10, 10, 3), 0.5))
+    shares = regions._shares(face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE)
+    # Nine columns of blue, one unread: blue fills 0.9 to 1 of the whole face; each end 0.01 further for the base.
+    assert shares["blue"].low == pytest.approx(0.99 * 0.9)
+    assert shares["blue"].high == pytest.approx(1)
+    assert shares["white"].high == pytest.approx(0.01 * 0.9 + 0.1)
+
+
+def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
+    rng = np.random.default_rng(3)
+    chances = rng.dirichlet([1, 1, 1, 0.1], (20, 30)).astype(np.float32)
+    face = face_of(np.full((20, 30, 3), 0.5))
+    doubled = np.repeat(np.repeat(chances, 2, 0), 2, 1)
+    big = face_of(np.full((40, 60, 3), 0.5))
+    first = regions._shares(face, regions._name(face, chances, PROFILE), chances, PROFILE)
+    second = regions._shares(big, regions._name(big, doubled, PROFILE), doubled, PROFILE)
+    for name in first:
+        assert second[name].high - second[name].low == pytest.approx(first[name].high - first[name].low, abs=1e-6)
+
+
+def test_a_face_under_glare_alone_claims_nothing():
+    codes = np.full((6, 6), 3)
+    face = face_of(np.ones((6, 6, 3)))
+    shares = regions._shares(face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE)
+    assert all((s.low, s.high) == (0, 1) for s in shares.values())
+    assert sum(s.value for s in shares.values()) == pytest.approx(1)
+
+
+def test_host_is_told_rusty_or_grey_by_chroma():
+    linear = np.empty((4, 8, 3), np.float32)
+    linear[:, :2], linear[:, 2:] = (0.35, 0.16, 0.07), (0.2, 0.2, 0.2)
+    face = face_of(linear)
+    kinds = regions._kinds(face, np.full((4, 8), 3, np.uint8), PROFILE)
+    assert kinds == {"host": {"rusty": 0.25, "grey": 0.75}}
+
+
+def test_the_colour_of_an_absent_class_is_unknown():
+    assert regions._region_colour(np.empty((0, 3), np.float32)) is None
+    colour = regions._region_colour(np.float32([[50, 3, -4]] * 5))
+    assert (colour.L, colour.C, colour.spread) == (50, 5, 0)
+    assert colour.h == pytest.approx(306.87, abs=0.01)
