@@ -13,16 +13,21 @@ OVAL_CELLS = 64
 TURNS = 24
 
 
-def size_class(mask: NDArray, mm_per_px: float, ovals_mm: Sequence[tuple[float, float]]) -> str:
-    """Return the largest oval that the face takes at any turn: "25x18", or "under 18x13" where it
-    takes none.
+def size_class(
+    mask: NDArray, mm_per_px: float | None, ovals_mm: Sequence[tuple[float, float]]
+) -> str | None:
+    """Return the largest oval that the face takes at any turn.
+
+    "25x18", or "under 18x13" where it takes none; ``None`` without scale.
 
     Parameters
     ----------
     mask : ndarray of shape (h, w), bool, the face.
-    mm_per_px : millimetres of one px of the mask.
+    mm_per_px : millimetres of one px of the mask, if known.
     ovals_mm : (long, short) of each oval in mm, smallest first.
     """
+    if mm_per_px is None:
+        return None
     for oval in reversed(ovals_mm):
         if takes_oval(mask, mm_per_px, oval):
             return _name(oval)

@@ -30,10 +30,13 @@ def _part(part: str) -> Measure:
     return Measure(f"scene_{part}", "share", 0, 1, f"part score of the scene: {part}")
 
 
+_PATTERN_SHARE = Measure("pattern_share", "share", 0, 1, "blue and white, of the readable face")
+_RULES_POSITION = Measure("rules_position", "grades", 0, None, "place on the ladder by the rules")
+
 FEATURES: dict[str, Feature] = {
     feature.name: feature
     for feature in (
-        Feature(Measure("pattern_share", "share", 0, 1, "blue and white together, of the readable face"), +1),
+        Feature(_PATTERN_SHARE, +1),
         Feature(MEASURES["blue_share"], +1),
         Feature(MEASURES["white_share"], 0),
         Feature(MEASURES["host_share"], -1),
@@ -51,15 +54,16 @@ FEATURES: dict[str, Feature] = {
         *(Feature(_part(part), +1) for part in SCENE_PARTS),
         Feature(MEASURES["scene_score"], +1),
         Feature(MEASURES["area_cm2"], +1),
-        Feature(Measure("rules_position", "grades", 0, None, "where the written rules put the face on the ladder"), +1),
+        Feature(_RULES_POSITION, +1),
     )
 }  # fmt: skip
 
 #: What the grade head learns from. Host is what pattern leaves; the scene parts speak through the
 #: scene score.
 GRADE_FEATURES = (
-    "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma", "white_lightness",
-    "band_contrast", "continuity", "fill_share", "crack_count", "crack_density", "scene_score", "area_cm2",
+    "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma",
+    "white_lightness", "band_contrast", "continuity", "fill_share", "crack_count", "crack_density",
+    "scene_score", "area_cm2",
 )  # fmt: skip
 
 #: What the scene head learns from.

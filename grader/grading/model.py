@@ -19,11 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import ModelError
+from grader.files import write_text
 from grader.grading.features import FEATURES, with_scene
 from grader.grading.ordinal import Ordinal, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
-from grader.grading.scene_head import SceneHead, SceneScore
+from grader.grading.scene_head import SceneHead
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile
 
@@ -88,10 +89,6 @@ class Model:
         head sees."""
         return with_scene(values, float(self.scene.values([values])[0]), profile)
 
-    def scene_score(self, values: Features) -> SceneScore:
-        """Return the scene score of one face, with its range."""
-        return self.scene.score(values)
-
     def for_ladder(self, profile: Profile) -> "Model":
         """Return this model, or, for a ladder that it has not learned, the profile's rules with the
         same scene head."""
@@ -134,7 +131,6 @@ def save_model(
 ) -> None:
     """Write the four files into ``folder``, made where it is missing; ``samples`` are features of
     some faces."""
-    folder.mkdir(parents=True, exist_ok=True)
     head = {
         "format": FORMAT,
         "measurement_version": MEASUREMENT_VERSION,
@@ -158,8 +154,8 @@ def save_model(
     faces = [model.complete(values, profile) for values in samples]
     sample = {**head, "faces": [{"features": f, **_expected(model, f)} for f in faces]}
     for name, content in (("grade", grade), ("scene", scene), ("sample", sample)):
-        _write(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
-    _write(folder / "card.md", card)
+        write_text(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
+    write_text(folder / "card.md", card)
 
 
 def load_model(folder: str | Path | None = None) -> Model:
@@ -317,14 +313,7 @@ def _check_sample(model: Model, faces: Sequence[Mapping], folder: Path, mend: st
         off = np.abs(np.subtract(got["probabilities"], face["probabilities"])).max()
         if not off <= 1e-5 or not abs(got["scene"] - face["scene"]) <= 1e-2:
             raise ModelError(
-                f"{folder}: face {number} of the model's own sample comes out otherwise than written; {mend}"
+                f"{folder}: face {number} of the model's own sample comes out otherwise; {mend}"
             )
     if not faces:
         raise ModelError(f"{folder}: the model's sample is empty; {mend}")
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a whole file or none: a power cut leaves the old one."""
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, "utf-8", newline="\n")
-    part.replace(path)

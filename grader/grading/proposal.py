@@ -4,11 +4,19 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class SceneEstimate:
+    """The scene head's number for a face, 0 to 100 in whole points, with its 95 % range."""
+
+    score: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
-    grade : a name of the profile's ladder.   scene : 0 to 100, whole points; scene_low to
-    scene_high is its 95 % range.
+    grade : a name of the profile's ladder.   scene : 0 to 100, whole points.
     probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
     ``None`` without scale.
     reasons : up to three plain lines.   model : name and short hash of the model folder.
@@ -16,8 +24,6 @@ class Proposal:
 
     grade: str
     scene: int
-    scene_low: int
-    scene_high: int
     probabilities: dict[str, float]
     sell_as: str | None
     reasons: tuple[str, ...]

@@ -1,5 +1,4 @@
-"""Why a grade is proposed: what moved it most against the faces that the model has learned from, in
-plain words."""
+"""Why a grade is proposed: what moved it most against an average face, in plain words."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,8 +18,7 @@ LEAST = 0.1
 
 @dataclass(frozen=True)
 class Reason:
-    """One subject and by how much it moves the score against an average face; above 0 it raises the
-    grade."""
+    """One subject, and by how much it moves the score against an average face: up above 0."""
 
     subject: str
     moves: float
@@ -44,8 +42,7 @@ def reasons(
     """Return up to ``most`` reasons, the strongest first.
 
     A subject's weight is the change of the grade head's score when its features are put to the
-    training mean
-    and the rules are read again.
+    training mean and the rules are read again.
 
     Parameters
     ----------
@@ -138,4 +135,5 @@ def _where(line: Line, height: int, width: int, top: int, left: int) -> str:
         return (
             "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
         )
-    return f"at the {' '.join(word for word in (level, side) if word)} {'corner' if side and level else 'edge'}"
+    place = " ".join(word for word in (level, side) if word)
+    return f"at the {place} {'corner' if side and level else 'edge'}"

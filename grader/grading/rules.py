@@ -39,7 +39,8 @@ class Condition:
         return -over if self.at_most else over
 
     def __str__(self) -> str:
-        return f"{self.grade}: {self.measure} {'at most' if self.at_most else 'at least'} {self.bound:g}"
+        side = "at most" if self.at_most else "at least"
+        return f"{self.grade}: {self.measure} {side} {self.bound:g}"
 
 
 def grade_by_rules(features: Features, profile: Profile) -> tuple[str, Condition | None]:

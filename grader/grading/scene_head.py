@@ -8,17 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.grading.features import SCENE_FEATURES
+from grader.grading.proposal import SceneEstimate
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling, fit_scaling, rounded
-
-
-@dataclass(frozen=True)
-class SceneScore:
-    """A scene score, whole points of 0 to 100, with its 95 % range."""
-
-    score: int
-    low: int
-    high: int
 
 
 @dataclass(frozen=True)
@@ -37,11 +29,11 @@ class SceneHead:
         score = self.base + self.scaling.design(rows) @ np.array(self.coefficients)
         return np.clip(score, 0.0, 100.0)
 
-    def score(self, features: Features) -> SceneScore:
+    def estimate(self, features: Features) -> SceneEstimate:
         """Return one face's score with its range."""
         value = float(self.values([features])[0])
         low, high = max(0.0, value - self.below), min(100.0, value + self.above)
-        return SceneScore(round(value), round(low), round(high))
+        return SceneEstimate(round(value), round(low), round(high))
 
 
 def fit_scene(
