@@ -14,7 +14,7 @@ from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
-from grader.report.calls import join_calls
+from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
 from grader.report.result import failed_record, photo_record, to_json
 from grader.report.sheet import write_sheet
@@ -50,14 +50,14 @@ class Batch:
     """What became of a folder.
 
     records : one JSON object per photo, sorted by file.   reused : how many of them were there before.
-    duplicates : (file, file that holds the same photo).   lost_calls : calls whose stone is not there.
+    duplicates : (file, file that holds the same photo).   lost_calls : calls whose stone is not there, with the reason.
     sheet : the first page.
     """
 
     records: tuple[dict, ...]
     reused: int
     duplicates: tuple[tuple[str, str], ...]
-    lost_calls: tuple[Call, ...]
+    lost_calls: tuple[LostCall, ...]
     sheet: Path
 
     @property
@@ -156,7 +156,9 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     return dict(sorted(photos.items()))
 
 
-def _distinct(photos: dict[str, Path]) -> tuple[dict[str, tuple[Path, str | None]], list[tuple[str, str]]]:
+def _distinct(
+    photos: dict[str, Path],
+) -> tuple[dict[str, tuple[Path, str | None]], list[tuple[str, str]]]:
     """Photos by file with path and hash, each content once; and which files hold the same photo as which."""
     first: dict[str, str] = {}
     distinct, duplicates = {}, []
@@ -208,7 +210,9 @@ def _read_records(path: Path) -> Iterator[dict]:
             yield record
 
 
-def _grade(to_do: list[tuple[Path, str]], terms: Terms, workers: int) -> Iterator[tuple[dict, dict]]:
+def _grade(
+    to_do: list[tuple[Path, str]], terms: Terms, workers: int
+) -> Iterator[tuple[dict, dict]]:
     """Records and pictures in the order in which they are done."""
     workers = min(workers, len(to_do))
     if workers <= 1:
@@ -257,7 +261,12 @@ def _work_apart(path: Path, file: str, terms: Terms) -> tuple[dict, dict[int, by
 
 def _internal(file: str, what: str) -> dict:
     line = " ".join(what.split())
-    return failed_record(file, GraderError(f"{file}: could not be graded ({line}); the others are not touched", "internal"))
+    return failed_record(
+        file,
+        GraderError(
+            f"{file}: could not be graded ({line}); the others are not touched", "internal"
+        ),
+    )
 
 
 def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
@@ -266,7 +275,7 @@ def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
         if "error" not in record:
             text = f"{file} holds the same photo; graded once"
             record["photo"]["warnings"].append({"code": "duplicate", "text": text})
-    records, lost = join_calls(records, calls)
+    records, lost = with_calls(records, calls)
     write_text(out / RESULTS, _lines(records))
     write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))
     pictures = {

@@ -10,7 +10,15 @@ _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_sc
 _MEASURED = ("glare_share", "continuity", "crack_count", "crack_length_mm", "mm_per_px")
 #: ``grade`` and ``scene`` are left empty for the seller: a filled file is a valid file of calls.
 _SELLER = ("warnings", "error", "grade", "scene", "box")
-_LATER = ("called_grade", "called_scene", "called_by", "called_time", "called_note", "size_class", "state")
+_LATER = (
+    "called_grade",
+    "called_scene",
+    "called_by",
+    "called_time",
+    "called_note",
+    "size_class",
+    "state",
+)
 
 
 def column_names(classes: Iterable[str]) -> list[str]:
@@ -73,7 +81,9 @@ def _measures(piece: dict) -> dict:
     }
     for name, share in piece["shares"].items():
         measures |= {
-            f"{name}_share": round(share["value"], 6), f"{name}_low": share["low"], f"{name}_high": share["high"]
+            f"{name}_share": round(share["value"], 6),
+            f"{name}_low": share["low"],
+            f"{name}_high": share["high"],
         }
         measures |= {f"{kind}_share": round(v, 6) for kind, v in share.get("kinds", {}).items()}
     return measures

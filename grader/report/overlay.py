@@ -1,6 +1,7 @@
 """The photo with what was found drawn into it: outline, id and grade word to sort the tray by, and the lines seen."""
 
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,6 @@ from PIL import Image, ImageDraw, ImageFont
 from grader.errors import GraderError
 from grader.files import write_bytes
 from grader.grade import Graded, GradedPiece
-from grader.grading.proposal import Call
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 
@@ -36,12 +36,12 @@ class View:
         return [tuple(p) for p in ((np.asarray(photo_px) - self.origin_px) * self.px_per_photo_px)]
 
 
-def draw_overlay(graded: Graded, calls: dict[int, Call] | None = None) -> NDArray[np.uint8]:
+def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:
     """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB.
 
     Parameters
     ----------
-    calls : the seller's calls by piece id; where there is one, its grade is the word, and the proposal stands below.
+    called : the seller's own grades by piece id; where there is one, it is the word, and the proposal stands below.
     """
     photo = graded.photo
     view = _view(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
@@ -50,7 +50,7 @@ def draw_overlay(graded: Graded, calls: dict[int, Call] | None = None) -> NDArra
     for piece in graded.pieces:
         _draw_found(draw, view, piece, stroke_px=max(2, round(max(image.size) / 500)))
     for piece in graded.pieces:
-        _draw_words(draw, view, piece, _words(piece, (calls or {}).get(piece.measured.piece.id)))
+        _draw_words(draw, view, piece, _words(piece, (called or {}).get(piece.measured.piece.id)))
     return np.asarray(image)
 
 
@@ -79,7 +79,9 @@ def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
     """
     kind = Image.registered_extensions().get(Path(path).suffix.lower())
     if kind not in ("JPEG", "PNG", "WEBP", "TIFF"):
-        raise GraderError(f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output")
+        raise GraderError(
+            f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output"
+        )
     write_bytes(path, _encoded(Image.fromarray(rgb), kind, quality=90))
 
 
@@ -127,21 +129,28 @@ def _dashes(points: NDArray, dash_px: float) -> list[tuple[tuple, tuple]]:
     return list(zip(stops[::2], stops[1::2], strict=False))
 
 
-def _words(piece: GradedPiece, call: Call | None) -> list[str]:
+def _words(piece: GradedPiece, called: str | None) -> list[str]:
     """What is written on a stone: its id with the word to sort by, and the proposal where the seller has called."""
     proposed = piece.proposal.grade if piece.proposal else "retake"
-    if call is None or call.grade is None:
+    if called is None:
         return [f"{piece.measured.piece.id} {proposed}"]
-    return [f"{piece.measured.piece.id} {call.grade}", f"proposed {proposed}"]
+    return [f"{piece.measured.piece.id} {called}", f"proposed {proposed}"]
 
 
-def _draw_words(draw: ImageDraw.ImageDraw, view: View, piece: GradedPiece, words: list[str]) -> None:
+def _draw_words(
+    draw: ImageDraw.ImageDraw, view: View, piece: GradedPiece, words: list[str]
+) -> None:
     """Write the words in a plate at the foot of the stone, as large as its box and the picture take."""
     x, y, w, h = (v * view.px_per_photo_px for v in piece.measured.piece.box)
-    left, top = x - view.origin_px[0] * view.px_per_photo_px, y - view.origin_px[1] * view.px_per_photo_px
+    left, top = (
+        x - view.origin_px[0] * view.px_per_photo_px,
+        y - view.origin_px[1] * view.px_per_photo_px,
+    )
     size = _largest(words[0], w, min(h / 2, min(view.rgb.shape[:2]) / 9))
     lines = [(words[0], ImageFont.load_default(size))]
-    lines += [(word, ImageFont.load_default(max(12, _largest(word, w, size / 2)))) for word in words[1:]]
+    lines += [
+        (word, ImageFont.load_default(max(12, _largest(word, w, size / 2)))) for word in words[1:]
+    ]
     width, height = _plate_size(lines)
     at_x = min(max(0, left + (w - width) / 2), view.rgb.shape[1] - width)
     at_y = min(max(0, top + h - height), view.rgb.shape[0] - height)
@@ -166,7 +175,9 @@ def _plate(draw: ImageDraw.ImageDraw, at: tuple[float, float], lines) -> None:
     width, height = _plate_size(lines)
     draw.rectangle((x, y, x + width, y + height), fill=INK, outline=PAPER)
     for text, font in lines:
-        draw.text((x + width / 2, y + 0.6 * font.size + 2), text, fill=PAPER, font=font, anchor="mm")
+        draw.text(
+            (x + width / 2, y + 0.6 * font.size + 2), text, fill=PAPER, font=font, anchor="mm"
+        )
         y += 1.2 * font.size
 
 

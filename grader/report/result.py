@@ -9,7 +9,7 @@ from pathlib import Path
 from grader.errors import GraderError
 from grader.face.measurements import Banding, Line, Measurements, RegionColour, Share
 from grader.grade import Graded, GradedPiece
-from grader.grading.proposal import Call, Proposal
+from grader.grading.proposal import Proposal
 from grader.measures import Remark
 from grader.photo.photo import Photo
 from grader.profile import SCENE_PARTS
@@ -51,11 +51,6 @@ def failed_record(file: str | Path, error: GraderError) -> dict:
         "pieces": [],
         "error": {"code": error.code, "text": str(error)},
     }
-
-
-def call_record(call: Call) -> dict:
-    """Return what is shown of a seller's call beside the proposal."""
-    return {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note")}
 
 
 def to_json(record: dict | list, indent: int | None = None) -> str:

@@ -1,0 +1,87 @@
+"""``grader batch``: a folder of photos into a table and a sheet."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import (
+    ModelOption,
+    ProfileOption,
+    ScaleOption,
+    WholeOption,
+    settled,
+    working_calls,
+)
+
+
+def batch(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER", exists=True, file_okay=False, help="Every photo below it is graded."
+        ),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", file_okay=False, help="Where the results go; FOLDER/graded by default."
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(metavar="N", min=1, help="Processes; as many as there are cores by default."),
+    ] = None,
+    profile: ProfileOption = None,
+    model: ModelOption = None,
+    mm_per_px: ScaleOption = None,
+    whole: WholeOption = False,
+) -> None:
+    """Grade every photo below a folder; run again, it grades only what is new or changed.
+
+    Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the rest is graded.
+    """
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    from grader.batch import grade_folder
+
+    profile, model, mm_per_px = settled(profile, model, mm_per_px)
+    columns = ("grading", BarColumn(), MofNCompleteColumn(), "photos", TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True)) as progress:
+        bar = progress.add_task("", total=None)
+        done = grade_folder(
+            folder,
+            out=out,
+            profile=profile,
+            model=model,
+            mm_per_px=mm_per_px,
+            whole=whole,
+            workers=workers,
+            calls=working_calls(),
+            on_photo=lambda count, total: progress.update(bar, completed=count, total=total),
+        )
+    for line in _told(done):
+        typer.echo(line, err=True)
+    typer.echo(done.sheet)
+    if done.failed:
+        raise typer.Exit(1)
+
+
+def _told(done) -> list[str]:
+    """What a person should know of a batch, a line each."""
+    graded = [record for record in done.records if "error" not in record]
+    stones = sum(len(record["pieces"]) for record in graded)
+    lines = [
+        f"{len(graded)} photos, {stones} stones; {done.reused} photos graded before and not changed"
+    ]
+    lines += [
+        f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
+    ]
+    lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
+    lines += [
+        f"call without a stone: {call.grade or f'scene {call.scene}'} ({why})"
+        for call, why in done.lost_calls
+    ]
+    lines += [f"failed: {record['error']['text']}" for record in done.failed]
+    return lines

@@ -1,0 +1,83 @@
+"""``grader call``: the seller's word on a stone, kept beside the proposal."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import ProfileOption, WholeOption, working_calls
+from grader.settings import load_settings
+
+
+def call(
+    photo: Annotated[
+        Path | None, typer.Argument(metavar="[PHOTO]", help="The photo of the stone.")
+    ] = None,
+    piece: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="Its number, where there are several.")
+    ] = None,
+    grade: Annotated[
+        str | None, typer.Option(metavar="G", help="Your grade, by its name on your ladder.")
+    ] = None,
+    scene: Annotated[
+        int | None, typer.Option(metavar="S", min=0, max=100, help="Your scene score, 0 to 100.")
+    ] = None,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
+    note: Annotated[str | None, typer.Option(metavar="T", help="Why, or anything else.")] = None,
+    table: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="CALLS.csv", help="Take in the calls that a sheet saved."),
+    ] = None,
+    profile: ProfileOption = None,
+    whole: WholeOption = False,
+) -> None:
+    """Say what a stone is. Your call is added to calls.jsonl in this folder; the proposal stays beside it."""
+    if (photo is None) == (table is None):
+        raise typer.BadParameter(
+            "give a photo, or --from with a table of calls", param_hint="PHOTO"
+        )
+    if table and any(value is not None for value in (piece, grade, scene, by, note)):
+        raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
+    if photo and grade is None and scene is None:
+        raise typer.BadParameter("give --grade, --scene or both", param_hint="--grade")
+    from grader.calling import not_there, place_in_photos
+    from grader.errors import CallsError
+    from grader.grading.calls import CALLS_FILE, append_calls
+    from grader.grading.calls_csv import read_calls_csv
+    from grader.profile import load_profile
+
+    loaded = load_profile(profile or load_settings().profile)
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    if table:
+        read = read_calls_csv(table, loaded.grades, now)
+        # A sheet names photos below the folder of the photos, and stands in a folder of it.
+        folders = (Path(), table.parent, table.parent.parent)
+    else:
+        read, folders = _said(photo, piece, grade, scene, by, note, now, loaded.grades), (Path(),)
+    placed = place_in_photos(read, folders, loaded, whole=whole)
+    new = not_there(placed.calls, working_calls())
+    told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
+    there = len(placed.calls) - len(new)
+    for line in (
+        *told,
+        f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else ""),
+    ):
+        typer.echo(line, err=True)
+    if placed.refused:
+        raise CallsError(
+            "\n".join(str(remark) if table else remark.text for remark in placed.refused)
+        )
+
+
+def _said(photo, piece, grade, scene, by, note, now, grades):
+    from grader.errors import CallsError
+    from grader.grading.calls import ReadCalls, known_grade
+    from grader.grading.proposal import Call
+
+    try:
+        grade = grade and known_grade(grade, grades)
+    except ValueError as err:
+        raise CallsError(str(err)) from err
+    said = Call(photo.as_posix(), None, piece, None, grade, scene, by, now, note)
+    return ReadCalls((said,), (1,))

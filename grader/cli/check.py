@@ -1,0 +1,88 @@
+"""``grader check``: photos graded one by one, for a person or for a program."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import (
+    ModelOption,
+    ProfileOption,
+    ScaleOption,
+    WholeOption,
+    settled,
+    working_calls,
+)
+
+
+def check(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos of stone faces.")
+    ],
+    json: Annotated[
+        bool, typer.Option("--json", help="Print JSON alone: one object, or a list for several.")
+    ] = False,
+    layers: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write regions, cracks and pieces as grey PNGs there."),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the photo with ids and grade words drawn in."),
+    ] = None,
+    profile: ProfileOption = None,
+    model: ModelOption = None,
+    mm_per_px: ScaleOption = None,
+    whole: WholeOption = False,
+) -> None:
+    """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
+
+    Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not be read.
+    """
+    _usage(photos, layers, picture)
+    from grader.batch import Terms, grade_file
+    from grader.report.calls import about, with_calls
+    from grader.report.layers import write_layers
+    from grader.report.overlay import draw_overlay, write_picture
+    from grader.report.result import to_json
+    from grader.report.words import cautions_text, photo_text
+
+    loaded_profile, loaded_model, mm_per_px = settled(profile, model, mm_per_px)
+    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole)
+    calls = working_calls()
+    records = []
+    for path in photos:
+        record, graded = grade_file(path, str(path), terms)
+        (record,), _ = with_calls([record], [call for call in calls if about(record, call)])
+        records.append(record)
+        if "error" in record:
+            typer.echo(f"grader: {record['error']['text']}", err=True)
+        elif not json:
+            typer.echo(photo_text(record, loaded_profile))
+        if graded and layers:
+            write_layers(graded, layers, path.stem)
+        if graded and picture:
+            write_picture(picture, draw_overlay(graded, _called(record)))
+    if json:
+        typer.echo(to_json(records[0] if len(records) == 1 else records, indent=2))
+    else:
+        typer.echo(cautions_text())
+    if any("error" in record for record in records):
+        raise typer.Exit(1)
+
+
+def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> None:
+    stems = [path.stem.casefold() for path in photos]
+    twice = next((stem for stem in stems if stems.count(stem) > 1), None)
+    if layers and twice:
+        raise typer.BadParameter(
+            f"two photos are called {twice!r}: their layers would be one file",
+            param_hint="--layers",
+        )
+    if picture and len(photos) > 1:
+        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
+
+
+def _called(record: dict) -> dict[int, str]:
+    said = {piece["id"]: piece["call"] for piece in record["pieces"]}
+    return {piece: call["grade"] for piece, call in said.items() if call and call["grade"]}

@@ -1,0 +1,59 @@
+"""The command line: parses, calls one public function, prints. Data goes to stdout, talk to stderr."""
+
+import sys
+from typing import Annotated
+
+import typer
+from typer.core import TyperGroup
+
+from grader import __version__
+from grader.cli import batch, call, check, retrain
+from grader.errors import GraderError
+
+
+class ToldErrors(TyperGroup):
+    """Ends every error of the family as one line on stderr and exit code 1."""
+
+    def invoke(self, ctx):
+        try:
+            return super().invoke(ctx)
+        except GraderError as err:
+            typer.echo(f"grader: {err}", err=True)
+            raise typer.Exit(1) from err
+
+
+app = typer.Typer(
+    cls=ToldErrors,
+    help="Grades photographed faces of banded scenic rough. The last word is the seller's.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command("check")(check.check)
+app.command("batch")(batch.batch)
+app.command("call")(call.call)
+app.command("retrain")(retrain.retrain)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"grader {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Grades photographed faces of banded scenic rough. The last word is the seller's."""
+
+
+def run() -> None:
+    """Entry point of ``grader``."""
+    for stream in (sys.stdout, sys.stderr):
+        # A grade named in another script must not end a command on a console that cannot show it.
+        stream.reconfigure(errors="backslashreplace")
+    app()

@@ -1,0 +1,61 @@
+"""The seller's calls put beside the proposals, in records that may have been made long before the call."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import PurePosixPath
+
+from grader.grading.joining import Stones, join_calls
+from grader.grading.proposal import Call
+
+LostCall = tuple[Call, str]
+#: Warnings that a join writes, and that the next join writes anew.
+_CODE = "call_without_stone"
+
+
+def with_calls(records: Sequence[dict], calls: Iterable[Call]) -> tuple[list[dict], list[LostCall]]:
+    """Return the records with what the seller says of each piece, and the calls that meet no stone, with the reason.
+
+    A call whose photo is there and whose stone is not is also told in that photo's warnings.
+    """
+    stones = [
+        Stones(
+            r["photo"]["file"],
+            r["photo"]["sha256"],
+            {p["id"]: tuple(p["box"]) for p in r["pieces"]},
+        )
+        for r in records
+        if "error" not in r
+    ]
+    joined = join_calls(stones, calls)
+    lost = list(joined.without_stone)
+    return [_joined(record, joined.standing, lost) for record in records], lost
+
+
+def about(record: dict, call: Call) -> bool:
+    """Whether a call is about this photo: the same content, or else the same name."""
+    photo = record["photo"]
+    if call.sha256 and call.sha256 == photo.get("sha256"):
+        return True
+    return PurePosixPath(call.photo).name == PurePosixPath(photo["file"].replace("\\", "/")).name
+
+
+def call_record(call: Call) -> dict:
+    """Return what is shown of a call."""
+    return {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note")}
+
+
+def _joined(record: dict, standing: dict[tuple[str, int], Call], lost: list[LostCall]) -> dict:
+    if "error" in record:
+        return record
+    file = record["photo"]["file"]
+    said = {piece["id"]: standing.get((file, piece["id"])) for piece in record["pieces"]}
+    pieces = [p | {"call": said[p["id"]] and call_record(said[p["id"]])} for p in record["pieces"]]
+    warnings = [w for w in record["photo"]["warnings"] if w["code"] != _CODE]
+    warnings += [
+        {
+            "code": _CODE,
+            "text": f"call without a stone: {call.grade or f'scene {call.scene}'} ({why})",
+        }
+        for call, why in lost
+        if about(record, call)
+    ]
+    return record | {"photo": record["photo"] | {"warnings": warnings}, "pieces": pieces}

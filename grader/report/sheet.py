@@ -1,0 +1,161 @@
+"""``sheet.html``: every stone of a batch on one page that works offline, with a place for the seller's own call."""
+
+from base64 import b64encode
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from grader.files import write_text
+from grader.profile import Profile
+from grader.report import words
+from grader.report.calls import LostCall
+from grader.report.cautions import CAUTIONS
+
+#: More stones than this are too many for one page on a phone.
+PIECES_PER_PAGE = 500
+
+
+def write_sheet(
+    path: str | Path,
+    records: Sequence[dict],
+    pictures: Mapping[tuple[str, int], Path],
+    profile: Profile,
+    lost_calls: Sequence[LostCall] = (),
+) -> list[Path]:
+    """Write the sheet, above 500 stones as pages linked to each other; return its pages.
+
+    Parameters
+    ----------
+    path : of the first page; further ones are called ``sheet-2.html`` and so on.
+    records : JSON objects of the photos, with calls joined.
+    pictures : JPEG of each stone, by photo hash and piece id.
+    """
+    path = Path(path)
+    stones = [(record, piece) for record in records for piece in record["pieces"]]
+    count = max(1, -(-len(stones) // PIECES_PER_PAGE))
+    pages = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, count + 1))]
+    template = _template()
+    for number, page in enumerate(pages, start=1):
+        part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
+        html = template.render(
+            cards=[_card(record, piece, pictures, profile) for record, piece in part],
+            ladder=profile.ladder,
+            stones=len(stones),
+            photos=len(records),
+            pages=[other.name for other in pages],
+            number=number,
+            left_out=_left_out(records, lost_calls),
+            cautions=CAUTIONS,
+            table="CALLS.csv" if number == 1 else f"CALLS-{number}.csv",
+        )
+        write_text(page, html)
+    for old in set(path.parent.glob(f"{path.stem}-*{path.suffix}")) - set(pages):
+        if old.stem.removeprefix(f"{path.stem}-").isdigit():
+            old.unlink()
+    return pages
+
+
+def _template():
+    environment = Environment(
+        loader=PackageLoader("grader.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("sheet.html")
+
+
+def _card(
+    record: dict, piece: dict, pictures: Mapping[tuple[str, int], Path], profile: Profile
+) -> dict:
+    """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted by."""
+    photo, proposal = record["photo"], piece["proposal"]
+    picture = pictures.get((photo["sha256"], piece["id"]))
+    grade = proposal["grade"] if proposal else None
+    call = piece["call"]
+    told = [
+        warning["text"]
+        for warning in piece["warnings"] + photo["warnings"]
+        if warning["code"] != "no_scale"
+    ]
+    return {
+        "photo": photo["file"],
+        "sha256": photo["sha256"],
+        "piece": piece["id"],
+        "box": " ".join(str(v) for v in piece["box"]),
+        "picture": picture and picture.exists() and b64encode(picture.read_bytes()).decode(),
+        "grade": grade or "retake",
+        "meaning": words.meaning(grade, profile)
+        if grade
+        else "no grade is proposed from this photo",
+        "chances": [
+            (name, words.percent(p), round(100 * p))
+            for name, p in (proposal or {}).get("probabilities", {}).items()
+        ],
+        "reasons": proposal["reasons"] if proposal else [],
+        "facts": _facts(piece, proposal),
+        "told": list(dict.fromkeys(told)),
+        "called": words.call_words(call) if call else None,
+        "called_grade": (call or {}).get("grade") or "",
+        "called_scene": "" if not call or call["scene"] is None else call["scene"],
+        "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
+        "sort": _sort_keys(piece, grade, profile),
+    }
+
+
+def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
+    facts = [("scene", words.scene_words(piece["scene"]))]
+    facts += [
+        ("" if i else "colour", words.share_words(*item))
+        for i, item in enumerate(piece["shares"].items())
+    ]
+    facts += [
+        ("glare", f"{words.percent(piece['glare']['value'])} of the face, not counted above"),
+        ("bands", words.bands_words(piece["banding"])),
+        ("lines", words.lines_words(piece["cracks"])),
+        ("size", words.size_words(piece)),
+    ]
+    if proposal:
+        facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
+    return [*facts, ("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}")]
+
+
+def _sort_keys(piece: dict, grade: str | None, profile: Profile) -> dict[str, float]:
+    grades = list(profile.grades)
+    return {
+        "grade": -grades.index(grade) if grade in grades else 1,
+        "scene": -(piece["scene"]["score"] or 0),
+        "lines": -piece["cracks"]["length_px"] if piece["cracks"]["count"] else 0,
+        "size": -(piece["area_cm2"] or 0),
+        **{name: -share["value"] for name, share in piece["shares"].items()},
+    }
+
+
+def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[str]:
+    """What the page cannot show as a stone, a line each."""
+    lines = [f"Not read: {record['error']['text']}" for record in records if "error" in record]
+    lines += [
+        "; ".join([f"{record['photo']['file']}: no stone found", *_own_words(record)])
+        for record in records
+        if not record["pieces"] and "error" not in record
+    ]
+    lines += [
+        f"{record['photo']['file']}: {warning['text']}"
+        for record in records
+        if "error" not in record
+        for warning in record["photo"]["warnings"]
+        if warning["code"] == "duplicate"
+    ]
+    return lines + [
+        f"Call without a stone: {call.grade or f'scene {call.scene}'} ({why})"
+        for call, why in lost_calls
+    ]
+
+
+def _own_words(record: dict) -> list[str]:
+    hidden = ("no_scale", "duplicate", "no_stone")
+    return [
+        warning["text"] for warning in record["photo"]["warnings"] if warning["code"] not in hidden
+    ]

@@ -1,0 +1,145 @@
+"""A record in plain words: the short table that ``grader check`` prints, and the phrases that the sheet shares."""
+
+from grader.profile import Profile
+from grader.report.cautions import CAUTIONS
+
+NO_LINE = "no line seen on the face photographed"
+_LABEL = "  {:<9} {}"
+
+
+def photo_text(record: dict, profile: Profile) -> str:
+    """Return one photo's record as a short table, stone by stone."""
+    photo = record["photo"]
+    scale = photo["scale"]["mm_per_px"]
+    said = f"{scale:.4g} mm per px" if scale else "scale not known"
+    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
+    lines += [f"  {warning['text']}" for warning in photo["warnings"]]
+    told = {warning["code"] for warning in photo["warnings"]}
+    for piece in record["pieces"]:
+        lines += ["", *_piece_lines(piece, profile, told)]
+    return "\n".join(lines) + "\n"
+
+
+def cautions_text() -> str:
+    """Return the cautions with their sources, for the foot of a page of text."""
+    lines = [f"- {c.text}" + (f"\n  [{c.source}]" if c.source else "") for c in CAUTIONS]
+    return "\n".join(["Take care", *lines])
+
+
+def meaning(grade: str, profile: Profile) -> str:
+    """Return the one-line meaning of a grade; of one that is no longer on the ladder, that."""
+    return next(
+        (rung.meaning for rung in profile.ladder if rung.grade == grade), "not on this ladder"
+    )
+
+
+def percent(share: float | None) -> str:
+    """Return a share as whole percent; "under 1 %" where it is there but small."""
+    if share is None:
+        return "not known"
+    return "under 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
+
+
+def share_words(name: str, share: dict) -> str:
+    """Return "blue 34 % (31 to 38)", a class's kinds behind it."""
+    kinds = ", ".join(f"{kind} {percent(v)}" for kind, v in share.get("kinds", {}).items())
+    words = (
+        f"{name} {percent(share['value'])} ({100 * share['low']:.0f} to {100 * share['high']:.0f})"
+    )
+    return f"{words}: {kinds}" if kinds else words
+
+
+def scene_words(scene: dict) -> str:
+    """Return "62 of 100 (51 to 73)"."""
+    if scene["score"] is None:
+        return "not known"
+    return f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
+
+
+def bands_words(banding: dict) -> str:
+    """Return number, direction, thickness and continuity of the bands."""
+    if banding["continuity"] is None:
+        return "none seen"
+    parts = [
+        f"{banding['bands']} across" if banding["bands"] is not None else None,
+        f"direction {banding['direction_deg']:.0f}°"
+        if banding["direction_deg"] is not None
+        else None,
+        f"{banding['thickness_mm']:.1f} mm thick" if banding["thickness_mm"] is not None else None,
+        f"unbroken over {percent(banding['continuity'])} of the width",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def lines_words(cracks: dict) -> str:
+    """Return how many lines are seen and how long the cracks are; never that a stone is free of them."""
+    uncertain = sum(line["class"] == "uncertain" for line in cracks["lines"])
+    also = f"{uncertain} uncertain" if uncertain else ""
+    if not cracks["count"]:
+        return f"{also}; no other line seen" if also else NO_LINE
+    length = (
+        f"{cracks['length_px']:.0f} px"
+        if cracks["length_mm"] is None
+        else f"{cracks['length_mm']:.0f} mm"
+    )
+    seen = f"{cracks['count']} crack{'s' if cracks['count'] > 1 else ''} seen, {length} in all"
+    return f"{seen}; {also}" if also else seen
+
+
+def size_words(piece: dict) -> str:
+    """Return the size class with the area, or that it is not known."""
+    if piece["size_class"] is None:
+        return "not known without a scale"
+    return f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
+
+
+def state_words(state: dict) -> str:
+    """Return "dry", "wet", "patchy", or that it cannot be told."""
+    return "wet or dry not known" if state["value"] == "unknown" else state["value"]
+
+
+def call_words(call: dict | None) -> str:
+    """Return the seller's own call: grade, scene, who and when."""
+    if call is None:
+        return "none yet"
+    scene = None if call["scene"] is None else f"scene {call['scene']}"
+    by = f"by {call['by']}" if call["by"] else None
+    return ", ".join(
+        part for part in (call["grade"], scene, by, call["time"][:10], call["note"]) if part
+    )
+
+
+def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
+    proposal = piece["proposal"]
+    if proposal:
+        head = f"Stone {piece['id']}   {proposal['grade']}: {meaning(proposal['grade'], profile)}"
+    else:
+        head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
+    facts = [
+        ("your call", call_words(piece["call"])),
+        ("photo", _verdict_words(piece, told)),
+        ("scene", scene_words(piece["scene"])),
+        *(
+            ("" if i else "colour", share_words(*item))
+            for i, item in enumerate(piece["shares"].items())
+        ),
+        ("glare", f"{percent(piece['glare']['value'])} of the face, not counted above"),
+        ("bands", bands_words(piece["banding"])),
+        ("lines", lines_words(piece["cracks"])),
+        ("size", size_words(piece)),
+    ]
+    if proposal:
+        chances = ", ".join(
+            f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
+        )
+        facts += [
+            ("chances", chances),
+            ("sell as", proposal["sell_as"] or "not known without a scale"),
+        ]
+        facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
+    return [head, *(_LABEL.format(*fact) for fact in facts)]
+
+
+def _verdict_words(piece: dict, told: set[str]) -> str:
+    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in told]
+    return "; ".join([f"{piece['verdict']}, {state_words(piece['state'])}", *texts])
