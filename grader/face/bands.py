@@ -56,7 +56,7 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     runs = [run for run in runs if length_px(run.points) > run.thickness_px]
     if not runs:
         return Banding()
-    return _banding(runs, stripes, scale, face.mm_per_px, coherence, _contrast(face, regions, profile))
+    return _banding(runs, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile))
 
 
 def _stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float]:
@@ -292,12 +292,14 @@ def _gaps(runs: list[_Run], stripes: NDArray) -> float:
     return total
 
 
-def _contrast(face: Face, regions: Regions, profile: Profile) -> float | None:
+def _contrast(regions: Regions, profile: Profile) -> float | None:
     """CIEDE2000 between the median colours of water and sky."""
-    medians = []
+    colours = []
     for reading in ("water", "sky"):
-        here = regions.codes == (profile.code(reading) or -1)
-        if not here.any():
+        code = profile.code(reading)
+        colour = regions.colour.get(profile.colours[code - 1].name) if code else None
+        if colour is None:
             return None
-        medians.append(np.median(face.lab[here], axis=0))
-    return float(delta_e_2000(*medians))
+        hue = np.radians(colour.h)
+        colours.append(np.array([colour.L, colour.C * np.cos(hue), colour.C * np.sin(hue)]))
+    return float(delta_e_2000(*colours))
