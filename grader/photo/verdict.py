@@ -1,0 +1,206 @@
+"""Whether a photo of a face can be measured: exposure, focus, glare, size, frame, surface."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.measures import Remark
+from grader.photo.surface import State
+from grader.profile import Limits
+
+USABLE, WITH_CARE, RETAKE = "usable", "with care", "retake"
+_ORDER = (USABLE, WITH_CARE, RETAKE)
+
+# Settings, found on photographs of polished stones (blur 0.4 to 1.2 px there) and on drawn ones
+# blurred by known amounts; no threshold of sharpness is published.
+#: Blur (Gaussian sigma) from which lines suffer, and from which bands do: px, or a part of the face.
+BLUR_CARE_PX, BLUR_CARE_PART = 1.6, 0.002
+BLUR_RETAKE_PX, BLUR_RETAKE_PART = 2.6, 0.004
+#: Linear light above which nothing is left in a channel at working size, where px are averages.
+BURNT_LIGHT = 0.95
+BURNT_CARE_SHARE, BURNT_RETAKE_SHARE = 0.10, 0.30
+#: L* that the lightest tenth of a face reaches, at the least.
+DARK_CARE_L, DARK_RETAKE_L = 32.0, 20.0
+
+# Share of the px that count as edges, and the quantile of blur among them: the sharpest edges show the
+# camera's blur, the others are soft on the stone.
+_EDGE_SHARE, _BLUR_QUANTILE = 0.03, 0.25
+# How far above noise, as energy, edges must stand: to be read at all, and to be read at that scale.
+_ABOVE_NOISE, _CLEAR_OF_NOISE = 12.0, 30.0
+# Energy of a gradient of 0.01 L* a px: nothing.
+_LEAST_ENERGY = 1e-4
+_BLOCK_PX = 16
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """usable, with care or retake, and why: a remark each, with its remedy."""
+
+    value: str
+    remarks: tuple[Remark, ...] = ()
+
+
+def judge_photo(
+    linear: NDArray[np.float32],
+    lab: NDArray[np.float32],
+    mask: NDArray[np.bool_],
+    glare: NDArray[np.bool_],
+    *,
+    glare_share: float,
+    cut_by_frame: bool,
+    state: State,
+    limits: Limits,
+    px_per_photo_px: float,
+) -> Verdict:
+    """Return the verdict on one face as photographed.
+
+    Parameters
+    ----------
+    linear : ndarray of shape (h, w, 3), linear sRGB.
+    lab : ndarray of shape (h, w, 3), CIELAB.
+    mask, glare : ndarray of shape (h, w), the stone, and what of it is unreadable for glare.
+    glare_share : unreadable share of the whole face, 0 to 1.
+    px_per_photo_px : working px for one px of the photo, at most 1.
+    """
+    readable = mask & ~glare
+    findings = [
+        *_exposure(linear, lab, readable),
+        *_focus(lab[..., 0], mask, glare),
+        *_frame(mask, limits, px_per_photo_px, cut_by_frame),
+    ]
+    if glare_share > limits.glare_share:
+        text = f"{100 * glare_share:.0f} % of the face is glare; turn the lamp or the stone, or shade it"
+        findings.append((RETAKE, Remark("glare", text)))
+    if state.value == "patchy":
+        text = "partly wet, partly dry; wet it all or let it dry, and take it again"
+        findings.append((RETAKE, Remark("patchy", text)))
+    value = max((value for value, _ in findings), key=_ORDER.index, default=USABLE)
+    return Verdict(value, tuple(remark for _, remark in findings))
+
+
+def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float | None:
+    """Return the blur of a picture as the sigma of a Gaussian, in its px; ``None`` if no edge shows.
+
+    An edge of blur s has a gradient 1 / s high; blurred a little more, it falls the more the sharper
+    it was. Read at the strongest edges, pattern or outline, so a plain stone is judged by its outline;
+    the energy of noise, as the flattest blocks show it, is taken off first, and where noise is as
+    strong as the edges the picture is read two and four times coarser.
+
+    Parameters
+    ----------
+    lightness : ndarray of shape (h, w), float32, L*.
+    where : ndarray of shape (h, w), bool, the px to look at.
+
+    References
+    ----------
+    Zhuo & Sim 2011, Pattern Recognition 44(9):1852-1858, blur from the gradient ratio after reblurring
+    (from memory).
+    """
+    if not where[::2, ::2].any():
+        return None
+    doubtful = None
+    for scale_px in (1.0, 2.0, 4.0):
+        blur, above_noise = _blur_at(lightness, where, scale_px)
+        if above_noise > _CLEAR_OF_NOISE:
+            return blur
+        if above_noise > _ABOVE_NOISE and doubtful is None:
+            doubtful = blur
+    return doubtful
+
+
+def _blur_at(lightness: NDArray, where: NDArray, fine_px: float) -> tuple[float, float]:
+    """Blur in px read with two Gaussians, and how far above noise the energy of the edges stands."""
+    coarse_px = fine_px * np.sqrt(5.0)  # blurred by twice as much again
+    fine, coarse = _gradient_energy(lightness, fine_px), _gradient_energy(lightness, coarse_px)
+    noise_fine, noise_coarse = _flattest(fine, where), _flattest(coarse, where)
+    # Every second px tells the quantile as well.
+    threshold = float(np.quantile(fine[::2, ::2][where[::2, ::2]], 1 - _EDGE_SHARE))
+    edges = where & (fine >= max(threshold, _LEAST_ENERGY))
+    if not edges.any():
+        return 0.0, 0.0
+    # Of a step: energy ratio = (blur^2 + coarse^2) / (blur^2 + fine^2).
+    ratio = (fine[edges] - noise_fine) / np.maximum(coarse[edges] - noise_coarse, _LEAST_ENERGY)
+    ratio = np.maximum(ratio, 1.001)
+    variance = (coarse_px**2 - ratio * fine_px**2) / (ratio - 1)
+    blur = np.sqrt(max(0.0, np.quantile(variance, _BLUR_QUANTILE)))
+    return float(blur), threshold / max(noise_fine, _LEAST_ENERGY)
+
+
+def _gradient_energy(lightness: NDArray, sigma_px: float) -> NDArray[np.float32]:
+    smooth = cv2.GaussianBlur(lightness, (0, 0), sigma_px)
+    across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
+    down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
+    return across * across + down * down
+
+
+def _flattest(energy: NDArray, where: NDArray) -> float:
+    """Energy of the flattest tenth of the blocks that lie in ``where``: what noise alone gives."""
+    h, w = (side // _BLOCK_PX * _BLOCK_PX for side in energy.shape)
+    if not h or not w:
+        return 0.0
+    blocks = cv2.resize(
+        energy[:h, :w], (w // _BLOCK_PX, h // _BLOCK_PX), interpolation=cv2.INTER_AREA
+    )
+    inside = cv2.resize(
+        where[:h, :w].astype(np.float32), blocks.shape[::-1], interpolation=cv2.INTER_AREA
+    )
+    blocks = blocks[inside > 0.99]
+    return float(np.quantile(blocks, 0.1)) if blocks.size else 0.0
+
+
+def _focus(lightness: NDArray, mask: NDArray, glare: NDArray) -> list[tuple[str, Remark]]:
+    # The outline is an edge too. Glare has edges of its own that are cut off by the code limit.
+    near = np.ones((7, 7), np.uint8)
+    where = cv2.dilate(mask.view(np.uint8), near) > cv2.dilate(glare.view(np.uint8), near)
+    blur = blur_px(np.ascontiguousarray(lightness), where)
+    side_px = max(mask.shape)
+    if blur is None or blur <= max(BLUR_CARE_PX, BLUR_CARE_PART * side_px):
+        return []
+    if blur <= max(BLUR_RETAKE_PX, BLUR_RETAKE_PART * side_px):
+        text = "a little out of focus, fine lines may be missed; tap the stone to focus"
+        return [(WITH_CARE, Remark("blurred", text))]
+    text = "out of focus or shaken; hold the phone still, tap the stone to focus, take it again"
+    return [(RETAKE, Remark("blurred", text))]
+
+
+def _exposure(linear: NDArray, lab: NDArray, readable: NDArray) -> list[tuple[str, Remark]]:
+    if not readable.any():
+        return []
+    findings = []
+    burnt = float((linear.min(axis=2) > BURNT_LIGHT)[readable].mean())
+    if burnt > BURNT_CARE_SHARE:
+        text = (
+            f"{100 * burnt:.0f} % of the face is burnt out; tap the stone to expose for it, or dim"
+        )
+        value = RETAKE if burnt > BURNT_RETAKE_SHARE else WITH_CARE
+        findings.append((value, Remark("burnt_out", text)))
+    lightest = float(np.quantile(lab[..., 0][readable], 0.9))
+    if lightest < DARK_CARE_L:
+        text = "too dark; more light, or tap the stone to expose for it"
+        value = RETAKE if lightest < DARK_RETAKE_L else WITH_CARE
+        findings.append((value, Remark("dark", text)))
+    return findings
+
+
+def _frame(
+    mask: NDArray, limits: Limits, px_per_photo_px: float, cut_by_frame: bool
+) -> list[tuple[str, Remark]]:
+    findings = []
+    width = _width_px(mask) / px_per_photo_px
+    if width < limits.face_px:
+        text = f"the face is {width:.0f} px wide, {limits.face_px:.0f} are needed; go nearer"
+        findings.append((RETAKE, Remark("small", text)))
+    if cut_by_frame:
+        text = "the stone runs out of the picture; shares are of the part that shows, step back"
+        findings.append((WITH_CARE, Remark("cut_by_frame", text)))
+    return findings
+
+
+def _width_px(mask: NDArray) -> float:
+    """Shorter side of the smallest rectangle, at any turn, around the face."""
+    points = cv2.findNonZero(mask.view(np.uint8))
+    if points is None:
+        return 0.0
+    return min(cv2.minAreaRect(points)[1]) + 1
