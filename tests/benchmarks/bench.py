@@ -1,0 +1,144 @@
+"""Every figure of the grader beside the yardstick, in one run and one table.
+
+    python tests/benchmarks/bench.py [--real FOLDER] [--cracks FOLDER]... [--seed N] [--photos N] [--write]
+
+Prints the table; ``--write`` puts it into FIGURES.md. Photographs are no part of the repository: without
+a folder their rows are left as they are.
+"""
+
+import os
+
+# One thread for each process, set before the libraries start theirs.
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+
+import argparse
+from pathlib import Path
+
+import cv2
+import figures
+import numpy as np
+import ours
+import yardstick
+from figures import Figure, Row
+from joblib import Parallel, delayed
+from labelled import Labelled, crack_names, labelled_cracks, labelled_stones, stone_names
+from renders import held_out_render
+from score import PhotoScore, score
+from speed import speed_row
+
+TABLE = Path(__file__).parent / "FIGURES.md"
+SEED, PHOTOS = 20_250, 120
+WAYS = ("ours", "grey world", "brightest tenth")
+RENDERS = "held-out renders"
+STONES = "{} photographs of polished stones, labelled by eye, not in the repository"
+CRACKS = "{} photographs of cracked surfaces, marked by hand, not in the repository"
+
+RENDER_FIGURES = [
+    figures.region_figure("region IoU", floor="≥ 0.80"),
+    *figures.stone_figures(outline_floor="≥ 0.96", share_floor=""),
+    figures.invented_figure(floor="≤ 2"),
+    figures.crack_figure("crack F1 at 5 px, photos with cracks", 5, 2, floor="≥ 0.45"),
+    figures.crack_figure("crack F1 at 2 px, photos with cracks", 2, 2),
+    figures.crack_figure("crack precision at 5 px, all photos", 5, 0, every=True),
+    figures.crack_figure("crack recall at 5 px, all photos", 5, 1, every=True),
+    *figures.band_figures(),
+]
+REAL_FIGURES = [
+    figures.region_figure("region IoU, pixels sure by eye", floor="≥ 0.65"),
+    figures.region_figure(
+        "region IoU, the better blue/white naming where in doubt", "regions_better"
+    ),
+    figures.region_figure("region IoU, labels as filed", "regions_filed"),
+    figures.region_figure("region IoU, soft borders too", "regions_all"),
+    *figures.stone_figures(outline_floor="≥ 0.96", share_floor=""),
+    figures.share_figure("share error beyond the bounds of the label, points", bounds=True),
+    figures.invented_figure(),
+]
+CRACK_FIGURES = [
+    figures.crack_figure("crack F1 at 5 px", 5, 2),
+    figures.crack_figure("crack precision at 5 px", 5, 0),
+    figures.crack_figure("crack recall at 5 px", 5, 1),
+]
+
+
+def main() -> None:
+    """Measure what was asked for, print the table, and write it where that was asked for."""
+    asked = _arguments()
+    rng = np.random.default_rng(asked.seed)
+    rows = render_rows(asked.seed, asked.photos, asked.jobs, rng)
+    if asked.real:
+        rows += real_rows(asked.real, asked.jobs, rng)
+    for folder in asked.cracks:
+        rows += crack_rows(folder, asked.jobs, rng)
+    rows.append(speed_row(held_out_render(asked.seed, 0).rgb, rng))
+    cells = [row.cells() for row in rows]
+    print(figures.as_table(cells))
+    if asked.write:
+        figures.write_table(TABLE, cells)
+
+
+def render_rows(seed: int, photos: int, jobs: int, rng: np.random.Generator) -> list[Row]:
+    """Return the rows of that many rendered photos in the kept-back style."""
+    answers = scores(jobs, held_out_render, [(seed, number) for number in range(photos)])
+    return _rows(RENDER_FIGURES, RENDERS, answers, rng)
+
+
+def real_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
+    """Return the rows of a folder of labelled stones, and say which labels were turned."""
+    names = stone_names(folder)
+    turned = sum(labelled_stones(folder, name).turned > 0 for name in names)
+    answers = scores(jobs, labelled_stones, [(folder, name) for name in names])
+    measured_on = STONES.format(len(names))
+    if turned:
+        measured_on += f"; {turned} label lay a quarter turn off and was turned"
+    return _rows(REAL_FIGURES, measured_on, answers, rng)
+
+
+def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
+    """Return the rows of a folder of marked cracks."""
+    names = crack_names(folder)
+    answers = scores(jobs, labelled_cracks, [(folder, name) for name in names])
+    return _rows(CRACK_FIGURES, CRACKS.format(len(names)), answers, rng)
+
+
+def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore]]:
+    """Return the scores of every way of grading, over the pictures that ``make`` gives."""
+    judged = Parallel(n_jobs=jobs)(delayed(_judged)(make, args) for args in arguments)
+    return {way: [photo[way] for photo in judged] for way in WAYS}
+
+
+def _judged(make, arguments: tuple) -> dict[str, PhotoScore]:
+    cv2.setNumThreads(1)
+    truth: Labelled = make(*arguments)
+    answers = {
+        "ours": ours.grade(truth.rgb, truth.mm_per_px, truth.whole),
+        "grey world": yardstick.grade(truth.rgb, whole=truth.whole),
+        "brightest tenth": yardstick.grade(truth.rgb, "brightest tenth", whole=truth.whole),
+    }
+    return {way: score(answer, truth) for way, answer in answers.items()}
+
+
+def _rows(
+    wanted: list[Figure],
+    measured_on: str,
+    answers: dict[str, list[PhotoScore]],
+    rng: np.random.Generator,
+) -> list[Row]:
+    rows = (figures.measured(figure, measured_on, answers, rng) for figure in wanted)
+    return [row for row in rows if row is not None]
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--real", type=Path, help="folder of labelled stones")
+    parser.add_argument("--cracks", type=Path, action="append", default=[], help="marked cracks")
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--photos", type=int, default=PHOTOS, help="rendered photos")
+    parser.add_argument("--jobs", type=int, default=2, help="processes")
+    parser.add_argument("--write", action="store_true", help="write FIGURES.md")
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    main()
