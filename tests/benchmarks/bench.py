@@ -1,16 +1,10 @@
 """Every figure of the grader beside the yardstick, in one run and one table.
 
-    python tests/benchmarks/bench.py [--real FOLDER] [--cracks FOLDER]... [--seed N] [--photos N] [--write]
+    python tests/benchmarks/bench.py [--real FOLDER] [--cracks FOLDER]... [--photos N] [--write]
 
-Prints the table; ``--write`` puts it into FIGURES.md. Photographs are no part of the repository: without
-a folder their rows are left as they are.
+Prints the table; ``--write`` puts it into FIGURES.md. Photographs are no part of the repository:
+without a folder their rows are left as they are.
 """
-
-import os
-
-# One thread for each process, set before the libraries start theirs.
-for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(threads, "1")
 
 import argparse
 from pathlib import Path
@@ -26,6 +20,7 @@ from labelled import Labelled, crack_names, labelled_cracks, labelled_stones, st
 from renders import held_out_render
 from score import PhotoScore, score
 from speed import speed_row
+from threadpoolctl import threadpool_limits
 
 TABLE = Path(__file__).parent / "FIGURES.md"
 SEED, PHOTOS = 20_250, 120
@@ -110,6 +105,7 @@ def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore
 
 def _judged(make, arguments: tuple) -> dict[str, PhotoScore]:
     cv2.setNumThreads(1)
+    threadpool_limits(1)
     truth: Labelled = make(*arguments)
     answers = {
         "ours": ours.grade(truth.rgb, truth.mm_per_px, truth.whole),

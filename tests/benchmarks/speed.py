@@ -10,6 +10,7 @@ import numpy as np
 import yardstick
 from figures import Row
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from grader import grade_photo
 from grader.grading.model import load_model
@@ -21,7 +22,7 @@ FLOOR = "≤ 8 R"
 
 
 def twelve_megapixels(rgb: NDArray[np.uint8], rng: np.random.Generator) -> bytes:
-    """Return a 12-megapixel JPEG of an enlarged picture, with grain so that it packs as photos do."""
+    """Return a 12-megapixel JPEG of an enlarged picture; grain makes it pack as photos do."""
     large = cv2.resize(rgb, PHOTO_SIZE, interpolation=cv2.INTER_CUBIC)[..., ::-1]
     grain = rng.normal(0, 2.5, large.shape).astype(np.float32)
     noisy = np.clip(large + grain, 0, 255).astype(np.uint8)
@@ -34,6 +35,7 @@ def speed_row(rgb: NDArray[np.uint8], rng: np.random.Generator) -> Row:
     R is ``cv2.imdecode`` of the file at full size and ``cv2.cvtColor`` of it as float32 to Lab.
     """
     cv2.setNumThreads(1)
+    threadpool_limits(1)
     data = np.frombuffer(twelve_megapixels(rgb, rng), np.uint8)
     profile, model = load_profile(), load_model()
     with tempfile.TemporaryDirectory() as folder:
