@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +14,9 @@ XYZ_FROM_LINEAR_SRGB = np.array(
 )
 # The white that this matrix gives: its row sums, so that sRGB white is L* 100, a* b* 0.
 WHITE_XYZ = XYZ_FROM_LINEAR_SRGB.sum(axis=1)
+# CIE 15: L* = 116 f(Y) - 16, a* = 500 (f(X) - f(Y)), b* = 200 (f(Y) - f(Z)); f a cube root above that.
+_LAB_FROM_ROOTS = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], np.float32)
+_CUBE_FROM = np.float32((6 / 29) ** 3)
 
 
 def srgb_curve(codes: int = 256) -> NDArray[np.float32]:
@@ -39,12 +43,17 @@ def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:
     rgb : ndarray of shape (..., 3), uint8 or uint16.
     encoding : its ``curves`` must have an entry for every code of that dtype.
     """
-    light = np.empty(rgb.shape, np.float32)
-    for channel in range(3):
-        np.take(encoding.curves[channel], rgb[..., channel], out=light[..., channel])
+    if not rgb.size:
+        return np.empty(rgb.shape, np.float32)
+    if rgb.dtype == np.uint8:
+        table = np.ascontiguousarray(encoding.curves.T)[None]
+        light = cv2.LUT(np.ascontiguousarray(rgb).reshape(1, -1, 3), table)
+    else:
+        planes = [encoding.curves[channel][rgb[..., channel]] for channel in range(3)]
+        light = np.stack(planes, axis=-1).reshape(1, -1, 3)
     if not np.array_equal(encoding.to_linear_srgb, np.eye(3, dtype=np.float32)):
-        light = light @ encoding.to_linear_srgb.T
-    return light
+        light = cv2.transform(light, encoding.to_linear_srgb)
+    return light.reshape(rgb.shape)
 
 
 def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -54,18 +63,15 @@ def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     along the straight part of the curve, as CIE 15 defines it, so colours outside sRGB keep their
     hue.
     """
-    xyz = (linear.reshape(-1, 3) @ XYZ_FROM_LINEAR_SRGB.T) / WHITE_XYZ
+    if not linear.size:
+        return np.empty(linear.shape, np.float32)
+    flat = np.ascontiguousarray(linear, np.float32).reshape(1, -1, 3)
+    xyz = cv2.transform(flat, XYZ_FROM_LINEAR_SRGB / WHITE_XYZ[:, None])
     # CIE 15: cube root above (6/29)^3, a straight line below.
-    f = np.where(
-        xyz > (6 / 29) ** 3,
-        np.cbrt(np.maximum(xyz, 0)),
-        xyz * np.float32((29 / 6) ** 2 / 3) + np.float32(4 / 29),
-    )
-    lab = np.empty_like(f)
-    lab[:, 0] = 116 * f[:, 1] - 16
-    lab[:, 1] = 500 * (f[:, 0] - f[:, 1])
-    lab[:, 2] = 200 * (f[:, 1] - f[:, 2])
-    return lab.reshape(linear.shape)
+    f = cv2.pow(np.maximum(xyz, _CUBE_FROM), 1 / 3)
+    low = xyz <= _CUBE_FROM
+    f[low] = xyz[low] * np.float32((29 / 6) ** 2 / 3) + np.float32(4 / 29)
+    return cv2.transform(f, _LAB_FROM_ROOTS).reshape(linear.shape)
 
 
 def chroma_hue(lab: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -15,7 +15,7 @@ _ORDER = (USABLE, WITH_CARE, RETAKE)
 
 # Settings, found on photographs of polished stones (blur 0.4 to 1.2 px there) and on drawn ones
 # blurred by known amounts; no threshold of sharpness is published.
-#: Blur (Gaussian sigma) from which lines suffer, and from which bands do: px, or a part of the face.
+#: Blur (sigma of a Gaussian) that harms lines, and that harms bands: in px, or as part of the face.
 BLUR_CARE_PX, BLUR_CARE_PART = 1.6, 0.002
 BLUR_RETAKE_PX, BLUR_RETAKE_PART = 2.6, 0.004
 #: Linear light above which nothing is left in a channel at working size, where px are averages.
@@ -24,8 +24,8 @@ BURNT_CARE_SHARE, BURNT_RETAKE_SHARE = 0.10, 0.30
 #: L* that the lightest tenth of a face reaches, at the least.
 DARK_CARE_L, DARK_RETAKE_L = 32.0, 20.0
 
-# Share of the px that count as edges, and the quantile of blur among them: the sharpest edges show the
-# camera's blur, the others are soft on the stone.
+# Share of the px that count as edges, and the quantile of blur among them: the sharpest edges show
+# the camera's blur, the others are soft on the stone.
 _EDGE_SHARE, _BLUR_QUANTILE = 0.03, 0.25
 # How far above noise, as energy, edges must stand: to be read at all, and to be read at that scale.
 _ABOVE_NOISE, _CLEAR_OF_NOISE = 12.0, 30.0
@@ -71,7 +71,7 @@ def judge_photo(
         *_frame(mask, limits, px_per_photo_px, cut_by_frame),
     ]
     if glare_share > limits.glare_share:
-        text = f"{100 * glare_share:.0f} % of the face is glare; turn the lamp or the stone, or shade it"
+        text = f"{100 * glare_share:.0f} % of the face is glare; turn the stone, or shade it"
         findings.append((RETAKE, Remark("glare", text)))
     if state.value == "patchy":
         text = "partly wet, partly dry; wet it all or let it dry, and take it again"
@@ -81,12 +81,12 @@ def judge_photo(
 
 
 def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float | None:
-    """Return the blur of a picture as the sigma of a Gaussian, in its px; ``None`` if no edge shows.
+    """Return the blur of a picture as the sigma of a Gaussian, in px; ``None`` if no edge shows.
 
-    An edge of blur s has a gradient 1 / s high; blurred a little more, it falls the more the sharper
-    it was. Read at the strongest edges, pattern or outline, so a plain stone is judged by its outline;
-    the energy of noise, as the flattest blocks show it, is taken off first, and where noise is as
-    strong as the edges the picture is read two and four times coarser.
+    The gradient of an edge of blur s is 1 / s high; blurred a little more, it falls the more the
+    sharper it was. Read at the strongest edges, pattern or outline, so a plain stone is judged by
+    its outline. The energy of noise, as the flattest blocks show it, is taken off first, and where
+    noise is as strong as the edges the picture is read two and four times coarser.
 
     Parameters
     ----------
@@ -95,8 +95,8 @@ def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float |
 
     References
     ----------
-    Zhuo & Sim 2011, Pattern Recognition 44(9):1852-1858, blur from the gradient ratio after reblurring
-    (from memory).
+    Zhuo & Sim 2011, Pattern Recognition 44(9):1852-1858, blur from the gradient ratio after
+    blurring again (from memory).
     """
     if not where[::2, ::2].any():
         return None
@@ -111,7 +111,7 @@ def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float |
 
 
 def _blur_at(lightness: NDArray, where: NDArray, fine_px: float) -> tuple[float, float]:
-    """Blur in px read with two Gaussians, and how far above noise the energy of the edges stands."""
+    """Blur in px, read with two Gaussians, and how far above noise the edges' energy stands."""
     coarse_px = fine_px * np.sqrt(5.0)  # blurred by twice as much again
     fine, coarse = _gradient_energy(lightness, fine_px), _gradient_energy(lightness, coarse_px)
     noise_fine, noise_coarse = _flattest(fine, where), _flattest(coarse, where)
