@@ -1,4 +1,4 @@
-"""Tables of calls: CALLS.csv as the sheet saves it, or results.csv with its empty columns filled."""
+"""Tables of calls: CALLS.csv as the sheet saves it, or results.csv with grade and scene filled."""
 
 import csv
 import re

@@ -31,8 +31,8 @@ from grader.profile import Profile
 #: Raised when the files of a model folder change their form.
 FORMAT = 1
 
-#: Slope of the rules' position where the rules alone grade: 0.86 sure half a grade past a border.
-RULES_SLOPE = 3.6
+#: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
+RULES_SLOPE = 5.0
 
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 

@@ -1,4 +1,4 @@
-"""A model that follows the seller's calls, judged beside the old one on calls that neither has seen."""
+"""A model that follows the calls, judged beside the old one on calls that neither has seen."""
 
 import hashlib
 import json

@@ -14,8 +14,8 @@ Features = Mapping[str, float | None]
 #: Unknown without a scale; every other ``None`` means that there is nothing there, and counts as 0.
 NEEDS_SCALE = ("area_cm2",)
 
-#: How steeply ``ladder_position`` passes a border: a tenth of the bound past it is 0.69 of the way.
-BORDER_SLOPE = 8.0
+#: How soon ``ladder_position`` leans towards a neighbour: a tenth of the bound off, by 0.3 grades.
+LEAN = 5.0
 
 
 @dataclass(frozen=True)
@@ -64,21 +64,28 @@ def grade_by_rules(features: Features, profile: Profile) -> tuple[str, Condition
 
 
 def ladder_position(features: Features, profile: Profile) -> float:
-    """Return where the written rules put the face: 0 the lowest grade to K - 1 the best, sliding at
-    each border."""
-    margins = [_best(profile, grade, features)[0] for grade in profile.grades[1:]]
-    reached = 1.0 / (1.0 + np.exp(-BORDER_SLOPE * np.clip(margins, -4, 4)))
-    # A better grade's rule carries a face past every lower one.
-    return float(np.maximum.accumulate(reached[::-1]).sum())
+    """Return where the written rules put the face: 0 the lowest grade to K - 1 the best.
+
+    The whole number nearest to it is the grade of the rules; it leans towards a neighbour as the
+    border to it comes near, and never falls where a condition holds by more.
+    """
+    below, above = _border_margins(features, profile)
+    rung = profile.grades.index(grade_by_rules(features, profile)[0])
+    return rung + 0.5 * float(np.exp(-LEAN * above) - np.exp(-LEAN * below))
 
 
 def border_distance(features: Features, profile: Profile) -> float:
-    """Return how far the nearest border at which the grade would change is, in parts of that
-    border's bound."""
-    grade, _ = grade_by_rules(features, profile)
-    rung = profile.grades.index(grade)
-    margins = [abs(_best(profile, g, features)[0]) for g in profile.grades[max(rung, 1) : rung + 2]]
-    return float(min(margins, default=np.inf))
+    """Return how far the nearest border at which the grade changes is, in parts of its bound."""
+    return float(min(_border_margins(features, profile)))
+
+
+def _border_margins(features: Features, profile: Profile) -> tuple[float, float]:
+    """How far the borders to the next lower and the next better grade are; infinite: none."""
+    rung = profile.grades.index(grade_by_rules(features, profile)[0])
+    margins = [_best(profile, grade, features)[0] for grade in profile.grades]
+    below = max(margins[rung:]) if rung > 0 else np.inf
+    above = -max(margins[rung + 1 :], default=-np.inf)
+    return below, above
 
 
 def conditions(rule: Rule) -> tuple[Condition, ...]:

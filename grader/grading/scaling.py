@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grading.rules import Features
+from grader.grading.rules import NEEDS_SCALE, Features
 
 #: Beyond this many spreads from the mean a feature counts no further: no single odd number carries
 #: a face away.
@@ -25,8 +25,8 @@ class Scaling:
     Attributes
     ----------
     names : features in order.
-    fill : value of a missing feature, the training median.
-    mean, spread : of the filled training values (standard deviation).
+    fill : value of a missing feature.
+    mean, spread : of the known training values (standard deviation).
     told_missing : features with a column of their own that is 1 where the feature is missing.
     """
 
@@ -56,28 +56,22 @@ class Scaling:
 
 
 def fit_scaling(rows: Sequence[Features], names: Sequence[str]) -> Scaling:
-    """Return the scaling of these training faces, its numbers rounded to six places so that they
-    read and rebuild alike."""
+    """Return the scaling of these training faces, its numbers rounded so that they rebuild alike.
+
+    What is missing because there is nothing there counts as 0 of it; what is missing for want of a
+    scale counts as the training median. Mean and spread are those of the known values.
+    """
     values = _table(rows, names)
     missing = np.isnan(values)
-    known = ~missing.all(axis=0)
-    fill = np.zeros(len(names))
-    fill[known] = np.nanmedian(values[:, known], axis=0)
-    filled = np.where(missing, fill, values)
-    spread = filled.std(axis=0)
+    fill, mean, spread = np.zeros(len(names)), np.zeros(len(names)), np.ones(len(names))
+    for column in np.flatnonzero(~missing.all(axis=0)):
+        known = values[~missing[:, column], column]
+        fill[column] = np.median(known) if names[column] in NEEDS_SCALE else 0.0
+        mean[column] = known.mean()
+        spread[column] = max(known.std(), 1e-6) if np.ptp(known) > 0 else 1.0
     share = missing.mean(axis=0)
-    told = tuple(
-        name
-        for name, s in zip(names, share, strict=True)
-        if MISSING_SHARE <= s <= 1 - MISSING_SHARE
-    )
-    return Scaling(
-        names=tuple(names),
-        fill=rounded(fill),
-        mean=rounded(filled.mean(axis=0)),
-        spread=rounded(np.where(spread > 1e-6, spread, 1.0)),
-        told_missing=told,
-    )
+    told = [n for n, s in zip(names, share, strict=True) if MISSING_SHARE <= s <= 1 - MISSING_SHARE]
+    return Scaling(tuple(names), rounded(fill), rounded(mean), rounded(spread), tuple(told))
 
 
 def rounded(values: NDArray) -> tuple[float, ...]:

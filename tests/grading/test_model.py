@@ -1,0 +1,118 @@
+import dataclasses
+import json
+import subprocess
+import sys
+import time
+
+import pytest
+
+from grader.errors import ModelError
+from grader.grading.model import load_model, rules_head, save_model
+from grader.grading.rules import grade_by_rules
+from grader.profile import Rule, Rung
+
+
+@pytest.fixture
+def folder(tmp_path, small_model, faces, profile):
+    save_model(small_model, tmp_path / "model", faces[0][:5], "# Card\n", profile)
+    return tmp_path / "model"
+
+
+def test_a_saved_model_comes_back_the_same(folder, small_model, faces):
+    loaded = load_model(folder)
+    assert loaded == small_model
+    assert loaded.label == small_model.label
+    assert loaded.grade.probabilities(faces[0]) == pytest.approx(
+        small_model.grade.probabilities(faces[0])
+    )
+
+
+def test_the_label_is_of_the_parameters_and_not_of_the_date(small_model):
+    later = dataclasses.replace(
+        small_model, made=dataclasses.replace(small_model.made, date="2030-01-01")
+    )
+    assert later.label == small_model.label
+    other = dataclasses.replace(
+        small_model, scene=dataclasses.replace(small_model.scene, base=small_model.scene.base + 1)
+    )
+    assert other.label != small_model.label
+
+
+def test_files_are_readable_json_in_the_order_of_the_features(folder, small_model):
+    content = json.loads((folder / "grade.json").read_text())
+    assert [row["name"] for row in content["features"]] == list(small_model.grade.scaling.names)
+    assert content["ladder"] == ["waste", "tumbling", "cabbing", "select"]
+
+
+def _edit(path, change):
+    content = json.loads(path.read_text())
+    change(content)
+    path.write_text(json.dumps(content))
+
+
+@pytest.mark.parametrize(
+    ("file", "change", "words"),
+    [
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 1"),
+        ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
+        ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
+        ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
+        ("grade", lambda c: c["features"][0].update(coefficient=9.0), "face 1 of the model's own"),
+        ("grade", lambda c: c.update(cuts=[1.0]), "4 grades need 3 rising cuts"),
+        ("scene", lambda c: c.pop("base"), "do not hold what they should"),
+        ("sample", lambda c: c.update(faces=[]), "sample is empty"),
+    ],
+)
+def test_a_model_that_does_not_fit_is_refused_in_one_line(folder, file, change, words):
+    _edit(folder / f"{file}.json", change)
+    with pytest.raises(ModelError) as caught:
+        load_model(folder)
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert str(caught.value).endswith("make it anew with `grader retrain`")
+
+
+def test_a_missing_or_broken_file_is_named(folder):
+    (folder / "scene.json").write_text("{")
+    with pytest.raises(ModelError, match=r"scene\.json: not a model file"):
+        load_model(folder)
+    (folder / "scene.json").unlink()
+    with pytest.raises(ModelError, match=r"scene\.json: no model can be read there"):
+        load_model(folder)
+
+
+def test_loading_is_quick_and_needs_no_training_library(folder):
+    start = time.perf_counter()
+    load_model(folder)
+    assert time.perf_counter() - start < 0.05
+    code = (
+        "import sys; from grader.grading.model import load_model; "
+        f"load_model({str(folder)!r}); "
+        "assert not {'scipy', 'sklearn', 'skimage'} & set(sys.modules), 'heavy'"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_a_ladder_that_the_model_has_not_learned_is_graded_by_the_rules(
+    small_model, profile, faces
+):
+    longer = dataclasses.replace(
+        profile,
+        ladder=(*profile.ladder, Rung("best of all", "more scene still", "single")),
+        rules=(
+            Rule("best of all", {"pattern_share": 0.7, "scene_score": 70.0}, {}),
+            *profile.rules,
+        ),
+    )
+    other = small_model.for_ladder(longer)
+    assert other.label.startswith("rules of banded ")
+    assert small_model.for_ladder(profile) is small_model
+    rows = [other.complete(row, longer) for row in faces[0]]
+    by_rules = [longer.grades.index(grade_by_rules(row, longer)[0]) for row in rows]
+    assert other.grade.rungs(rows).tolist() == by_rules
+
+
+def test_rules_alone_are_unsure_at_a_border(small_model, profile):
+    head = rules_head(profile.grades, small_model.grade.scaling)
+    at_border = {name: 0.0 for name in head.scaling.names} | {"rules_position": 1.5}
+    assert head.probabilities([at_border])[0, 2:].sum() == pytest.approx(0.5)

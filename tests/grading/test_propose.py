@@ -1,0 +1,104 @@
+import dataclasses
+
+import pytest
+
+from grader.grading.features import features, with_values
+from grader.grading.propose import propose, scene_estimate, sell_as
+from grader.grading.reasons import SUBJECTS, reasons
+from grader.profile import Rung
+
+
+@pytest.fixture
+def proposed(small_model, profile):
+    def run(measurements, size_class="25x18"):
+        scene = scene_estimate(measurements, profile, small_model)
+        return propose(measurements, size_class, scene, profile, small_model)
+
+    return run
+
+
+def test_good_faces_are_proposed_higher_than_poor_ones(
+    proposed, profile, make_measurements, make_line
+):
+    good = proposed(make_measurements(0.5, 0.3, chroma=28.0, scene=0.85))
+    poor = proposed(
+        make_measurements(0.06, 0.02, chroma=8.0, scene=0.2, lines=[make_line(5, 50, 205, 60)])
+    )
+    assert (good.grade, poor.grade) == ("select", "waste")
+    assert sum(good.probabilities.values()) == pytest.approx(1.0)
+    assert list(good.probabilities) == list(profile.grades)
+
+
+def test_an_added_crack_never_raises_the_grade(proposed, profile, make_measurements, make_line):
+    rungs = [
+        profile.grades.index(
+            proposed(make_measurements(lines=[make_line(10, 50, 10 + n, 50)] if n else [])).grade
+        )
+        for n in (0, 20, 60, 120, 200)
+    ]
+    assert rungs == sorted(rungs, reverse=True)
+
+
+def test_reasons_are_plain_lines_that_say_which_way(proposed, make_measurements, make_line):
+    told = proposed(make_measurements(0.06, 0.02, lines=[make_line(25, 55, 185, 55)])).reasons
+    assert 1 <= len(told) <= 3
+    assert any(line == "blue 6 % and white 2 % of the face: lowers the grade" for line in told)
+    # 160 of the 200 px of the face's width, through its middle.
+    assert "one line seen across the middle, 0.8 of the face's width: lowers the grade" in told
+
+
+def test_a_face_without_a_line_is_never_called_free_of_cracks(proposed, make_measurements):
+    told = " ".join(proposed(make_measurements(0.7, 0.3, scene=0.9)).reasons)
+    assert "clean" not in told and "crack" not in told
+
+
+def test_putting_a_reason_to_the_average_moves_the_score_as_it_says(
+    small_model, profile, make_measurements, make_line
+):
+    for blue in (0.05, 0.2, 0.5):
+        for lines in ([], [make_line(10, 50, 80, 50)]):
+            face = make_measurements(blue, 0.2, lines=lines)
+            values = small_model.complete(features(face, profile), profile)
+            for reason in reasons(values, face, profile, small_model, most=9):
+                means = small_model.grade.scaling.means()
+                average = {n: means[n] for n in SUBJECTS[reason.subject] if n in means}
+                without = small_model.grade.score([with_values(values, profile, **average)])
+                assert (small_model.grade.score([values]) > without) == (reason.moves > 0)
+                assert ("raises" if reason.moves > 0 else "lowers") in reason.text
+
+
+@pytest.mark.parametrize(("blue", "white"), [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)])
+def test_a_face_of_one_plain_colour_is_graded(proposed, blue, white, make_measurements):
+    face = make_measurements(blue, white, scene=None, continuity=None, mm_per_px=None)
+    proposal = proposed(face, size_class=None)
+    assert proposal.scene <= 25
+    assert proposal.sell_as is None
+
+
+@pytest.mark.parametrize(
+    ("grade", "size", "sold"),
+    [
+        ("select", "25x18", "single"),
+        ("select", "under 18x13", "by weight"),
+        ("cabbing", "under 18x13", "chips"),
+        ("tumbling", "under 18x13", "chips"),
+        ("waste", "40x30", "waste"),
+        ("select", None, None),
+    ],
+)
+def test_how_it_is_sold_follows_from_grade_and_size(profile, grade, size, sold):
+    assert sell_as(grade, size, profile) == sold
+
+
+def test_an_unknown_ladder_is_graded_by_the_rules_and_says_so(
+    small_model, profile, make_measurements
+):
+    renamed = dataclasses.replace(
+        profile,
+        ladder=(Rung("leave", "not worth it", "waste"), *profile.ladder[1:]),
+    )
+    face = make_measurements(0.02, 0.02)
+    scene = scene_estimate(face, renamed, small_model)
+    proposal = propose(face, None, scene, renamed, small_model)
+    assert proposal.grade == "leave"
+    assert proposal.model.startswith("rules of banded")

@@ -1,0 +1,93 @@
+import dataclasses
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from grader.grading.rules import border_distance, grade_by_rules, ladder_position
+from grader.profile import Rule, load_profile
+
+PROFILE = dataclasses.replace(
+    load_profile("banded"),
+    rules=(
+        Rule("select", {"pattern_share": 0.6, "scene_score": 60.0}, {"crack_density": 0.2}),
+        Rule("cabbing", {"pattern_share": 0.4}, {"crack_density": 0.8}),
+        Rule("tumbling", {"pattern_share": 0.2}, {}),
+    ),
+)
+BEST = {"pattern_share": 0.8, "scene_score": 90.0, "crack_density": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("values", "grade", "condition"),
+    [
+        (BEST, "select", "select: pattern_share at least 0.6"),
+        (BEST | {"scene_score": 50.0}, "cabbing", "select: scene_score at least 60"),
+        (BEST | {"crack_density": 0.9}, "tumbling", "cabbing: crack_density at most 0.8"),
+        (BEST | {"pattern_share": 0.1}, "waste", "tumbling: pattern_share at least 0.2"),
+        (BEST | {"scene_score": 60.0}, "select", "select: scene_score at least 60"),
+    ],
+)
+def test_the_first_rule_that_holds_from_the_top_gives_the_grade(values, grade, condition):
+    reached, decided = grade_by_rules(values, PROFILE)
+    assert (reached, str(decided)) == (grade, condition)
+
+
+def test_what_is_not_there_counts_as_nothing_of_it():
+    assert grade_by_rules({"pattern_share": None, "crack_density": None}, PROFILE)[0] == "waste"
+    assert grade_by_rules(BEST | {"crack_density": None}, PROFILE)[0] == "select"
+
+
+def test_without_scale_the_grade_comes_from_the_rest():
+    sized = dataclasses.replace(
+        PROFILE, rules=(Rule("select", {"pattern_share": 0.6, "area_cm2": 20.0}, {}),)
+    )
+    assert grade_by_rules(BEST | {"area_cm2": 12.0}, sized)[0] == "waste"
+    assert grade_by_rules(BEST | {"area_cm2": None}, sized)[0] == "select"
+
+
+def test_either_of_two_rules_for_one_grade_is_enough():
+    either = dataclasses.replace(
+        PROFILE, rules=(*PROFILE.rules, Rule("select", {"scene_score": 85.0}, {}))
+    )
+    values = {"pattern_share": 0.1, "scene_score": 90.0, "crack_density": 2.0}
+    assert grade_by_rules(values, either)[0] == "select"
+
+
+def test_a_grade_without_a_rule_is_never_reached():
+    bare = dataclasses.replace(PROFILE, rules=())
+    assert grade_by_rules(BEST, bare) == ("waste", None)
+
+
+@given(
+    pattern=st.floats(0, 1),
+    scene=st.floats(0, 100),
+    cracks=st.floats(0, 3),
+    more=st.floats(0, 0.5),
+)
+def test_more_pattern_never_lowers_the_place_and_more_cracks_never_raise_it(
+    pattern, scene, cracks, more
+):
+    values = {"pattern_share": pattern, "scene_score": scene, "crack_density": cracks}
+    here = ladder_position(values, PROFILE)
+    assert ladder_position(values | {"pattern_share": pattern + more}, PROFILE) >= here - 1e-12
+    assert ladder_position(values | {"crack_density": cracks + more}, PROFILE) <= here + 1e-12
+    assert 0 <= here <= 3
+
+
+def test_at_a_border_the_place_is_half_way():
+    on_border = {"pattern_share": 0.2, "scene_score": 0.0, "crack_density": 0.0}
+    assert ladder_position(on_border, PROFILE) == pytest.approx(0.5, abs=0.05)
+
+
+@given(st.floats(0, 1), st.floats(0, 100), st.floats(0, 3))
+def test_the_place_rounds_to_the_grade_of_the_rules(pattern, scene, cracks):
+    values = {"pattern_share": pattern, "scene_score": scene, "crack_density": cracks}
+    rung = PROFILE.grades.index(grade_by_rules(values, PROFILE)[0])
+    assert abs(ladder_position(values, PROFILE) - rung) <= 0.5
+
+
+def test_the_distance_to_a_border_is_a_part_of_its_bound():
+    # 0.44 is a tenth above the 0.4 of cabbing; select lies further off.
+    values = {"pattern_share": 0.44, "scene_score": 10.0, "crack_density": 0.0}
+    assert border_distance(values, PROFILE) == pytest.approx(0.1)
