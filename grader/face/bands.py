@@ -294,12 +294,15 @@ def _gaps(runs: list[_Run], stripes: NDArray) -> float:
 
 def _contrast(regions: Regions, profile: Profile) -> float | None:
     """CIEDE2000 between the median colours of water and sky."""
-    colours = []
-    for reading in ("water", "sky"):
-        code = profile.code(reading)
-        colour = regions.colour.get(profile.colours[code - 1].name) if code else None
-        if colour is None:
-            return None
-        hue = np.radians(colour.h)
-        colours.append(np.array([colour.L, colour.C * np.cos(hue), colour.C * np.sin(hue)]))
-    return float(delta_e_2000(*colours))
+    water, sky = (reading_lab(regions, profile, reading) for reading in ("water", "sky"))
+    return None if water is None or sky is None else float(delta_e_2000(water, sky))
+
+
+def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
+    """Return the usual CIELAB colour of the class that stands for sky, water or shore; ``None`` where the face has none."""
+    code = profile.code(reading)
+    colour = regions.colour.get(profile.colours[code - 1].name) if code else None
+    if colour is None:
+        return None
+    hue = np.radians(colour.h)
+    return np.array([colour.L, colour.C * np.cos(hue), colour.C * np.sin(hue)])

@@ -15,11 +15,13 @@ from grader.measures import UNREADABLE
 #: Widths at which valleys are looked for: standard deviation in working px, for lines of about 2, 4 and 7 px.
 SIGMAS_PX = (1.0, 1.8, 3.2)
 #: A valley begins at the first and goes on down to the second; steps of L* over the texture around.
-STRONG, WEAK = 2.6, 1.3
+STRONG, WEAK = 4.5, 2.2
 #: Texture in L* below which a smooth face is not taken to be smoother: about the noise of a phone photo.
 LEAST_TEXTURE = 0.35
 #: The lower side of a valley rises at least this share of the higher one, and this many L*.
 LEAST_SIDE, LEAST_DEPTH = 0.3, 1.2
+#: Lines that are linked and judged, at most.
+MOST_LINES = 250
 #: How far to both sides of a line its profile is taken.
 PROFILE_PX = 10
 #: Least length of a line, of the face's width.
@@ -160,11 +162,19 @@ def _traced(middle: NDArray, clear: NDArray, width: float) -> list[NDArray]:
     joined = thin(cv2.dilate(middle.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined.astype(np.uint8), connectivity=8)
     strong = np.bincount(labels[joined & (clear > STRONG)], minlength=count)
-    keep = (strong >= 3) & (stats[:, cv2.CC_STAT_AREA] >= 6)
+    extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    keep = (strong >= 3) & (extent >= 0.4 * LEAST_LENGTH_SHARE * width)
     keep[0] = False
     lines = [path.points for path in paths(keep[labels], 5, 8, 50)]
-    lines = _linked([points for points in lines if len(points) >= 6], 0.02 * width)
+    # In a rough host there may be thousands: the clearest are enough to link and to judge.
+    lines = sorted((points for points in lines if len(points) >= 6), key=lambda p: -_summed(clear, p))[:MOST_LINES]
+    lines = _linked(lines, 0.02 * width)
     return [resample(smooth(points, 5)) for points in lines if len(points) >= LEAST_LENGTH_SHARE * width]
+
+
+def _summed(values: NDArray, points: NDArray) -> float:
+    at = np.rint(points).astype(np.intp)
+    return float(values[at[:, 1], at[:, 0]].sum())
 
 
 def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:

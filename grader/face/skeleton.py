@@ -127,10 +127,11 @@ def _once(contour: NDArray) -> NDArray:
     if n <= 2:
         return contour
     # At an end of the line the contour turns round: the points before and after are the same.
-    turns = np.flatnonzero((np.roll(contour, 1, axis=0) == np.roll(contour, -1, axis=0)).all(axis=1))
+    ring = np.vstack([contour[-1:], contour, contour[:1]])
+    turns = np.flatnonzero((ring[:-2] == ring[2:]).all(axis=1))
     if len(turns) < 2:
         return np.vstack([contour, contour[:1]])
-    return np.roll(contour, -turns[0], axis=0)[: turns[1] - turns[0] + 1]
+    return contour[turns[0] : turns[1] + 1]
 
 
 def _joined(branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float) -> list[Path]:
