@@ -174,7 +174,7 @@ class _Border:
     @classmethod
     def of(cls, codes: NDArray) -> "_Border":
         rows = codes.shape[0]
-        reach = max(int(0.06 * rows), 2)
+        reach = max(int(0.08 * rows), 4)
         y, x = np.nonzero((codes[:-1] != codes[1:]) & (codes[:-1] > 0) & (codes[1:] > 0))
         away = np.arange(1, reach + 1)[:, None]
         above, below = codes[y, x], codes[y + 1, x]
@@ -233,7 +233,7 @@ def _zones(codes: NDArray, area: int) -> float:
     sizes: dict[tuple[int, ...], int] = {(): 0}
     longest = 0
     for reading, size in runs:
-        if reading and size >= 0.05 * area:
+        if reading and size >= 0.08 * area:
             for chain in list(sizes):
                 if not chain or chain[-1] < reading:
                     sizes[(*chain, reading)] = max(sizes.get((*chain, reading), 0), size)
