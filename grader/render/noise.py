@@ -1,0 +1,90 @@
+"""Random fields, cheap: small random grids blown up, and the cells around scattered points."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+
+def fbm(
+    rng: np.random.Generator, shape: tuple[int, int], cell_px, octaves: int = 4, gain: float = 0.5
+) -> NDArray[np.float32]:
+    """Return a smooth random field of mean 0 and spread about 1.
+
+    Parameters
+    ----------
+    rng : source of all randomness.
+    shape : rows, columns.
+    cell_px : size of the coarsest blobs in px, a number or (rows, columns).
+    octaves, gain : each octave has half the blob size and ``gain`` times the strength.
+    """
+    h, w = shape
+    cy, cx = (cell_px, cell_px) if np.isscalar(cell_px) else cell_px
+    cy, cx = max(cy, 1.0), max(cx, 1.0)
+    field = rng.standard_normal((int(h / cy) + 3, int(w / cx) + 3), np.float32)
+    power = 1.0
+    for octave in range(1, octaves):
+        if min(cy, cx) <= 1.5:
+            break
+        cy, cx = cy / 2, cx / 2
+        rows, cols = field.shape
+        field = cv2.resize(field, (cols * 2, rows * 2), interpolation=cv2.INTER_CUBIC)
+        rows, cols = min(rows * 2, int(h / cy) + 4), min(cols * 2, int(w / cx) + 4)
+        field = field[:rows, :cols] + gain**octave * rng.standard_normal((rows, cols), np.float32)
+        power += gain ** (2 * octave)
+    rows, cols = field.shape
+    size = (max(w, round(cols * cx)), max(h, round(rows * cy)))
+    full = cv2.resize(field, size, interpolation=cv2.INTER_CUBIC)[:h, :w]
+    return full * np.float32(1.25 / np.sqrt(power))
+
+
+def grain(rng: np.random.Generator, shape: tuple[int, int], sigma_px: float) -> NDArray[np.float32]:
+    """Return white noise blurred by ``sigma_px``, spread about 1."""
+    noise = rng.standard_normal(shape, np.float32)
+    if sigma_px < 0.3:
+        return noise
+    noise = cv2.GaussianBlur(noise, (0, 0), sigma_px)
+    return noise * np.float32(2 * np.sqrt(np.pi) * sigma_px if sigma_px > 0.5 else 1.3)
+
+
+def cells(
+    rng: np.random.Generator, shape: tuple[int, int], cell_px: float
+) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
+    """Return the distance (px) to the nearest of many scattered points, and that point's number."""
+    h, w = shape
+    count = max(2, int(h * w / max(cell_px, 2.0) ** 2))
+    seeds = np.full(shape, 255, np.uint8)
+    seeds[rng.integers(0, h, count), rng.integers(0, w, count)] = 0
+    return cv2.distanceTransformWithLabels(
+        seeds, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+
+
+def cell_values(rng: np.random.Generator, labels: NDArray[np.int32]) -> NDArray[np.float32]:
+    """Return one value from 0 to 1 for all pixels of a cell."""
+    return rng.random(int(labels.max()) + 1, np.float32)[labels]
+
+
+def net(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> NDArray[np.float32]:
+    """Return the distance (px) to the borders of bent cells: thin where a web of veins runs."""
+    _, labels = cells(rng, shape, cell_px)
+    border = np.full(shape, 255, np.uint8)
+    border[:, 1:][labels[:, 1:] != labels[:, :-1]] = 0
+    border[1:][labels[1:] != labels[:-1]] = 0
+    return bend(rng, cv2.distanceTransform(border, cv2.DIST_L2, 3), cell_px * 0.5, cell_px * 0.25)
+
+
+def bend(
+    rng: np.random.Generator, field: NDArray[np.float32], cell_px: float, reach_px: float
+) -> NDArray[np.float32]:
+    """Return the field read at places shifted at random by about ``reach_px``."""
+    h, w = field.shape[:2]
+    ys, xs = np.mgrid[0:h, 0:w].astype(np.float32)
+    xs += reach_px * fbm(rng, (h, w), cell_px, 3)
+    ys += reach_px * fbm(rng, (h, w), cell_px, 3)
+    return cv2.remap(field, xs, ys, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+
+
+def soft_step(field: NDArray[np.float32], width: float) -> NDArray[np.float32]:
+    """Return 0 below, 1 above 0, rising over ``width``; one half at 0."""
+    t = np.clip(field / np.float32(max(width, 1e-6)) + np.float32(0.5), 0, 1)
+    return t * t * (3 - 2 * t)

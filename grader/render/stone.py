@@ -1,0 +1,273 @@
+"""One stone's face, drawn in the photo's own px: shape, relief, pattern, host, marks, lines, water; and its exact truth."""
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.render import marks
+from grader.render.lens import View
+from grader.render.lines import Stroke, cover, draw_contacts, draw_cracks, draw_healed, draw_strays, mark_truth, paint
+from grader.render.noise import fbm, grain, soft_step
+from grader.render.pattern import Figure, Grid, draw_pattern
+from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
+from grader.render.shape import broken, dome, fill, slopes, swell
+from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
+
+
+@dataclass(frozen=True)
+class StonePlan:
+    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the circle of its area."""
+
+    kind: str
+    outline: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    radius: float
+    pattern: str
+    host: str
+    state: str
+    crack_families: tuple[str, ...] = ()
+    healed: int = 0
+    contact: bool = False
+    strays: tuple[str, ...] = ()
+    marks: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class StoneFace:
+    """A drawn stone within its box of the photo; all layers (h, w) of that box.
+
+    cover : 0 to 1.   reflect : (h, w, 3) of the body, water and dust considered.   nx, ny : of the unit normals.
+    mirror : strength of the sharp reflection.   sheen : of the blurred one.   through : 0 to 1, how far light
+    spreads inside.   hollow : 0 to 1, how much of the surround's light reaches it.   classes, cracks : truth layers.
+    """
+
+    plan: StonePlan
+    box: tuple[int, int, int, int]
+    cover: NDArray[np.float32]
+    reflect: NDArray[np.float32]
+    nx: NDArray[np.float32]
+    ny: NDArray[np.float32]
+    mirror: NDArray[np.float32]
+    sheen: NDArray[np.float32]
+    through: float
+    hollow: NDArray[np.float32]
+    classes: NDArray[np.uint8]
+    cracks: NDArray[np.uint8]
+    lab: NDArray[np.float32]
+    rise_px: float
+    figure: Figure
+    grid: Grid
+    strokes: tuple[Stroke, ...] = ()
+    features: dict[str, bool] = field(default_factory=dict)
+
+
+def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFace | None:
+    """Return the stone as the camera sees it, unlit; ``None`` where it lies outside the photo."""
+    ways = rng.spawn(7)
+    outline = view.to_photo(plan.outline + plan.centre)
+    box = _box(outline, view)
+    if box is None:
+        return None
+    radius = plan.radius * view.scale_at(plan.centre)
+    x, y = view.table_grid(box)
+    grid = Grid((x - np.float32(plan.centre[0])) / np.float32(plan.radius), (y - np.float32(plan.centre[1])) / np.float32(plan.radius), radius)
+    outline = outline - box[:2]
+    cover_share = fill(outline, grid.shape)
+    inside = cover_share >= 0.5
+    figure = draw_pattern(ways[0], plan.pattern, grid)
+    height, rind, rise = _relief(ways[1], plan, grid, outline, cover_share)
+    if rind is not None:
+        host = np.maximum(figure.host, rind)
+        figure = Figure(**{**figure.__dict__, "host": host, "white": figure.white * (1 - host)})
+    classes = _classes(figure, inside)
+    palette = _palette(ways[2], plan, figure)
+    lab = _colour(ways[2], palette, figure, grid, rind)
+    reflect = reflectance(lab)
+    cracks = np.zeros(grid.shape, np.uint8)
+    strokes = _lines(ways[3], plan, figure, outline, inside, classes, radius)
+    glitter = _marks(ways[4], plan, reflect, height, inside, radius)
+    stain = reflectance(np.float32([[[34, 12, 24]]]))[0, 0]
+    for stroke in strokes:
+        covered = cover(stroke, grid.shape)
+        paint(ways[3], reflect, height, stroke, covered, stain)
+        if stroke.kind == "crack":
+            mark_truth(cracks, stroke, covered, CRACK)
+        elif stroke.kind in ("healed", "seam", "contact"):
+            mark_truth(cracks, stroke, covered, PATTERN_LINE)
+    wet, pool = _water(ways[5], plan, grid, height)
+    micro = grain(ways[6], grid.shape, 0.8) * np.float32(0.5) + grain(ways[6], grid.shape, 1.8)
+    rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[plan.kind]
+    if plan.kind == "cab" and plan.state != "wet" and ways[6].random() < 0.25:
+        rough = 0.03
+    height = height + micro * np.float32(rough) * (1 - np.float32(0.55) * wet)
+    reflect = reflect * (1 + np.float32(0.5 * rough) * micro * (1 - wet))[..., None] if rough else reflect
+    if plan.kind != "cab":
+        reflect = reflect * (1 - wet[..., None]) + wetted(np.clip(reflect, 0, 1)) * wet[..., None]
+    if "dust" in plan.marks:
+        marks.dust(ways[4], reflect, height, radius)
+    nx, ny = slopes(height)
+    nx, ny = nx * (1 - pool), ny * (1 - pool)
+    polish = 1.0 if plan.kind == "cab" else 0.0
+    polish *= ways[6].uniform(0.75, 1.0)
+    mirror = np.clip(polish + wet * np.float32(0.9) + glitter * 6, 0, 8).astype(np.float32)
+    sheen = np.clip(1 - mirror, 0.0, 1) * np.float32(ways[6].uniform(0.2, 0.8))
+    if "dust" in plan.marks:
+        mirror, sheen = mirror * np.float32(0.4), sheen * np.float32(0.5)
+    low = cv2.GaussianBlur(height, (0, 0), max(1.5, radius * 0.03)) - height if plan.kind != "cab" else np.zeros_like(height)
+    hollow = np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
+    return StoneFace(
+        plan, box, cover_share, np.clip(reflect, 0.002, 0.97).astype(np.float32), nx, ny, mirror, sheen,
+        _through(ways[6], plan), hollow, classes, cracks, lab_of(reflect), rise, figure, grid, tuple(strokes),
+        {"pool": bool(pool.max() > 0.5), "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5)},
+    )  # fmt: skip
+
+
+def _box(outline: NDArray, view: View) -> tuple[int, int, int, int] | None:
+    low = np.maximum(np.floor(outline.min(0)).astype(int) - 3, 0)
+    high = np.minimum(np.ceil(outline.max(0)).astype(int) + 4, (view.width, view.height))
+    if (high - low).min() < 4:
+        return None
+    return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])
+
+
+def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDArray):
+    """Return height (px), weight of the weathered rind or None, and the greatest rise (px)."""
+    radius = grid.radius_px
+    if plan.kind == "cab":
+        height = dome(rng, _swell_of(outline, grid.shape), radius)
+        return height, None, float(height.max())
+    edge = cv2.distanceTransform((cover_share >= 0.5).astype(np.uint8), cv2.DIST_L2, 3)
+    # Outside the frame the stone goes on: its cut side is no edge.
+    if plan.kind == "slab":
+        bevel = max(1.5, radius * rng.uniform(0.006, 0.03))
+        chips = np.clip(1 + 0.8 * fbm(rng, grid.shape, radius * 0.06, 4), 0.1, 3)
+        height = -bevel * np.exp(-edge / (bevel * chips)) + radius * 0.002 * fbm(rng, grid.shape, radius * 0.4, 5, 0.6)
+        crust = rng.random() < 0.35
+        rind = None
+        if crust:
+            width = radius * rng.uniform(0.03, 0.12) * np.clip(1 + 0.7 * fbm(rng, grid.shape, radius * 0.3, 5), 0.05, 3)
+            rind = soft_step(width - edge, max(1.5, radius * 0.015))
+        return height.astype(np.float32), rind, radius * rng.uniform(0.05, 0.25)
+    height, off = broken(rng, grid.u, grid.v, radius)
+    height = height - radius * 0.12 * np.exp(-edge / (radius * rng.uniform(0.03, 0.1)))
+    rind = None
+    if rng.random() < 0.6:
+        wander = fbm(rng, grid.shape, radius * 0.3, 5)
+        width = radius * rng.uniform(0.02, 0.16) * np.clip(1 + 0.7 * wander, 0.05, 3)
+        rind = soft_step(width - edge, max(1.5, radius * 0.015))
+        if rng.random() < 0.6:
+            rind = np.maximum(rind, soft_step(off - rng.uniform(0.08, 0.3) + 0.05 * wander, 0.03))
+    return height.astype(np.float32), rind, radius * rng.uniform(0.3, 0.7)
+
+
+def _swell_of(outline: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
+    """Return the swelling of the whole outline, seen in the box, even where the frame cuts the stone."""
+    low, high = np.floor(outline.min(0)) - 2, np.ceil(outline.max(0)) + 3
+    size = (int(high[1] - low[1]), int(high[0] - low[0]))
+    scale = min(1.0, 600 / max(size))
+    small = (max(8, int(size[0] * scale)), max(8, int(size[1] * scale)))
+    skin = swell((outline - low) * scale, small)
+    h, w = shape
+    to_small = np.float32([[scale, 0, -low[0] * scale], [0, scale, -low[1] * scale]])
+    return np.maximum(cv2.warpAffine(skin, to_small, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), 0)
+
+
+def _classes(figure: Figure, inside: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    classes = np.where(figure.white > 0.5 * (1 - figure.host), WHITE, BLUE).astype(np.uint8)
+    classes[figure.host > 0.5] = HOST
+    classes[~inside] = 0
+    return classes
+
+
+def _palette(rng, plan: StonePlan, figure: Figure) -> Palette:
+    return draw_palette(rng, plan.host if plan.pattern != "grey only" else "grey", *figure.dyes)
+
+
+def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[np.float32]:
+    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own tone."""
+    wander = np.clip(0.5 + 0.35 * grid.noise(rng, rng.uniform(0.3, 0.9), 5), 0, 1)
+    mottle = grid.noise(rng, rng.uniform(0.04, 0.15), 4, 0.65)
+    fine = grain(rng, grid.shape, 0.9)
+    white, host = figure.white, figure.host
+    blue = 1 - white - host
+    lab = np.zeros((*grid.shape, 3), np.float32)
+    for weight, tones in ((blue, palette.blue), (white, palette.white), (host, palette.host)):
+        for i in range(3):
+            lab[..., i] += weight * (tones[0, i] + (tones[1, i] - tones[0, i]) * wander)
+    strength = blue * palette.mottling[0] + white * palette.mottling[1] + host * palette.mottling[2]
+    lab[..., 0] += strength * (np.float32(0.8) * mottle + np.float32(0.45) * fine) + figure.tone * (1 - 0.3 * host)
+    colourful = 1 + np.float32(0.06) * mottle * (1 + 2 * host)
+    lab[..., 1] *= colourful
+    lab[..., 2] *= colourful
+    if palette.host_name in ("speckled", "salmon") or rng.random() < 0.2:
+        _speckle(rng, lab, host, grid)
+    if rind is not None and rng.random() < 0.75:
+        rust = np.float32([rng.uniform(28, 50), rng.uniform(8, 18), rng.uniform(14, 34)])
+        rust = rust + (strength * mottle)[..., None] * np.float32([1, 0.3, 0.5])
+        hold = (rind * np.float32(rng.uniform(0.6, 1)))[..., None]
+        lab = lab * (1 - hold) + rust * hold
+    if figure.deep is not None:
+        lab[..., 0] -= (lab[..., 0] - 9) * figure.deep * blue * (lab[..., 0] > 9)
+        fade = 1 - np.float32(0.45) * figure.deep * blue
+        lab[..., 1] *= fade
+        lab[..., 2] *= fade
+    lab[..., 0] = np.clip(lab[..., 0], 4, 98)
+    return lab
+
+
+def _speckle(rng, lab: NDArray, host: NDArray, grid: Grid) -> None:
+    """Scatter dark and pale grains through the host."""
+    size = rng.uniform(0.012, 0.05)
+    dark = soft_step(grid.noise(rng, size, 2) - rng.uniform(0.5, 1.3), 0.5) * host
+    pale = soft_step(grid.noise(rng, size * 1.6, 2) - rng.uniform(0.6, 1.4), 0.5) * host
+    lab[..., 0] += (np.float32(24) - lab[..., 0]) * dark * np.float32(0.8)
+    lab[..., 0] += (np.float32(74) - lab[..., 0]) * pale * np.float32(0.6)
+    lab[..., 1:] *= (1 - 0.5 * np.maximum(dark, pale))[..., None]
+
+
+def _lines(rng, plan: StonePlan, figure: Figure, outline, inside, classes, radius: float) -> list[Stroke]:
+    angle = figure.course.angle if figure.course is not None else None
+    cracks = draw_cracks(rng, list(plan.crack_families), outline, inside, radius, angle)
+    calm = draw_healed(rng, plan.healed, outline, inside, radius)
+    if plan.contact:
+        calm += draw_contacts(rng, (classes == HOST), inside, radius)
+    strays = draw_strays(rng, list(plan.strays), outline, radius)
+    # Lines that are no cracks pass under and over them: a gap around a crack would give it away.
+    mixed = [*cracks, *calm, *strays]
+    return [mixed[i] for i in rng.permutation(len(mixed))]
+
+
+def _marks(rng, plan: StonePlan, reflect, height, inside, radius: float) -> NDArray[np.float32]:
+    """Lay the marks on the face; return where specks mirror light."""
+    glitter = np.zeros(reflect.shape[:2], np.float32)
+    if "specks" in plan.marks:
+        glitter = marks.specks(rng, reflect, reflect.shape[:2], radius)
+    if "pits" in plan.marks:
+        marks.pits(rng, reflect, height, inside, radius)
+    if "bruise" in plan.marks:
+        marks.bruise(rng, reflect, height, inside, radius)
+    if "drill hole" in plan.marks:
+        marks.drill_hole(rng, reflect, height, inside, radius)
+    return glitter
+
+
+def _water(rng, plan: StonePlan, grid: Grid, height: NDArray) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return how wet each px is and where water stands in pools (0 to 1)."""
+    patches = grid.noise(rng, rng.uniform(0.3, 0.8), 4)
+    threshold = rng.uniform(-0.5, 0.5)
+    pooled = rng.random() < 0.3
+    low = cv2.GaussianBlur(height, (0, 0), max(2.0, grid.radius_px * 0.05)) - height
+    if plan.state == "dry":
+        return np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.float32)
+    wet = np.ones(grid.shape, np.float32) if plan.state == "wet" else soft_step(patches - threshold, 0.25)
+    pool = np.zeros(grid.shape, np.float32)
+    if pooled and plan.kind != "cab":
+        deep = grid.noise(rng, 0.3, 3) + low / (grid.radius_px * 0.01)
+        pool = soft_step(deep - 0.9, 0.12) * wet
+    return wet, pool
+
+
+def _through(rng, plan: StonePlan) -> float:
+    return float(rng.uniform(0.1, 0.6)) if plan.kind == "cab" else float(rng.uniform(0, 0.15))

@@ -1,0 +1,90 @@
+"""The catalogue of what may be drawn, and the two styles: one to learn from, one kept back."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+#: What occurs in every style, with its weight among its kind.
+GROUNDS = {
+    "brown felt": 1.2, "black felt": 0.8, "grey felt": 0.8, "white paper": 1.6, "grey paper": 1.2,
+    "coloured paper": 1.0, "backdrop": 1.2, "cloth": 1.0, "wood": 1.0, "board": 0.8,
+    "tray": 0.8, "rubble": 0.9, "crystals": 0.7, "hand": 0.8,
+}  # fmt: skip
+LAMPS = {
+    "sun": 1.2, "open shade": 1.2, "window": 1.2, "softboxes": 1.2, "warm bulb": 1.0,
+    "led": 1.0, "tubes": 0.8, "several": 1.0,
+}  # fmt: skip
+PIPELINES = {"plain": 1.0, "phone": 1.5, "compact": 1.0, "web": 1.2, "scan-like": 0.6}
+PATTERNS = {
+    "fine bands": 1.1, "coarse bands": 1.1, "folded": 1.0, "faulted": 1.0, "frothy": 1.2,
+    "mottled": 1.0, "veined": 0.9, "matrix": 0.8, "swirled": 0.9, "clouded": 0.8,
+    "landscape": 1.3, "seam": 1.0, "patches": 0.8,
+    "pale blue": 0.55, "dark blue": 0.55, "all white": 0.6, "all host": 0.6, "grey only": 0.5,
+}  # fmt: skip
+HOSTS = {"rusty": 1.4, "grey": 1.2, "brown": 1.0, "black-green": 0.9, "cream": 0.8, "speckled": 1.0}
+CRACKS = {
+    "straight": 1.0, "jagged": 1.2, "branching": 1.0, "curved": 1.0, "along bands": 0.8,
+    "across bands": 0.8, "from edge": 1.2, "crossing": 1.0,
+}  # fmt: skip
+KINDS = {"slab": 1.0, "chunk": 1.1, "cab": 1.2}
+STATES = {"dry": 1.0, "wet": 1.3, "patchy": 0.45}
+
+#: What only the held-out style draws.
+HELD_OUT_GROUNDS = ("sand", "checked cloth")
+HELD_OUT_LAMPS = ("ring",)
+HELD_OUT_PIPELINES = ("night",)
+HELD_OUT_PATTERNS = ("fortification",)
+HELD_OUT_HOSTS = ("salmon",)
+HELD_OUT_CRACKS = ("stepped",)
+
+
+@dataclass(frozen=True)
+class Style:
+    """Which entries of the catalogue a render may draw; ``favoured`` ones come up in about half of the draws."""
+
+    name: str
+    grounds: tuple[str, ...]
+    lamps: tuple[str, ...]
+    pipelines: tuple[str, ...]
+    patterns: tuple[str, ...]
+    hosts: tuple[str, ...]
+    cracks: tuple[str, ...]
+    favoured: frozenset[str] = frozenset()
+
+    def draw(self, rng: np.random.Generator, kind: str) -> str:
+        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts" or "cracks"."""
+        names = getattr(self, kind)
+        kept = [n for n in names if n in self.favoured]
+        if kept and rng.random() < 0.5:
+            return kept[rng.integers(len(kept))]
+        return weighted(rng, {n: WEIGHTS[kind].get(n, 1.0) for n in names})
+
+
+WEIGHTS = {
+    "grounds": GROUNDS, "lamps": LAMPS, "pipelines": PIPELINES, "patterns": PATTERNS,
+    "hosts": HOSTS, "cracks": CRACKS,
+}  # fmt: skip
+
+
+def weighted(rng: np.random.Generator, weights: dict[str, float]) -> str:
+    """Return one of the names, each with its weight."""
+    share = np.array(list(weights.values()))
+    return list(weights)[rng.choice(len(share), p=share / share.sum())]
+
+
+TRAINING = Style(
+    "training", tuple(GROUNDS), tuple(LAMPS), tuple(PIPELINES), tuple(PATTERNS), tuple(HOSTS), tuple(CRACKS)
+)  # fmt: skip
+HELD_OUT = Style(
+    "held-out",
+    tuple(GROUNDS) + HELD_OUT_GROUNDS,
+    tuple(LAMPS) + HELD_OUT_LAMPS,
+    tuple(PIPELINES) + HELD_OUT_PIPELINES,
+    tuple(PATTERNS) + HELD_OUT_PATTERNS,
+    tuple(HOSTS) + HELD_OUT_HOSTS,
+    tuple(CRACKS) + HELD_OUT_CRACKS,
+    frozenset(
+        HELD_OUT_GROUNDS + HELD_OUT_LAMPS + HELD_OUT_PIPELINES
+        + HELD_OUT_PATTERNS + HELD_OUT_HOSTS + HELD_OUT_CRACKS
+    ),
+)  # fmt: skip
