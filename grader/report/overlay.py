@@ -1,6 +1,8 @@
-"""The photo with what was found drawn into it: outline, id and grade word to sort the tray by, and the lines seen."""
+"""The photo with what was found drawn into it.
 
-import io
+Outline, id and grade word to sort the tray by, and the lines seen: whole ones are cracks, dashed ones uncertain.
+"""
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +10,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
 
 from grader.errors import GraderError
 from grader.files import write_bytes
@@ -20,38 +21,55 @@ from grader.photo.photo import Photo
 PICTURE_PX = 2400
 #: Longest side of a stone's picture on the sheet.
 THUMBNAIL_PX = 320
-INK, PAPER, LINE_INK = (20, 20, 20), (255, 255, 255), (255, 255, 255)
+#: Height of the words as a part of the picture's short side: the aim, and the least where there is room.
+WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
+DARK, PALE = (20, 20, 20), (255, 255, 255)
+PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
+
+#: The font within OpenCV: Latin, Cyrillic, Greek and Chinese, so that a grade of any name is drawn.
+_FONT = cv2.FontFace("sans")
+
+Rect = tuple[float, float, float, float]
+Words = list[tuple[str, int]]
 
 
 @dataclass(frozen=True)
 class View:
-    """A part of a photo as it is shown: display-ready sRGB, and how px of the photo fall into it."""
+    """A part of a photo as it is shown: sRGB to be drawn on, and how px of the photo fall into it."""
 
     rgb: NDArray[np.uint8]
     origin_px: tuple[int, int]
     px_per_photo_px: float
 
-    def points(self, photo_px: NDArray) -> list[tuple[float, float]]:
-        """Return x, y in this view of points in px of the full-size photo."""
-        return [tuple(p) for p in ((np.asarray(photo_px) - self.origin_px) * self.px_per_photo_px)]
+    def points(self, photo_px: NDArray) -> NDArray[np.float64]:
+        """Return (n, 2) points x, y in px of the full-size photo as points of this view."""
+        return (np.asarray(photo_px, float) - self.origin_px) * self.px_per_photo_px
+
+    def rect(self, box: tuple[int, int, int, int]) -> Rect:
+        """Return a box x, y, w, h of the photo as one of this view."""
+        x, y, w, h = box
+        (left, top), (right, bottom) = self.points(np.array([[x, y], [x + w, y + h]]))
+        return left, top, right - left, bottom - top
 
 
 def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:
-    """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB.
+    """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB (h, w, 3).
 
     Parameters
     ----------
-    called : the seller's own grades by piece id; where there is one, it is the word, and the proposal stands below.
+    called : the seller's own grades by piece id. Where there is one, it is the word, and the proposal stands below.
     """
     photo = graded.photo
     view = _view(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
-    image = Image.fromarray(view.rgb)
-    draw = ImageDraw.Draw(image)
     for piece in graded.pieces:
-        _draw_found(draw, view, piece, stroke_px=max(2, round(max(image.size) / 500)))
-    for piece in graded.pieces:
-        _draw_words(draw, view, piece, _words(piece, (called or {}).get(piece.measured.piece.id)))
-    return np.asarray(image)
+        _draw_found(view, piece, stroke_px=max(2, round(max(view.rgb.shape) / 600)))
+    taken = [view.rect(piece.measured.piece.box) for piece in graded.pieces]
+    for piece, stone in zip(graded.pieces, tuple(taken), strict=True):
+        words = _words(piece, (called or {}).get(piece.measured.piece.id), stone, view.rgb.shape)
+        plate = _place(words, stone, taken, view.rgb.shape)
+        _draw_plate(view.rgb, plate, words)
+        taken.append(plate)
+    return view.rgb
 
 
 def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
@@ -62,11 +80,10 @@ def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
     right = min(graded.photo.width, x + w + margin)
     bottom = min(graded.photo.height, y + h + margin)
     view = _view(graded.photo, (left, top, right, bottom), THUMBNAIL_PX)
-    image = Image.fromarray(view.rgb)
-    draw = ImageDraw.Draw(image)
-    _draw_found(draw, view, piece, stroke_px=1)
-    _plate(draw, (4, 4), [(str(piece.measured.piece.id), ImageFont.load_default(26))])
-    return _encoded(image, "JPEG", quality=82)
+    _draw_found(view, piece, stroke_px=1)
+    words = [(str(piece.measured.piece.id), 26)]
+    _draw_plate(view.rgb, (4, 4, *_plate_size(words)), words)
+    return _encoded(view.rgb, ".jpg", quality=82)
 
 
 def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
@@ -77,21 +94,18 @@ def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
     GraderError
         The suffix is of no picture format, or the place cannot be written to.
     """
-    kind = Image.registered_extensions().get(Path(path).suffix.lower())
-    if kind not in ("JPEG", "PNG", "WEBP", "TIFF"):
-        raise GraderError(
-            f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output"
-        )
-    write_bytes(path, _encoded(Image.fromarray(rgb), kind, quality=90))
+    suffix = Path(path).suffix.lower()
+    if suffix not in PICTURE_SUFFIXES:
+        raise GraderError(f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output")
+    write_bytes(path, _encoded(rgb, suffix, quality=90))
 
 
 def _view(photo: Photo, window: tuple[int, int, int, int], longest_px: int) -> View:
     left, top, right, bottom = window
     part = photo.rgb[top:bottom, left:right]
     scale = min(1.0, longest_px / max(part.shape[:2]))
-    if scale < 1:
-        size = max(1, round(part.shape[1] * scale)), max(1, round(part.shape[0] * scale))
-        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    size = max(1, round(part.shape[1] * scale)), max(1, round(part.shape[0] * scale))
+    part = cv2.resize(part, size, interpolation=cv2.INTER_AREA) if scale < 1 else part.copy()
     return View(_displayed(part, photo), (left, top), scale)
 
 
@@ -103,85 +117,92 @@ def _displayed(rgb: NDArray, photo: Photo) -> NDArray[np.uint8]:
     return np.interp(light, srgb_curve(), np.arange(256)).round().astype(np.uint8)
 
 
-def _draw_found(draw: ImageDraw.ImageDraw, view: View, piece: GradedPiece, stroke_px: int) -> None:
-    outline = view.points(piece.measured.piece.outline)
-    ring = [*outline, outline[0]]
+def _draw_found(view: View, piece: GradedPiece, stroke_px: int) -> None:
     # Pale on dark: seen on any stone and any cloth.
-    draw.line(ring, fill=INK, width=3 * stroke_px, joint="curve")
-    draw.line(ring, fill=PAPER, width=stroke_px, joint="curve")
+    outline = view.points(piece.measured.piece.outline)
+    _draw_line(view.rgb, [outline], 3 * stroke_px, stroke_px, closed=True)
     thin = max(1, stroke_px // 2)
     for line in piece.measured.measurements.lines:
         points = view.points(piece.measured.face.to_photo_px(line.points))
         if line.kind == "crack":
-            draw.line(points, fill=INK, width=thin + 2, joint="curve")
-            draw.line(points, fill=LINE_INK, width=thin)
+            _draw_line(view.rgb, [points], thin + 2, thin)
         elif line.kind == "uncertain":
-            for start, end in _dashes(np.array(points), 6 * thin):
-                draw.line([start, end], fill=INK, width=thin + 2)
-                draw.line([start, end], fill=LINE_INK, width=thin)
+            _draw_line(view.rgb, _dashes(points, 6.0 * thin), thin + 2, thin)
 
 
-def _dashes(points: NDArray, dash_px: float) -> list[tuple[tuple, tuple]]:
-    """A polyline as dashes of that length with gaps as long."""
+def _draw_line(rgb, parts: list[NDArray], dark_px: int, pale_px: int, closed: bool = False) -> None:
+    # Polylines take sixteenths of a px, counted from px centres.
+    parts = [np.rint((part - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2) for part in parts]
+    for colour, width_px in ((DARK, dark_px), (PALE, pale_px)):
+        cv2.polylines(rgb, parts, closed, colour, width_px, cv2.LINE_AA, shift=4)
+
+
+def _dashes(points: NDArray, dash_px: float) -> list[NDArray]:
+    """A polyline as straight dashes of that length, with gaps as long."""
     along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    ends = [np.interp(np.arange(0, along[-1], dash_px), along, points[:, axis]) for axis in (0, 1)]
-    stops = [tuple(p) for p in np.stack(ends, axis=1)]
-    return list(zip(stops[::2], stops[1::2], strict=False))
+    stops = np.arange(0, along[-1] + dash_px, dash_px).clip(max=along[-1])
+    stops = np.stack([np.interp(stops, along, points[:, axis]) for axis in (0, 1)], axis=1)
+    return [stops[i : i + 2] for i in range(0, len(stops) - 1, 2)]
 
 
-def _words(piece: GradedPiece, called: str | None) -> list[str]:
-    """What is written on a stone: its id with the word to sort by, and the proposal where the seller has called."""
+def _words(piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]) -> Words:
+    """The lines of a plate with their sizes: the id with the word to sort by, below it the proposal if called."""
+    number = piece.measured.piece.id
     proposed = piece.proposal.grade if piece.proposal else "retake"
-    if called is None:
-        return [f"{piece.measured.piece.id} {proposed}"]
-    return [f"{piece.measured.piece.id} {called}", f"proposed {proposed}"]
+    short_side = min(shape[:2])
+    first = f"{number} {called or proposed}"
+    # As large as the stone is wide, within what reads at arm's length.
+    size = _fitting(first, stone[2], short_side * WORD_PART)
+    size = max(size, 14, min(round(short_side * LEAST_WORD_PART), _fitting(first, 1.6 * stone[2], 1e4)))
+    below = [(f"proposed {proposed}", max(12, _fitting(f"proposed {proposed}", stone[2], size / 2)))]
+    return [(first, size), *(below if called else [])]
 
 
-def _draw_words(
-    draw: ImageDraw.ImageDraw, view: View, piece: GradedPiece, words: list[str]
-) -> None:
-    """Write the words in a plate at the foot of the stone, as large as its box and the picture take."""
-    x, y, w, h = (v * view.px_per_photo_px for v in piece.measured.piece.box)
-    left, top = (
-        x - view.origin_px[0] * view.px_per_photo_px,
-        y - view.origin_px[1] * view.px_per_photo_px,
-    )
-    size = _largest(words[0], w, min(h / 2, min(view.rgb.shape[:2]) / 9))
-    lines = [(words[0], ImageFont.load_default(size))]
-    lines += [
-        (word, ImageFont.load_default(max(12, _largest(word, w, size / 2)))) for word in words[1:]
-    ]
-    width, height = _plate_size(lines)
-    at_x = min(max(0, left + (w - width) / 2), view.rgb.shape[1] - width)
-    at_y = min(max(0, top + h - height), view.rgb.shape[0] - height)
-    _plate(draw, (at_x, at_y), lines)
+def _place(words: Words, stone: Rect, taken: list[Rect], shape: tuple[int, ...]) -> Rect:
+    """Where a plate lies: below the stone or above it where nothing else lies, else on the stone's foot."""
+    x, y, w, h = stone
+    width, height = _plate_size(words)
+    left = min(max(0, x + (w - width) / 2), max(0, shape[1] - width))
+    for top in (y + h + 2, y - height - 2):
+        spot = left, top, width, height
+        if 0 <= top <= shape[0] - height and not any(_overlap(spot, other) for other in taken):
+            return spot
+    return left, min(max(0, y + h - height), max(0, shape[0] - height)), width, height
 
 
-def _largest(text: str, width_px: float, height_px: float) -> int:
-    """Font size at which a text takes at most that width and height, 14 at least."""
-    reference = ImageFont.load_default(100)
-    by_width = 100 * width_px / (reference.getlength(text) + 60)
-    return max(14, int(min(by_width, height_px / 1.4)))
+def _overlap(one: Rect, other: Rect) -> bool:
+    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
 
 
-def _plate_size(lines: list[tuple[str, ImageFont.FreeTypeFont]]) -> tuple[float, float]:
-    pad = lines[0][1].size * 0.25
-    width = max(font.getlength(text) for text, font in lines)
-    return width + 2 * pad, sum(1.2 * font.size for _, font in lines) + pad / 2
+def _fitting(text: str, width_px: float, height_px: float) -> int:
+    """Font size at which a plate of that text is at most that wide, and the text that high."""
+    return int(min(100 * width_px / (_text_width(text, 100) + 50), height_px))
 
 
-def _plate(draw: ImageDraw.ImageDraw, at: tuple[float, float], lines) -> None:
-    x, y = at
-    width, height = _plate_size(lines)
-    draw.rectangle((x, y, x + width, y + height), fill=INK, outline=PAPER)
-    for text, font in lines:
-        draw.text(
-            (x + width / 2, y + 0.6 * font.size + 2), text, fill=PAPER, font=font, anchor="mm"
-        )
-        y += 1.2 * font.size
+def _text_width(text: str, size: int) -> int:
+    return cv2.getTextSize((0, 0), text, (0, 0), _FONT, size, 400)[2]
 
 
-def _encoded(image: Image.Image, kind: str, quality: int) -> bytes:
-    stream = io.BytesIO()
-    image.save(stream, kind, quality=quality)
-    return stream.getvalue()
+def _plate_size(words: Words) -> tuple[int, int]:
+    width = max(_text_width(text, size) for text, size in words) + words[0][1] // 2
+    return width, sum(round(1.35 * size) for _, size in words)
+
+
+def _draw_plate(rgb: NDArray[np.uint8], plate: Rect, words: Words) -> None:
+    x, y, width, height = (round(v) for v in plate)
+    cv2.rectangle(rgb, (x, y), (x + width, y + height), DARK, -1)
+    cv2.rectangle(rgb, (x, y), (x + width, y + height), PALE, 1)
+    for text, size in words:
+        left = x + (width - _text_width(text, size)) // 2
+        cv2.putText(rgb, text, (left, y + size), PALE, _FONT, size, 400)
+        y += round(1.35 * size)
+
+
+def _encoded(rgb: NDArray[np.uint8], suffix: str, quality: int) -> bytes:
+    settings = {
+        ".webp": [cv2.IMWRITE_WEBP_QUALITY, quality],
+        ".jpg": [cv2.IMWRITE_JPEG_QUALITY, quality],
+        ".jpeg": [cv2.IMWRITE_JPEG_QUALITY, quality],
+    }
+    _, content = cv2.imencode(suffix, rgb[..., ::-1], settings.get(suffix, []))
+    return content.tobytes()

@@ -36,7 +36,7 @@ def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
             "height": photo.height,
             "sha256": photo.sha256,
             "scale": {"mm_per_px": _number(photo.scale.mm_per_px), "source": photo.scale.source},
-            "colour": {"source": "camera", "encoding": photo.encoding.name},
+            "colour": {"source": "uncalibrated", "encoding": photo.encoding.name},
             "warnings": _warnings(graded.remarks, photo.scale.mm_per_px),
         },
         "pieces": [_piece_record(piece, photo) for piece in graded.pieces],

@@ -11,6 +11,7 @@ from grader.profile import Profile
 from grader.report import words
 from grader.report.calls import LostCall
 from grader.report.cautions import CAUTIONS
+from grader.report.result import NO_SCALE
 
 #: More stones than this are too many for one page on a phone.
 PIECES_PER_PAGE = 500
@@ -75,11 +76,7 @@ def _card(
     picture = pictures.get((photo["sha256"], piece["id"]))
     grade = proposal["grade"] if proposal else None
     call = piece["call"]
-    told = [
-        warning["text"]
-        for warning in piece["warnings"] + photo["warnings"]
-        if warning["code"] != "no_scale"
-    ]
+    told = [w["text"] for w in piece["warnings"] + _own_warnings(record)]
     return {
         "photo": photo["file"],
         "sha256": photo["sha256"],
@@ -96,7 +93,7 @@ def _card(
         ],
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
-        "told": list(dict.fromkeys(told)),
+        "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
         "called": words.call_words(call) if call else None,
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
@@ -119,7 +116,9 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
     ]
     if proposal:
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-    return [*facts, ("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}")]
+    facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
+    # A number and its sign stay on one line.
+    return [(name, fact.replace(" %", "\u00a0%")) for name, fact in facts]
 
 
 def _sort_keys(piece: dict, grade: str | None, profile: Profile) -> dict[str, float]:
@@ -137,7 +136,8 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
     """What the page cannot show as a stone, a line each."""
     lines = [f"Not read: {record['error']['text']}" for record in records if "error" in record]
     lines += [
-        "; ".join([f"{record['photo']['file']}: no stone found", *_own_words(record)])
+        f"{record['photo']['file']}: no stone found; "
+        + "; ".join(w["text"] for w in _own_warnings(record) if w["code"] != NO_SCALE.code)
         for record in records
         if not record["pieces"] and "error" not in record
     ]
@@ -154,8 +154,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
     ]
 
 
-def _own_words(record: dict) -> list[str]:
-    hidden = ("no_scale", "duplicate", "no_stone")
-    return [
-        warning["text"] for warning in record["photo"]["warnings"] if warning["code"] not in hidden
-    ]
+def _own_warnings(record: dict) -> list[dict]:
+    """What is told of the photo itself; the rest is listed at the foot."""
+    listed = ("duplicate", "call_without_stone")
+    return [w for w in record["photo"]["warnings"] if w["code"] not in listed]

@@ -4,7 +4,7 @@ from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
 
 NO_LINE = "no line seen on the face photographed"
-_LABEL = "  {:<9} {}"
+_LABEL = "  {:<10} {}"
 
 
 def photo_text(record: dict, profile: Profile) -> str:

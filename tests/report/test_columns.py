@@ -1,0 +1,68 @@
+"""``results.csv`` as its readers rely on it."""
+
+import csv
+import io
+
+from grader.errors import PhotoError
+from grader.grading.calls_csv import read_calls_csv
+from grader.measures import MEASURES
+from grader.report.columns import column_names, results_csv
+from grader.report.result import failed_record, photo_record
+
+CLASSES = ("blue", "white", "host")
+
+
+def rows(records):
+    return list(csv.DictReader(io.StringIO(results_csv(records, CLASSES))))
+
+
+def test_the_columns_begin_in_the_agreed_order():
+    begin = (
+        "photo,sha256,piece,verdict,proposed_grade,proposed_scene,sell_as,"
+        "blue_share,blue_low,blue_high,white_share,white_low,white_high,host_share,host_low,host_high,"
+        "glare_share,continuity,crack_count,crack_length_mm,mm_per_px,warnings,error,grade,scene,box"
+    )
+    assert ",".join(column_names(CLASSES)).startswith(begin)
+
+
+def test_every_declared_measure_is_a_column_once():
+    names = column_names(CLASSES)
+    assert set(MEASURES) <= set(names)
+    assert len(names) == len(set(names))
+
+
+def test_every_measure_is_filled_where_it_is_known(make_graded, crack):
+    (row,) = rows([photo_record(make_graded(lines=(crack,), mm_per_px=0.2))])
+    assert [measure for measure in MEASURES if row[measure] == ""] == []
+
+
+def test_one_row_per_piece_and_one_for_a_photo_that_failed(make_graded):
+    failed = failed_record("c.jpg", PhotoError("c.jpg: empty file; copy it again", "empty"))
+    table = rows([photo_record(make_graded(2)), photo_record(make_graded(0)), failed])
+    assert [(row["photo"], row["piece"]) for row in table] == [("a.jpg", "1"), ("a.jpg", "2"), ("c.jpg", "")]
+    assert table[2]["error"] == "c.jpg: empty file; copy it again"
+
+
+def test_what_is_not_known_is_empty_and_never_zero(make_graded):
+    (row,) = rows([photo_record(make_graded(verdict="retake"))])
+    for name in ("sell_as", "proposed_grade", "mm_per_px", "crack_length_mm", "area_cm2", "size_class"):
+        assert row[name] == "", name
+
+
+def test_a_table_as_it_comes_holds_no_call(make_graded, tmp_path):
+    path = tmp_path / "results.csv"
+    path.write_text(results_csv([photo_record(make_graded(2))], CLASSES), "utf-8")
+    read = read_calls_csv(path, ("waste", "tumbling", "cabbing", "select"), "2026-01-02T03:04:05+00:00")
+    assert (read.calls, read.refused) == ((), ())
+
+
+def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
+    path = tmp_path / "results.csv"
+    filled = rows([photo_record(make_graded(2))])
+    filled[1]["grade"], filled[1]["scene"] = "select", "71"
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, filled[0])
+        writer.writeheader()
+        writer.writerows(filled)
+    (call,) = read_calls_csv(path, ("cabbing", "select"), "2026-01-02T03:04:05+00:00").calls
+    assert (call.piece, call.grade, call.scene, call.box) == (2, "select", 71, (40, 180, 200, 100))

@@ -1,0 +1,124 @@
+"""What is drawn into a photo, and that it can be read."""
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from grader.errors import GraderError
+from grader.report.overlay import draw_overlay, piece_picture, write_picture
+
+
+def differing(one, other):
+    return np.argwhere((one != other).any(axis=2))
+
+
+def test_a_photo_without_stones_is_left_as_it_is(make_graded):
+    graded = make_graded(0)
+    assert np.array_equal(draw_overlay(graded), graded.photo.rgb)
+
+
+def test_the_photo_itself_is_never_drawn_on(make_graded):
+    graded = make_graded(2)
+    before = graded.photo.rgb.copy()
+    draw_overlay(graded)
+    assert np.array_equal(before, graded.photo.rgb)
+
+
+def test_the_word_is_at_least_a_25th_of_the_short_side(make_graded):
+    from grader.report.overlay import _words
+
+    graded = make_graded(1)
+    (word, size), *_ = _words(graded.pieces[0], None, (40, 40, 200, 100), graded.photo.rgb.shape)
+    assert word == "1 cabbing"
+    assert size >= min(graded.photo.rgb.shape[:2]) / 25
+
+
+def test_the_word_of_a_retake_is_retake(make_graded):
+    usable, retake = (draw_overlay(make_graded(verdict=v)) for v in ("usable", "retake"))
+    assert len(differing(usable, retake)) > 50
+
+
+def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
+    from types import SimpleNamespace
+
+    from grader.report.overlay import _words
+
+    piece = SimpleNamespace(
+        measured=SimpleNamespace(piece=SimpleNamespace(id=7)), proposal=SimpleNamespace(grade="select")
+    )
+    words = _words(piece, "cabbing", (0, 0, 300, 200), (900, 1200, 3))
+    assert [text for text, _ in words] == ["7 cabbing", "proposed select"]
+
+
+@pytest.mark.parametrize("grade", ["schön", "высший", "特级"])
+def test_grade_names_beyond_ascii_are_drawn_with_their_own_letters(make_graded, grade):
+    # A font that lacks a letter draws the same box for each: two different words would look alike.
+    other = grade[:-1] + chr(ord(grade[-1]) + 1)
+    one, two = (draw_overlay(make_graded(grade=g)) for g in (grade, other))
+    assert len(differing(one, two)) > 20
+
+
+def test_a_crack_and_an_uncertain_line_are_drawn_differently(make_graded, crack):
+    from dataclasses import replace
+
+    plain = draw_overlay(make_graded())
+    whole = len(differing(plain, draw_overlay(make_graded(lines=(crack,)))))
+    dashed = len(differing(plain, draw_overlay(make_graded(lines=(replace(crack, kind="uncertain"),)))))
+    assert 0 < dashed < 0.8 * whole
+
+
+def test_pattern_lines_are_not_drawn(make_graded, crack):
+    from dataclasses import replace
+
+    lines = (replace(crack, kind="pattern line"),)
+    assert np.array_equal(draw_overlay(make_graded()), draw_overlay(make_graded(lines=lines)))
+
+
+def test_plates_lie_on_no_other_stone(make_graded):
+    # Stones 40 px apart, their words below them: the second stone's inside is free of the first one's plate.
+    drawn, photo = draw_overlay(make_graded(2)), make_graded(2).photo.rgb
+    inside = np.s_[190:270, 60:220]
+    assert np.array_equal(drawn[inside], photo[inside])
+
+
+def test_a_large_photo_is_drawn_at_a_size_for_a_phone(make_graded):
+    graded = make_graded(30)
+    assert graded.photo.height > 2400
+    assert max(draw_overlay(graded).shape) == 2400
+
+
+def test_a_16_bit_photo_is_drawn_as_8_bits_of_the_same_look(make_graded):
+    from dataclasses import replace
+
+    from grader.photo.colour import srgb_curve
+
+    graded = make_graded(0)
+    encoding = replace(graded.photo.encoding, curves=np.stack([srgb_curve(65536)] * 3))
+    deep = replace(graded.photo, rgb=graded.photo.rgb.astype(np.uint16) * 257, encoding=encoding)
+    drawn = draw_overlay(replace(graded, photo=deep))
+    assert drawn.dtype == np.uint8
+    assert np.abs(drawn.astype(int) - graded.photo.rgb).max() <= 1
+
+
+def test_the_picture_of_a_piece_is_a_small_jpeg(make_graded):
+    graded = make_graded(2)
+    jpeg = piece_picture(graded, graded.pieces[1])
+    picture = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    assert jpeg[:2] == b"\xff\xd8"
+    assert max(picture.shape) <= 320
+
+
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".webp", ".tif"])
+def test_pictures_are_written_in_the_format_of_their_name(tmp_path, suffix):
+    red = np.zeros((20, 30, 3), np.uint8)
+    red[..., 0] = 200
+    write_picture(tmp_path / f"x{suffix}", red)
+    with Image.open(tmp_path / f"x{suffix}") as image:
+        assert image.size == (30, 20)
+        assert image.convert("RGB").getpixel((5, 5))[0] > 150
+
+
+def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
+    with pytest.raises(GraderError, match=r"x\.doc: no picture format; end the name in"):
+        write_picture(tmp_path / "x.doc", np.zeros((2, 2, 3), np.uint8))

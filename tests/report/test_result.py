@@ -1,0 +1,113 @@
+"""The JSON object, held against its schema and against numbers that can be counted."""
+
+import json
+
+import jsonschema
+import numpy as np
+import pytest
+
+from grader.errors import PhotoError
+from grader.face.measurements import Line
+from grader.report.result import failed_record, photo_record, result_schema, to_json
+
+
+def check(record: dict) -> None:
+    jsonschema.Draft202012Validator(result_schema()).validate(json.loads(to_json(record)))
+
+
+def test_the_schema_is_a_schema():
+    jsonschema.Draft202012Validator.check_schema(result_schema())
+
+
+@pytest.mark.parametrize("mm_per_px", [None, 0.2])
+@pytest.mark.parametrize("verdict", ["usable", "with care", "retake"])
+@pytest.mark.parametrize("pieces", [0, 1, 3])
+def test_every_object_follows_the_schema(make_graded, crack, pieces, verdict, mm_per_px):
+    check(photo_record(make_graded(pieces, verdict=verdict, mm_per_px=mm_per_px, lines=(crack,))))
+
+
+def test_the_schema_refuses_a_zero_where_something_is_unknown(make_graded):
+    record = photo_record(make_graded())
+    record["photo"]["scale"]["mm_per_px"] = 0
+    with pytest.raises(jsonschema.ValidationError):
+        check(record)
+
+
+def test_the_schema_refuses_a_proposal_on_retake(make_graded):
+    record = photo_record(make_graded())
+    record["pieces"][0]["verdict"] = "retake"
+    with pytest.raises(jsonschema.ValidationError):
+        check(record)
+
+
+def test_a_photo_that_cannot_be_read_has_file_no_pieces_and_the_reason():
+    record = failed_record("b.jpg", PhotoError("b.jpg: empty file; copy it again", "empty"))
+    check(record)
+    assert record == {
+        "schema": 1,
+        "photo": {"file": "b.jpg"},
+        "pieces": [],
+        "error": {"code": "empty", "text": "b.jpg: empty file; copy it again"},
+    }
+
+
+def test_shares_sum_to_one_within_a_millionth(make_graded):
+    shares = photo_record(make_graded())["pieces"][0]["shares"]
+    assert abs(sum(share["value"] for share in shares.values()) - 1) < 1e-6
+    assert shares["host"]["kinds"].keys() == {"rusty", "grey"}
+
+
+def test_lengths_are_in_px_of_the_full_size_photo(make_graded, crack):
+    # 40 working px at half size are 80 px of the photo; at 0.2 mm a px of the photo 16 mm.
+    cracks = photo_record(make_graded(lines=(crack,), mm_per_px=0.2))["pieces"][0]["cracks"]
+    assert (cracks["count"], cracks["length_px"], cracks["length_mm"]) == (1, 80.0, 16.0)
+    # The stone lies at 40, 40: 20 and 60 working px are 80 and 160, and 25.5 is 91.
+    assert cracks["lines"][0]["points"] == [[80, 91], [160, 91]]
+    assert cracks["lines"][0]["width_px"] == 4.0
+
+
+def test_lines_of_another_class_are_listed_and_not_counted(make_graded, crack):
+    other = Line(crack.points, 40.0, 2.0, "uncertain", 0.4)
+    cracks = photo_record(make_graded(lines=(crack, other)))["pieces"][0]["cracks"]
+    assert cracks["count"] == 1
+    assert cracks["length_px"] == 80.0
+    assert [line["class"] for line in cracks["lines"]] == ["crack", "uncertain"]
+
+
+def test_without_scale_what_hangs_on_it_is_null_and_the_reason_is_told(make_graded, crack):
+    record = photo_record(make_graded(lines=(crack,)))
+    piece = record["pieces"][0]
+    assert record["photo"]["scale"] == {"mm_per_px": None, "source": None}
+    assert piece["area_cm2"] is piece["size_class"] is piece["proposal"]["sell_as"] is None
+    assert piece["cracks"]["length_mm"] is piece["banding"]["thickness_mm"] is None
+    assert piece["proposal"]["grade"] == "cabbing"
+    assert "no_scale" in [warning["code"] for warning in piece["warnings"]]
+
+
+def test_with_scale_nothing_is_said_of_a_missing_one(make_graded):
+    record = photo_record(make_graded(mm_per_px=0.2))
+    piece = record["pieces"][0]
+    # 200 x 100 px of 0.2 mm are 40 x 20 mm, 8 cm2; bands of 24 px 4.8 mm.
+    assert piece["area_cm2"] == 8.0
+    assert piece["banding"]["thickness_mm"] == 4.8
+    assert record["photo"]["warnings"] == piece["warnings"] == []
+
+
+def test_retake_keeps_the_measurements_and_the_scene_score(make_graded):
+    piece = photo_record(make_graded(verdict="retake"))["pieces"][0]
+    assert piece["proposal"] is None
+    assert piece["scene"]["score"] == 54
+    assert piece["shares"]["blue"]["value"] == pytest.approx(50 / 95)
+
+
+def test_a_number_that_is_no_number_is_null(make_graded):
+    line = Line(np.array([[1.0, 1.0], [2.0, 2.0]]), 1.4, float("nan"), "crack", 0.5)
+    cracks = photo_record(make_graded(lines=(line,)))["pieces"][0]["cracks"]
+    assert cracks["lines"][0]["width_px"] is None
+
+
+def test_points_stay_inside_the_photo(make_graded):
+    outside = Line(np.array([[-100.0, 0.0], [500.0, 500.0]]), 9.0, 1.0, "crack", 0.5)
+    graded = make_graded(lines=(outside,))
+    points = photo_record(graded)["pieces"][0]["cracks"]["lines"][0]["points"]
+    assert points == [[0, 40], [graded.photo.width - 1, graded.photo.height - 1]]

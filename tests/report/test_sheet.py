@@ -1,0 +1,152 @@
+"""The page on which the seller calls: whole in itself, safe with any name, and readable back."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from grader.errors import PhotoError
+from grader.grading.proposal import Call
+from grader.profile import load_profile
+from grader.report import sheet
+from grader.report.calls import with_calls
+from grader.report.overlay import piece_picture
+from grader.report.result import failed_record, photo_record
+from grader.report.sheet import write_sheet
+
+TIME = "2026-03-02T10:11:12+01:00"
+
+
+@pytest.fixture
+def written(make_graded, tmp_path):
+    """Return a function that writes a sheet of these graded photos and returns its text."""
+
+    def write(*photos, records=(), lost=(), profile=None):
+        made, pictures = [], {}
+        for graded, record in zip(photos, records or map(photo_record, photos), strict=True):
+            made.append(record)
+            for piece in graded.pieces:
+                number = piece.measured.piece.id
+                path = tmp_path / f"{len(made)}-{number}.jpg"
+                path.write_bytes(piece_picture(graded, piece))
+                pictures[graded.photo.sha256, number] = path
+        write_sheet(tmp_path / "sheet.html", made, pictures, profile or load_profile(), lost)
+        return (tmp_path / "sheet.html").read_text("utf-8")
+
+    return write
+
+
+class Tags(HTMLParser):
+    def __init__(self, text):
+        super().__init__()
+        self.tags = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def named(self, tag):
+        return [attrs for name, attrs in self.tags if name == tag]
+
+
+def test_the_page_asks_nothing_of_the_network(written, make_graded):
+    page = written(make_graded(2))
+    assert "default-src 'none'" in page
+    without_pictures = re.sub(r"data:image/jpeg;base64,[^\"]+", "", page)
+    assert not re.search(r"https?:|//[a-z]|@import|url\(", without_pictures.split("<script>")[0])
+    for tag in ("link", "iframe", "object"):
+        assert Tags(page).named(tag) == []
+    assert all("src" not in attrs for attrs in Tags(page).named("script"))
+
+
+def test_every_stone_has_its_picture_a_grade_choice_and_a_scene_field(written, make_graded):
+    tags = Tags(written(make_graded(3)))
+    assert len([img for img in tags.named("img") if img["src"].startswith("data:image/jpeg;base64,")]) == 3
+    assert len([s for s in tags.named("select") if s.get("class") == "g"]) == 3
+    assert len([s for s in tags.named("input") if s.get("class") == "s"]) == 3
+
+
+def test_a_card_says_which_stone_it_is(written, make_graded):
+    graded = make_graded(2)
+    cards = Tags(written(graded)).named("article")
+    assert [(card["data-photo"], card["data-piece"], card["data-box"]) for card in cards] == [
+        ("a.jpg", "1", "40 40 200 100"),
+        ("a.jpg", "2", "40 180 200 100"),
+    ]
+    assert {card["data-sha256"] for card in cards} == {graded.photo.sha256}
+
+
+def test_the_grade_is_told_with_its_meaning(written, make_graded):
+    page = written(make_graded())
+    assert "1 cabbing</h2>" in page
+    assert "sound pattern for a cab on the face seen" in page
+
+
+def test_names_cannot_break_out_of_the_page(written, make_graded):
+    name = '"><script>alert(1)</script>.jpg'
+    page = written(make_graded(name=name))
+    assert "<script>alert(1)" not in page
+    assert Tags(page).named("article")[0]["data-photo"] == name
+
+
+def test_grade_names_reach_the_script_unharmed(written, make_graded, tmp_path):
+    text = (load_profile_text()).replace('"cabbing"', '"schön </script>"')
+    (tmp_path / "mine.toml").write_text(text, "utf-8")
+    page = written(make_graded(grade="schön </script>"), profile=load_profile(tmp_path / "mine.toml"))
+    assert page.count("</script>") == 1
+
+
+def load_profile_text():
+    from importlib import resources
+
+    return (resources.files("grader") / "profiles" / "banded.toml").read_text("utf-8")
+
+
+def test_the_call_stands_beside_the_proposal(written, make_graded):
+    graded = make_graded()
+    call = Call("a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", 71, "Mira", TIME, "two bands")
+    records, _ = with_calls([photo_record(graded)], [call])
+    page = written(graded, records=records)
+    assert "select, scene 71, by Mira, 2026-03-02, two bands" in page
+    assert "The proposal is another: cabbing" in page
+
+
+def test_what_is_no_stone_is_listed(make_graded, tmp_path):
+    call = Call("gone.jpg", None, 1, (0, 0, 5, 5), "select", None, None, TIME, None)
+    empty, lost = with_calls([photo_record(make_graded(0))], [call])
+    failed = failed_record("c.jpg", PhotoError("c.jpg: empty file; copy it again", "empty"))
+    write_sheet(tmp_path / "sheet.html", [*empty, failed], {}, load_profile(), lost)
+    page = (tmp_path / "sheet.html").read_text("utf-8")
+    assert "a.jpg: no stone found" in page
+    assert "Not read: c.jpg: empty file; copy it again" in page
+    assert "Call without a stone: select" in page
+
+
+def test_above_the_limit_there_are_pages_linked_to_each_other(written, make_graded, tmp_path, monkeypatch):
+    monkeypatch.setattr(sheet, "PIECES_PER_PAGE", 2)
+    first = written(make_graded(5))
+    pages = sorted(p.name for p in tmp_path.glob("sheet*.html"))
+    assert pages == ["sheet-2.html", "sheet-3.html", "sheet.html"]
+    assert [a["href"] for a in Tags(first).named("a")] == ["sheet-2.html", "sheet-3.html"]
+    last = (tmp_path / "sheet-3.html").read_text("utf-8")
+    assert [card["data-piece"] for card in Tags(last).named("article")] == ["5"]
+
+
+def test_pages_of_a_larger_run_do_not_stay(written, make_graded, tmp_path, monkeypatch):
+    monkeypatch.setattr(sheet, "PIECES_PER_PAGE", 2)
+    written(make_graded(5))
+    written(make_graded(1))
+    assert [p.name for p in tmp_path.glob("sheet*.html")] == ["sheet.html"]
+
+
+def test_the_cautions_are_at_the_foot_with_their_sources(written, make_graded):
+    foot = written(make_graded()).split("<footer>")[1]
+    for words in ("silica dust", "29 CFR 1910.1053", "30 CFR 56.3200", "Local rules"):
+        assert words in foot
+
+
+@pytest.mark.parametrize("words", ["no crack", "crack-free", "clean", "flawless"])
+def test_no_stone_is_said_to_be_without_cracks(written, make_graded, words):
+    page = written(make_graded())
+    assert words not in page.casefold()
+    assert "no line seen" in page

@@ -1,0 +1,82 @@
+"""``grader.toml`` of the working folder."""
+
+import pytest
+
+from grader.errors import SettingsError
+from grader.settings import Settings, load_settings, use_model
+
+
+def write(folder, text):
+    (folder / "grader.toml").write_text(text, "utf-8")
+    return folder
+
+
+def test_without_a_file_the_defaults_hold(tmp_path):
+    assert load_settings(tmp_path) == Settings("banded", None, None, "g", None)
+
+
+def test_every_setting_is_read(tmp_path):
+    write(
+        tmp_path,
+        'profile = "mine.toml"\nmodel = "models/mine"\nmm_per_px = 0.1\nunits = "lb"\ncurrency = "EUR"\n',
+    )
+    assert load_settings(tmp_path) == Settings("mine.toml", "models/mine", 0.1, "lb", "EUR")
+
+
+def test_a_byte_order_mark_does_not_matter(tmp_path):
+    write(tmp_path, '\ufeffunits = "lb"\n')
+    assert load_settings(tmp_path).units == "lb"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('profil = "banded"', r"grader\.toml: the file has no setting 'profil' \(did you mean 'profile'\?\)"),
+        ("mm_per_px = 0", r"mm_per_px is 0; give a number from"),
+        ('mm_per_px = "1"', r"mm_per_px is '1'; give a number from"),
+        ("mm_per_px = true", r"mm_per_px is True; give a number from"),
+        ("profile = 3", r"profile is 3; give a word"),
+        ('model = ""', r"model is ''; give a word"),
+        ('units = "kg"', r"units is 'kg'; one of g, lb"),
+        ("units = ", r"not valid TOML .* mend that line"),
+    ],
+)
+def test_a_wrong_setting_is_refused_in_one_line(tmp_path, text, said):
+    with pytest.raises(SettingsError, match=said) as err:
+        load_settings(write(tmp_path, text + "\n"))
+    assert "\n" not in str(err.value)
+
+
+def test_a_file_that_is_no_text_is_refused(tmp_path):
+    (tmp_path / "grader.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(SettingsError, match=r"grader\.toml: cannot be read .* mend or remove it"):
+        load_settings(tmp_path)
+
+
+def test_a_model_is_written_where_there_is_no_file(tmp_path):
+    use_model("models/mine", tmp_path)
+    assert load_settings(tmp_path).model == "models/mine"
+
+
+def test_a_new_model_keeps_every_other_line(tmp_path):
+    before = '# mine\nprofile = "banded"  # as shipped\nmodel = "old"\nmm_per_px = 0.1\n'
+    use_model("models/new", write(tmp_path, before))
+    assert (tmp_path / "grader.toml").read_text("utf-8") == before.replace('"old"', '"models/new"')
+
+
+def test_a_model_is_added_after_a_last_line_without_an_end(tmp_path):
+    use_model("m", write(tmp_path, "mm_per_px = 0.1"))
+    assert (tmp_path / "grader.toml").read_text("utf-8") == 'mm_per_px = 0.1\nmodel = "m"\n'
+
+
+@pytest.mark.parametrize("name", ['a "b" \\ c', "größe", "a\nb"])
+def test_any_folder_name_is_read_back_as_it_was(tmp_path, name):
+    use_model(name, tmp_path)
+    use_model(name, tmp_path)
+    assert load_settings(tmp_path).model == name
+
+
+def test_a_file_that_does_not_make_sense_is_not_written_to(tmp_path):
+    with pytest.raises(SettingsError):
+        use_model("m", write(tmp_path, "nonsense = 1\n"))
+    assert (tmp_path / "grader.toml").read_text("utf-8") == "nonsense = 1\n"
