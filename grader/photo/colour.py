@@ -14,7 +14,7 @@ XYZ_FROM_LINEAR_SRGB = np.array(
 )
 # The white that this matrix gives: its row sums, so that sRGB white is L* 100, a* b* 0.
 WHITE_XYZ = XYZ_FROM_LINEAR_SRGB.sum(axis=1)
-# CIE 15: L* = 116 f(Y) - 16, a* = 500 (f(X) - f(Y)), b* = 200 (f(Y) - f(Z)); f a cube root above that.
+# CIE 15: L* = 116 f(Y) - 16, a* = 500 (f(X) - f(Y)), b* = 200 (f(Y) - f(Z)); f below.
 _LAB_FROM_ROOTS = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], np.float32)
 _CUBE_FROM = np.float32((6 / 29) ** 3)
 
@@ -25,14 +25,16 @@ def srgb_curve(codes: int = 256) -> NDArray[np.float32]:
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
-@lru_cache(maxsize=2)
 def srgb_encoding(codes: int = 256) -> ColourEncoding:
     """Return the encoding of sRGB numbers with that many codes: what no profile means."""
-    encoding = ColourEncoding(
-        "sRGB", np.stack([srgb_curve(codes)] * 3), np.eye(3, dtype=np.float32)
-    )
-    encoding.curves.flags.writeable = encoding.to_linear_srgb.flags.writeable = False
-    return encoding
+    return _srgb_encoding(codes)
+
+
+@lru_cache(maxsize=2)
+def _srgb_encoding(codes: int) -> ColourEncoding:
+    curves, identity = np.stack([srgb_curve(codes)] * 3), np.eye(3, dtype=np.float32)
+    curves.flags.writeable = identity.flags.writeable = False
+    return ColourEncoding("sRGB", curves, identity)
 
 
 def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:

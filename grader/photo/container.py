@@ -1,5 +1,6 @@
 """Picture files as bytes: which format they hold, and whether all of it. Nothing is decoded."""
 
+import codecs
 import struct
 import zlib
 
@@ -50,11 +51,7 @@ def other_content(data: bytes) -> str:
     for opening, content in _OTHERS:
         if data.lstrip()[:8].startswith(opening):
             return content
-    return (
-        "a text"
-        if all(byte >= 32 or byte in b"\t\r\n" for byte in data[:512])
-        else "something else"
-    )
+    return "a text" if _is_text(data[:512]) else "something else"
 
 
 def cut_off(data: bytes, form: str) -> str | None:
@@ -89,6 +86,14 @@ def png_damaged(data: bytes) -> bool:
 def png_bits(data: bytes) -> int:
     """Bits of one value, from the IHDR chunk."""
     return data[24] if len(data) > 24 else 0
+
+
+def _is_text(opening: bytes) -> bool:
+    try:
+        text = codecs.getincrementaldecoder("utf-8")().decode(opening)  # may end within a letter
+    except UnicodeDecodeError:
+        return False
+    return all(letter.isprintable() or letter.isspace() for letter in text)
 
 
 def _brands(data: bytes) -> set[bytes]:
