@@ -102,9 +102,8 @@ def _sensor(rng: np.random.Generator, camera: Camera, linear: NDArray) -> NDArra
     if camera.denoise < 0.05:
         return linear
     coded = np.sqrt(np.clip(linear, 0, 1))
-    luma = coded @ np.float32([[0.25], [0.6], [0.15]])
-    colour = cv2.GaussianBlur(coded - luma, (0, 0), 0.6 + 2.2 * camera.denoise)
-    luma = luma[..., 0]
+    luma = cv2.transform(coded, np.float32([[0.25, 0.6, 0.15]]))
+    colour = cv2.GaussianBlur(coded - luma[..., None], (0, 0), 0.6 + 2.2 * camera.denoise)
     smooth = cv2.bilateralFilter(luma, 5, 0.02 + 0.05 * camera.denoise, 1.0 + camera.denoise)
     luma += (smooth - luma) * np.float32(min(1.0, camera.denoise))
     return np.square(np.maximum(colour + luma[..., None], 0))
@@ -112,7 +111,7 @@ def _sensor(rng: np.random.Generator, camera: Camera, linear: NDArray) -> NDArra
 
 def _local_tones(camera: Camera, linear: NDArray) -> NDArray[np.float32]:
     """Lift shade and hold highlights by the light of the neighbourhood, as night modes do."""
-    luma = linear.mean(-1)
+    luma = cv2.transform(linear, np.float32([[1, 1, 1]]) / 3)
     small = cv2.resize(luma, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     around = cv2.GaussianBlur(small, (0, 0), max(2.0, luma.shape[1] / 250))
     around = cv2.resize(around, (luma.shape[1], luma.shape[0]), interpolation=cv2.INTER_LINEAR)
@@ -127,8 +126,9 @@ def _tone(camera: Camera, linear: NDArray) -> NDArray[np.float32]:
     table = (255 * v).astype(np.float32)
     picture = table.take((np.clip(linear, 0, 1) * 4095).astype(np.int16))
     if abs(camera.colour - 1) > 0.01:
-        grey = picture @ np.float32([[0.3], [0.59], [0.11]])
-        picture = grey + (picture - grey) * np.float32(camera.colour)
+        k = np.float32(camera.colour)
+        mix = k * np.eye(3, dtype=np.float32) + (1 - k) * np.float32([[0.3, 0.59, 0.11]] * 3)
+        picture = cv2.transform(picture, mix)
     if camera.sharpen > 0.02:
         soft = cv2.GaussianBlur(picture, (0, 0), camera.sharpen_px)
         picture = picture + np.float32(camera.sharpen) * np.clip(picture - soft, -40, 40)

@@ -109,7 +109,8 @@ def mirror_picture(rng: np.random.Generator, lighting: Lighting, ground: NDArray
     seen = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.8)
     for lamp in lighting.lamps:
         seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
-    fresnel = np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5
+    # Held at 0.3: a real rim is bevelled and never quite grazing.
+    fresnel = np.minimum(np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5, np.float32(0.3))
     return (seen * fresnel[..., None]).astype(np.float32)
 
 
@@ -162,14 +163,17 @@ def shade(
     nz = np.sqrt(np.clip(1 - nx * nx - ny * ny, 0.01, 1))
     sky = (0.5 + 0.5 * nz) * hollow
     ground = (0.5 - 0.5 * nz) * hollow
-    total = sky[..., None] * lighting.surround.astype(np.float32)
-    total += ground[..., None] * (bounce * lighting.surround.sum() / 3).astype(np.float32)
+    layers, colours = [sky, ground], [lighting.surround, bounce * lighting.surround.mean()]
     for lamp, shadow in zip(lighting.lamps, shadows, strict=True):
         dx, dy, dz = lamp.towards.astype(np.float32)
         soft = np.clip(through + np.float32(0.5 * min(1.0, lamp.half_x + lamp.half_y)), 0, 0.9)
         facing = (nx * dx + ny * dy + nz * dz + soft) / (1 + soft)
         lit = np.maximum(facing, 0) * ((1 + soft) / (dz + soft)) * shadow
-        total += lit[..., None] * (lamp.colour * lamp.share).astype(np.float32)
+        layers.append(lit)
+        colours.append(lamp.colour * lamp.share)
+    total = cv2.transform(cv2.merge([layer.astype(np.float32) for layer in layers[:4]]), np.float32(colours[:4]).T)
+    for layer, colour in zip(layers[4:], colours[4:], strict=True):
+        total += layer[..., None] * colour.astype(np.float32)
     return total
 
 

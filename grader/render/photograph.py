@@ -218,7 +218,7 @@ def _light_up(rng, scene: _Scene, faces, lighting: Lighting, camera: Camera, vie
     gains = balance(whole, rng.uniform(0.65, 1.0)) * camera.gains * camera.exposure
     gains = (gains / whole.mean() * rng.uniform(0.8, 1.05)).astype(np.float32)
     body = scene.reflect * light * gains
-    return body, _mirrored(rng, scene, lighting, view) * gains
+    return body, _mirrored(rng, scene, faces, lighting, view) * gains
 
 
 def _contact(scene: _Scene, faces) -> NDArray[np.float32]:
@@ -230,7 +230,7 @@ def _contact(scene: _Scene, faces) -> NDArray[np.float32]:
     return cv2.resize(near, (w, h), interpolation=cv2.INTER_LINEAR) * (1 - scene.stone)
 
 
-def _mirrored(rng, scene: _Scene, lighting: Lighting, view: View) -> NDArray[np.float32]:
+def _mirrored(rng, scene: _Scene, faces, lighting: Lighting, view: View) -> NDArray[np.float32]:
     """Return what the surfaces mirror of lamps and room, by their normals and where the camera stands."""
     picture = mirror_picture(rng, lighting, scene.ground_mean)
     h, w = scene.ids.shape
@@ -240,16 +240,24 @@ def _mirrored(rng, scene: _Scene, lighting: Lighting, view: View) -> NDArray[np.
     half = np.float32((SIDE - 1) / 2)
     x = (np.clip(scene.nx - lean[..., 0], -0.99, 0.99) + 1) * half
     y = (np.clip(scene.ny - lean[..., 1], -0.99, 0.99) + 1) * half
-    sharp = cv2.remap(picture, x, y, cv2.INTER_LINEAR)
     soft = cv2.GaussianBlur(np.minimum(picture, 2.0), (0, 0), SIDE * 0.07)
-    soft = cv2.resize(soft, (96, 96), interpolation=cv2.INTER_AREA)
-    dull = cv2.remap(soft, x * np.float32(95 / (SIDE - 1)), y * np.float32(95 / (SIDE - 1)), cv2.INTER_LINEAR)
-    return sharp * scene.mirror[..., None] + dull * scene.sheen[..., None]
+    # A dull surface mirrors so little detail that half the px do.
+    small = (w // 2, h // 2)
+    dull = cv2.remap(soft, cv2.resize(x, small), cv2.resize(y, small), cv2.INTER_LINEAR)
+    dull *= cv2.resize(scene.sheen, small, interpolation=cv2.INTER_AREA)[..., None]
+    seen = cv2.resize(dull, (w, h), interpolation=cv2.INTER_LINEAR)
+    for bx, by, bw, bh in (face.box for face in faces):
+        box = (slice(by, by + bh), slice(bx, bx + bw))
+        if scene.mirror[box].any():
+            sharp = cv2.remap(picture, x[box], y[box], cv2.INTER_LINEAR)
+            seen[box] += sharp * scene.mirror[box][..., None]
+    return seen
 
 
 def _hidden(body: NDArray, mirrored: NDArray) -> NDArray[np.bool_]:
     """Return where mirrored light hides the stone: it outshines the body, or drives the picture to white."""
-    b, m = body.mean(-1), mirrored.mean(-1)
+    grey = np.float32([[1, 1, 1]]) / 3
+    b, m = cv2.transform(body, grey), cv2.transform(mirrored, grey)
     return (m > 0.10) & ((m > 1.3 * b) | ((b + m > 0.97) & (m > 0.3 * b)))
 
 
@@ -310,16 +318,19 @@ def _stone_truth(number: int, box, face: StoneFace, regions, pieces, mm_per_px: 
     counts = np.bincount(codes, minlength=10)
     readable = max(1, int(counts[BLUE] + counts[WHITE] + counts[HOST]))
     fx, fy = face.box[0], face.box[1]
-    lab = face.lab[y - fy : y - fy + h, x - fx : x - fx + w][mine]
+    step = max(1, int(np.sqrt(mine.sum() / 20000)))  # medians of colour need no more px than that
+    lab = face.lab[y - fy : y - fy + h : step, x - fx : x - fx + w : step][mine[::step, ::step]]
+    picked = regions[part][::step, ::step][mine[::step, ::step]]
     names = {"blue": BLUE, "white": WHITE, "host": HOST}
-    colour = {name: _median_lch(lab[codes == code]) for name, code in names.items() if (codes == code).any()}
-    rust = lab[codes == HOST]
-    rusty = int((np.hypot(rust[:, 1], rust[:, 2]) >= 9).sum())
+    colour = {name: _median_lch(lab[picked == code]) for name, code in names.items() if (picked == code).any()}
+    rust = lab[picked == HOST]
+    rusty = float((np.hypot(rust[:, 1], rust[:, 2]) >= 9).mean()) if len(rust) else 0.0
+    hosts = counts[HOST] / readable
     height_px, width_px = regions.shape
     return StoneTruth(
         id=number, box=box, area_px=int(mine.sum()), kind=face.plan.kind, pattern=face.plan.pattern,
         state=face.plan.state, shares={name: counts[code] / readable for name, code in names.items()},
-        kinds={"rusty": rusty / readable, "grey": (int(counts[HOST]) - rusty) / readable},
+        kinds={"rusty": hosts * rusty, "grey": hosts * (1 - rusty)},
         glare_share=float(counts[UNREADABLE] / max(1, mine.sum())), colour=colour,
         bands=_bands_seen(face, mm_per_px, view), mm_per_px=mm_per_px,
         cut_by_frame=x <= 0 or y <= 0 or x + w >= width_px or y + h >= height_px,

@@ -88,27 +88,50 @@ def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
 def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap skin.
 
-    It solves Poisson's equation on a coarse grid, coarse to fine; on an ellipse it is 1 - r^2 exactly.
+    It solves Poisson's equation on a coarse grid, coarse to fine; on an ellipse it is 1 - r^2 exactly. Close to the
+    outline the coarse grid is too blunt: there it is the slope of the skin times the exact distance.
+
+    Parameters
+    ----------
+    points : outline (n, 2), x, y in px; it may leave the picture, the skin is that of the whole outline.
     """
-    h, w = shape
+    low = np.floor(points.min(0)) - 2
+    size = np.ceil(points.max(0)) + 3 - low
+    skin, depth, cell = _coarse_skin(points - low, size)
+    deep = (depth >= 3).astype(np.float32)
+    blur = lambda layer: cv2.GaussianBlur(layer, (0, 0), 2.5)
+    slope = blur(skin / np.maximum(depth, 1) * deep) / np.maximum(blur(deep), 1e-3)
+    to_coarse = np.float32([[1 / cell, 0, 1 - low[0] / cell - 0.5], [0, 1 / cell, 1 - low[1] / cell - 0.5]])
+    up = lambda layer, way: cv2.warpAffine(layer, to_coarse, shape[::-1], flags=way | cv2.WARP_INVERSE_MAP)
+    skin, slope = up(cv2.GaussianBlur(skin, (0, 0), 0.8), cv2.INTER_CUBIC), up(slope, cv2.INTER_LINEAR)
+    inside = (fill(points, shape) >= 0.5).astype(np.uint8)
+    edge = cv2.GaussianBlur(cv2.distanceTransform(inside, cv2.DIST_L2, 5), (0, 0), 1.2) / np.float32(cell)
+    inner = np.clip(edge / 4 - 0.5, 0, 1)
+    inner = inner * inner * (3 - 2 * inner)
+    skin = inner * skin + (1 - inner) * slope * edge
+    return np.maximum(cv2.GaussianBlur(skin, (0, 0), max(0.6, cell * 0.5)), 0)
+
+
+def _coarse_skin(points: NDArray, size: NDArray) -> tuple[NDArray, NDArray, float]:
+    """Return the skin (greatest value 1) and the depth in cells, on a coarse grid with a border of one cell."""
     kernel = np.array([[0, 1, 0], [1, 0, 1], [0, 1, 0]], np.float32) / 4
     skin = np.zeros((3, 3), np.float32)
-    for size, rounds in ((16, 60), (32, 50), (64, 50), (128, 60)):
-        scale = size / max(h, w)
-        rows, cols = max(8, round(h * scale)) + 2, max(8, round(w * scale)) + 2
-        inside = fill((points + 0.5) * ((cols - 2) / w, (rows - 2) / h) + 0.5, (rows, cols))
+    for cells, rounds in ((16, 60), (32, 50), (64, 50), (112, 60)):
+        cell = max(size) / cells
+        cols, rows = (int(np.ceil(s / cell)) + 2 for s in size)
+        inside = fill((points + 0.5) / cell + 0.5, (rows, cols))
         skin = cv2.resize(skin, (cols, rows), interpolation=cv2.INTER_LINEAR)
         for _ in range(rounds):
-            skin = inside * (cv2.filter2D(skin, -1, kernel) + np.float32(1 / size**2))
-    skin = cv2.resize(skin[1:-1, 1:-1], (w, h), interpolation=cv2.INTER_CUBIC)
-    return np.maximum(skin / max(float(skin.max()), 1e-9), 0)
+            skin = inside * (cv2.filter2D(skin, -1, kernel) + np.float32(1 / cells**2))
+    depth = cv2.distanceTransform((inside >= 0.5).astype(np.uint8), cv2.DIST_L2, 5)
+    return skin / max(float(skin.max()), 1e-9), depth, float(cell)
 
 
 def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[np.float32]:
     """Return the height (px) of a polished dome on that swelling: high or low, round or flat-topped."""
     rise = radius_px * rng.uniform(0.3, 0.75)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
-    return (rise * (skin + 0.012) ** power).astype(np.float32)
+    return (rise * (skin + 0.02) ** power).astype(np.float32)
 
 
 def broken(rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float) -> tuple[NDArray, NDArray]:

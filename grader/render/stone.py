@@ -136,7 +136,7 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
     """Return height (px), weight of the weathered rind or None, and the greatest rise (px)."""
     radius = grid.radius_px
     if plan.kind == "cab":
-        height = dome(rng, _swell_of(outline, grid.shape), radius)
+        height = dome(rng, swell(outline, grid.shape), radius)
         return height, None, float(height.max())
     edge = cv2.distanceTransform((cover_share >= 0.5).astype(np.uint8), cv2.DIST_L2, 3)
     # Outside the frame the stone goes on: its cut side is no edge.
@@ -160,18 +160,6 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
         if rng.random() < 0.6:
             rind = np.maximum(rind, soft_step(off - rng.uniform(0.08, 0.3) + 0.05 * wander, 0.03))
     return height.astype(np.float32), rind, radius * rng.uniform(0.3, 0.7)
-
-
-def _swell_of(outline: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return the swelling of the whole outline, seen in the box, even where the frame cuts the stone."""
-    low, high = np.floor(outline.min(0)) - 2, np.ceil(outline.max(0)) + 3
-    size = (int(high[1] - low[1]), int(high[0] - low[0]))
-    scale = min(1.0, 600 / max(size))
-    small = (max(8, int(size[0] * scale)), max(8, int(size[1] * scale)))
-    skin = swell((outline - low) * scale, small)
-    h, w = shape
-    to_small = np.float32([[scale, 0, -low[0] * scale], [0, scale, -low[1] * scale]])
-    return np.maximum(cv2.warpAffine(skin, to_small, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), 0)
 
 
 def _classes(figure: Figure, inside: NDArray[np.bool_]) -> NDArray[np.uint8]:
