@@ -1,6 +1,5 @@
 """Picture files as bytes: which format they hold, and whether all of it. Nothing is decoded."""
 
-import codecs
 import struct
 import zlib
 
@@ -73,14 +72,9 @@ def cut_off(data: bytes, form: str) -> str | None:
     return None
 
 
-def png_damaged(data: bytes) -> bool:
-    """Whether a part of a PNG does not fit its checksum (decoders do not look at all of them)."""
-    return any(
-        zlib.crc32(data[start - 4 : start + size])
-        != int.from_bytes(data[start + size : start + size + 4], "big")
-        for _, start, size in _png_chunks(data)
-        if start + size + 4 <= len(data)
-    )
+def damaged(data: bytes, form: str) -> bool:
+    """Whether a file is damaged in a way that its decoder does not notice, or does not survive."""
+    return {PNG: _png_damaged, HEIC: _heic_damaged}.get(form, lambda _: False)(data)
 
 
 def png_bits(data: bytes) -> int:
@@ -89,11 +83,19 @@ def png_bits(data: bytes) -> int:
 
 
 def _is_text(opening: bytes) -> bool:
+    for cut in range(4):  # the opening may end within a letter of up to four bytes
+        if _is_utf8(opening[: len(opening) - cut]):
+            text = opening[: len(opening) - cut].decode()
+            return all(letter.isprintable() or letter.isspace() for letter in text)
+    return False
+
+
+def _is_utf8(content: bytes) -> bool:
     try:
-        text = codecs.getincrementaldecoder("utf-8")().decode(opening)  # may end within a letter
+        content.decode("utf-8")
     except UnicodeDecodeError:
         return False
-    return all(letter.isprintable() or letter.isspace() for letter in text)
+    return True
 
 
 def _brands(data: bytes) -> set[bytes]:
@@ -130,6 +132,16 @@ def _png_chunks(data: bytes):
         at += size + 12
 
 
+def _png_damaged(data: bytes) -> bool:
+    """A part does not fit its checksum: decoders do not look at all of them."""
+    return any(
+        zlib.crc32(data[start - 4 : start + size])
+        != int.from_bytes(data[start + size : start + size + 4], "big")
+        for _, start, size in _png_chunks(data)
+        if start + size + 4 <= len(data)
+    )
+
+
 def _png_bytes(data: bytes) -> int | None:
     end = None
     for name, start, size in _png_chunks(data):
@@ -141,16 +153,32 @@ def _webp_bytes(data: bytes) -> int:
     return int.from_bytes(data[4:8], "little") + 8
 
 
-def _heic_bytes(data: bytes) -> int:
-    at = 0
-    while at + 8 <= len(data):
-        size = int.from_bytes(data[at : at + 4], "big")
+def _boxes(data: bytes, at: int, end: int):
+    """Name, start and end of the content of each box, ISO/IEC 14496-12; ends may lie outside."""
+    while at + 8 <= end:
+        size, name, start = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8], at + 8
         if size == 1:
-            size = int.from_bytes(data[at + 8 : at + 16], "big")
-        if size == 0:  # runs to the end of the file
-            return len(data)
-        at += max(size, 8)
-    return at
+            size, start = int.from_bytes(data[at + 8 : at + 16], "big"), at + 16
+        last = end if size == 0 else at + max(size, 8)
+        yield name, start, last
+        at = last
+
+
+def _heic_bytes(data: bytes) -> int:
+    return max((last for _, _, last in _boxes(data, 0, len(data))), default=8)
+
+
+def _heic_damaged(data: bytes) -> bool:
+    """An item's type is no text: pi-heif 1.4 ends the whole process over it."""
+    for name, start, end in _boxes(data, 0, len(data)):
+        at = start - 4
+        while name == b"meta" and (at := data.find(b"infe", at + 4, end)) >= 0:
+            size = int.from_bytes(data[at - 4 : at], "big")
+            # Version 2 has the item's number in two bytes, version 3 in four.
+            text = data[at + (14 if data[at + 4] == 3 else 12) : at - 4 + size]
+            if not _is_utf8(text):
+                return True
+    return False
 
 
 def _tiff_bytes(data: bytes) -> int | None:

@@ -146,6 +146,8 @@ def _header(data: bytes, name: str) -> _Header:
         raise PhotoError(
             f"{name}: {container.other_content(data)}, not a photo; {_GIVE}", "not_a_photo"
         )
+    if container.damaged(data, form):
+        raise _broken(data, name, form)
     try:
         image, _ = _quietly(lambda: _OPEN[form](BytesIO(data)))
     except Exception as err:  # Pillow's readers raise nearly anything on a garbled header
@@ -207,7 +209,7 @@ def _check_size(header: _Header, file_bytes: int, max_megapixels: float) -> None
 
 
 def _check_whole(data: bytes, header: _Header) -> None:
-    if container.cut_off(data, header.form) or (header.form == PNG and container.png_damaged(data)):
+    if container.cut_off(data, header.form):
         raise _broken(data, header.name, header.form)
 
 
