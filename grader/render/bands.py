@@ -14,19 +14,23 @@ from grader.render.truth import BLUE, HOST, WHITE, BandTruth
 class Stripes:
     """A sequence of stripes along a coordinate t (stone radii).
 
-    edges : (n + 1,) rising.   classes : (n,) BLUE, WHITE or HOST.   tones : (n,) shift of L*.
+    edges : (n + 1,) rising.   classes : (n,) BLUE, WHITE or HOST.   tones : (n,) shift of L*.   leans : (n,) how much L* rises
+    from one side of the stripe to the other.
     """
 
     edges: NDArray[np.float64]
     classes: NDArray[np.uint8]
     tones: NDArray[np.float64]
+    leans: NDArray[np.float64]
 
     def paint(self, t: NDArray[np.float32], soft: float) -> tuple[NDArray, NDArray, NDArray]:
         """Return white weight, host weight and tone at each t, borders rising over about ``soft`` radii."""
         low, high, n = float(t.min()), float(t.max()) + 1e-4, 4096
         at = np.linspace(low, high, n)
         stripe = np.clip(np.searchsorted(self.edges, at, side="right") - 1, 0, len(self.classes) - 1)
-        table = np.stack([self.classes[stripe] == WHITE, self.classes[stripe] == HOST, self.tones[stripe]], 1)
+        within = (at - self.edges[stripe]) / np.maximum(self.edges[stripe + 1] - self.edges[stripe], 1e-6) - 0.5
+        tone = self.tones[stripe] + self.leans[stripe] * np.clip(within, -0.5, 0.5)
+        table = np.stack([self.classes[stripe] == WHITE, self.classes[stripe] == HOST, tone], 1)
         table = table.astype(np.float32)
         sigma = soft / 2.5 / (high - low) * n
         if sigma > 0.3:
@@ -47,7 +51,7 @@ def draw_stripes(
     edges = -reach + np.concatenate([[0], np.cumsum(widths)])
     classes = np.where(np.arange(count) % 2 == 0, BLUE, WHITE).astype(np.uint8)
     classes[rng.random(count) < host_chance] = HOST
-    return Stripes(edges, classes, rng.normal(0, 2.2, count))
+    return Stripes(edges, classes, rng.normal(0, 2.2, count), rng.normal(0, rng.choice([0.5, 4.0]), count))
 
 
 @dataclass(frozen=True)

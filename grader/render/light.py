@@ -111,7 +111,9 @@ def mirror_picture(rng: np.random.Generator, lighting: Lighting, ground: NDArray
         seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
     # Held at 0.3: a real rim is bevelled and never quite grazing.
     fresnel = np.minimum(np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5, np.float32(0.3))
-    return (seen * fresnel[..., None]).astype(np.float32)
+    picture = (seen * fresnel[..., None]).astype(np.float32)
+    haze = rng.choice([0.0, rng.uniform(0.8, 5.0)])  # a polish that is not perfect
+    return cv2.GaussianBlur(picture, (0, 0), haze) if haze else picture
 
 
 def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
@@ -149,6 +151,8 @@ def _lamp_seen(lamp: Lamp, r: NDArray) -> NDArray[np.float32]:
         if lamp.shape == "panes":
             shape = shape * (1 - (np.abs(a) < half_x * 0.06)) * (1 - (np.abs(b) < half_y * 0.06))
     behind = (r @ d.astype(np.float32)) > 0.05
+    if lamp.shape == "panel":  # brighter in the middle, as cloth before a bulb
+        shape = shape * (1.25 - 0.5 * np.clip((a / half_x) ** 2 + (b / half_y) ** 2, 0, 1.5))
     return (shape * behind * np.float32(np.pi * lamp.share / solid / max(d[2], 0.25))).astype(np.float32)
 
 
@@ -162,7 +166,7 @@ def shade(
     """
     nz = np.sqrt(np.clip(1 - nx * nx - ny * ny, 0.01, 1))
     sky = (0.5 + 0.5 * nz) * hollow
-    ground = (0.5 - 0.5 * nz) * hollow
+    ground = (0.5 - 0.5 * nz) * hollow * np.float32(0.6)  # the stone stands in its own light
     layers, colours = [sky, ground], [lighting.surround, bounce * lighting.surround.mean()]
     for lamp, shadow in zip(lighting.lamps, shadows, strict=True):
         dx, dy, dz = lamp.towards.astype(np.float32)

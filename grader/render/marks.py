@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.render.noise import fbm, grain, soft_step
+from grader.render.noise import blur, fbm, grain, soft_step
 
 
 def bruise(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], inside: NDArray, radius: float) -> None:
@@ -34,9 +34,9 @@ def pits(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray
 
 def specks(rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[int, int], radius: float) -> NDArray[np.float32]:
     """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they mirror light."""
-    size = max(1.0, radius * rng.uniform(0.004, 0.012))
+    size = max(1.0, radius * rng.uniform(0.003, 0.009))
     dense = fbm(rng, shape, radius * 0.3, 3)
-    hold = soft_step(fbm(rng, shape, size * 2.5, 2) + 0.5 * dense - rng.uniform(2.1, 2.8), 0.25)
+    hold = soft_step(fbm(rng, shape, size * 2, 3, 0.8) + 0.6 * dense - rng.uniform(2.3, 3.2), 0.25)
     gold = np.float32([0.55, 0.43, 0.17]) * np.float32(rng.uniform(0.7, 1.3))
     reflect[:] = reflect * (1 - hold[..., None]) + gold * hold[..., None]
     return hold
@@ -55,7 +55,7 @@ def drill_hole(rng: np.random.Generator, reflect: NDArray[np.float32], height: N
 def dust(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], radius: float) -> None:
     """Lay thin pale dust over the face: more in hollows, with lint and crumbs."""
     shape = reflect.shape[:2]
-    low = cv2.GaussianBlur(height, (0, 0), max(2.0, radius * 0.03)) - height
+    low = blur(height, max(2.0, radius * 0.03)) - height
     hold = 0.12 * fbm(rng, shape, radius * 0.5, 5) + 0.12 * np.clip(low, -1, 1) + rng.uniform(0.02, 0.25)
     crumbs = soft_step(grain(rng, shape, 1.0) - 3.0, 0.4) * np.float32(0.7)
     hold = np.clip(np.maximum(hold, crumbs), 0, 0.8)[..., None]

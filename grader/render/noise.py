@@ -27,13 +27,15 @@ def fbm(
             break
         cy, cx = cy / 2, cx / 2
         rows, cols = field.shape
-        field = cv2.resize(field, (cols * 2, rows * 2), interpolation=cv2.INTER_CUBIC)
+        way = cv2.INTER_CUBIC if octave < 3 else cv2.INTER_LINEAR
+        field = cv2.resize(field, (cols * 2, rows * 2), interpolation=way)
         rows, cols = min(rows * 2, int(h / cy) + 4), min(cols * 2, int(w / cx) + 4)
         field = field[:rows, :cols] + gain**octave * rng.standard_normal((rows, cols), np.float32)
         power += gain ** (2 * octave)
     rows, cols = field.shape
     size = (max(w, round(cols * cx)), max(h, round(rows * cy)))
-    full = cv2.resize(field, size, interpolation=cv2.INTER_CUBIC)[:h, :w]
+    way = cv2.INTER_CUBIC if min(cy, cx) > 3 else cv2.INTER_LINEAR
+    full = cv2.resize(field, size, interpolation=way)[:h, :w]
     return full * np.float32(1.25 / np.sqrt(power))
 
 
@@ -44,6 +46,17 @@ def grain(rng: np.random.Generator, shape: tuple[int, int], sigma_px: float) -> 
         return noise
     noise = cv2.GaussianBlur(noise, (0, 0), sigma_px)
     return noise * np.float32(2 * np.sqrt(np.pi) * sigma_px if sigma_px > 0.5 else 1.3)
+
+
+def blur(field: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
+    """Return the field blurred by a Gaussian; a wide one is taken on fewer px."""
+    if sigma_px < 4:
+        return cv2.GaussianBlur(field, (0, 0), sigma_px)
+    h, w = field.shape[:2]
+    step = int(sigma_px / 2)
+    small = cv2.resize(field, (max(2, w // step), max(2, h // step)), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma_px * small.shape[1] / w)
+    return cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR)
 
 
 def cells(

@@ -65,7 +65,8 @@ def _banded(rng: np.random.Generator, grid: Grid, thickness: float, **course) ->
     if rng.random() < 0.35:
         froth = thickness * rng.uniform(0.05, 0.3)
         t = t + np.float32(froth) * grid.noise(rng, thickness * 0.8, 5, 0.65)
-    white, host, tone = stripes.paint(t, min(_soft(rng, grid), thickness * 0.4))
+    soft = max(_soft(rng, grid), froth * rng.uniform(0, 0.8))
+    white, host, tone = stripes.paint(t, min(soft, thickness * 0.4))
     tone = tone + _fine_layers(rng, way.t, thickness)
     return _with_host(rng, grid, Figure(white, host, tone, course=way, stripes=stripes))
 

@@ -131,7 +131,8 @@ def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[n
     """Return the height (px) of a polished dome on that swelling: high or low, round or flat-topped."""
     rise = radius_px * rng.uniform(0.3, 0.75)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
-    return (rise * (skin + 0.02) ** power).astype(np.float32)
+    waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(radius_px * rng.choice([0.0005, 0.002]))
+    return (rise * (skin + 0.02) ** power + waves).astype(np.float32)
 
 
 def broken(rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float) -> tuple[NDArray, NDArray]:

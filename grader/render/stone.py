@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from grader.render import marks
 from grader.render.lens import View
 from grader.render.lines import Stroke, cover, draw_contacts, draw_cracks, draw_healed, draw_strays, mark_truth, paint
-from grader.render.noise import fbm, grain, soft_step
+from grader.render.noise import blur, fbm, grain, soft_step
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
 from grader.render.shape import broken, dome, fill, slopes, swell
@@ -84,7 +84,8 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     classes = _classes(figure, inside)
     palette = _palette(ways[2], plan, figure)
     lab = _colour(ways[2], palette, figure, grid, rind)
-    reflect = reflectance(lab)
+    through = _through(ways[6], plan)
+    reflect = _scattered(ways[2], reflectance(lab), radius, through)
     cracks = np.zeros(grid.shape, np.uint8)
     strokes = _lines(ways[3], plan, figure, outline, inside, classes, radius)
     glitter = _marks(ways[4], plan, reflect, height, inside, radius)
@@ -115,11 +116,11 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     sheen = np.clip(1 - mirror, 0.0, 1) * np.float32(ways[6].uniform(0.2, 0.8))
     if "dust" in plan.marks:
         mirror, sheen = mirror * np.float32(0.4), sheen * np.float32(0.5)
-    low = cv2.GaussianBlur(height, (0, 0), max(1.5, radius * 0.03)) - height if plan.kind != "cab" else np.zeros_like(height)
+    low = blur(height, max(1.5, radius * 0.03)) - height if plan.kind != "cab" else np.zeros_like(height)
     hollow = np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
     return StoneFace(
         plan, box, cover_share, np.clip(reflect, 0.002, 0.97).astype(np.float32), nx, ny, mirror, sheen,
-        _through(ways[6], plan), hollow, classes, cracks, lab_of(reflect), rise, figure, grid, tuple(strokes),
+        through, hollow, classes, cracks, lab_of(reflect), rise, figure, grid, tuple(strokes),
         {"pool": bool(pool.max() > 0.5), "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5)},
     )  # fmt: skip
 
@@ -186,6 +187,9 @@ def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[
             lab[..., i] += weight * (tones[0, i] + (tones[1, i] - tones[0, i]) * wander)
     strength = blue * palette.mottling[0] + white * palette.mottling[1] + host * palette.mottling[2]
     lab[..., 0] += strength * (np.float32(0.8) * mottle + np.float32(0.45) * fine) + figure.tone * (1 - 0.3 * host)
+    # Blue pales towards white, and both have depth: slow lighter and darker clouds.
+    near_white = blur(white, max(1.0, grid.radius_px * rng.uniform(0.03, 0.12)))
+    lab[..., 0] += blue * near_white * np.float32(rng.uniform(0, 14)) + grid.noise(rng, 0.7, 3) * np.float32(rng.uniform(0.5, 3.5))
     colourful = 1 + np.float32(0.06) * mottle * (1 + 2 * host)
     lab[..., 1] *= colourful
     lab[..., 2] *= colourful
@@ -205,11 +209,18 @@ def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[
     return lab
 
 
+def _scattered(rng, reflect: NDArray[np.float32], radius: float, through: float) -> NDArray[np.float32]:
+    """Let light wander inside: every place takes on some of the colour around it."""
+    near, wide = rng.uniform(0.006, 0.02), rng.uniform(0.04, 0.15)
+    soft = np.float32(0.75) * blur(reflect, max(0.8, near * radius)) + np.float32(0.25) * blur(reflect, wide * radius)
+    return reflect + np.float32(min(0.8, 0.1 + 1.2 * through)) * (soft - reflect)
+
+
 def _speckle(rng, lab: NDArray, host: NDArray, grid: Grid) -> None:
     """Scatter dark and pale grains through the host."""
-    size = rng.uniform(0.012, 0.05)
-    dark = soft_step(grid.noise(rng, size, 2) - rng.uniform(0.5, 1.3), 0.5) * host
-    pale = soft_step(grid.noise(rng, size * 1.6, 2) - rng.uniform(0.6, 1.4), 0.5) * host
+    size = rng.uniform(0.02, 0.08)
+    dark = soft_step(grid.noise(rng, size, 5, 0.75) - rng.uniform(0.4, 1.3), 0.8) * host
+    pale = soft_step(grid.noise(rng, size * 1.6, 5, 0.75) - rng.uniform(0.5, 1.4), 0.8) * host
     lab[..., 0] += (np.float32(24) - lab[..., 0]) * dark * np.float32(0.8)
     lab[..., 0] += (np.float32(74) - lab[..., 0]) * pale * np.float32(0.6)
     lab[..., 1:] *= (1 - 0.5 * np.maximum(dark, pale))[..., None]
@@ -246,7 +257,7 @@ def _water(rng, plan: StonePlan, grid: Grid, height: NDArray) -> tuple[NDArray[n
     patches = grid.noise(rng, rng.uniform(0.3, 0.8), 4)
     threshold = rng.uniform(-0.5, 0.5)
     pooled = rng.random() < 0.3
-    low = cv2.GaussianBlur(height, (0, 0), max(2.0, grid.radius_px * 0.05)) - height
+    low = blur(height, max(2.0, grid.radius_px * 0.05)) - height
     if plan.state == "dry":
         return np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.float32)
     wet = np.ones(grid.shape, np.float32) if plan.state == "wet" else soft_step(patches - threshold, 0.25)
