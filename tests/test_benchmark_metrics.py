@@ -183,3 +183,35 @@ def test_the_resampled_range_repeats_with_its_seed():
     rows = np.arange(20.0)
     ranges = [metrics.resampled_range(rows, np.mean, np.random.default_rng(5)) for _ in range(2)]
     assert ranges[0] == ranges[1]
+
+
+@pytest.fixture
+def quarter_turns(monkeypatch):
+    monkeypatch.syspath_prepend(str(Path(__file__).parent / "benchmarks"))
+    return importlib.import_module("labelled").quarter_turns
+
+
+def drop() -> np.ndarray:
+    mask = np.zeros((60, 60), bool)
+    mask[10:50, 20:40] = True
+    mask[10:30, 20:25] = False
+    return mask
+
+
+@pytest.mark.parametrize("turns", range(4))
+def test_a_label_that_lies_turned_is_laid_back(quarter_turns, turns):
+    assert quarter_turns(drop(), np.rot90(drop(), -turns)) == turns
+
+
+def test_a_label_that_fits_no_better_turned_is_left_as_it_is(quarter_turns):
+    round_stone = np.hypot(*(np.mgrid[:61, :61] - 30)) < 20
+    assert quarter_turns(round_stone, round_stone) == 0
+    nearly = round_stone.copy()
+    nearly[8:12, 28:33] = True
+    assert quarter_turns(nearly, np.rot90(nearly)) == 0
+
+
+def test_a_label_is_not_turned_into_another_shape(quarter_turns):
+    wide = np.zeros((20, 60), bool)
+    wide[5:15, 5:20] = True
+    assert quarter_turns(wide, wide[:, ::-1]) in (0, 2)
