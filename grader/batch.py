@@ -1,4 +1,5 @@
-"""A folder of photos: every photo graded once, on every core, and taken up again where it was stopped."""
+"""A folder of photos: every photo graded once, on every core, and taken up again where it was
+stopped."""
 
 import hashlib
 import json
@@ -49,8 +50,10 @@ class Terms:
 class Batch:
     """What became of a folder.
 
-    records : one JSON object per photo, sorted by file.   reused : how many of them were there before.
-    duplicates : (file, file that holds the same photo).   lost_calls : calls whose stone is not there, with the reason.
+    records : one JSON object per photo, sorted by file.   reused : how many of them were there
+    before.
+    duplicates : (file, file that holds the same photo).   lost_calls : calls whose stone is not
+    there, with the reason.
     sheet : the first page.
     """
 
@@ -100,7 +103,8 @@ def grade_folder(
 ) -> Batch:
     """Grade every photo below a folder into ``results.jsonl``, ``results.csv`` and ``sheet.html``.
 
-    Only what is new or changed is graded: a record is used again where the photo's content and the terms are the same,
+    Only what is new or changed is graded: a record is used again where the photo's content and the
+    terms are the same,
     whatever the file is called now. Each record is on the disk as soon as its photo is done.
 
     Parameters
@@ -118,28 +122,30 @@ def grade_folder(
         mm_per_px,
         whole,
     )
-    photos, duplicates = _distinct(find_photos(folder, out))
+    found = find_photos(folder, out)
+    photos, duplicates = _distinct(found)
     records = _kept(out, photos, terms)
     reused = len(records)
     write_text(out / RESULTS, _lines(records.values()))
-    to_do = [(path, file) for file, (path, _) in photos.items() if file not in records]
     on_photo(reused, len(photos))
-    with open(out / RESULTS, "a", encoding="utf-8") as results:
-        for record, pictures in _grade(to_do, terms, workers or os.cpu_count() or 1):
-            for piece, picture in pictures.items():
-                write_bytes(_picture_path(out, record, piece), picture)
-            results.write(to_json(record) + "\n")
-            results.flush()
-            os.fsync(results.fileno())
-            records[record["photo"]["file"]] = record
-            on_photo(len(records), len(photos))
-    return _finish(out, terms, [records[file] for file in photos], reused, duplicates, calls)
+    workers = workers or os.cpu_count() or 1
+    for record in _grade_into(out, [f for f in photos if f not in records], found, terms, workers):
+        records[record["photo"]["file"]] = record
+        on_photo(len(records), len(photos))
+    # Copies of a photo that cannot be read say so too, each under its own name.
+    copies = [file for file, same in duplicates if "error" in records[same]]
+    duplicates = [pair for pair in duplicates if pair[0] not in copies]
+    for record in _grade_into(out, copies, found, terms, 1):
+        records[record["photo"]["file"]] = record
+    records = [records[file] for file in sorted(records)]
+    return _finish(out, terms, records, reused, duplicates, calls)
 
 
 def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """Return every photo below a folder, sorted, by its path below it with ``/``.
 
-    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier batch.
+    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier
+    batch.
     """
     photos = {}
     for here, folders, files in os.walk(folder):
@@ -159,7 +165,8 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
 def _distinct(
     photos: dict[str, Path],
 ) -> tuple[dict[str, tuple[Path, str | None]], list[tuple[str, str]]]:
-    """Photos by file with path and hash, each content once; and which files hold the same photo as which."""
+    """Photos by file with path and hash, each content once; and which files hold the same photo as
+    which."""
     first: dict[str, str] = {}
     distinct, duplicates = {}, []
     for file, path in photos.items():
@@ -210,6 +217,20 @@ def _read_records(path: Path) -> Iterator[dict]:
             yield record
 
 
+def _grade_into(
+    out: Path, files: list[str], paths: dict[str, Path], terms: Terms, workers: int
+) -> Iterator[dict]:
+    """Records of these files, each on the disk, pictures first, before it is handed on."""
+    with open(out / RESULTS, "a", encoding="utf-8") as results:
+        for record, pictures in _grade([(paths[file], file) for file in files], terms, workers):
+            for piece, picture in pictures.items():
+                write_bytes(_picture_path(out, record, piece), picture)
+            results.write(to_json(record) + "\n")
+            results.flush()
+            os.fsync(results.fileno())
+            yield record
+
+
 def _grade(
     to_do: list[tuple[Path, str]], terms: Terms, workers: int
 ) -> Iterator[tuple[dict, dict]]:
@@ -228,7 +249,8 @@ def _grade(
             del left[record["photo"]["file"]]
             yield record, pictures
     except BrokenProcessPool:
-        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
+        # One photo brought its process down, and the pool with it: the rest one by one, each in its
+        # own process.
         for path, file in to_do:
             if file in left:
                 yield _work_apart(path, file, terms)
@@ -270,11 +292,10 @@ def _internal(file: str, what: str) -> dict:
 
 
 def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
+    by_file = {record["photo"]["file"]: record for record in records}
     for file, same in duplicates:
-        record = next(record for record in records if record["photo"]["file"] == same)
-        if "error" not in record:
-            text = f"{file} holds the same photo; graded once"
-            record["photo"]["warnings"].append({"code": "duplicate", "text": text})
+        text = f"{file} holds the same photo; graded once"
+        by_file[same]["photo"]["warnings"].append({"code": "duplicate", "text": text})
     records, lost = with_calls(records, calls)
     write_text(out / RESULTS, _lines(records))
     write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))

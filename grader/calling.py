@@ -1,51 +1,94 @@
-"""From what the seller says to calls that hold their stone: the photo's hash and the piece's box."""
+"""From what the seller says to calls that hold their stone, and to what is measured on it."""
 
-from collections.abc import Sequence
+import hashlib
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+from grader.batch import find_photos
 from grader.errors import GraderError
+from grader.grade import measure_photo
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.features import features
 from grader.grading.joining import StoneFinder, Stones, place_calls
 from grader.grading.proposal import Call
-from grader.photo.photo import Photo
+from grader.grading.rules import Features
 from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
 from grader.profile import Profile
+
+Rows = list[tuple[int, Call]]
+
+
+@dataclass(frozen=True)
+class MeasuredCalls:
+    """Placed calls with the features of their stones, by (photo hash, piece)."""
+
+    read: ReadCalls
+    features: dict[tuple[str, int], Features]
 
 
 def place_in_photos(
     read: ReadCalls, folders: Sequence[Path], profile: Profile, *, whole: bool = False
 ) -> ReadCalls:
-    """Return the calls with hash, number and box of their stone; what cannot be placed is refused by row.
+    """Return the calls with hash, number and box of their stone; others are refused by row.
 
-    A call that holds hash and box is kept as it is. For any other the stones are sought in its photo, which lies
-    in one of ``folders``.
+    A call that holds hash and box is kept as it is. For any other the stones are sought in its
+    photo, which lies in one of ``folders``; ``whole`` takes each photo for one stone.
     """
-    rows = list(zip(read.lines, read.calls, strict=True))
-    settled = [(line, call) for line, call in rows if call.sha256 and call.box]
-    stones, to_place, refused = {}, [], list(read.refused)
-    for line, call in rows:
+    settled, stones, reasons = [], {}, {}
+    to_place: Rows = []
+    for line, call in _rows(read):
         if call.sha256 and call.box:
+            settled.append((line, call))
             continue
+        to_place.append((line, call))
+        if call.photo not in stones and call.photo not in reasons:
+            try:
+                stones[call.photo] = _find_stones(call.photo, folders, profile, whole)
+            except GraderError as err:
+                reasons[call.photo] = str(err)
+    return _placed(read, settled, to_place, list(stones.values()), lambda c: reasons.get(c.photo))
+
+
+def measure_called(
+    read: ReadCalls,
+    folder: str | Path,
+    profile: Profile,
+    *,
+    mm_per_px: float | None = None,
+    workers: int | None = None,
+) -> MeasuredCalls:
+    """Return the calls of a table placed in the photos below a folder, and what is measured there.
+
+    Only photos that are called are measured, each in a process of its own kind; ``workers`` of 1
+    works in this one. Calls whose photo or stone is not there are refused by row.
+    """
+    files = find_photos(Path(folder), Path(folder) / "graded")
+    finder = StoneFinder(Stones(file, _content_hash(path), {}) for file, path in files.items())
+    wanted: dict[Call, str] = {}
+    for call in read.calls:
         try:
-            stones[call.photo] = stones.get(call.photo) or _stones(
-                call.photo, folders, profile, whole
-            )
-            to_place.append((line, call))
-        except GraderError as err:
-            refused.append(RowRemark(line, str(err)))
-    placed = place_calls(ReadCalls(*_columns(to_place)), list(stones.values()))
-    settled += zip(placed.lines, placed.calls, strict=True)
-    return ReadCalls(
-        *_columns(sorted(settled, key=lambda row: row[0])),
-        tuple(sorted((*refused, *placed.refused), key=lambda remark: remark.line)),
-        placed.told,
-    )
+            wanted[call] = finder.photos(call)[0].photo
+        except ValueError:
+            continue  # The same is found, and told, where the call is placed.
+    to_do = [(files[file], file, profile, mm_per_px) for file in dict.fromkeys(wanted.values())]
+    done = _measure_all(to_do, workers or os.cpu_count() or 1)
+    reasons = {
+        file: reason
+        for (_, file, *_), reason in zip(to_do, done, strict=True)
+        if isinstance(reason, str)
+    }
+    found = [result for result in done if not isinstance(result, str)]
+    stones = [stones for stones, _ in found]
+    placed = _placed(read, [], _rows(read), stones, lambda call: reasons.get(wanted.get(call, "")))
+    return MeasuredCalls(placed, {key: row for _, rows in found for key, row in rows.items()})
 
 
-def not_there(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
-    """Return the calls that say something new: a table that is taken in twice adds nothing the second time."""
+def say_new(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
+    """Return the calls that say something new: a table taken in twice adds nothing the second
+    time."""
     last = {(call.sha256, call.box): _said(call) for call in there}
     new = []
     for call in calls:
@@ -59,12 +102,66 @@ def _said(call: Call) -> tuple:
     return call.grade, call.scene, call.by, call.note
 
 
-def _stones(file: str, folders: Sequence[Path], profile: Profile, whole: bool) -> Stones:
+def _rows(read: ReadCalls) -> Rows:
+    return list(zip(read.lines, read.calls, strict=True))
+
+
+def _placed(
+    read: ReadCalls,
+    settled: Rows,
+    to_place: Rows,
+    stones: list[Stones],
+    reason: Callable[[Call], str | None],
+) -> ReadCalls:
+    """Settled calls and placed ones in the order of their rows; ``reason`` says why a photo could
+    not be read."""
+    refused = [RowRemark(line, reason(call)) for line, call in to_place if reason(call)]
+    to_place = [(line, call) for line, call in to_place if not reason(call)]
+    placed = place_calls(ReadCalls(*_columns(to_place)), stones)
+    both = sorted([*settled, *_rows(placed)], key=lambda row: row[0])
+    refused = sorted((*read.refused, *refused, *placed.refused), key=lambda remark: remark.line)
+    return ReadCalls(*_columns(both), tuple(refused), (*read.told, *placed.told))
+
+
+def _columns(rows: Rows) -> tuple[tuple[Call, ...], tuple[int, ...]]:
+    return tuple(call for _, call in rows), tuple(line for line, _ in rows)
+
+
+def _find_stones(file: str, folders: Sequence[Path], profile: Profile, whole: bool) -> Stones:
     path = next((folder / file for folder in folders if (folder / file).is_file()), Path(file))
-    photo: Photo = read_photo(path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None)
+    photo = read_photo(path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None)
     pieces, _ = whole_photo(photo) if whole else find_pieces(photo)
     return Stones(file, photo.sha256, {piece.id: piece.box for piece in pieces})
 
 
-def _columns(rows: list[tuple[int, Call]]) -> tuple[tuple[Call, ...], tuple[int, ...]]:
-    return tuple(call for _, call in rows), tuple(line for line, _ in rows)
+def _measure_all(to_do: list[tuple], workers: int) -> list:
+    if min(workers, len(to_do)) <= 1:
+        return [_measure(*photo) for photo in to_do]
+    from joblib import Parallel, delayed
+
+    return Parallel(n_jobs=min(workers, len(to_do)))(delayed(_measure)(*photo) for photo in to_do)
+
+
+def _measure(path: Path, file: str, profile: Profile, mm_per_px: float | None):
+    """The stones of one photo with their features, or in one line why there are none."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    try:
+        photo = read_photo(
+            path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
+        )
+        measured, _ = measure_photo(photo, profile)
+    except GraderError as err:
+        return str(err)
+    boxes = {m.piece.id: m.piece.box for m in measured}
+    rows = {(photo.sha256, m.piece.id): features(m.measurements, profile) for m in measured}
+    return Stones(file, photo.sha256, boxes), rows
+
+
+def _content_hash(path: Path) -> str:
+    try:
+        with open(path, "rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError:
+        return ""  # Reading it will say why.

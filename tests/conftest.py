@@ -42,7 +42,9 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
     codes[:, : w // 2] = 1
     codes[:, w // 2 : 3 * w // 4] = 2
     codes[:, -5:] = 9
-    outline = np.array([[x, y], [x + STONE_W, y], [x + STONE_W, y + STONE_H], [x, y + STONE_H]], np.float32)
+    outline = np.array(
+        [[x, y], [x + STONE_W, y], [x + STONE_W, y + STONE_H], [x, y + STONE_H]], np.float32
+    )
     working_mm = None if mm_per_px is None else mm_per_px / FACTOR
     colour = RegionColour(40.0, 30.0, 260.0, 4.0)
     measurements = Measurements(
@@ -72,7 +74,9 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         size_class=None if mm_per_px is None else "18x13",
         area_cm2=measurements.area_cm2,
         state=State("dry", "photo"),
-        verdict=Verdict(verdict, () if verdict == "usable" else (Remark("blurred", "blurred; hold still"),)),
+        verdict=Verdict(
+            verdict, () if verdict == "usable" else (Remark("blurred", "blurred; hold still"),)
+        ),
     )
     proposal = Proposal(
         grade=grade,
@@ -82,7 +86,9 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         reasons=("half of the face is blue",),
         model="starter 01234567",
     )
-    return GradedPiece(measured, SceneEstimate(54, 41, 67), None if verdict == "retake" else proposal)
+    return GradedPiece(
+        measured, SceneEstimate(54, 41, 67), None if verdict == "retake" else proposal
+    )
 
 
 @pytest.fixture

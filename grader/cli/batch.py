@@ -39,7 +39,8 @@ def batch(
 ) -> None:
     """Grade every photo below a folder; run again, it grades only what is new or changed.
 
-    Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the rest is graded.
+    Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the
+    rest is graded.
     """
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
@@ -73,7 +74,8 @@ def _told(done) -> list[str]:
     graded = [record for record in done.records if "error" not in record]
     stones = sum(len(record["pieces"]) for record in graded)
     lines = [
-        f"{len(graded)} photos, {stones} stones; {done.reused} photos graded before and not changed"
+        f"{_many(len(graded), 'photo')} graded, {_many(stones, 'stone')}"
+        + (f"; {_many(done.reused, 'photo')} of before, not changed" if done.reused else "")
     ]
     lines += [
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
@@ -85,3 +87,7 @@ def _told(done) -> list[str]:
     ]
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

@@ -32,7 +32,8 @@ def call(
     profile: ProfileOption = None,
     whole: WholeOption = False,
 ) -> None:
-    """Say what a stone is. Your call is added to calls.jsonl in this folder; the proposal stays beside it."""
+    """Say what a stone is. Your call is added to calls.jsonl in this folder; the proposal stays
+    beside it."""
     if (photo is None) == (table is None):
         raise typer.BadParameter(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
@@ -41,7 +42,7 @@ def call(
         raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
     if photo and grade is None and scene is None:
         raise typer.BadParameter("give --grade, --scene or both", param_hint="--grade")
-    from grader.calling import not_there, place_in_photos
+    from grader.calling import place_in_photos, say_new
     from grader.errors import CallsError
     from grader.grading.calls import CALLS_FILE, append_calls
     from grader.grading.calls_csv import read_calls_csv
@@ -56,7 +57,7 @@ def call(
     else:
         read, folders = _said(photo, piece, grade, scene, by, note, now, loaded.grades), (Path(),)
     placed = place_in_photos(read, folders, loaded, whole=whole)
-    new = not_there(placed.calls, working_calls())
+    new = say_new(placed.calls, working_calls())
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
     for line in (

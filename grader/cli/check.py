@@ -37,7 +37,8 @@ def check(
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
-    Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not be read.
+    Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
+    be read.
     """
     _usage(photos, layers, picture)
     from grader.batch import Terms, grade_file

@@ -1,4 +1,5 @@
-"""The command line: parses, calls one public function, prints. Data goes to stdout, talk to stderr."""
+"""The command line: parses, calls one public function, prints. Data goes to stdout, talk to
+stderr."""
 
 import sys
 from typing import Annotated

@@ -40,7 +40,8 @@ WholeOption = Annotated[
 
 
 def settled(profile: str | None, model: Path | None, mm_per_px: float | None):
-    """Return profile, model and scale loaded: the command line wins over ``grader.toml`` of the working folder."""
+    """Return profile, model and scale loaded: the command line wins over ``grader.toml`` of the
+    working folder."""
     from grader.grading.model import load_model
     from grader.profile import load_profile
 
@@ -53,7 +54,8 @@ def settled(profile: str | None, model: Path | None, mm_per_px: float | None):
 
 
 def working_calls():
-    """Return the calls made in the working folder so far; a line that holds no call is told and left."""
+    """Return the calls made in the working folder so far; a line that holds no call is told and
+    left."""
     from grader.grading.calls import CALLS_FILE, read_calls
 
     read = read_calls()

@@ -1,4 +1,5 @@
-"""The seller's calls put beside the proposals, in records that may have been made long before the call."""
+"""The seller's calls put beside the proposals, in records that may have been made long before the
+call."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
@@ -12,7 +13,8 @@ _CODE = "call_without_stone"
 
 
 def with_calls(records: Sequence[dict], calls: Iterable[Call]) -> tuple[list[dict], list[LostCall]]:
-    """Return the records with what the seller says of each piece, and the calls that meet no stone, with the reason.
+    """Return the records with what the seller says of each piece, and the calls that meet no stone,
+    with the reason.
 
     A call whose photo is there and whose stone is not is also told in that photo's warnings.
     """

@@ -11,7 +11,8 @@ class Caution:
     source: str
 
 
-#: Limits are text with a source, not advice that the tool computes. "From memory": not found again in print.
+#: Limits are text with a source, not advice that the tool computes. "From memory": not found again
+#: in print.
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "Sawing, grinding and breaking this stone makes silica dust and sharp chips: treat it as nearly all silica, "

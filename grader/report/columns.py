@@ -22,14 +22,16 @@ _LATER = (
 
 
 def column_names(classes: Iterable[str]) -> list[str]:
-    """Return the columns for a profile's colour classes, in their order; new ones are only ever put last."""
+    """Return the columns for a profile's colour classes, in their order; new ones are only ever put
+    last."""
     shares = [f"{name}_{part}" for name in classes for part in ("share", "low", "high")]
     first = [*_BEFORE, *shares, *_MEASURED, *_SELLER, *_LATER]
     return first + [measure for measure in MEASURES if measure not in first]
 
 
 def piece_rows(record: dict) -> list[dict]:
-    """Return the rows of one photo's record: one per piece, or one with the reason why it could not be read."""
+    """Return the rows of one photo's record: one per piece, or one with the reason why it could not
+    be read."""
     photo = record["photo"]
     if "error" in record:
         return [{"photo": photo["file"], "error": record["error"]["text"]}]

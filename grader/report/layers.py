@@ -1,4 +1,5 @@
-"""Layers of the upright photo's own size, for other programs: regions, cracks and pieces as grey PNGs."""
+"""Layers of the upright photo's own size, for other programs: regions, cracks and pieces as grey
+PNGs."""
 
 from pathlib import Path
 
@@ -15,7 +16,8 @@ from grader.photo.photo import Photo
 def draw_layers(graded: Graded) -> dict[str, NDArray]:
     """Return the layers by name, each of shape (height, width) of the upright photo.
 
-    regions : uint8, 0 background, the profile's class codes (1 blue, 2 white, 3 host), 9 unreadable.
+    regions : uint8, 0 background, the profile's class codes (1 blue, 2 white, 3 host), 9
+    unreadable.
     cracks : uint8, 255 on lines of class crack, drawn at their measured width, 1 px at least.
     pieces : ids, uint8, or uint16 from 256 pieces on.
     """
@@ -32,7 +34,8 @@ def draw_layers(graded: Graded) -> dict[str, NDArray]:
 
 
 def write_layers(graded: Graded, folder: str | Path, stem: str) -> None:
-    """Write ``<stem>.regions.png``, ``<stem>.cracks.png`` and ``<stem>.pieces.png`` into that folder."""
+    """Write ``<stem>.regions.png``, ``<stem>.cracks.png`` and ``<stem>.pieces.png`` into that
+    folder."""
     for name, layer in draw_layers(graded).items():
         _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
         write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())

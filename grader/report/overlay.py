@@ -1,6 +1,7 @@
 """The photo with what was found drawn into it.
 
-Outline, id and grade word to sort the tray by, and the lines seen: whole ones are cracks, dashed ones uncertain.
+Outline, id and grade word to sort the tray by, and the lines seen: whole ones are cracks, dashed
+ones uncertain.
 """
 
 from collections.abc import Mapping
@@ -21,7 +22,8 @@ from grader.photo.photo import Photo
 PICTURE_PX = 2400
 #: Longest side of a stone's picture on the sheet.
 THUMBNAIL_PX = 320
-#: Height of the words as a part of the picture's short side: the aim, and the least where there is room.
+#: Height of the words as a part of the picture's short side: the aim, and the least where there is
+#: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
 DARK, PALE = (20, 20, 20), (255, 255, 255)
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
@@ -35,7 +37,8 @@ Words = list[tuple[str, int]]
 
 @dataclass(frozen=True)
 class View:
-    """A part of a photo as it is shown: sRGB to be drawn on, and how px of the photo fall into it."""
+    """A part of a photo as it is shown: sRGB to be drawn on, and how px of the photo fall into
+    it."""
 
     rgb: NDArray[np.uint8]
     origin_px: tuple[int, int]
@@ -53,11 +56,13 @@ class View:
 
 
 def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:
-    """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB (h, w, 3).
+    """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB (h, w,
+    3).
 
     Parameters
     ----------
-    called : the seller's own grades by piece id. Where there is one, it is the word, and the proposal stands below.
+    called : the seller's own grades by piece id. Where there is one, it is the word, and the
+    proposal stands below.
     """
     photo = graded.photo
     view = _view(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
@@ -96,7 +101,9 @@ def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
     """
     suffix = Path(path).suffix.lower()
     if suffix not in PICTURE_SUFFIXES:
-        raise GraderError(f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output")
+        raise GraderError(
+            f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output"
+        )
     write_bytes(path, _encoded(rgb, suffix, quality=90))
 
 
@@ -146,20 +153,26 @@ def _dashes(points: NDArray, dash_px: float) -> list[NDArray]:
 
 
 def _words(piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]) -> Words:
-    """The lines of a plate with their sizes: the id with the word to sort by, below it the proposal if called."""
+    """The lines of a plate with their sizes: the id with the word to sort by, below it the proposal
+    if called."""
     number = piece.measured.piece.id
     proposed = piece.proposal.grade if piece.proposal else "retake"
     short_side = min(shape[:2])
     first = f"{number} {called or proposed}"
     # As large as the stone is wide, within what reads at arm's length.
     size = _fitting(first, stone[2], short_side * WORD_PART)
-    size = max(size, 14, min(round(short_side * LEAST_WORD_PART), _fitting(first, 1.6 * stone[2], 1e4)))
-    below = [(f"proposed {proposed}", max(12, _fitting(f"proposed {proposed}", stone[2], size / 2)))]
+    size = max(
+        size, 14, min(round(short_side * LEAST_WORD_PART), _fitting(first, 1.6 * stone[2], 1e4))
+    )
+    below = [
+        (f"proposed {proposed}", max(12, _fitting(f"proposed {proposed}", stone[2], size / 2)))
+    ]
     return [(first, size), *(below if called else [])]
 
 
 def _place(words: Words, stone: Rect, taken: list[Rect], shape: tuple[int, ...]) -> Rect:
-    """Where a plate lies: below the stone or above it where nothing else lies, else on the stone's foot."""
+    """Where a plate lies: below the stone or above it where nothing else lies, else on the stone's
+    foot."""
     x, y, w, h = stone
     width, height = _plate_size(words)
     left = min(max(0, x + (w - width) / 2), max(0, shape[1] - width))

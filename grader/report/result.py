@@ -1,4 +1,5 @@
-"""A graded photo as plain data: the JSON object that every reader of results relies on. Keys are only ever added."""
+"""A graded photo as plain data: the JSON object that every reader of results relies on. Keys are
+only ever added."""
 
 import json
 import math
@@ -21,7 +22,8 @@ NO_SCALE = Remark("no_scale", "scale not known, so no sizes; give --mm-per-px (m
 def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
     """Return the JSON object of one graded photo.
 
-    Lengths and points are in whole px of the upright full-size photo, shares 0 to 1; what is not known is ``None``.
+    Lengths and points are in whole px of the upright full-size photo, shares 0 to 1; what is not
+    known is ``None``.
 
     Parameters
     ----------

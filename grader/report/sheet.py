@@ -1,4 +1,5 @@
-"""``sheet.html``: every stone of a batch on one page that works offline, with a place for the seller's own call."""
+"""``sheet.html``: every stone of a batch on one page that works offline, with a place for the
+seller's own call."""
 
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
@@ -71,7 +72,8 @@ def _template():
 def _card(
     record: dict, piece: dict, pictures: Mapping[tuple[str, int], Path], profile: Profile
 ) -> dict:
-    """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted by."""
+    """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted
+    by."""
     photo, proposal = record["photo"], piece["proposal"]
     picture = pictures.get((photo["sha256"], piece["id"]))
     grade = proposal["grade"] if proposal else None

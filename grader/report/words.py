@@ -1,4 +1,5 @@
-"""A record in plain words: the short table that ``grader check`` prints, and the phrases that the sheet shares."""
+"""A record in plain words: the short table that ``grader check`` prints, and the phrases that the
+sheet shares."""
 
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
@@ -72,7 +73,8 @@ def bands_words(banding: dict) -> str:
 
 
 def lines_words(cracks: dict) -> str:
-    """Return how many lines are seen and how long the cracks are; never that a stone is free of them."""
+    """Return how many lines are seen and how long the cracks are; never that a stone is free of
+    them."""
     uncertain = sum(line["class"] == "uncertain" for line in cracks["lines"])
     also = f"{uncertain} uncertain" if uncertain else ""
     if not cracks["count"]:

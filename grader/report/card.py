@@ -1,0 +1,40 @@
+"""The card of a retrained model: what it was made from, how good it is, what it cannot do."""
+
+from grader.grading.features import FEATURES
+from grader.grading.retrain import Retrained
+from grader.profile import Profile
+
+
+def retrained_card(retrained: Retrained, profile: Profile) -> str:
+    """Return the text of ``card.md`` for a model that was retrained on a seller's calls."""
+    model, report = retrained.model, retrained.report
+    versions = ", ".join(f"{name} {version}" for name, version in model.made.versions.items())
+    by_grade = ", ".join(f"{grade} {count}" for grade, count in report.by_grade.items())
+    figures = "\n".join(f"    {line}" for line in report.lines())
+    names = "\n".join(f"- `{name}`" for name in FEATURES)
+    return f"""# {model.label}
+
+Proposes a grade of the ladder {", ".join(profile.grades)} (best last) and a scene score of 0 to 100 for one
+photographed face, as the seller whose calls it learned from would call it. The seller has the last word.
+
+## Data
+
+{model.made.data}, {model.made.date}. Stones with a called grade: {report.grades} ({by_grade}); with a called scene
+score: {report.scenes}. Hash of calls and features: `{model.made.data_sha256}`.
+Profile {profile.name}, version {profile.version}, `{profile.sha256[:16]}`. {versions}.
+
+## How good it is
+
+Judged on calls that were held out, stone by stone, never photo by photo:
+
+{figures}
+
+## Limits
+
+It follows one seller's calls on photos like those that it was shown. It sees what a photo shows: no hidden crack, no
+depth, no weight. With few calls it stays close to the model that it started from.
+
+## Features, in order
+
+{names}
+"""

@@ -1,0 +1,72 @@
+"""``grader batch`` as people see it."""
+
+import json
+
+import pytest
+
+
+def test_the_results_lie_in_the_folder_and_the_sheet_is_named(cli):
+    cli.photo("haul/a.jpg", "2")
+    ran = cli.run("batch", "haul", "--workers", 1)
+    assert ran.exit_code == 0
+    assert ran.stdout.strip().replace("\\", "/") == "haul/graded/sheet.html"
+    assert "1 photo graded, 2 stones" in ran.stderr
+    names = {path.name for path in (cli.folder / "haul" / "graded").iterdir()}
+    assert {"results.jsonl", "results.csv", "sheet.html"} <= names
+
+
+def test_the_results_go_where_they_are_asked_to(cli):
+    cli.photo("haul/a.jpg")
+    cli.run("batch", "haul", "--out", "there", "--workers", 1)
+    assert (cli.folder / "there" / "sheet.html").exists()
+    assert not (cli.folder / "haul" / "graded").exists()
+
+
+def test_failures_are_listed_and_end_with_1(cli):
+    cli.photo("haul/a.jpg", "bad")
+    cli.photo("haul/b.jpg")
+    ran = cli.run("batch", "haul", "--workers", 1)
+    assert ran.exit_code == 1
+    assert "failed: a.jpg: not a photo; give a JPEG" in ran.stderr
+    assert (cli.folder / "haul" / "graded" / "sheet.html").exists()
+
+
+def test_what_a_person_should_know_is_told(cli):
+    cli.photo("haul/a.jpg", "0")
+    cli.photo("haul/b.jpg", "1")
+    cli.photo("haul/c.jpg", "1")
+    ran = cli.run("batch", "haul", "--workers", 1)
+    assert "no stone found: a.jpg" in ran.stderr
+    assert "same photo: c.jpg and b.jpg" in ran.stderr
+
+
+def test_a_second_run_says_that_nothing_changed(cli):
+    cli.photo("haul/a.jpg")
+    cli.run("batch", "haul", "--workers", 1)
+    assert "1 photo of before, not changed" in cli.run("batch", "haul", "--workers", 1).stderr
+
+
+def test_calls_of_the_working_folder_are_joined(cli):
+    cli.photo("haul/a.jpg")
+    call = {
+        "photo": "a.jpg", "sha256": None, "piece": 1, "box": [40, 40, 200, 100],
+        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00", "note": None,
+    }  # fmt: skip
+    (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
+    cli.run("batch", "haul", "--workers", 1)
+    record = json.loads((cli.folder / "haul" / "graded" / "results.jsonl").read_text())
+    assert record["pieces"][0]["call"]["grade"] == "select"
+
+
+@pytest.mark.parametrize("args", [["nowhere"], ["a.jpg"], [".", "--workers", "0"], []])
+def test_what_is_no_folder_of_photos_is_a_usage_error(cli, args):
+    cli.photo("a.jpg")
+    assert cli.run("batch", *args).exit_code == 2
+
+
+def test_a_place_that_cannot_be_written_to_is_one_line(cli):
+    cli.photo("haul/a.jpg")
+    cli.photo("there")
+    ran = cli.run("batch", "haul", "--out", "there/in", "--workers", 1)
+    assert ran.exit_code == 1
+    assert "cannot be written" in ran.stderr.splitlines()[-1]
