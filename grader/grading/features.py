@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from grader.face.measurements import Measurements, RegionColour, Regions
+from grader.face.scene import scene_score
 from grader.grading.rules import Features, ladder_position
 from grader.measures import MEASURES, Measure
 from grader.profile import SCENE_PARTS, Profile
@@ -111,18 +112,7 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
         "area_cm2": _area_cm2(measurements),
     }
     floats = {name: None if value is None else float(value) for name, value in values.items()}
-    return with_scene(floats, plain_scene_score(scene.parts, profile), profile)
-
-
-def plain_scene_score(parts: dict[str, float | None], profile: Profile) -> float:
-    """Return the scene score (0 to 100) by the profile's weights; a part that cannot be told adds
-    nothing."""
-    weights = profile.scene_weights
-    return (
-        100.0
-        * sum(weights[part] * (parts.get(part) or 0.0) for part in SCENE_PARTS)
-        / sum(weights.values())
-    )
+    return with_scene(floats, scene_score(scene.parts, profile.scene_weights), profile)
 
 
 def with_scene(values: Features, scene_score: float, profile: Profile) -> dict[str, float | None]:

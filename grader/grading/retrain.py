@@ -20,9 +20,9 @@ from grader.grading.rules import Features
 from grader.grading.scene_head import refit_scene
 from grader.profile import Profile
 
-#: How strongly the old model holds: a coefficient one away from it costs as much as ten calls
-#: or so can say. Found on simulated sellers of ours, with 20, 60 and 200 calls.
-STRENGTH, CUT_STRENGTH = 6.0, 1.0
+#: How strongly the old model holds: what a coefficient, and a cut, one away from it costs, in
+#: doubled log-likelihood. Found on simulated sellers of ours, with 10 to 200 calls.
+STRENGTH, CUT_STRENGTH = 4.0, 0.7
 
 #: Fewer called stones than this say nothing of how good a model is.
 LEAST_STONES = 8

@@ -69,18 +69,21 @@ def ladder_position(features: Features, profile: Profile) -> float:
     The whole number nearest to it is the grade of the rules; it leans towards a neighbour as the
     border to it comes near, and never falls where a condition holds by more.
     """
-    below, above = _border_margins(features, profile)
+    below, above = border_margins(features, profile)
     rung = profile.grades.index(grade_by_rules(features, profile)[0])
     return rung + 0.5 * float(np.exp(-LEAN * above) - np.exp(-LEAN * below))
 
 
 def border_distance(features: Features, profile: Profile) -> float:
     """Return how far the nearest border at which the grade changes is, in parts of its bound."""
-    return float(min(_border_margins(features, profile)))
+    return float(min(border_margins(features, profile)))
 
 
-def _border_margins(features: Features, profile: Profile) -> tuple[float, float]:
-    """How far the borders to the next lower and the next better grade are; infinite: none."""
+def border_margins(features: Features, profile: Profile) -> tuple[float, float]:
+    """Return how far the borders to the next lower and to the next better grade are.
+
+    In parts of the bound that decides; infinite where there is no such grade.
+    """
     rung = profile.grades.index(grade_by_rules(features, profile)[0])
     margins = [_best(profile, grade, features)[0] for grade in profile.grades]
     below = max(margins[rung:]) if rung > 0 else np.inf

@@ -8,10 +8,9 @@ from grader.grading.features import (
     GRADE_FEATURES,
     SCENE_FEATURES,
     features,
-    plain_scene_score,
 )
 from grader.measures import MEASURES
-from grader.profile import RULE_MEASURES, SCENE_PARTS
+from grader.profile import RULE_MEASURES
 
 
 def test_every_measure_that_a_rule_may_name_is_a_feature(profile, make_measurements):
@@ -49,14 +48,6 @@ def test_a_face_of_host_alone_has_no_colour_of_blue_and_a_low_scene(profile, mak
     values = features(face, profile)
     assert values["blue_chroma"] is None and values["continuity"] is None
     assert values["scene_score"] == 0
-
-
-def test_scene_parts_weigh_as_the_profile_says(profile):
-    only = dict.fromkeys(SCENE_PARTS, 0.0) | {"zones": 1.0, "height": None}
-    weights = profile.scene_weights
-    assert plain_scene_score(only, profile) == pytest.approx(
-        100 * weights["zones"] / sum(weights.values())
-    )
 
 
 def test_classes_may_have_other_names(profile, make_measurements):

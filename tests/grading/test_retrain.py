@@ -1,0 +1,119 @@
+import dataclasses
+
+import numpy as np
+import pytest
+
+from grader.errors import CallsError
+from grader.grading.features import with_values
+from grader.grading.proposal import Call
+from grader.grading.retrain import column_signs, retrain
+
+
+def _call(number, grade, scene=None):
+    when = "2024-05-01T10:00:00+02:00"
+    return Call(f"{number}.jpg", f"{number:016x}" + 48 * "0", 1, (0, 0, 9, 9), grade, scene, None, when, None)
+
+
+@pytest.fixture(scope="module")
+def tray(make_faces, profile):
+    """150 measured stones, and a seller who looks at blue alone: a grade for each quarter of it."""
+    rows, _ = make_faces(150, np.random.default_rng(21), profile)
+    blue = np.array([row["blue_share"] for row in rows])
+    rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
+    calls = [_call(i, profile.grades[r], scene=50) for i, r in enumerate(rung)]
+    return calls, {(f"{i:016x}" + 48 * "0", 1): row for i, row in enumerate(rows)}
+
+
+def test_a_seller_who_sorts_otherwise_is_followed_and_the_report_says_so(
+    tray, profile, small_model
+):
+    done = retrain(*tray, profile, small_model, seed=1)
+    assert done.report.verdict == "the new model is better, beyond the uncertainty"
+    assert done.report.new.kappa.value > done.report.old.kappa.value + 0.1
+    assert done.report.lines()[0] == done.report.verdict
+    assert done.report.new.n == 150
+    rows = [done.model.complete(row, profile) for row in tray[1].values()]
+    said = [profile.grades.index(call.grade) for call in tray[0]]
+    assert (done.model.grade.rungs(rows) == said).mean() > 0.6
+
+
+def test_twice_gives_the_same_parameters(tray, profile, small_model):
+    calls, measured = tray
+    first = retrain(calls, measured, profile, small_model, seed=1)
+    shuffled = [calls[i] for i in np.random.default_rng(0).permutation(len(calls))]
+    again = retrain(shuffled, measured, profile, small_model, seed=1)
+    assert first.model.label == again.model.label
+    assert first.report == again.report
+
+
+def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small_model):
+    _, measured = tray
+    rows = [small_model.complete(row, profile) for row in measured.values()]
+    rungs = small_model.grade.rungs(rows)
+    calls = [_call(i, profile.grades[r]) for i, r in enumerate(rungs)]
+    report = retrain(calls, measured, profile, small_model, seed=1).report
+    assert report.old.equal.value == 1.0
+    assert "better" not in report.verdict
+
+
+def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, small_model):
+    calls, measured = tray
+    done = retrain(calls[:6], measured, profile, small_model)
+    assert done.report.verdict.startswith("too few calls to judge (6 stones with a grade")
+    rows = [small_model.complete(row, profile) for row in measured.values()]
+    moved = np.abs(done.model.grade.rungs(rows) - small_model.grade.rungs(rows))
+    assert moved.max() <= 1 and moved.mean() < 0.35
+
+
+def test_calls_of_one_grade_only_are_not_judged(tray, profile, small_model):
+    calls, measured = tray
+    same = [dataclasses.replace(call, grade="cabbing") for call in calls[:40]]
+    done = retrain(same, measured, profile, small_model)
+    assert "in 1 grades" in done.report.verdict
+    assert done.report.old is None
+
+
+def test_the_last_word_on_a_stone_counts(tray, profile, small_model):
+    calls, measured = tray
+    overruled = [dataclasses.replace(call, grade="waste") for call in calls]
+    done = retrain([*overruled, *calls], measured, profile, small_model, seed=1)
+    assert done.model.label == retrain(calls, measured, profile, small_model, seed=1).model.label
+
+
+def test_calls_that_cannot_be_used_are_refused_one_by_one(tray, profile, small_model):
+    calls, measured = tray
+    bad = [_call(0, "superb"), _call(9999, "select")]
+    done = retrain([*bad, *calls], measured, profile, small_model)
+    assert [remark.line for remark in done.refused] == [1, 2]
+    assert "'superb' is not on the ladder" in done.refused[0].text
+    assert "9999.jpg piece 1: not measured" in done.refused[1].text
+
+
+def test_no_usable_call_is_one_clear_line(profile, small_model):
+    with pytest.raises(CallsError, match="no call could be used"):
+        retrain([_call(1, "select")], {}, profile, small_model)
+
+
+def test_scene_calls_alone_leave_the_grades_to_the_old_coefficients(tray, profile, small_model):
+    calls, measured = tray
+    scenes = [dataclasses.replace(call, grade=None, scene=90) for call in calls]
+    done = retrain(scenes, measured, profile, small_model)
+    assert done.model.grade == small_model.grade
+    assert done.report.scene_new.value < done.report.scene_old.value
+
+
+def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, small_model):
+    calls, measured = tray
+    first = retrain(calls[:60], measured, profile, small_model).model
+    report = retrain(calls, measured, profile, first).report
+    assert report.seen_before == 60
+    assert "has seen 60 of these stones" in report.lines()[-1]
+
+
+def test_coefficients_keep_their_direction(tray, profile, small_model):
+    head = retrain(*tray, profile, small_model).model.grade
+    signs = np.array(column_signs(head))
+    assert (signs * np.array(head.ordinal.coefficients) >= 0).all()
+    row = next(iter(tray[1].values()))
+    more = with_values(row, profile, blue_share=1.0)
+    assert head.score([more]) >= head.score([row])
