@@ -85,6 +85,11 @@ def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     return mask.astype(np.float32) / 255
 
 
+def depth_of(inside: NDArray) -> NDArray[np.float32]:
+    """Return the distance (px) to the nearest px outside; at most 1e4, as where no px is outside."""
+    return np.minimum(cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5), np.float32(1e4))
+
+
 def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap skin.
 
@@ -105,7 +110,7 @@ def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     up = lambda layer, way: cv2.warpAffine(layer, to_coarse, shape[::-1], flags=way | cv2.WARP_INVERSE_MAP)
     skin, slope = up(cv2.GaussianBlur(skin, (0, 0), 0.8), cv2.INTER_CUBIC), up(slope, cv2.INTER_LINEAR)
     inside = (fill(points, shape) >= 0.5).astype(np.uint8)
-    edge = cv2.GaussianBlur(cv2.distanceTransform(inside, cv2.DIST_L2, 5), (0, 0), 1.2) / np.float32(cell)
+    edge = cv2.GaussianBlur(depth_of(inside), (0, 0), 1.2) / np.float32(cell)
     inner = np.clip(edge / 4 - 0.5, 0, 1)
     inner = inner * inner * (3 - 2 * inner)
     skin = inner * skin + (1 - inner) * slope * edge

@@ -12,7 +12,7 @@ from grader.render.lines import Stroke, cover, draw_contacts, draw_cracks, draw_
 from grader.render.noise import blur, fbm, grain, soft_step
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
-from grader.render.shape import broken, dome, fill, slopes, swell
+from grader.render.shape import broken, depth_of, dome, fill, slopes, swell
 from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
 
 
@@ -139,8 +139,7 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
     if plan.kind == "cab":
         height = dome(rng, swell(outline, grid.shape), radius)
         return height, None, float(height.max())
-    edge = cv2.distanceTransform((cover_share >= 0.5).astype(np.uint8), cv2.DIST_L2, 3)
-    # Outside the frame the stone goes on: its cut side is no edge.
+    edge = depth_of(cover_share >= 0.5)  # where the frame cuts the stone there is no edge
     if plan.kind == "slab":
         bevel = max(1.5, radius * rng.uniform(0.006, 0.03))
         chips = np.clip(1 + 0.8 * fbm(rng, grid.shape, radius * 0.06, 4), 0.1, 3)
