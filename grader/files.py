@@ -30,7 +30,9 @@ def write_bytes(path: str | Path, content: bytes) -> None:
             os.unlink(part.name)
             raise
     except OSError as err:
-        raise GraderError(f"{path}: cannot be written ({err.strerror}); choose another place", "output") from err
+        raise GraderError(
+            f"{path}: cannot be written ({err.strerror}); choose another place", "output"
+        ) from err
 
 
 def write_text(path: str | Path, text: str) -> None:

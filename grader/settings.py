@@ -1,4 +1,5 @@
-"""``grader.toml`` of the working folder: what holds there unless the command line says otherwise."""
+"""``grader.toml`` of the working folder: what holds there unless the command line says
+otherwise."""
 
 import json
 import re
@@ -18,8 +19,10 @@ UNITS = ("g", "lb")
 class Settings:
     """Settings of one working folder.
 
-    profile : name of a shipped profile or a TOML file.   model : folder of a trained model, the starter if ``None``.
-    mm_per_px : millimetres per px of full-size photos.   units : "g" or "lb".   currency : as the seller writes it.
+    profile : name of a shipped profile or a TOML file.   model : folder of a trained model, the
+    starter if ``None``.
+    mm_per_px : millimetres per px of full-size photos.   units : "g" or "lb".   currency : as the
+    seller writes it.
     Paths are taken from the folder where the command is run.
     """
 
@@ -36,7 +39,8 @@ def load_settings(folder: str | Path = ".") -> Settings:
     Raises
     ------
     SettingsError
-        Unreadable TOML, an unknown key (the nearest is named), a wrong type or a value out of range.
+        Unreadable TOML, an unknown key (the nearest is named), a wrong type or a value out of
+        range.
     """
     path = Path(folder) / FILE
     try:
@@ -60,13 +64,16 @@ def load_settings(folder: str | Path = ".") -> Settings:
 
 
 def use_model(model: str | Path, folder: str | Path = ".") -> Path:
-    """Write that model into the folder's ``grader.toml``, every other line kept; return the file's path."""
+    """Write that model into the folder's ``grader.toml``, every other line kept; return the file's
+    path."""
     path = Path(folder) / FILE
     load_settings(folder)
     text = path.read_text("utf-8-sig") if path.exists() else ""
     # A JSON string in plain ASCII is a valid TOML basic string.
     line = f"model = {json.dumps(Path(model).as_posix())}"
-    text, found = re.subn(r"(?m)^[ \t]*(\"model\"|'model'|model)[ \t]*=.*$", lambda _: line, text, count=1)
+    text, found = re.subn(
+        r"(?m)^[ \t]*(\"model\"|'model'|model)[ \t]*=.*$", lambda _: line, text, count=1
+    )
     if not found:
         text = text + ("\n" if text and not text.endswith("\n") else "") + line + "\n"
     write_text(path, text)

@@ -35,7 +35,7 @@ def _curves():
 
 
 def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -> GradedPiece:
-    """A rectangle of 200 x 100 px: left half blue, then a quarter white and a quarter host, and 10 columns glare."""
+    """A stone of 200 x 100 px: half blue, a quarter white, then host, 10 columns glare."""
     x, y = at
     w, h = int(STONE_W * FACTOR), int(STONE_H * FACTOR)
     codes = np.full((h, w), 3, np.uint8)

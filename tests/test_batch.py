@@ -21,7 +21,7 @@ TIME = "2026-03-02T10:11:12+01:00"
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch, make_graded):
-    """A folder whose photos say in plain text what is on them: a number of stones, "bad" or "crash"."""
+    """A folder whose photos say in plain text what they hold: a number, "bad" or "crash"."""
     graded = []
 
     def grade(path, **terms):
@@ -36,14 +36,18 @@ def folder(tmp_path, monkeypatch, make_graded):
         return replace(made, photo=replace(made.photo, sha256=sha256))
 
     monkeypatch.setattr(batch, "grade_photo", grade)
-    monkeypatch.setattr(batch, "load_model", lambda folder: SimpleNamespace(label=f"{folder} 0123abcd"))
+    monkeypatch.setattr(
+        batch, "load_model", lambda folder: SimpleNamespace(label=f"{folder} 0123abcd")
+    )
     photos = tmp_path / "photos"
     photos.mkdir()
 
     def run(**terms):
         graded.clear()
         done = grade_folder(photos, **{"workers": 1} | terms)
-        return SimpleNamespace(done=done, graded=list(graded), out=terms.get("out", photos / "graded"))
+        return SimpleNamespace(
+            done=done, graded=list(graded), out=terms.get("out", photos / "graded")
+        )
 
     return SimpleNamespace(path=photos, run=run)
 

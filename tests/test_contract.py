@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).parents[1] / "grader"
 FLOORS = [
     ["cli", "table"],
     ["starter", "train"],
+    ["drawn"],
     ["__init__"],
     ["batch", "calling"],
     ["report"],
@@ -79,12 +80,16 @@ def test_nothing_that_a_seller_runs_draws_stones(path):
 def test_the_face_knows_no_file():
     for path in modules():
         if room(path) == "face":
-            assert imports(path).isdisjoint({"pathlib", "os", "io", "PIL", "sqlite3", "pathlib.Path"}), path
+            assert imports(path).isdisjoint(
+                {"pathlib", "os", "io", "PIL", "sqlite3", "pathlib.Path"}
+            ), path
 
 
 def loaded(*code: str) -> set[str]:
     """Top-level names of all modules that are loaded after this code ran in a fresh Python."""
-    script = "\n".join([*code, "import sys", "print(*{name.split('.')[0] for name in sys.modules})"])
+    script = "\n".join(
+        [*code, "import sys", "print(*{name.split('.')[0] for name in sys.modules})"]
+    )
     run = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     return set(run.stdout.splitlines()[-1].split())
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """Profiles: what ships, what is refused, and how plainly."""
 
 import re
@@ -120,7 +121,9 @@ def test_all_scene_weights_zero_are_refused(tmp_path):
 def test_one_colour_class_is_too_few(tmp_path):
     head, _, tail = BANDED.partition("[[colours]]")
     ladder = "[[ladder]]" + tail.partition("[[ladder]]")[2]
-    one = '[[colours]]\nname = "blue"\nlightness = [3, 80]\nchroma = [7, 90]\nhue_deg = [195, 325]\n'
+    one = (
+        '[[colours]]\nname = "blue"\nlightness = [3, 80]\nchroma = [7, 90]\nhue_deg = [195, 325]\n'
+    )
     (tmp_path / "mine.toml").write_text(head + one + ladder, "utf-8")
     with pytest.raises(SettingsError, match="1 colour classes; declare 2 to 8"):
         load_profile(tmp_path / "mine.toml")
@@ -130,12 +133,16 @@ def test_a_list_of_tables_is_asked_for_where_there_is_none(tmp_path):
     text = BANDED.replace("version = 1", 'version = 1\nrules = "none"')
     text = re.sub(r"\[\[rules\]\]\n(?:[^\[].*\n)+", "", text)
     (tmp_path / "mine.toml").write_text(text, "utf-8")
-    with pytest.raises(SettingsError, match=r"rules is not a list of tables; write \[\[rules\]\] above each"):
+    with pytest.raises(
+        SettingsError, match=r"rules is not a list of tables; write \[\[rules\]\] above each"
+    ):
         load_profile(tmp_path / "mine.toml")
 
 
 def test_an_unknown_name_is_told_with_the_nearest():
-    with pytest.raises(SettingsError, match=r"profile 'bandet' is not known \(did you mean 'banded'\?\)"):
+    with pytest.raises(
+        SettingsError, match=r"profile 'bandet' is not known \(did you mean 'banded'\?\)"
+    ):
         load_profile("bandet")
 
 

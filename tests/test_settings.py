@@ -18,7 +18,8 @@ def test_without_a_file_the_defaults_hold(tmp_path):
 def test_every_setting_is_read(tmp_path):
     write(
         tmp_path,
-        'profile = "mine.toml"\nmodel = "models/mine"\nmm_per_px = 0.1\nunits = "lb"\ncurrency = "EUR"\n',
+        'profile = "mine.toml"\nmodel = "models/mine"\n'
+        'mm_per_px = 0.1\nunits = "lb"\ncurrency = "EUR"\n',
     )
     assert load_settings(tmp_path) == Settings("mine.toml", "models/mine", 0.1, "lb", "EUR")
 
@@ -31,7 +32,10 @@ def test_a_byte_order_mark_does_not_matter(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ('profil = "banded"', r"grader\.toml: the file has no setting 'profil' \(did you mean 'profile'\?\)"),
+        (
+            'profil = "banded"',
+            r"grader\.toml: the file has no setting 'profil' \(did you mean 'profile'\?\)",
+        ),
         ("mm_per_px = 0", r"mm_per_px is 0; give a number from"),
         ('mm_per_px = "1"', r"mm_per_px is '1'; give a number from"),
         ("mm_per_px = true", r"mm_per_px is True; give a number from"),

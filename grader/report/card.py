@@ -14,13 +14,15 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
     names = "\n".join(f"- `{name}`" for name in FEATURES)
     return f"""# {model.label}
 
-Proposes a grade of the ladder {", ".join(profile.grades)} (best last) and a scene score of 0 to 100 for one
-photographed face, as the seller whose calls it learned from would call it. The seller has the last word.
+Proposes a grade of the ladder {", ".join(profile.grades)} (best last)
+and a scene score of 0 to 100 for one photographed face, as the seller whose calls it learned from
+would call it. The seller has the last word.
 
 ## Data
 
-{model.made.data}, {model.made.date}. Stones with a called grade: {report.grades} ({by_grade}); with a called scene
-score: {report.scenes}. Hash of calls and features: `{model.made.data_sha256}`.
+{model.made.data}, {model.made.date}. Stones with a called grade: {report.grades} ({by_grade});
+with a called scene score: {report.scenes}.
+Hash of calls and features: `{model.made.data_sha256}`.
 Profile {profile.name}, version {profile.version}, `{profile.sha256[:16]}`. {versions}.
 
 ## How good it is
@@ -31,8 +33,8 @@ Judged on calls that were held out, stone by stone, never photo by photo:
 
 ## Limits
 
-It follows one seller's calls on photos like those that it was shown. It sees what a photo shows: no hidden crack, no
-depth, no weight. With few calls it stays close to the model that it started from.
+It follows one seller's calls on photos like those that it was shown. It sees what a photo shows:
+no hidden crack, no depth, no weight. With few calls it stays close to the model it started from.
 
 ## Features, in order
 

@@ -5,28 +5,30 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Caution:
-    """One line of caution and its source."""
+    """One line of caution and its source, empty where it needs none."""
 
     text: str
-    source: str
+    source: str = ""
 
 
-#: Limits are text with a source, not advice that the tool computes. "From memory": not found again
-#: in print.
+#: Limits are text with a source, not advice that the tool computes. What is from memory says so.
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
-        "Sawing, grinding and breaking this stone makes silica dust and sharp chips: treat it as nearly all silica, "
-        "work wet with extraction, a fitted mask and eye protection, and wash slurry away before it dries.",
+        "Sawing, grinding and breaking this stone makes silica dust and sharp chips: "
+        "treat it as nearly all silica, work wet with extraction, fitted mask and eye protection, "
+        "and wash slurry away before it dries.",
         "HSE HSG201, 2nd ed. 2022; limits: 29 CFR 1910.1053, 50 µg/m³ over 8 h (action level 25), "
-        "and 0.1 mg/m³ over 8 h in Great Britain; silica content and eye protection (ANSI/ISEA Z87.1, EN ISO 16321) from memory",
+        "and 0.1 mg/m³ over 8 h in Great Britain; from memory: silica content, "
+        "eye protection (ANSI/ISEA Z87.1, EN ISO 16321)",
     ),
     Caution(
-        "Nobody below loose rock or a moving block; loose ground is taken down or supported before other work.",
+        "Nobody below loose rock or a moving block; "
+        "loose ground is taken down or supported before other work.",
         "30 CFR 56.3200, from memory",
     ),
     Caution(
-        "Take care in lifting from 10 kg when bent, far out or twisted; two people from 23 kg (51 lb), "
-        "which is the limit in ideal posture only. That goes for buckets and trays too.",
+        "Take care in lifting from 10 kg when bent, far out or twisted; two people from "
+        "23 kg (51 lb), which is the limit in ideal posture only. That goes for buckets and trays.",
         "NIOSH 94-110, rev. 2021; the 10 kg is worked out from its equation",
     ),
     Caution(
@@ -34,8 +36,8 @@ CAUTIONS: tuple[Caution, ...] = (
         "from memory",
     ),
     Caution(
-        "A photo shows neither hidden cracks nor what holds a block: where no line is seen, that is all it means.",
-        "",
+        "A photo shows neither hidden cracks nor what holds a block: "
+        "where no line is seen, that is all it means.",
     ),
-    Caution("Local rules and licensed practice come first.", ""),
+    Caution("Local rules and licensed practice come first."),
 )

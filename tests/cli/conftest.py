@@ -9,14 +9,14 @@ from types import SimpleNamespace
 import pytest
 from typer.testing import CliRunner
 
-from grader import batch
+from grader import batch, calling
 from grader.errors import PhotoError
 from grader.grading import model
 
 
 @pytest.fixture
 def cli(tmp_path, monkeypatch, make_graded):
-    """Photos are text files: a number of stones, "bad" for one that cannot be read, "retake" for a retake."""
+    """Photos are text files: a number of stones, "bad" (cannot be read) or "retake"."""
     from grader.cli.main import app
 
     terms_seen = []
@@ -39,6 +39,21 @@ def cli(tmp_path, monkeypatch, make_graded):
         sha256 = hashlib.sha256(content).hexdigest()
         return replace(made, photo=replace(made.photo, sha256=sha256))
 
+    made_of = {}
+
+    def read(path, *, max_megapixels, mm_per_px):
+        made = grade(path, mm_per_px=mm_per_px)
+        made_of[made.photo.sha256] = made
+        return made.photo
+
+    def measured(photo, profile=None):
+        return tuple(piece.measured for piece in made_of[photo.sha256].pieces), ()
+
+    monkeypatch.setattr(calling, "read_photo", read)
+    monkeypatch.setattr(
+        calling, "find_pieces", lambda photo: (tuple(m.piece for m in measured(photo)[0]), ())
+    )
+    monkeypatch.setattr(calling, "measure_photo", measured)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(batch, "grade_photo", grade)
     monkeypatch.setattr(model, "load_model", lambda folder=None: SimpleNamespace(label=f"{folder}"))
@@ -59,5 +74,7 @@ def cli(tmp_path, monkeypatch, make_graded):
         photo=photo,
         folder=tmp_path,
         terms=terms_seen,
-        calls=lambda: [json.loads(line) for line in (tmp_path / "calls.jsonl").open()],
+        calls=lambda: [
+            json.loads(line) for line in (tmp_path / "calls.jsonl").read_text("utf-8").splitlines()
+        ],
     )

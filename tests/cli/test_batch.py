@@ -50,7 +50,8 @@ def test_calls_of_the_working_folder_are_joined(cli):
     cli.photo("haul/a.jpg")
     call = {
         "photo": "a.jpg", "sha256": None, "piece": 1, "box": [40, 40, 200, 100],
-        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00", "note": None,
+        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00",
+        "note": None,
     }  # fmt: skip
     (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
     cli.run("batch", "haul", "--workers", 1)

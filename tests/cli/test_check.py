@@ -145,7 +145,8 @@ def test_the_sellers_call_stands_beside_the_proposal(cli):
     sha256 = json.loads(cli.run("check", photo, "--json").stdout)["photo"]["sha256"]
     call = {
         "photo": "elsewhere/b.jpg", "sha256": sha256, "piece": 1, "box": [42, 181, 200, 100],
-        "grade": "select", "scene": 71, "by": "Mira", "time": "2026-03-02T10:11:12+01:00", "note": None,
+        "grade": "select", "scene": 71, "by": "Mira", "time": "2026-03-02T10:11:12+01:00",
+        "note": None,
     }  # fmt: skip
     (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
     first, second = json.loads(cli.run("check", photo, "--json").stdout)["pieces"]
@@ -157,7 +158,8 @@ def test_the_sellers_call_stands_beside_the_proposal(cli):
 def test_a_call_whose_stone_is_gone_is_told(cli):
     call = {
         "photo": "a.jpg", "sha256": None, "piece": 1, "box": [0, 0, 20, 20],
-        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00", "note": None,
+        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00",
+        "note": None,
     }  # fmt: skip
     (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
     assert "call without a stone: select" in cli.run("check", cli.photo("a.jpg")).stdout

@@ -39,20 +39,33 @@ def test_every_measure_is_filled_where_it_is_known(make_graded, crack):
 def test_one_row_per_piece_and_one_for_a_photo_that_failed(make_graded):
     failed = failed_record("c.jpg", PhotoError("c.jpg: empty file; copy it again", "empty"))
     table = rows([photo_record(make_graded(2)), photo_record(make_graded(0)), failed])
-    assert [(row["photo"], row["piece"]) for row in table] == [("a.jpg", "1"), ("a.jpg", "2"), ("c.jpg", "")]
+    assert [(row["photo"], row["piece"]) for row in table] == [
+        ("a.jpg", "1"),
+        ("a.jpg", "2"),
+        ("c.jpg", ""),
+    ]
     assert table[2]["error"] == "c.jpg: empty file; copy it again"
 
 
 def test_what_is_not_known_is_empty_and_never_zero(make_graded):
     (row,) = rows([photo_record(make_graded(verdict="retake"))])
-    for name in ("sell_as", "proposed_grade", "mm_per_px", "crack_length_mm", "area_cm2", "size_class"):
+    for name in (
+        "sell_as",
+        "proposed_grade",
+        "mm_per_px",
+        "crack_length_mm",
+        "area_cm2",
+        "size_class",
+    ):
         assert row[name] == "", name
 
 
 def test_a_table_as_it_comes_holds_no_call(make_graded, tmp_path):
     path = tmp_path / "results.csv"
     path.write_text(results_csv([photo_record(make_graded(2))], CLASSES), "utf-8")
-    read = read_calls_csv(path, ("waste", "tumbling", "cabbing", "select"), "2026-01-02T03:04:05+00:00")
+    read = read_calls_csv(
+        path, ("waste", "tumbling", "cabbing", "select"), "2026-01-02T03:04:05+00:00"
+    )
     assert (read.calls, read.refused) == ((), ())
 
 

@@ -45,7 +45,8 @@ def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
     from grader.report.overlay import _words
 
     piece = SimpleNamespace(
-        measured=SimpleNamespace(piece=SimpleNamespace(id=7)), proposal=SimpleNamespace(grade="select")
+        measured=SimpleNamespace(piece=SimpleNamespace(id=7)),
+        proposal=SimpleNamespace(grade="select"),
     )
     words = _words(piece, "cabbing", (0, 0, 300, 200), (900, 1200, 3))
     assert [text for text, _ in words] == ["7 cabbing", "proposed select"]
@@ -64,7 +65,9 @@ def test_a_crack_and_an_uncertain_line_are_drawn_differently(make_graded, crack)
 
     plain = draw_overlay(make_graded())
     whole = len(differing(plain, draw_overlay(make_graded(lines=(crack,)))))
-    dashed = len(differing(plain, draw_overlay(make_graded(lines=(replace(crack, kind="uncertain"),)))))
+    dashed = len(
+        differing(plain, draw_overlay(make_graded(lines=(replace(crack, kind="uncertain"),))))
+    )
     assert 0 < dashed < 0.8 * whole
 
 
@@ -76,7 +79,7 @@ def test_pattern_lines_are_not_drawn(make_graded, crack):
 
 
 def test_plates_lie_on_no_other_stone(make_graded):
-    # Stones 40 px apart, their words below them: the second stone's inside is free of the first one's plate.
+    # Stones 40 px apart, words below them: the second's inside is free of the first one's plate.
     drawn, photo = draw_overlay(make_graded(2)), make_graded(2).photo.rgb
     inside = np.s_[190:270, 60:220]
     assert np.array_equal(drawn[inside], photo[inside])

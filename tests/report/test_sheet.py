@@ -61,7 +61,10 @@ def test_the_page_asks_nothing_of_the_network(written, make_graded):
 
 def test_every_stone_has_its_picture_a_grade_choice_and_a_scene_field(written, make_graded):
     tags = Tags(written(make_graded(3)))
-    assert len([img for img in tags.named("img") if img["src"].startswith("data:image/jpeg;base64,")]) == 3
+    assert (
+        len([img for img in tags.named("img") if img["src"].startswith("data:image/jpeg;base64,")])
+        == 3
+    )
     assert len([s for s in tags.named("select") if s.get("class") == "g"]) == 3
     assert len([s for s in tags.named("input") if s.get("class") == "s"]) == 3
 
@@ -92,7 +95,9 @@ def test_names_cannot_break_out_of_the_page(written, make_graded):
 def test_grade_names_reach_the_script_unharmed(written, make_graded, tmp_path):
     text = (load_profile_text()).replace('"cabbing"', '"schön </script>"')
     (tmp_path / "mine.toml").write_text(text, "utf-8")
-    page = written(make_graded(grade="schön </script>"), profile=load_profile(tmp_path / "mine.toml"))
+    page = written(
+        make_graded(grade="schön </script>"), profile=load_profile(tmp_path / "mine.toml")
+    )
     assert page.count("</script>") == 1
 
 
@@ -104,7 +109,9 @@ def load_profile_text():
 
 def test_the_call_stands_beside_the_proposal(written, make_graded):
     graded = make_graded()
-    call = Call("a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", 71, "Mira", TIME, "two bands")
+    call = Call(
+        "a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", 71, "Mira", TIME, "two bands"
+    )
     records, _ = with_calls([photo_record(graded)], [call])
     page = written(graded, records=records)
     assert "select, scene 71, by Mira, 2026-03-02, two bands" in page
@@ -122,7 +129,9 @@ def test_what_is_no_stone_is_listed(make_graded, tmp_path):
     assert "Call without a stone: select" in page
 
 
-def test_above_the_limit_there_are_pages_linked_to_each_other(written, make_graded, tmp_path, monkeypatch):
+def test_above_the_limit_there_are_pages_linked_to_each_other(
+    written, make_graded, tmp_path, monkeypatch
+):
     monkeypatch.setattr(sheet, "PIECES_PER_PAGE", 2)
     first = written(make_graded(5))
     pages = sorted(p.name for p in tmp_path.glob("sheet*.html"))

@@ -1,0 +1,174 @@
+"""``grader call``: what the seller says ends in calls.jsonl, and nothing else does."""
+
+import csv
+import hashlib
+import json
+from datetime import datetime
+
+import pytest
+
+
+def test_a_call_holds_hash_box_and_time(cli):
+    photo = cli.photo("a.jpg", "2")
+    ran = cli.run(
+        "call",
+        photo,
+        "--piece",
+        2,
+        "--grade",
+        "Select",
+        "--scene",
+        71,
+        "--by",
+        "Mira",
+        "--note",
+        "two bands",
+    )
+    assert ran.exit_code == 0
+    (call,) = cli.calls()
+    time = datetime.fromisoformat(call.pop("time"))
+    assert time.utcoffset() is not None
+    assert call == {
+        "photo": "a.jpg",
+        "sha256": hashlib.sha256(b"2").hexdigest(),
+        "piece": 2,
+        "box": [40, 180, 200, 100],
+        "grade": "select",
+        "scene": 71,
+        "by": "Mira",
+        "note": "two bands",
+    }
+
+
+def test_calls_are_only_ever_added(cli):
+    photo = cli.photo("a.jpg")
+    cli.run("call", photo, "--grade", "select")
+    before = (cli.folder / "calls.jsonl").read_text("utf-8")
+    cli.run("call", photo, "--grade", "waste")
+    after = (cli.folder / "calls.jsonl").read_text("utf-8")
+    assert after.startswith(before)
+    assert [call["grade"] for call in cli.calls()] == ["select", "waste"]
+
+
+def test_check_shows_the_call_beside_the_proposal(cli):
+    photo = cli.photo("a.jpg")
+    cli.run("call", photo, "--grade", "select")
+    piece = json.loads(cli.run("check", photo, "--json").stdout)["pieces"][0]
+    assert (piece["call"]["grade"], piece["proposal"]["grade"]) == ("select", "cabbing")
+
+
+def test_a_scene_alone_is_a_call(cli):
+    assert cli.run("call", cli.photo("a.jpg"), "--scene", 0).exit_code == 0
+    assert (cli.calls()[0]["grade"], cli.calls()[0]["scene"]) == (None, 0)
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("--grade", "selct"), "grade 'selct' is not on the ladder (did you mean 'select'?)"),
+        (("--grade", "select"), "a.jpg: no piece named and it holds 2 stones; give the number"),
+        (("--grade", "select", "--piece", "3"), "a.jpg: no piece 3, it holds 2 stones"),
+    ],
+)
+def test_a_call_that_meets_no_stone_or_grade_is_one_line(cli, args, said):
+    ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
+    assert ran.exit_code == 1
+    assert ran.stderr.splitlines()[-1].startswith(f"grader: {said}")
+    assert not (cli.folder / "calls.jsonl").exists()
+
+
+def test_a_call_on_a_photo_that_is_not_there_is_one_line(cli):
+    ran = cli.run("call", "gone.jpg", "--grade", "select")
+    assert ran.exit_code == 1
+    assert "gone.jpg: no such photo" in ran.stderr
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        [],
+        ["a.jpg"],
+        ["a.jpg", "--scene", "101"],
+        ["a.jpg", "--piece", "0", "--grade", "select"],
+        ["a.jpg", "--grade", "select", "--from", "CALLS.csv"],
+        ["--from", "CALLS.csv", "--grade", "select"],
+    ],
+)
+def test_half_a_call_is_a_usage_error(cli, args):
+    cli.photo("a.jpg")
+    assert cli.run("call", *args).exit_code == 2
+
+
+def save(path, *rows):
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["photo", "sha256", "piece", "box", "grade", "scene", "by", "note"])
+        writer.writerows(rows)
+
+
+def test_the_table_that_a_sheet_saves_is_taken_in_without_the_photos(cli):
+    save(
+        cli.folder / "CALLS.csv",
+        ["h/a.jpg", "ab" * 32, 2, "1 2 30 40", "select", "", "Mira", "good"],
+    )
+    ran = cli.run("call", "--from", "CALLS.csv")
+    assert ran.exit_code == 0
+    assert "1 added to calls.jsonl" in ran.stderr
+    (call,) = cli.calls()
+    assert (call["sha256"], call["box"], call["by"]) == ("ab" * 32, [1, 2, 30, 40], "Mira")
+
+
+def test_a_table_taken_in_twice_adds_nothing(cli):
+    save(
+        cli.folder / "CALLS.csv",
+        ["h/a.jpg", "ab" * 32, 2, "1 2 30 40", "select", "", "Mira", "good"],
+    )
+    cli.run("call", "--from", "CALLS.csv")
+    ran = cli.run("call", "--from", "CALLS.csv")
+    assert "0 added to calls.jsonl, 1 there before" in ran.stderr
+    assert len(cli.calls()) == 1
+
+
+def test_a_table_of_photo_piece_and_grade_finds_its_stones(cli):
+    cli.photo("a.jpg", "2")
+    cli.photo("b.jpg", "1")
+    (cli.folder / "mine.csv").write_text(
+        "photo;piece;grade;scene\na.jpg;2;select;\nb.jpg;;waste;12\n"
+    )
+    assert cli.run("call", "--from", "mine.csv").exit_code == 0
+    assert [(c["photo"], c["piece"], c["box"]) for c in cli.calls()] == [
+        ("a.jpg", 2, [40, 180, 200, 100]),
+        ("b.jpg", 1, [40, 40, 200, 100]),
+    ]
+
+
+def test_rows_that_cannot_be_used_are_told_and_the_others_taken_in(cli):
+    cli.photo("a.jpg", "2")
+    rows = "a.jpg,9,select,\na.jpg,1,best,\ngone.jpg,1,select,\na.jpg,1,select,\n"
+    (cli.folder / "mine.csv").write_text("photo,piece,grade,scene\n" + rows)
+    ran = cli.run("call", "--from", "mine.csv")
+    assert ran.exit_code == 1
+    assert [(c["piece"], c["grade"]) for c in cli.calls()] == [(1, "select")]
+    for line in ("line 2: a.jpg: no piece 9", "line 3: grade 'best'", "line 4: gone.jpg: no such"):
+        assert line in ran.stderr
+
+
+def test_a_filled_results_table_beside_its_photos_is_taken_in(cli):
+    cli.photo("haul/a.jpg", "2")
+    cli.run("batch", "haul", "--workers", 1)
+    path = cli.folder / "haul" / "graded" / "results.csv"
+    rows = list(csv.DictReader(path.read_text("utf-8").splitlines()))
+    rows[1]["grade"] = "waste"
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0], delimiter=";")
+        writer.writeheader()
+        writer.writerows(rows)
+    assert cli.run("call", "--from", path).exit_code == 0
+    assert [(c["photo"], c["piece"], c["grade"]) for c in cli.calls()] == [("a.jpg", 2, "waste")]
+
+
+def test_a_table_that_is_not_there_is_one_line(cli):
+    ran = cli.run("call", "--from", "gone.csv")
+    assert ran.exit_code == 1
+    assert len(ran.stderr.splitlines()) == 1
+    assert "gone.csv" in ran.stderr
