@@ -40,14 +40,14 @@ def place(
     share = fill if fill is not None else _share(rng, count)
     sizes = np.exp(rng.normal(0, 0.25, count))
     sizes *= np.sqrt(share * view.width * view.height / (np.pi * (sizes**2).sum()))
-    touch = (rng.random() < 0.3) if touching is None else touching
+    touch = (rng.random() < 0.45) if touching is None else touching
     leave = (rng.random() < (0.12 if count == 1 else 0.2)) if cut is None else cut
     taken = _Taken(view)
     spots: list[Spot] = []
     touched = False
     for i in np.argsort(-sizes):
         shape = outline(rng, kinds[i]) * sizes[i]
-        neighbours = spots and touch and rng.random() < 0.5
+        neighbours = spots and touch and rng.random() < 0.6
         centre, size = taken.find(rng, shape, leave and not spots, spots[rng.integers(len(spots))] if neighbours else None, count)
         if centre is None:
             continue

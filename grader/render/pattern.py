@@ -80,7 +80,7 @@ def _fine_layers(rng: np.random.Generator, t: NDArray, thickness: float) -> NDAr
 
 def _with_host(rng: np.random.Generator, grid: Grid, figure: Figure) -> Figure:
     """Lay host over a part of the face, on one side or in patches, or not at all."""
-    way = rng.choice(["none", "side", "patches", "both"], p=[0.42, 0.33, 0.15, 0.1])
+    way = rng.choice(["none", "side", "patches", "both"], p=[0.52, 0.28, 0.12, 0.08])
     host = figure.host
     soft = _soft(rng, grid)
     if way in ("side", "both"):

@@ -52,6 +52,10 @@ def render_photo(
     }  # fmt: skip
     count = stones if stones is not None else _count(ways["plan"])
     layout = place(ways["plan"], view, count, kind, fill, touching, cut)
+    if len(layout.spots) > 1 and ways["plan"].random() < 0.6:  # stones of one find look alike
+        chosen["pattern"] = pattern or style.draw(ways["plan"], "patterns")
+        chosen["host"] = host or style.draw(ways["plan"], "hosts")
+        chosen["dye_seed"] = int(ways["plan"].integers(2**31))
     plans = [_plan(ways["plan"], style, spot, chosen) for spot in layout.spots]
     faces = [face for plan in plans if (face := draw_stone(ways["plan"], plan, view)) is not None]
     scale = mm_per_px if mm_per_px is not None else _scale(ways["props"], layout.spots)
@@ -100,13 +104,14 @@ def _plan(rng: np.random.Generator, style: Style, spot, chosen: dict) -> StonePl
     if chosen["strays"] is not None:
         strays = strays or ["scratch", "hair"] if chosen["strays"] else []
     contact = rng.random() < 0.22
+    dye_seed = int(rng.integers(2**31))
     count = count if chosen["cracks"] is None else int(chosen["cracks"])
     if spot.kind == "cab":
         count = count if chosen["cracks"] is not None or rng.random() < 0.5 else 0
         marks -= {"bruise", "dust"} if rng.random() < 0.8 else set()
     return StonePlan(
         spot.kind, spot.outline, spot.centre, spot.radius, pattern, chosen["host"] or host, state, families[:count],
-        calm if chosen["healed"] is None else int(chosen["healed"]), contact, tuple(strays), marks,
+        calm if chosen["healed"] is None else int(chosen["healed"]), contact, tuple(strays), marks, chosen.get("dye_seed", dye_seed),
     )  # fmt: skip
 
 

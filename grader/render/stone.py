@@ -18,7 +18,10 @@ from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
 
 @dataclass(frozen=True)
 class StonePlan:
-    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the circle of its area."""
+    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the circle of its area.
+
+    dye_seed : stones of one seed and pattern share their palette.
+    """
 
     kind: str
     outline: NDArray[np.float64]
@@ -32,6 +35,7 @@ class StonePlan:
     contact: bool = False
     strays: tuple[str, ...] = ()
     marks: frozenset[str] = frozenset()
+    dye_seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -82,7 +86,7 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
         host = np.maximum(figure.host, rind)
         figure = Figure(**{**figure.__dict__, "host": host, "white": figure.white * (1 - host)})
     classes = _classes(figure, inside)
-    palette = _palette(ways[2], plan, figure)
+    palette = _palette(np.random.default_rng(plan.dye_seed), plan, figure)
     lab = _colour(ways[2], palette, figure, grid, rind)
     through = _through(ways[6], plan)
     reflect = _scattered(ways[2], reflectance(lab), radius, through)
@@ -144,7 +148,7 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
         bevel = max(1.5, radius * rng.uniform(0.006, 0.03))
         chips = np.clip(1 + 0.8 * fbm(rng, grid.shape, radius * 0.06, 4), 0.1, 3)
         height = -bevel * np.exp(-edge / (bevel * chips)) + radius * 0.002 * fbm(rng, grid.shape, radius * 0.4, 5, 0.6)
-        crust = rng.random() < 0.35
+        crust = rng.random() < 0.25
         rind = None
         if crust:
             width = radius * rng.uniform(0.03, 0.12) * np.clip(1 + 0.7 * fbm(rng, grid.shape, radius * 0.3, 5), 0.05, 3)
@@ -153,7 +157,7 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
     height, off = broken(rng, grid.u, grid.v, radius)
     height = height - radius * 0.12 * np.exp(-edge / (radius * rng.uniform(0.03, 0.1)))
     rind = None
-    if rng.random() < 0.6:
+    if rng.random() < 0.5:
         wander = fbm(rng, grid.shape, radius * 0.3, 5)
         width = radius * rng.uniform(0.02, 0.16) * np.clip(1 + 0.7 * wander, 0.05, 3)
         rind = soft_step(width - edge, max(1.5, radius * 0.015))

@@ -7,8 +7,8 @@ import numpy as np
 #: What occurs in every style, with its weight among its kind.
 GROUNDS = {
     "brown felt": 1.2, "black felt": 0.8, "grey felt": 0.8, "white paper": 1.6, "grey paper": 1.2,
-    "coloured paper": 1.0, "backdrop": 1.2, "cloth": 1.0, "wood": 1.0, "board": 0.8,
-    "tray": 0.8, "rubble": 0.9, "crystals": 0.7, "hand": 0.8,
+    "coloured paper": 1.1, "backdrop": 1.2, "cloth": 1.0, "wood": 1.0, "board": 0.8,
+    "tray": 0.8, "rubble": 0.9, "crystals": 0.9, "hand": 0.9,
 }  # fmt: skip
 LAMPS = {
     "sun": 1.2, "open shade": 1.2, "window": 1.2, "softboxes": 1.2, "warm bulb": 1.0,
@@ -19,7 +19,7 @@ PATTERNS = {
     "fine bands": 1.1, "coarse bands": 1.1, "folded": 1.0, "faulted": 1.0, "frothy": 1.2,
     "mottled": 1.0, "veined": 0.9, "matrix": 0.8, "swirled": 0.9, "clouded": 0.8,
     "landscape": 1.3, "seam": 1.0, "patches": 0.8,
-    "pale blue": 0.55, "dark blue": 0.55, "all white": 0.6, "all host": 0.6, "grey only": 0.5,
+    "pale blue": 0.95, "dark blue": 0.9, "all white": 0.95, "all host": 0.8, "grey only": 0.8,
 }  # fmt: skip
 HOSTS = {"rusty": 1.4, "grey": 1.2, "brown": 1.0, "black-green": 0.9, "cream": 0.8, "speckled": 1.0}
 CRACKS = {
