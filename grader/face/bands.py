@@ -1,6 +1,7 @@
 """Bands of the face: the stripes of the sky and water classes, followed along their middle lines."""
 
 from dataclasses import dataclass
+from itertools import compress
 
 import cv2
 import numpy as np
@@ -20,8 +21,10 @@ MAP_PX = 400
 OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
 #: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
 CRACK_SHARE = 0.0125
+#: Patches narrower than this share of half a band are specks in it.
+SPECK_SHARE = 0.7
 #: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to speak of.
-LEAST_COHERENCE = 0.45
+LEAST_COHERENCE = 0.44
 OUTSIDE, WATER, SKY, OTHER = range(4)
 
 
@@ -33,6 +36,14 @@ class _Run:
     points: NDArray
     thickness_px: float
     at_gap: tuple[bool, bool]
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """Missing length ahead of a run's end, and whether the same band goes on straight behind it."""
+
+    length_px: float = 0.0
+    cuts: bool = False
 
 
 def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
@@ -47,16 +58,21 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     if area == 0 or min(np.count_nonzero(stripes == s) for s in (WATER, SKY)) + np.count_nonzero(stripes == OTHER) < 0.02 * area:
         return Banding()
     half_px = _half_thickness(stripes)
-    orientation_deg, coherence = _direction(stripes, half_px)
+    stripes = _without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
+    crack_px = max(CRACK_SHARE * float(np.sqrt(area)), 1.5)
+    orientation_deg, coherence = _direction(_without_threads(stripes, min(crack_px, half_px)), half_px)
     if coherence < LEAST_COHERENCE:
         return Banding()
-    width_guess = np.sqrt(area)
-    stripes = _smeared(stripes, orientation_deg, max(CRACK_SHARE * width_guess, 1.5))
-    runs = [run for stripe in _banded(stripes) for run in _runs(stripes, stripe)]
-    runs = [run for run in runs if length_px(run.points) > run.thickness_px]
+    stripes = _smeared(stripes, orientation_deg, crack_px)
+    runs = [run for stripe in (WATER, SKY) for run in _runs(stripes, stripe)]
+    runs = [run for run in runs if _follows(run, orientation_deg)]
     if not runs:
         return Banding()
-    return _banding(runs, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile))
+    gaps = [_gaps(run, runs, stripes, 2 * crack_px) for run in runs]
+    ground = _ground(stripes, runs, gaps)
+    kept = [run.stripe != ground for run in runs]
+    runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))
+    return _banding(runs, gaps, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile))
 
 
 def _stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float]:
@@ -89,6 +105,33 @@ def _nearest(labels: NDArray, unknown: NDArray) -> NDArray:
     return of_index[index]
 
 
+def _without_specks(stripes: NDArray, least_area: float) -> NDArray[np.uint8]:
+    """Return the map with patches smaller than ``least_area`` px given to what lies around: no band begins or ends there."""
+    kept = np.zeros_like(stripes)
+    for stripe in (WATER, SKY, OTHER):
+        _, labels, stats, _ = cv2.connectedComponentsWithStats((stripes == stripe).astype(np.uint8), connectivity=4)
+        large = stats[:, cv2.CC_STAT_AREA] >= least_area
+        large[0] = False
+        kept[large[labels]] = stripe
+    if not kept.any():
+        return stripes
+    return np.where(stripes != OUTSIDE, _nearest(kept, kept == OUTSIDE), OUTSIDE).astype(np.uint8)
+
+
+def _without_threads(stripes: NDArray, thread_px: float) -> NDArray[np.uint8]:
+    """Return the map without what is thinner than a thread: a crack across would bend the direction around it."""
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * int(thread_px / 2) + 1,) * 2)
+    inside = stripes != OUTSIDE
+    # The outside joins each class, so that stripes are not rounded off where the face ends.
+    opened = [cv2.morphologyEx(((stripes == s) | ~inside).astype(np.uint8), cv2.MORPH_OPEN, disc) for s in (WATER, SKY, OTHER)]
+    kept = np.zeros_like(stripes)
+    for stripe, plane in zip((WATER, SKY, OTHER), opened, strict=True):
+        kept[(plane > 0) & (stripes == stripe)] = stripe
+    if not kept.any():
+        return stripes
+    return np.where(inside, _nearest(kept, kept == OUTSIDE), OUTSIDE).astype(np.uint8)
+
+
 def _half_thickness(stripes: NDArray) -> float:
     """Half the usual thickness of the water and sky stripes: over a stripe the mean distance to its sides is a quarter."""
     depths = [_depth(stripes == s)[stripes == s] for s in (WATER, SKY)]
@@ -103,21 +146,33 @@ def _depth(mask: NDArray) -> NDArray[np.float32]:
 
 def _direction(stripes: NDArray, half_px: float) -> tuple[NDArray, float]:
     """Return the local direction of the stripes (degrees) and how sure it is, weighted by the borders' strength."""
-    planes = np.dstack([stripes == WATER, stripes == SKY]).astype(np.float32)
-    inside = stripes != OUTSIDE
-    sigma = float(np.clip(2.0 * half_px, 4.0, 0.12 * max(stripes.shape)))
-    planes = cv2.GaussianBlur(planes, (0, 0), 1.0)
+    planes = np.dstack([stripes == s for s in (WATER, SKY)] + [stripes != OUTSIDE]).astype(np.float32)
+    # Wide bands need no fine map.
+    every = max(int(half_px / 4), 1)
+    size = (max(stripes.shape[1] // every, 8), max(stripes.shape[0] // every, 8))
+    planes = cv2.resize(planes, size, interpolation=cv2.INTER_AREA)
     # The blur drags the outside in: two px more are left out.
-    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    inside = cv2.erode((planes[..., 2] > 0.99).astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    sigma = float(np.clip(2.0 * half_px, 7.0, 0.12 * max(stripes.shape))) / every
+    planes = cv2.GaussianBlur(planes[..., :2], (0, 0), max(0.25 * half_px, 1.0) / every)
     orientation_deg, coherence = structure_tensor(planes, inside, sigma)
-    gradient = cv2.GaussianBlur(_edge_strength(planes) * inside, (0, 0), sigma)
-    total = float((gradient * inside).sum())
-    return orientation_deg, float((coherence * gradient * inside).sum() / total) if total > 1e-6 else 0.0
+    strength = cv2.GaussianBlur(_edge_strength(planes) * inside, (0, 0), sigma) * inside
+    total = float(strength.sum())
+    fine = cv2.resize(orientation_deg, stripes.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return fine, float((coherence * strength).sum() / total) if total > 1e-6 else 0.0
 
 
 def _edge_strength(planes: NDArray) -> NDArray:
     gx, gy = cv2.Sobel(planes, cv2.CV_32F, 1, 0), cv2.Sobel(planes, cv2.CV_32F, 0, 1)
     return (gx * gx + gy * gy).sum(axis=2)
+
+
+def _follows(run: _Run, orientation_deg: NDArray) -> bool:
+    """Whether the run is longer than thick and goes with the pattern: legs across a ragged band do neither."""
+    steps = np.diff(run.points, axis=0)
+    line_deg = np.degrees(np.arctan2(-steps[:, 1], steps[:, 0]))
+    agreement = np.cos(2 * np.radians(line_deg - _sample(orientation_deg, run.points[1:])))
+    return length_px(run.points) > run.thickness_px and float(agreement.mean()) > 0
 
 
 def _smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDArray[np.uint8]:
@@ -134,25 +189,11 @@ def _smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDA
     return np.where(stripes == OUTSIDE, OUTSIDE, votes.argmax(axis=2) + 1).astype(np.uint8)
 
 
-def _banded(stripes: NDArray) -> list[int]:
-    """Return which of WATER and SKY come as bands.
-
-    Where one of them runs together across every cut of the other it is the ground that the other's bands lie in.
-    """
-    area = np.count_nonzero(stripes)
-    largest = {}
-    for stripe in (WATER, SKY):
-        size = np.count_nonzero(stripes == stripe)
-        if size >= 0.01 * area:
-            _, _, stats, _ = cv2.connectedComponentsWithStats((stripes == stripe).astype(np.uint8), connectivity=4)
-            largest[stripe] = (stats[1:, cv2.CC_STAT_AREA].max() / size, len(stats) - 1)
-    ground = [s for s, (share, _) in largest.items() if share > 0.9 and any(o != s and largest[o][0] < 0.5 for o in largest)]
-    return [s for s in largest if s not in ground]
-
-
 def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
     """Return the unbroken runs of the middle lines of one class."""
     mask = stripes == stripe
+    if not mask.any():
+        return []
     depth = _depth(mask)
     face_depth = _depth(stripes != OUTSIDE)
     usual = 2 * 2 * float(depth[mask].mean())
@@ -230,7 +271,7 @@ def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
     return sorted(cuts)
 
 
-def _banding(runs, stripes, scale, mm_per_px, coherence, contrast) -> Banding:
+def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Banding:
     steps = np.vstack([np.diff(smooth(run.points, max(int(run.thickness_px), 5)), axis=0) for run in runs])
     direction_deg, _ = axial_mean(np.degrees(np.arctan2(-steps[:, 1], steps[:, 0])), np.hypot(*steps.T) + 1e-9)
     along = np.array([np.cos(np.radians(direction_deg)), -np.sin(np.radians(direction_deg))])
@@ -238,16 +279,16 @@ def _banding(runs, stripes, scale, mm_per_px, coherence, contrast) -> Banding:
     face_along = x * along[0] + y * along[1]
     width = float(face_along.max() - face_along.min()) + 1
     least = LEAST_RUN_MM / mm_per_px * scale if mm_per_px else LEAST_RUN_SHARE * width
-    runs = [run for run in runs if length_px(run.points) + 1 >= least]
+    kept = [length_px(run.points) + 1 >= least for run in runs]
+    runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))
     bands = _count(runs, along)
     if bands < 2:
         return Banding()
     lengths = np.array([length_px(run.points) + 1 for run in runs])
-    gaps = _gaps(runs, stripes)
     thickness = float(np.average([run.thickness_px for run in runs], weights=lengths)) / scale
     return Banding(
         continuity=float(np.minimum(lengths / width, 1).mean()),
-        fill_share=float(lengths.sum() / (lengths.sum() + gaps)),
+        fill_share=float(lengths.sum() / (lengths.sum() + sum(gap.length_px for pair in gaps for gap in pair))),
         bands=bands,
         direction_deg=direction_deg % 180,
         thickness_px=thickness,
@@ -266,30 +307,50 @@ def _count(runs: list[_Run], along: NDArray) -> int:
     return int(np.percentile(crossed, 90, method="nearest"))
 
 
-def _gaps(runs: list[_Run], stripes: NDArray) -> float:
-    """Return the missing length: ahead of each end at a gap, to the next run (shared with it) or to the face's edge."""
-    ends = []
-    for number, run in enumerate(runs):
-        back = min(len(run.points) - 1, max(int(run.thickness_px), 6))
-        for side, place, inner in ((0, 0, back), (1, -1, -1 - back)):
-            step = run.points[place] - run.points[inner]
-            ends.append((number, run.stripe, run.points[place], step / max(float(np.hypot(*step)), 1e-9), run.at_gap[side]))
-    number = np.array([end[0] for end in ends])
-    stripe = np.array([end[1] for end in ends])
-    place = np.array([end[2] for end in ends])
-    ahead = np.array([end[3] for end in ends])
-    total = 0.0
-    for i in np.flatnonzero([end[4] for end in ends]):
-        to = place - place[i]
-        distance, aside = to @ ahead[i], np.abs(to[:, 0] * ahead[i, 1] - to[:, 1] * ahead[i, 0])
-        reach = np.maximum(0.75 * runs[number[i]].thickness_px, 0.3 * distance)
-        meets = (number != number[i]) & (stripe == stripe[i]) & (distance > 0) & (aside <= reach) & (ahead @ ahead[i] < -0.5)
-        ray = place[i] + np.arange(1, sum(stripes.shape))[:, None] * ahead[i]
-        inside = (ray >= 0).all(axis=1) & (ray[:, 0] < stripes.shape[1]) & (ray[:, 1] < stripes.shape[0])
-        inside &= _sample(stripes, ray) != OUTSIDE
-        to_edge = float(np.argmin(inside)) if not inside.all() else float(len(ray))
-        total += min(float(distance[meets].min()) / 2 if meets.any() else np.inf, to_edge)
-    return total
+def _gaps(run: _Run, runs: list[_Run], stripes: NDArray, crack_px: float) -> tuple[_Gap, _Gap]:
+    """Return what is missing ahead of the run's two ends: half the way to the next run, or all to the face's edge."""
+    others = [other for other in runs if other is not run and other.stripe == run.stripe]
+    place = np.array([other.points[side] for other in others for side in (0, -1)]).reshape(-1, 2)
+    ahead = np.array([_ahead(other, side) for other in others for side in (0, -1)]).reshape(-1, 2)
+    gaps = [_Gap(), _Gap()]
+    for side in (0, -1):
+        if not run.at_gap[side]:
+            continue
+        here, to_front = run.points[side], _ahead(run, side)
+        to = place - here
+        distance, aside = to @ to_front, np.abs(to[:, 0] * to_front[1] - to[:, 1] * to_front[0])
+        reach = np.maximum(0.75 * run.thickness_px, 0.3 * distance)
+        meets = (distance > 0) & (aside <= reach) & (ahead @ to_front < -0.5)
+        ray = here + np.arange(1, sum(stripes.shape))[:, None] * to_front
+        inside = ((ray >= 0) & (ray < (stripes.shape[1], stripes.shape[0]))).all(axis=1)
+        to_edge = float(np.argmin(inside & (_sample(stripes, ray) != OUTSIDE)))
+        half_way = float(distance[meets].min()) / 2 if meets.any() else np.inf
+        cuts = meets & (distance > crack_px) & (aside < OFFSET_SHARE * run.thickness_px)
+        gaps[side] = _Gap(min(half_way, to_edge), bool(cuts.any()))
+    return gaps[0], gaps[1]
+
+
+def _ahead(run: _Run, side: int) -> NDArray:
+    """Unit direction in which the run leaves its first (0) or last (-1) end."""
+    back = min(len(run.points) - 1, max(int(run.thickness_px), 6))
+    step = run.points[side] - run.points[back if side == 0 else -1 - back]
+    return step / max(float(np.hypot(*step)), 1e-9)
+
+
+def _ground(stripes: NDArray, runs: list[_Run], gaps: list[tuple[_Gap, _Gap]]) -> int | None:
+    """Return which of WATER and SKY is no band but the ground of the other's: it fills their gaps and joins up there."""
+    for ground, bands in ((WATER, SKY), (SKY, WATER)):
+        cuts = sum(any(gap.cuts for gap in pair) for run, pair in zip(runs, gaps, strict=True) if run.stripe == bands)
+        if cuts >= 2 and _largest_share(stripes == ground) > 0.9 and _largest_share(stripes == bands) < 0.5:
+            return ground
+    return None
+
+
+def _largest_share(mask: NDArray) -> float:
+    """Return the share of the mask's area that its largest joined part has."""
+    _, _, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    return float(areas.max() / areas.sum()) if len(areas) else 0.0
 
 
 def _contrast(regions: Regions, profile: Profile) -> float | None:

@@ -96,6 +96,10 @@ def paths(
             if len(branch.points) < spur[int(y), int(x)]:
                 continue
         kept.append(branch)
+    # A junction that lost its other branches is no longer one: what is left ends there.
+    uses = np.bincount([node for branch in kept for node in branch.nodes], minlength=len(junctions) + 1)
+    for branch in kept:
+        branch.nodes = [node if uses[node] > 1 else 0 for node in branch.nodes]
     return _joined(kept, junctions, reach_px, bend_deg)
 
 
