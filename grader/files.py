@@ -16,20 +16,20 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         The place cannot be written to: one line naming it.
     """
     path = Path(path)
+    part = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".part", delete=False) as part:
-            part.write(content)
-            part.flush()
-            os.fsync(part.fileno())
-        try:
-            # A temporary file is for its owner alone; the finished one is as any other file.
-            os.chmod(part.name, 0o666 & ~_umask())
-            os.replace(part.name, path)
-        except OSError:
-            os.unlink(part.name)
-            raise
+        with NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".part", delete=False) as file:
+            part = Path(file.name)
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        # A temporary file is for its owner alone; the finished one is as any other file.
+        part.chmod(0o666 & ~_umask())
+        os.replace(part, path)
     except OSError as err:
+        if part is not None:
+            part.unlink(missing_ok=True)
         raise GraderError(
             f"{path}: cannot be written ({err.strerror}); choose another place", "output"
         ) from err

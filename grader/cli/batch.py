@@ -49,19 +49,24 @@ def batch(
 
     profile, model, mm_per_px = settled(profile, model, mm_per_px)
     columns = ("grading", BarColumn(), MofNCompleteColumn(), "photos", TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True)) as progress:
-        bar = progress.add_task("", total=None)
-        done = grade_folder(
-            folder,
-            out=out,
-            profile=profile,
-            model=model,
-            mm_per_px=mm_per_px,
-            whole=whole,
-            workers=workers,
-            calls=working_calls(),
-            on_photo=lambda count, total: progress.update(bar, completed=count, total=total),
-        )
+    calls = working_calls()
+    try:
+        with Progress(*columns, console=Console(stderr=True)) as progress:
+            bar = progress.add_task("", total=None)
+            done = grade_folder(
+                folder,
+                out=out,
+                profile=profile,
+                model=model,
+                mm_per_px=mm_per_px,
+                whole=whole,
+                workers=workers,
+                calls=calls,
+                on_photo=lambda count, total: progress.update(bar, completed=count, total=total),
+            )
+    except KeyboardInterrupt:
+        typer.echo("stopped; what is done is kept: run it again to go on", err=True)
+        raise typer.Exit(130) from None
     for line in _told(done):
         typer.echo(line, err=True)
     typer.echo(done.sheet)

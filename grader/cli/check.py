@@ -65,7 +65,7 @@ def check(
         if graded and picture:
             write_picture(picture, draw_overlay(graded, _called(record)))
     if json:
-        typer.echo(to_json(records[0] if len(records) == 1 else records, indent=2))
+        typer.echo(to_json(records[0] if len(records) == 1 else records))
     else:
         typer.echo(cautions_text())
     if any("error" in record for record in records):

@@ -31,10 +31,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command("check")(check.check)
-app.command("batch")(batch.batch)
-app.command("call")(call.call)
-app.command("retrain")(retrain.retrain)
+app.command("check", short_help="Grade photos, one by one.")(check.check)
+app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
+app.command("call", short_help="Say what a stone is.")(call.call)
+app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
 
 
 def _version(wanted: bool) -> None:

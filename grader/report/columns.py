@@ -39,7 +39,11 @@ def piece_rows(record: dict) -> list[dict]:
 
 
 def results_csv(records: Iterable[dict], classes: Iterable[str]) -> str:
-    """Return the text of ``results.csv``: comma, dot decimals, rows in the order of the records."""
+    """Return the text of ``results.csv``: comma, dot decimals, rows in the order of the records.
+
+    File names and notes are kept exactly as they are, since calls are matched by them; a spreadsheet
+    may take one that begins with = + - or @ for a formula.
+    """
     names = column_names(classes)
     text = io.StringIO()
     writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")

@@ -55,9 +55,9 @@ def failed_record(file: str | Path, error: GraderError) -> dict:
     }
 
 
-def to_json(record: dict | list, indent: int | None = None) -> str:
+def to_json(record: dict | list) -> str:
     """Return strict JSON in plain ASCII, which every console and pipe carries unharmed."""
-    return json.dumps(record, indent=indent, allow_nan=False)
+    return json.dumps(record, allow_nan=False)
 
 
 @cache

@@ -5,8 +5,6 @@ from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from grader.files import write_text
 from grader.profile import Profile
 from grader.report import words
@@ -59,6 +57,9 @@ def write_sheet(
 
 
 def _template():
+    # Here, so that checking one photo does not wait for it.
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
     environment = Environment(
         loader=PackageLoader("grader.report"),
         autoescape=True,

@@ -65,6 +65,17 @@ def test_what_is_no_folder_of_photos_is_a_usage_error(cli, args):
     assert cli.run("batch", *args).exit_code == 2
 
 
+def test_a_run_that_is_stopped_says_how_to_go_on(cli, monkeypatch):
+    def stop(*args, **terms):
+        raise KeyboardInterrupt
+
+    cli.photo("haul/a.jpg")
+    monkeypatch.setattr("grader.batch.grade_folder", stop)
+    ran = cli.run("batch", "haul")
+    assert ran.exit_code == 130
+    assert ran.stderr.splitlines()[-1] == "stopped; what is done is kept: run it again to go on"
+
+
 def test_a_place_that_cannot_be_written_to_is_one_line(cli):
     cli.photo("haul/a.jpg")
     cli.photo("there")

@@ -1,0 +1,68 @@
+"""Plain words for what was measured: each phrase worked out by hand."""
+
+import pytest
+
+from grader.profile import load_profile
+from grader.report import words
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [(0.344, "34 %"), (1.0, "100 %"), (0.0, "0 %"), (0.002, "under 1 %"), (None, "not known")],
+)
+def test_a_share_is_whole_percent_and_what_is_there_is_never_zero(share, said):
+    assert words.percent(share) == said
+
+
+def test_a_share_is_told_with_its_range_and_kinds():
+    share = {"value": 0.4, "low": 0.31, "high": 0.5, "kinds": {"rusty": 0.3, "grey": 0.1}}
+    assert words.share_words("host", share) == "host 40 % (31 to 50): rusty 30 %, grey 10 %"
+
+
+def cracks(count, classes, length_mm=None):
+    lines = [{"class": name} for name in classes]
+    return {"count": count, "length_px": 120.4, "length_mm": length_mm, "lines": lines}
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (cracks(0, []), "no line seen on the face photographed"),
+        (cracks(0, ["pattern line", "contact"]), "no line seen on the face photographed"),
+        (cracks(0, ["uncertain"]), "1 uncertain; no other line seen"),
+        (cracks(1, ["crack"]), "1 crack seen, 120 px in all"),
+        (
+            cracks(2, ["crack", "crack", "uncertain"], 31.6),
+            "2 cracks seen, 32 mm in all; 1 uncertain",
+        ),
+    ],
+)
+def test_lines_are_told_as_seen(found, said):
+    assert words.lines_words(found) == said
+
+
+def test_bands_that_were_not_measured_are_not_told_as_zero():
+    none = dict.fromkeys(("continuity", "bands", "direction_deg", "thickness_mm"))
+    assert words.bands_words(none) == "none seen"
+    some = {"continuity": 0.62, "bands": 4, "direction_deg": 170.2, "thickness_mm": 3.24}
+    assert words.bands_words(some) == (
+        "4 across, direction 170°, 3.2 mm thick, unbroken over 62 % of the width"
+    )
+
+
+def test_a_call_of_a_scene_alone_is_told_without_a_grade():
+    call = {
+        "grade": None,
+        "scene": 60,
+        "by": None,
+        "time": "2026-03-02T10:11:12+01:00",
+        "note": None,
+    }
+    assert words.call_words(call) == "scene 60, 2026-03-02"
+    assert words.call_words(None) == "none yet"
+
+
+def test_a_grade_that_left_the_ladder_is_told_as_such():
+    profile = load_profile()
+    assert words.meaning("select", profile) == "a scene on the face, and few lines seen"
+    assert words.meaning("former", profile) == "not on this ladder"

@@ -1,0 +1,50 @@
+"""Whole files or nothing."""
+
+import os
+
+import pytest
+
+from grader.errors import GraderError
+from grader.files import write_bytes, write_text
+
+
+def test_a_file_is_written_with_its_folder(tmp_path):
+    write_text(tmp_path / "new" / "a.txt", "größe\n")
+    assert (tmp_path / "new" / "a.txt").read_bytes() == "größe\n".encode()
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_no_rest(tmp_path, monkeypatch):
+    write_text(tmp_path / "a.txt", "old")
+
+    def fail(*names):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(GraderError, match=r"a\.txt: cannot be written \(No space left on device\)"):
+        write_text(tmp_path / "a.txt", "new")
+    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("a.txt", "old")]
+
+
+def test_a_disk_that_is_full_leaves_no_rest(tmp_path, monkeypatch):
+    def fail(descriptor):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", fail)
+    with pytest.raises(GraderError, match="cannot be written"):
+        write_bytes(tmp_path / "a.bin", b"new")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_place_below_a_file_is_refused_in_one_line(tmp_path):
+    write_text(tmp_path / "a", "old")
+    with pytest.raises(GraderError, match="cannot be written .*; choose another place") as err:
+        write_text(tmp_path / "a" / "b", "new")
+    assert "\n" not in str(err.value)
+    assert err.value.code == "output"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file modes of POSIX")
+def test_a_finished_file_is_readable_as_any_other(tmp_path):
+    (tmp_path / "other").write_text("x")
+    write_text(tmp_path / "a", "x")
+    assert (tmp_path / "a").stat().st_mode == (tmp_path / "other").stat().st_mode
