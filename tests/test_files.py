@@ -37,7 +37,7 @@ def test_a_disk_that_is_full_leaves_no_rest(tmp_path, monkeypatch):
 
 def test_a_place_below_a_file_is_refused_in_one_line(tmp_path):
     write_text(tmp_path / "a", "old")
-    with pytest.raises(GraderError, match="cannot be written .*; choose another place") as err:
+    with pytest.raises(GraderError, match=r"cannot be written .*; choose another place") as err:
         write_text(tmp_path / "a" / "b", "new")
     assert "\n" not in str(err.value)
     assert err.value.code == "output"

@@ -41,7 +41,7 @@ def piece_rows(record: dict) -> list[dict]:
 def results_csv(records: Iterable[dict], classes: Iterable[str]) -> str:
     """Return the text of ``results.csv``: comma, dot decimals, rows in the order of the records.
 
-    File names and notes are kept exactly as they are, since calls are matched by them; a spreadsheet
+    File names and notes are kept exactly as they are: calls are matched by them. A spreadsheet
     may take one that begins with = + - or @ for a formula.
     """
     names = column_names(classes)
