@@ -1,12 +1,13 @@
 """Light: lamps, their mirror picture in wet stone, shading, and the shadows that stones cast."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-SIDE = 384  # px of the mirror picture
+SIDE = 256  # px of the mirror picture
 
 
 @dataclass(frozen=True)
@@ -100,20 +101,26 @@ def mirror_picture(rng: np.random.Generator, lighting: Lighting, ground: NDArray
     The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are mirrored with Fresnel's
     share for n = 1.4, by Schlick's approximation.
     """
+    r, fresnel = _mirror_directions()
+    up = np.clip(r[..., 2:] * 4 + 0.5, 0, 1)
+    room = _room(rng, r) * lighting.surround.astype(np.float32) * np.float32(1.1)
+    seen = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.4)
+    for lamp in lighting.lamps:
+        seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
+    picture = (seen * fresnel[..., None]).astype(np.float32)
+    haze = rng.choice([0.0, rng.uniform(0.6, 3.5)])  # a polish that is not perfect
+    return cv2.GaussianBlur(picture, (0, 0), haze) if haze else picture
+
+
+@cache
+def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return for each normal where the camera looks by way of the mirror, (SIDE, SIDE, 3), and how much comes back."""
     n = np.linspace(-1, 1, SIDE, dtype=np.float32)
     nx, ny = np.meshgrid(n, n)
     nz = np.sqrt(np.clip(1 - nx**2 - ny**2, 1e-4, 1))
     r = np.stack([2 * nz * nx, 2 * nz * ny, 2 * nz * nz - 1], -1)
-    up = np.clip(r[..., 2:] * 4 + 0.5, 0, 1)
-    room = _room(rng, r) * lighting.surround.astype(np.float32) * np.float32(1.1)
-    seen = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.8)
-    for lamp in lighting.lamps:
-        seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
     # Held at 0.3: a real rim is bevelled and never quite grazing.
-    fresnel = np.minimum(np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5, np.float32(0.3))
-    picture = (seen * fresnel[..., None]).astype(np.float32)
-    haze = rng.choice([0.0, rng.uniform(0.8, 5.0)])  # a polish that is not perfect
-    return cv2.GaussianBlur(picture, (0, 0), haze) if haze else picture
+    return r, np.minimum(np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5, np.float32(0.3))
 
 
 def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
@@ -137,8 +144,8 @@ def _lamp_seen(lamp: Lamp, r: NDArray) -> NDArray[np.float32]:
     other = np.cross(d, side)
     facing = np.maximum(r @ d.astype(np.float32), 1e-3)
     a, b = (r @ side.astype(np.float32)) / facing, (r @ other.astype(np.float32)) / facing
-    half_x, half_y = max(lamp.half_x, 0.012), max(lamp.half_y, 0.012)
-    edge = 0.012
+    half_x, half_y = max(lamp.half_x, 0.016), max(lamp.half_y, 0.016)
+    edge = 0.016
     if lamp.shape == "disc":
         shape = np.clip((half_x - np.hypot(a, b)) / edge + 0.5, 0, 1)
         solid = np.pi * half_x**2

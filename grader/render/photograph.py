@@ -14,6 +14,7 @@ from grader.render.ground import Ground, Table, draw_ground
 from grader.render.layout import place
 from grader.render.lens import View, draw_view
 from grader.render.light import SIDE, Lighting, cast, draw_lighting, fall_off, mirror_picture, shade
+from grader.render.noise import blur
 from grader.render.stone import StoneFace, StonePlan, draw_stone
 from grader.render.style import STATES, TRAINING, Style, weighted
 from grader.render.truth import BLUE, HOST, WHITE, BandTruth, DrawnLine, Rendered, StoneTruth, reading_order
@@ -245,7 +246,7 @@ def _mirrored(rng, scene: _Scene, faces, lighting: Lighting, view: View) -> NDAr
     half = np.float32((SIDE - 1) / 2)
     x = (np.clip(scene.nx - lean[..., 0], -0.99, 0.99) + 1) * half
     y = (np.clip(scene.ny - lean[..., 1], -0.99, 0.99) + 1) * half
-    soft = cv2.GaussianBlur(np.minimum(picture, 2.0), (0, 0), SIDE * 0.07)
+    soft = blur(np.minimum(picture, 2.0), SIDE * 0.07)
     # A dull surface mirrors so little detail that half the px do.
     small = (w // 2, h // 2)
     dull = cv2.remap(soft, cv2.resize(x, small), cv2.resize(y, small), cv2.INTER_LINEAR)

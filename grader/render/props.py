@@ -122,7 +122,7 @@ def draw_finger(rng: np.random.Generator, scene, outline: NDArray, thick_px: flo
     nx, ny = slopes(cv2.GaussianBlur(bulge + pores * np.float32(0.4), (0, 0), 1.5))
     skin = reflectance(np.float32([[[rng.uniform(38, 72), rng.uniform(12, 20), rng.uniform(14, 24)]]]))[0, 0]
     scene.reflect += cover[..., None] * (skin * (1 + np.float32(0.05) * pores)[..., None] - scene.reflect)
-    for layer, new in ((scene.nx, nx), (scene.ny, ny), (scene.mirror, 0), (scene.sheen, 0.4), (scene.through, 0.3)):
+    for layer, new in ((scene.nx, nx), (scene.ny, ny), (scene.mirror, 0), (scene.sheen, 0.4), (scene.through, 0.3), (scene.stone, 1), (scene.hollow, 1)):
         layer += cover * (new - layer)
     for layer in (scene.ids, scene.regions, scene.cracks):
         layer[inside > 0] = 0

@@ -80,9 +80,12 @@ def _ring_noise(rng: np.random.Generator, count: int, cell: int) -> NDArray:
 
 def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Return how much of each px (0 to 1) lies inside the outline (n, 2), x, y of px centres."""
-    mask = np.zeros(shape, np.uint8)
-    cv2.fillPoly(mask, [np.round(points * 64).astype(np.int32)], 255, cv2.LINE_AA, 6)
-    return mask.astype(np.float32) / 255
+    h, w = shape
+    finer = 4 if h * w < 60_000 else 2  # drawn finer and averaged: the library's smooth edges are 0.9 px too wide
+    mask = np.zeros((h * finer, w * finer), np.uint8)
+    at = (points + 0.5) * finer - 0.5
+    cv2.fillPoly(mask, [np.round(at * 64).astype(np.int32)], 255, cv2.LINE_8, 6)
+    return cv2.resize(mask, (w, h), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
 
 
 def depth_of(inside: NDArray) -> NDArray[np.float32]:
