@@ -23,12 +23,20 @@ BURNT_LIGHT = 0.95
 BURNT_CARE_SHARE, BURNT_RETAKE_SHARE = 0.10, 0.30
 #: L* that the lightest tenth of a face reaches, at the least.
 DARK_CARE_L, DARK_RETAKE_L = 32.0, 20.0
+#: Shares of exposure are taken over about so many px each way.
+SHARE_PX = 256
 
-# Share of the px that count as edges, and the quantile of blur among them: the sharpest edges show
-# the camera's blur, the others are soft on the stone.
-_EDGE_SHARE, _BLUR_QUANTILE = 0.03, 0.25
+# Quantile of blur among the edges: the sharpest show the camera's blur, the others are soft on the
+# stone.
+_BLUR_QUANTILE = 0.25
+# Share of the px around the outline that count as its edge, and how far around it they lie.
+_OUTLINE_SHARE, _NEAR = 0.15, np.ones((7, 7), np.uint8)
 # How far above noise, as energy, edges must stand: to be read at all, and to be read at that scale.
 _ABOVE_NOISE, _CLEAR_OF_NOISE = 12.0, 30.0
+# A camera's noise may have so many times the energy of white noise that looks as fine.
+_CLUMPED = 4.0
+# A difference over two px is a gradient seen through a box two px wide, whose variance is 2^2 / 12.
+_DIFFERENCE_VARIANCE = 1 / 3
 # Energy of a gradient of 0.01 L* a px: nothing.
 _LEAST_ENERGY = 1e-4
 _BLOCK_PX = 16
@@ -80,18 +88,21 @@ def judge_photo(
     return Verdict(value, tuple(remark for _, remark in findings))
 
 
-def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float | None:
+def blur_px(
+    lightness: NDArray[np.float32], where: NDArray[np.bool_], edge_share: float = 0.03
+) -> float | None:
     """Return the blur of a picture as the sigma of a Gaussian, in px; ``None`` if no edge shows.
 
     The gradient of an edge of blur s is 1 / s high; blurred a little more, it falls the more the
     sharper it was. Read at the strongest edges, pattern or outline, so a plain stone is judged by
-    its outline. The energy of noise, as the flattest blocks show it, is taken off first, and where
+    its outline. The energy of noise, as flat blocks and fine ripple show it, is taken off; where
     noise is as strong as the edges the picture is read two and four times coarser.
 
     Parameters
     ----------
     lightness : ndarray of shape (h, w), float32, L*.
     where : ndarray of shape (h, w), bool, the px to look at.
+    edge_share : the part of them that counts as edges, 0 to 1.
 
     References
     ----------
@@ -100,9 +111,9 @@ def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float |
     """
     if not where[::2, ::2].any():
         return None
-    doubtful = None
+    doubtful, noise = None, _noise(lightness, where)
     for scale_px in (1.0, 2.0, 4.0):
-        blur, above_noise = _blur_at(lightness, where, scale_px)
+        blur, above_noise = _blur_at(lightness, where, scale_px, edge_share, noise)
         if above_noise > _CLEAR_OF_NOISE:
             return blur
         if above_noise > _ABOVE_NOISE and doubtful is None:
@@ -110,20 +121,24 @@ def blur_px(lightness: NDArray[np.float32], where: NDArray[np.bool_]) -> float |
     return doubtful
 
 
-def _blur_at(lightness: NDArray, where: NDArray, fine_px: float) -> tuple[float, float]:
+def _blur_at(
+    lightness: NDArray, where: NDArray, fine_px: float, edge_share: float, noise: float
+) -> tuple[float, float]:
     """Blur in px, read with two Gaussians, and how far above noise the edges' energy stands."""
     coarse_px = fine_px * np.sqrt(5.0)  # blurred by twice as much again
     fine, coarse = _gradient_energy(lightness, fine_px), _gradient_energy(lightness, coarse_px)
-    noise_fine, noise_coarse = _flattest(fine, where), _flattest(coarse, where)
+    noise_fine = min(_flattest(fine, where), _gradient_energy_of_noise(noise, fine_px))
+    noise_coarse = min(_flattest(coarse, where), _gradient_energy_of_noise(noise, coarse_px))
     # Every second px tells the quantile as well.
-    threshold = float(np.quantile(fine[::2, ::2][where[::2, ::2]], 1 - _EDGE_SHARE))
-    edges = where & (fine >= max(threshold, _LEAST_ENERGY))
+    threshold = float(np.quantile(fine[::2, ::2][where[::2, ::2]], 1 - edge_share))
+    strong = float(np.quantile(coarse[::2, ::2][where[::2, ::2]], 1 - edge_share))
+    edges = where & (coarse >= max(strong, _LEAST_ENERGY))
     if not edges.any():
         return 0.0, 0.0
     # Of a step: energy ratio = (blur^2 + coarse^2) / (blur^2 + fine^2).
     ratio = (fine[edges] - noise_fine) / np.maximum(coarse[edges] - noise_coarse, _LEAST_ENERGY)
     ratio = np.maximum(ratio, 1.001)
-    variance = (coarse_px**2 - ratio * fine_px**2) / (ratio - 1)
+    variance = (coarse_px**2 - ratio * fine_px**2) / (ratio - 1) - _DIFFERENCE_VARIANCE
     blur = np.sqrt(max(0.0, np.quantile(variance, _BLUR_QUANTILE)))
     return float(blur), threshold / max(noise_fine, _LEAST_ENERGY)
 
@@ -135,11 +150,23 @@ def _gradient_energy(lightness: NDArray, sigma_px: float) -> NDArray[np.float32]
     return across * across + down * down
 
 
+def _noise(lightness: NDArray, where: NDArray) -> float:
+    """Standard deviation of white noise in L*; Immerkaer 1996, CVIU 64(2):300-302 (from memory)."""
+    ripple = cv2.filter2D(lightness, cv2.CV_32F, np.outer((1, -2, 1), (1, -2, 1)))
+    # The filter multiplies the deviation by 6; the median of a normal's size is 0.6745 of it.
+    return float(np.median(np.abs(ripple[::2, ::2][where[::2, ::2]]))) / (6 * 0.6745)
+
+
+def _gradient_energy_of_noise(noise: float, sigma_px: float) -> float:
+    """At the most: of white noise it is noise^2 / (4 pi sigma^4); that of cameras is in clumps."""
+    return _CLUMPED * noise**2 / (4 * np.pi * sigma_px**4)
+
+
 def _flattest(energy: NDArray, where: NDArray) -> float:
-    """Energy of the flattest tenth of the blocks that lie in ``where``: what noise alone gives."""
+    """Energy of the flattest tenth of the blocks that lie in ``where``: at most what noise gives."""
     h, w = (side // _BLOCK_PX * _BLOCK_PX for side in energy.shape)
     if not h or not w:
-        return 0.0
+        return np.inf
     blocks = cv2.resize(
         energy[:h, :w], (w // _BLOCK_PX, h // _BLOCK_PX), interpolation=cv2.INTER_AREA
     )
@@ -147,16 +174,22 @@ def _flattest(energy: NDArray, where: NDArray) -> float:
         where[:h, :w].astype(np.float32), blocks.shape[::-1], interpolation=cv2.INTER_AREA
     )
     blocks = blocks[inside > 0.99]
-    return float(np.quantile(blocks, 0.1)) if blocks.size else 0.0
+    return float(np.quantile(blocks, 0.1)) if blocks.size else np.inf
 
 
 def _focus(lightness: NDArray, mask: NDArray, glare: NDArray) -> list[tuple[str, Remark]]:
-    # The outline is an edge too. Glare has edges of its own that are cut off by the code limit.
-    near = np.ones((7, 7), np.uint8)
-    where = cv2.dilate(mask.view(np.uint8), near) > cv2.dilate(glare.view(np.uint8), near)
-    blur = blur_px(np.ascontiguousarray(lightness), where)
+    lightness = np.ascontiguousarray(lightness)
+    grown, shrunk = (f(mask.view(np.uint8), _NEAR).astype(bool) for f in (cv2.dilate, cv2.erode))
+    # Glare has edges of its own, cut off by the code limit.
+    readable = ~cv2.dilate(glare.view(np.uint8), _NEAR).astype(bool)
     side_px = max(mask.shape)
-    if blur is None or blur <= max(BLUR_CARE_PX, BLUR_CARE_PART * side_px):
+    care = max(BLUR_CARE_PX, BLUR_CARE_PART * side_px)
+    blur = blur_px(lightness, grown & readable)
+    if blur is not None and blur > care:
+        # A pattern may be soft by nature; then the outline tells.
+        outline = blur_px(lightness, grown & ~shrunk & readable, _OUTLINE_SHARE)
+        blur = blur if outline is None else min(blur, outline)
+    if blur is None or blur <= care:
         return []
     if blur <= max(BLUR_RETAKE_PX, BLUR_RETAKE_PART * side_px):
         text = "a little out of focus, fine lines may be missed; tap the stone to focus"
@@ -166,17 +199,19 @@ def _focus(lightness: NDArray, mask: NDArray, glare: NDArray) -> list[tuple[str,
 
 
 def _exposure(linear: NDArray, lab: NDArray, readable: NDArray) -> list[tuple[str, Remark]]:
-    if not readable.any():
+    # Shares do not need every px.
+    step = max(1, int(np.sqrt(readable.sum()) / SHARE_PX))
+    few = (slice(None, None, step),) * 2
+    light, lightness = linear[few][readable[few]], lab[few][readable[few]][:, 0]
+    if not light.size:
         return []
     findings = []
-    burnt = float((linear.min(axis=2) > BURNT_LIGHT)[readable].mean())
+    burnt = float((light.min(axis=1) > BURNT_LIGHT).mean())
     if burnt > BURNT_CARE_SHARE:
-        text = (
-            f"{100 * burnt:.0f} % of the face is burnt out; tap the stone to expose for it, or dim"
-        )
+        text = f"{100 * burnt:.0f} % of the face is burnt out; tap the stone to expose for it"
         value = RETAKE if burnt > BURNT_RETAKE_SHARE else WITH_CARE
         findings.append((value, Remark("burnt_out", text)))
-    lightest = float(np.quantile(lab[..., 0][readable], 0.9))
+    lightest = float(np.quantile(lightness, 0.9))
     if lightest < DARK_CARE_L:
         text = "too dark; more light, or tap the stone to expose for it"
         value = RETAKE if lightest < DARK_RETAKE_L else WITH_CARE
