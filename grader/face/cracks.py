@@ -35,7 +35,8 @@ class LineLook:
     """What tells a crack from other lines.
 
     depth : L* below the darker of its two sides.   clarity : depth over the texture around.
-    evenness : less deep / deeper side, 0 to 1.   chroma_change : C*ab of the line less that of its sides.
+    evenness : less deep / deeper side, 0 to 1.   chroma_excess : C*ab of the line over that of its sides in shadow.
+    steadiness : lower quartile of the depth along the line over its median, at most 1.
     width_px : at half depth.   length_share : of the face's width.   straightness : chord / length.
     along_bands : 0 to 1, how well it follows the pattern around it.   parallel_share : of its length with a like line beside.
     """
@@ -43,7 +44,8 @@ class LineLook:
     depth: float
     clarity: float
     evenness: float
-    chroma_change: float
+    chroma_excess: float
+    steadiness: float
     width_px: float
     length_share: float
     straightness: float
@@ -232,9 +234,16 @@ def _looks(lines: list[NDArray], lab: NDArray, lightness: NDArray, readable: NDA
         lines, np.split(light, borders), np.split(chroma, borders), np.split(along, borders), parallel, strict=True
     ):
         depth, evenness, half_width = _profile(np.median(line_light, axis=0))
-        clear_of = min(int(np.ceil(half_width)) + 1, PROFILE_PX - 1)
-        sides = np.r_[line_chroma[:, PROFILE_PX - clear_of - 2 : PROFILE_PX - clear_of + 1].ravel(),
-                      line_chroma[:, PROFILE_PX + clear_of : PROFILE_PX + clear_of + 3].ravel()]  # fmt: skip
+        clear_of = min(int(np.ceil(half_width)) + 1, PROFILE_PX - 3)
+        middle = slice(PROFILE_PX - 1, PROFILE_PX + 2)
+        sides = np.r_[PROFILE_PX - clear_of - 2 : PROFILE_PX - clear_of + 1, PROFILE_PX + clear_of : PROFILE_PX + clear_of + 3]
+        # Shadow takes lightness and chroma down together, as both go with the cube root of the light.
+        shadow = (np.median(line_light[:, middle]) + 16) / (np.median(line_light[:, sides]) + 16)
+        chroma_excess = float(np.median(line_chroma[:, middle]) - shadow * np.median(line_chroma[:, sides]))
+        depths = np.minimum(
+            line_light[:, sides[:3]].max(axis=1), line_light[:, sides[3:]].max(axis=1)
+        ) - line_light[:, middle].min(axis=1)
+        steadiness = float(np.clip(np.percentile(cv2.blur(depths[:, None], (1, 5)), 25) / max(np.median(depths), 1e-3), 0, 1))
         noise = float(np.median(np.abs(np.diff(line_light[:, [0, 1, -2, -1]], axis=0)))) if len(line) > 2 else 0.0
         length = length_px(smooth(line, 9))
         looks.append(
@@ -242,7 +251,8 @@ def _looks(lines: list[NDArray], lab: NDArray, lightness: NDArray, readable: NDA
                 depth=depth,
                 clarity=depth / max(noise, LEAST_TEXTURE),
                 evenness=evenness,
-                chroma_change=float(np.median(line_chroma[:, PROFILE_PX - 1 : PROFILE_PX + 2]) - np.median(sides)),
+                chroma_excess=chroma_excess,
+                steadiness=steadiness,
                 width_px=half_width,
                 length_share=length / width,
                 straightness=float(np.hypot(*(line[-1] - line[0]))) / max(length, 1e-9),
@@ -327,15 +337,15 @@ def crack_probability(look: LineLook) -> float:
     their own way: neither along the bands, nor ruled straight, nor in parallel sets.
     """
     logit = (
-        -2.6
-        + 1.1 * np.log(max(look.clarity, 0.1) / 3)
-        + 0.9 * np.log(max(look.depth, 0.5) / 5)
-        + 1.5 * (look.evenness - 0.6)
-        - 0.12 * look.chroma_change
-        + 1.0 * np.log(look.length_share / 0.1)
-        - 0.25 * max(look.width_px - 5, 0)
-        - 2.2 * look.along_bands
-        - 2.0 * look.parallel_share
-        + 2.0
+        -3.6
+        + 0.5 * np.log(max(look.clarity, 0.1) / 3)
+        + 2.2 * np.log(max(look.depth, 0.5) / 5)
+        - 0.15 * np.clip(look.chroma_excess, -15, 15)
+        + 1.4 * np.log(look.length_share / 0.1)
+        - 0.5 * max(look.width_px - 5, 0)
+        - 0.9 * look.along_bands
+        - 2.6 * look.parallel_share
+        + 1.2 * (look.straightness - 0.8)
+        + 1.0 * (look.steadiness - 0.6)
     )
     return float(1 / (1 + np.exp(-logit)))
