@@ -23,8 +23,8 @@ BURNT_LIGHT = 0.95
 BURNT_CARE_SHARE, BURNT_RETAKE_SHARE = 0.10, 0.30
 #: L* that the lightest tenth of a face reaches, at the least.
 DARK_CARE_L, DARK_RETAKE_L = 32.0, 20.0
-#: Shares of exposure are taken over about so many px each way.
-SHARE_PX = 256
+# Quantiles do not need every px: about so many each way are taken.
+_QUANTILE_PX = 256
 
 # Quantile of blur among the edges: the sharpest show the camera's blur, the others are soft on the
 # stone.
@@ -109,7 +109,7 @@ def blur_px(
     Zhuo & Sim 2011, Pattern Recognition 44(9):1852-1858, blur from the gradient ratio after
     blurring again (from memory).
     """
-    if not where[::2, ::2].any():
+    if not where[_few(where)].any():
         return None
     doubtful, noise = None, _noise(lightness, where)
     for scale_px in (1.0, 2.0, 4.0):
@@ -129,9 +129,9 @@ def _blur_at(
     fine, coarse = _gradient_energy(lightness, fine_px), _gradient_energy(lightness, coarse_px)
     noise_fine = min(_flattest(fine, where), _gradient_energy_of_noise(noise, fine_px))
     noise_coarse = min(_flattest(coarse, where), _gradient_energy_of_noise(noise, coarse_px))
-    # Every second px tells the quantile as well.
-    threshold = float(np.quantile(fine[::2, ::2][where[::2, ::2]], 1 - edge_share))
-    strong = float(np.quantile(coarse[::2, ::2][where[::2, ::2]], 1 - edge_share))
+    few = _few(where)
+    threshold = float(np.quantile(fine[few][where[few]], 1 - edge_share))
+    strong = float(np.quantile(coarse[few][where[few]], 1 - edge_share))
     edges = where & (coarse >= max(strong, _LEAST_ENERGY))
     if not edges.any():
         return 0.0, 0.0
@@ -150,11 +150,17 @@ def _gradient_energy(lightness: NDArray, sigma_px: float) -> NDArray[np.float32]
     return across * across + down * down
 
 
+def _few(where: NDArray) -> tuple[slice, slice]:
+    step = max(1, int(np.sqrt(where.sum()) / _QUANTILE_PX))
+    return slice(None, None, step), slice(None, None, step)
+
+
 def _noise(lightness: NDArray, where: NDArray) -> float:
     """Standard deviation of white noise in L*; Immerkaer 1996, CVIU 64(2):300-302 (from memory)."""
     ripple = cv2.filter2D(lightness, cv2.CV_32F, np.outer((1, -2, 1), (1, -2, 1)))
     # The filter multiplies the deviation by 6; the median of a normal's size is 0.6745 of it.
-    return float(np.median(np.abs(ripple[::2, ::2][where[::2, ::2]]))) / (6 * 0.6745)
+    few = _few(where)
+    return float(np.median(np.abs(ripple[few][where[few]]))) / (6 * 0.6745)
 
 
 def _gradient_energy_of_noise(noise: float, sigma_px: float) -> float:
@@ -163,7 +169,7 @@ def _gradient_energy_of_noise(noise: float, sigma_px: float) -> float:
 
 
 def _flattest(energy: NDArray, where: NDArray) -> float:
-    """Energy of the flattest tenth of the blocks that lie in ``where``: at most what noise gives."""
+    """Energy of the flattest tenth of the blocks in ``where``: noise gives that at most."""
     h, w = (side // _BLOCK_PX * _BLOCK_PX for side in energy.shape)
     if not h or not w:
         return np.inf
@@ -199,9 +205,7 @@ def _focus(lightness: NDArray, mask: NDArray, glare: NDArray) -> list[tuple[str,
 
 
 def _exposure(linear: NDArray, lab: NDArray, readable: NDArray) -> list[tuple[str, Remark]]:
-    # Shares do not need every px.
-    step = max(1, int(np.sqrt(readable.sum()) / SHARE_PX))
-    few = (slice(None, None, step),) * 2
+    few = _few(readable)
     light, lightness = linear[few][readable[few]], lab[few][readable[few]][:, 0]
     if not light.size:
         return []
