@@ -13,16 +13,16 @@ from grader.profile import Limits
 USABLE, WITH_CARE, RETAKE = "usable", "with care", "retake"
 _ORDER = (USABLE, WITH_CARE, RETAKE)
 
-# Settings, found on photographs of polished stones (blur 0.4 to 1.2 px there) and on drawn ones
+# Settings, found on photographs of polished stones (blur 0.5 to 1.4 px there) and on drawn ones
 # blurred by known amounts; no threshold of sharpness is published.
 #: Blur (sigma of a Gaussian) that harms lines, and that harms bands: in px, or as part of the face.
-BLUR_CARE_PX, BLUR_CARE_PART = 1.6, 0.002
+BLUR_CARE_PX, BLUR_CARE_PART = 1.8, 0.002
 BLUR_RETAKE_PX, BLUR_RETAKE_PART = 2.6, 0.004
 #: Linear light above which nothing is left in a channel at working size, where px are averages.
 BURNT_LIGHT = 0.95
 BURNT_CARE_SHARE, BURNT_RETAKE_SHARE = 0.10, 0.30
 #: L* that the lightest tenth of a face reaches, at the least.
-DARK_CARE_L, DARK_RETAKE_L = 32.0, 20.0
+DARK_CARE_L, DARK_RETAKE_L = 28.0, 20.0
 # Quantiles do not need every px: about so many each way are taken.
 _QUANTILE_PX = 256
 
