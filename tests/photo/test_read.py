@@ -328,12 +328,48 @@ def test_a_broken_profile_is_left_out_and_said(tmp_path, broken):
     assert [remark.code for remark in photo.remarks] == ["profile_ignored"]
 
 
-def test_a_profile_of_tables_is_converted_by_a_colour_engine(tmp_path):
+def _profile_of_tables() -> bytes:
+    """A version 2 profile by lut8Type: any colour is the grey whose L* is its mean code / 2.55."""
+    straight = bytes(range(256)) * 3
+    corners = bytes(
+        value
+        for corner in np.ndindex(2, 2, 2)
+        for value in (round(255 * sum(corner) / 3), 128, 128)
+    )
+    identity = b"".join(struct.pack(">i", 65536 * (n % 4 == 0)) for n in range(9))
+    table = b"mft1\0\0\0\0" + bytes((3, 3, 2, 0)) + identity + straight + corners + straight
+    white = b"XYZ \0\0\0\0" + struct.pack(">3i", 63190, 65536, 54061)
+    start = 132 + 24
+    tags = struct.pack(">I4sII4sII", 2, b"A2B0", start, len(table), b"wtpt", start + len(table), 20)
+    header = struct.pack(
+        ">I4sI4s4s4s12x4s28x3i48x",
+        start + len(table) + len(white),
+        b"",
+        0x02100000,
+        b"mntr",
+        b"RGB ",
+        b"Lab ",
+        b"acsp",
+        *(63190, 65536, 54061),
+    )
+    return header + tags + table + white
+
+
+@pytest.mark.parametrize("name", ["a.png", "a.jpg"])
+def test_a_profile_of_tables_is_converted_by_a_colour_engine(tmp_path, name):
+    assert encoding_of_profile(_profile_of_tables(), 256) is None
+    write_photo(tmp_path / name, np.full((8, 8, 3), 128, np.uint8), icc=_profile_of_tables())
+    photo = read_photo(tmp_path / name)
+    assert photo.encoding is srgb_encoding() and photo.remarks == ()
+    # Code 128 is L* 50.2 by the table, which is code 119 of sRGB (L* 50.03, CIE 15).
+    assert np.abs(photo.rgb.astype(int) - 119).max() <= 1
+
+
+def test_a_profile_of_tables_for_other_channels_is_left_out_and_said(tmp_path):
     lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
-    assert encoding_of_profile(lab, 256) is None
-    # A Lab profile does not fit RGB numbers, so it stands for a table that cannot be used.
     write_photo(tmp_path / "a.png", _corners(), icc=lab)
     photo = read_photo(tmp_path / "a.png")
+    np.testing.assert_array_equal(photo.rgb, _corners())
     assert [remark.code for remark in photo.remarks] == ["profile_ignored"]
 
 
