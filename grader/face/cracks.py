@@ -15,11 +15,13 @@ from grader.measures import UNREADABLE
 #: Widths at which valleys are looked for: standard deviation in working px, for lines of about 2, 4 and 7 px.
 SIGMAS_PX = (1.0, 1.8, 3.2)
 #: A valley begins at the first and goes on down to the second; steps of L* over the texture around.
-STRONG, WEAK = 4.5, 2.2
+STRONG, WEAK = 3.5, 1.8
 #: Texture in L* below which a smooth face is not taken to be smoother: about the noise of a phone photo.
 LEAST_TEXTURE = 0.35
 #: The lower side of a valley rises at least this share of the higher one, and this many L*.
 LEAST_SIDE, LEAST_DEPTH = 0.3, 1.2
+#: Lines are joined over gaps of at most this share of the width.
+GAP_SHARE = 0.04
 #: Lines that are linked and judged, at most.
 MOST_LINES = 250
 #: How far to both sides of a line its profile is taken.
@@ -36,6 +38,7 @@ class LineLook:
 
     depth : L* below the darker of its two sides.   clarity : depth over the texture around.
     evenness : less deep / deeper side, 0 to 1.   chroma_excess : C*ab of the line over that of its sides in shadow.
+    tint : CIE76 distance in a*, b* from the nearest colour between that of its sides and grey.
     steadiness : lower quartile of the depth along the line over its median, at most 1.
     width_px : at half depth.   length_share : of the face's width.   straightness : chord / length.
     along_bands : 0 to 1, how well it follows the pattern around it.   parallel_share : of its length with a like line beside.
@@ -44,7 +47,7 @@ class LineLook:
     depth: float
     clarity: float
     evenness: float
-    chroma_excess: float
+    tint: float
     steadiness: float
     width_px: float
     length_share: float
@@ -170,7 +173,7 @@ def _traced(middle: NDArray, clear: NDArray, width: float) -> list[NDArray]:
     lines = [path.points for path in paths(keep[labels], 5, 8, 50)]
     # In a rough host there may be thousands: the clearest are enough to link and to judge.
     lines = sorted((points for points in lines if len(points) >= 6), key=lambda p: -_summed(clear, p))[:MOST_LINES]
-    lines = _linked(lines, 0.02 * width)
+    lines = _linked(lines, GAP_SHARE * width)
     return [resample(smooth(points, 5)) for points in lines if len(points) >= LEAST_LENGTH_SHARE * width]
 
 
@@ -225,21 +228,21 @@ def _looks(lines: list[NDArray], lab: NDArray, lightness: NDArray, readable: NDA
     map_x = (points[:, :1] - tangent[:, 1:] * reach).astype(np.float32)
     map_y = (points[:, 1:] + tangent[:, :1] * reach).astype(np.float32)
     light = _remap(lightness, map_x, map_y)
-    chroma = np.hypot(_remap(lab[..., 1], map_x, map_y), _remap(lab[..., 2], map_x, map_y))
+    colour = np.dstack([_remap(lab[..., k], map_x, map_y) for k in (1, 2)])
     along = _along_bands(lab, readable, points, tangent, width)
     parallel = _parallel(lines, width)
     borders = np.cumsum([len(line) for line in lines])[:-1]
     looks = []
-    for line, line_light, line_chroma, line_along, beside in zip(
-        lines, np.split(light, borders), np.split(chroma, borders), np.split(along, borders), parallel, strict=True
+    for line, line_light, line_colour, line_along, beside in zip(
+        lines, np.split(light, borders), np.split(colour, borders), np.split(along, borders), parallel, strict=True
     ):
         depth, evenness, half_width = _profile(np.median(line_light, axis=0))
         clear_of = min(int(np.ceil(half_width)) + 1, PROFILE_PX - 3)
         middle = slice(PROFILE_PX - 1, PROFILE_PX + 2)
         sides = np.r_[PROFILE_PX - clear_of - 2 : PROFILE_PX - clear_of + 1, PROFILE_PX + clear_of : PROFILE_PX + clear_of + 3]
-        # Shadow takes lightness and chroma down together, as both go with the cube root of the light.
-        shadow = (np.median(line_light[:, middle]) + 16) / (np.median(line_light[:, sides]) + 16)
-        chroma_excess = float(np.median(line_chroma[:, middle]) - shadow * np.median(line_chroma[:, sides]))
+        # A shadow only fades the colour of what it falls on; a vein or a band has a colour of its own.
+        own, beside_it = (np.median(line_colour[:, part], axis=(0, 1)) for part in (middle, sides))
+        fade = np.clip(own @ beside_it / max(beside_it @ beside_it, 1e-6), 0, 1)
         depths = np.minimum(
             line_light[:, sides[:3]].max(axis=1), line_light[:, sides[3:]].max(axis=1)
         ) - line_light[:, middle].min(axis=1)
@@ -251,7 +254,7 @@ def _looks(lines: list[NDArray], lab: NDArray, lightness: NDArray, readable: NDA
                 depth=depth,
                 clarity=depth / max(noise, LEAST_TEXTURE),
                 evenness=evenness,
-                chroma_excess=chroma_excess,
+                tint=float(np.hypot(*(own - fade * beside_it))),
                 steadiness=steadiness,
                 width_px=half_width,
                 length_share=length / width,
@@ -337,15 +340,15 @@ def crack_probability(look: LineLook) -> float:
     their own way: neither along the bands, nor ruled straight, nor in parallel sets.
     """
     logit = (
-        -3.6
-        + 0.5 * np.log(max(look.clarity, 0.1) / 3)
+        -3.2
+        + 0.3 * np.log(max(look.clarity, 0.1) / 3)
         + 2.2 * np.log(max(look.depth, 0.5) / 5)
-        - 0.15 * np.clip(look.chroma_excess, -15, 15)
-        + 1.4 * np.log(look.length_share / 0.1)
-        - 0.5 * max(look.width_px - 5, 0)
-        - 0.9 * look.along_bands
-        - 2.6 * look.parallel_share
-        + 1.2 * (look.straightness - 0.8)
-        + 1.0 * (look.steadiness - 0.6)
+        - 0.3 * min(look.tint, 20.0)
+        + 1.5 * np.log(look.length_share / 0.1)
+        - 0.4 * max(look.width_px - 5, 0)
+        - 0.4 * look.along_bands
+        - 2.8 * look.parallel_share
+        + 2.0 * (look.straightness - 0.8)
+        + 1.8 * (look.steadiness - 0.6)
     )
     return float(1 / (1 + np.exp(-logit)))
