@@ -4,4 +4,13 @@ from grader.render.photograph import render_photo
 from grader.render.style import HELD_OUT, TRAINING, Style
 from grader.render.truth import BandTruth, DrawnLine, Rendered, StoneTruth
 
-__all__ = ["HELD_OUT", "TRAINING", "BandTruth", "DrawnLine", "Rendered", "Style", "StoneTruth", "render_photo"]
+__all__ = [
+    "HELD_OUT",
+    "TRAINING",
+    "BandTruth",
+    "DrawnLine",
+    "Rendered",
+    "Style",
+    "StoneTruth",
+    "render_photo",
+]

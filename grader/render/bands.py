@@ -27,8 +27,12 @@ class Stripes:
         """Return white weight, host weight and tone at each t, borders rising over about ``soft`` radii."""
         low, high, n = float(t.min()), float(t.max()) + 1e-4, 4096
         at = np.linspace(low, high, n)
-        stripe = np.clip(np.searchsorted(self.edges, at, side="right") - 1, 0, len(self.classes) - 1)
-        within = (at - self.edges[stripe]) / np.maximum(self.edges[stripe + 1] - self.edges[stripe], 1e-6) - 0.5
+        stripe = np.clip(
+            np.searchsorted(self.edges, at, side="right") - 1, 0, len(self.classes) - 1
+        )
+        within = (at - self.edges[stripe]) / np.maximum(
+            self.edges[stripe + 1] - self.edges[stripe], 1e-6
+        ) - 0.5
         tone = self.tones[stripe] + self.leans[stripe] * np.clip(within, -0.5, 0.5)
         table = np.stack([self.classes[stripe] == WHITE, self.classes[stripe] == HOST, tone], 1)
         table = table.astype(np.float32)
@@ -51,7 +55,9 @@ def draw_stripes(
     edges = -reach + np.concatenate([[0], np.cumsum(widths)])
     classes = np.where(np.arange(count) % 2 == 0, BLUE, WHITE).astype(np.uint8)
     classes[rng.random(count) < host_chance] = HOST
-    return Stripes(edges, classes, rng.normal(0, 2.2, count), rng.normal(0, rng.choice([0.5, 4.0]), count))
+    return Stripes(
+        edges, classes, rng.normal(0, 2.2, count), rng.normal(0, rng.choice([0.5, 4.0]), count)
+    )
 
 
 @dataclass(frozen=True)
@@ -86,18 +92,26 @@ def draw_course(
     if fold:
         waves = rng.uniform(1.2, 4.5)
         wander = fbm(rng, u.shape, radius_px, 2)
-        t = t + np.float32(fold) * np.sin(np.float32(waves) * along + np.float32(rng.uniform(0, 7)) + 0.5 * wander)
+        t = t + np.float32(fold) * np.sin(
+            np.float32(waves) * along + np.float32(rng.uniform(0, 7)) + 0.5 * wander
+        )
     return Course(t.astype(np.float32), block, tuple(offsets), angle)
 
 
-def fortified(rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float) -> NDArray[np.float32]:
+def fortified(
+    rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
+) -> NDArray[np.float32]:
     """Return the coordinate of bands that run around a middle with corners, like walls around a town."""
     cu, cv = rng.normal(0, 0.35, 2)
     sides = int(rng.integers(4, 8))
-    turns = np.sort(rng.uniform(0, 2 * np.pi) + np.arange(sides) * 2 * np.pi / sides + rng.normal(0, 0.2, sides))
+    turns = np.sort(
+        rng.uniform(0, 2 * np.pi) + np.arange(sides) * 2 * np.pi / sides + rng.normal(0, 0.2, sides)
+    )
     t = np.full(u.shape, -9, np.float32)
     for a in turns:
-        wall = (np.float32(np.cos(a)) * (u - cu) + np.float32(np.sin(a)) * (v - cv)) * np.float32(rng.uniform(0.8, 1.3))
+        wall = (np.float32(np.cos(a)) * (u - cu) + np.float32(np.sin(a)) * (v - cv)) * np.float32(
+            rng.uniform(0.8, 1.3)
+        )
         t = np.maximum(t, wall)
     return t + np.float32(0.035) * fbm(rng, u.shape, radius_px * 0.25, 4) - np.float32(0.9)
 
@@ -123,12 +137,18 @@ def band_truth(
     start, end = float(along[face].min()), float(along[face].max())
     columns = 120
     column = np.clip(((along - start) / (end - start + 1e-6) * columns).astype(int), 0, columns - 1)
-    stripe = np.clip(np.searchsorted(stripes.edges, t, side="right") - 1, 0, len(stripes.classes) - 1)
+    stripe = np.clip(
+        np.searchsorted(stripes.edges, t, side="right") - 1, 0, len(stripes.classes) - 1
+    )
     middle_t = (stripes.edges[:-1] + stripes.edges[1:]) / 2
     width_t = np.diff(stripes.edges)
     runs, present_total, chord_total, thick, crossed = [], 0, 0, [], 0
     for k in np.unique(stripe[face]):
-        core = face & (stripe == k) & (np.abs(t - middle_t[k]) <= max(0.2 * width_t[k], 1.2 * step / radius_px))
+        core = (
+            face
+            & (stripe == k)
+            & (np.abs(t - middle_t[k]) <= max(0.2 * width_t[k], 1.2 * step / radius_px))
+        )
         if stripes.classes[k] == HOST or core.sum() < 3:
             continue
         path = _path(column, across, block, core, core & (classes == stripes.classes[k]), columns)
@@ -164,7 +184,9 @@ def _path(column, across, block, core, seen, columns: int) -> _Path:
     total = np.bincount(column[core], across[core], minlength=columns)
     blocks = np.bincount(column[core], block[core], minlength=columns)
     count = np.maximum(inside, 1)
-    return _Path(present * 2 > inside, inside > 0, total / count, np.round(blocks / count).astype(int))
+    return _Path(
+        present * 2 > inside, inside > 0, total / count, np.round(blocks / count).astype(int)
+    )
 
 
 def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) -> list[float]:
@@ -182,7 +204,9 @@ def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) 
                 lengths.append(current)
                 current = 0.0
             else:
-                current += float(np.hypot(step, min(abs(path.across[i] - path.across[last]), 2 * step)))
+                current += float(
+                    np.hypot(step, min(abs(path.across[i] - path.across[last]), 2 * step))
+                )
         else:
             current = step
         last = i

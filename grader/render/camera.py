@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 
-
 @dataclass(frozen=True)
 class Camera:
     """How a photo is taken and processed. blur_px : sigma of the lens.   gains : left-over white balance error.
@@ -47,11 +46,13 @@ def draw_camera(rng: np.random.Generator, name: str, unit: float, blur_px: float
     """Return a camera of that pipeline. unit : px of this photo for one px of a 1200 px wide one."""
     noise, denoise, sharpen, contrast, colour, quality, half = _PIPELINES[name]
     level = rng.uniform(*noise)
-    sigma = rng.choice([rng.uniform(0.4, 0.8), rng.uniform(0.8, 1.6), rng.uniform(1.6, 3.0)], p=[0.62, 0.3, 0.08])
+    sigma = rng.choice(
+        [rng.uniform(0.4, 0.8), rng.uniform(0.8, 1.6), rng.uniform(1.6, 3.0)], p=[0.62, 0.3, 0.08]
+    )
     return Camera(
         name=name,
         blur_px=float(sigma * max(1.0, unit**0.5)) if blur_px is None else blur_px,
-        exposure=float(np.exp(rng.normal(0.0, 0.17))),
+        exposure=float(np.exp(rng.normal(0.12 if name == "web" else 0.0, 0.17))),
         gains=np.exp(rng.normal(0, 0.035, 3)),
         noise=(level * 0.25, level),
         denoise=rng.uniform(*denoise),
@@ -72,12 +73,17 @@ def balance(light: NDArray[np.float64], adapted: float) -> NDArray[np.float64]:
     return gains / gains[1]
 
 
-def expose(rng: np.random.Generator, camera: Camera, linear: NDArray[np.float32]) -> NDArray[np.uint8]:
+def expose(
+    rng: np.random.Generator, camera: Camera, linear: NDArray[np.float32]
+) -> NDArray[np.uint8]:
     """Return the file's picture (h, w, 3) of linear light (h, w, 3) that is exposed and balanced: 1 is white."""
     h, w = linear.shape[:2]
     linear = _lens(camera, linear)
     if camera.vignette:
-        y, x = np.linspace(-1, 1, h, dtype=np.float32)[:, None], np.linspace(-1, 1, w, dtype=np.float32)[None]
+        y, x = (
+            np.linspace(-1, 1, h, dtype=np.float32)[:, None],
+            np.linspace(-1, 1, w, dtype=np.float32)[None],
+        )
         linear = linear * (1 - np.float32(camera.vignette / 2) * (x * x + y * y))[..., None]
     linear = _sensor(rng, camera, np.clip(linear, 0, 1.0))
     if camera.halo:
@@ -88,7 +94,9 @@ def expose(rng: np.random.Generator, camera: Camera, linear: NDArray[np.float32]
 def _lens(camera: Camera, linear: NDArray) -> NDArray[np.float32]:
     """Blur, and let very bright spots spill a little."""
     blurred = cv2.GaussianBlur(linear, (0, 0), camera.blur_px) if camera.blur_px > 0.25 else linear
-    spill = cv2.resize(np.minimum(linear, 12), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
+    spill = cv2.resize(
+        np.minimum(linear, 12), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA
+    )
     spill = cv2.GaussianBlur(spill, (0, 0), max(1.0, linear.shape[1] / 600))
     spill = cv2.resize(spill, (linear.shape[1], linear.shape[0]), interpolation=cv2.INTER_LINEAR)
     return blurred * np.float32(0.985) + spill * np.float32(0.015)
@@ -141,7 +149,11 @@ def _tone(camera: Camera, linear: NDArray) -> NDArray[np.float32]:
 def _file(camera: Camera, picture: NDArray) -> NDArray[np.uint8]:
     """Write as JPEG and read back."""
     bgr = np.clip(picture[..., ::-1] + 0.5, 0, 255).astype(np.uint8)
-    factor = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if camera.subsample else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    factor = (
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
+        if camera.subsample
+        else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    )
     options = [cv2.IMWRITE_JPEG_QUALITY, camera.quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, factor]
     _, data = cv2.imencode(".jpg", bgr, options)
     return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])

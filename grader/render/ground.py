@@ -43,8 +43,8 @@ def draw_ground(rng: np.random.Generator, name: str, table: Table) -> Ground:
     if height is None:
         flat = np.zeros(table.shape, np.float32)
         return Ground(reflect, flat, flat, mirror)
-    nx, ny = slopes(height.astype(np.float32))
-    return Ground(reflect, nx, ny, mirror)
+    nx, ny = height if isinstance(height, tuple) else slopes(height.astype(np.float32))
+    return Ground(reflect, nx.astype(np.float32), ny.astype(np.float32), mirror)
 
 
 def _plain(rng, table: Table, lab, spread: float, cell: float = 300.0) -> NDArray[np.float32]:
@@ -62,7 +62,11 @@ def _tinted(rng, low: float, high: float, chroma: float) -> NDArray:
 def _felt(rng, table: Table, lab):
     lab = _plain(rng, table, lab, 1.0)
     u = table.unit
-    fibres = grain(rng, table.shape, 0.8 * u) + np.float32(0.8) * fbm(rng, table.shape, (9 * u, 3 * u), 2) + np.float32(0.8) * fbm(rng, table.shape, (3 * u, 9 * u), 2)
+    fibres = (
+        grain(rng, table.shape, 0.8 * u)
+        + np.float32(0.8) * fbm(rng, table.shape, (9 * u, 3 * u), 2)
+        + np.float32(0.8) * fbm(rng, table.shape, (3 * u, 9 * u), 2)
+    )
     lab[..., 0] += fibres * np.float32(rng.uniform(1.2, 3.2))
     lint = soft_step(grain(rng, table.shape, 0.9 * u) - rng.uniform(3.2, 4.2), 0.3)
     lab[..., 0] += lint * np.float32(rng.uniform(10, 35))
@@ -85,7 +89,11 @@ def _paper(rng, table, lab):
     lab = _plain(rng, table, lab, rng.uniform(0.2, 1.0), 500)
     fibre = fbm(rng, table.shape, 4 * table.unit, 3)
     lab[..., 0] += fibre * np.float32(rng.uniform(0.1, 0.8))
-    return lab, fibre * np.float32(rng.uniform(0.0, 0.12)), float(rng.choice([0.0, rng.uniform(0.1, 0.4)], p=[0.7, 0.3]))
+    return (
+        lab,
+        fibre * np.float32(rng.uniform(0.0, 0.12)),
+        float(rng.choice([0.0, rng.uniform(0.1, 0.4)], p=[0.7, 0.3])),
+    )
 
 
 def _white_paper(rng, table):
@@ -115,7 +123,9 @@ def _cloth(rng, table):
     lab = _plain(rng, table, _tinted(rng, 15, 92, 30), 1.0)
     weave, height = _weave(rng, table)
     lab[..., 0] += weave * np.float32(rng.uniform(2, 6))
-    crease = fbm(rng, table.shape, 260 * table.unit, 3) * np.float32(rng.uniform(0, 14) * table.unit)
+    crease = fbm(rng, table.shape, 260 * table.unit, 3) * np.float32(
+        rng.uniform(0, 14) * table.unit
+    )
     return lab, height + crease, 0.0
 
 
@@ -127,7 +137,9 @@ def _weave(rng, table):
     wobble = fbm(rng, table.shape, 60 * table.unit, 3) * np.float32(0.5)
     warp, weft = np.sin(x * pitch + wobble), np.sin(y * pitch + wobble)
     over = np.sign(warp * weft)
-    threads = np.where(over > 0, np.abs(warp), np.abs(weft)) + np.float32(0.3) * grain(rng, table.shape, 0.8 * table.unit)
+    threads = np.where(over > 0, np.abs(warp), np.abs(weft)) + np.float32(0.3) * grain(
+        rng, table.shape, 0.8 * table.unit
+    )
     return threads - 0.6, threads * np.float32(0.5 * table.unit)
 
 
@@ -138,11 +150,15 @@ def _wood(rng, table):
     side = int(1.45 * max(h, w))
     u = table.unit
     long = fbm(rng, (side // 2, side // 2), (18 * u, 400 * u), 5, 0.6)
-    rings = np.sin(long * rng.uniform(2, 6)) + np.float32(0.7) * fbm(rng, long.shape, (1.5 * u, 40 * u), 2)
+    rings = np.sin(long * rng.uniform(2, 6)) + np.float32(0.7) * fbm(
+        rng, long.shape, (1.5 * u, 40 * u), 2
+    )
     a = rng.uniform(0, 180) if rng.random() < 0.5 else rng.choice([0, 90]) + rng.normal(0, 3)
     turn = cv2.getRotationMatrix2D((side / 4, side / 4), a, 2.0)
     turn[:, 2] += (w / 2 - side / 4, h / 2 - side / 4)
-    rings = cv2.warpAffine(rings, turn, (w, h), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    rings = cv2.warpAffine(
+        rings, turn, (w, h), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT
+    )
     lab = _plain(rng, table, tone, 2.0)
     strength = np.float32(rng.uniform(1.5, 5))
     lab[..., 0] += rings * strength + grain(rng, table.shape, 0.8 * u) * np.float32(0.8)
@@ -158,8 +174,14 @@ def _board(rng, table):
     """A painted or stained board with scuffs and spots."""
     lab = _plain(rng, table, _tinted(rng, 25, 88, 14), 2.5, 120)
     blotch = fbm(rng, table.shape, 40 * table.unit, 5, 0.6)
-    lab[..., 0] += blotch * np.float32(rng.uniform(0.5, 3)) - 12 * soft_step(blotch - rng.uniform(1.8, 2.6), 0.5)
-    return lab, fbm(rng, table.shape, 10 * table.unit, 4, 0.6) * np.float32(0.4 * table.unit), float(rng.uniform(0, 0.5))
+    lab[..., 0] += blotch * np.float32(rng.uniform(0.5, 3)) - 12 * soft_step(
+        blotch - rng.uniform(1.8, 2.6), 0.5
+    )
+    return (
+        lab,
+        fbm(rng, table.shape, 10 * table.unit, 4, 0.6) * np.float32(0.4 * table.unit),
+        float(rng.uniform(0, 0.5)),
+    )
 
 
 def _tray(rng, table):
@@ -167,45 +189,64 @@ def _tray(rng, table):
     lab = _plain(rng, table, _tinted(rng, 12, 92, 28), 0.5)
     h, w = table.shape
     u = table.unit
-    rim = np.maximum(np.abs(table.x) / (w * rng.uniform(0.46, 0.62)), np.abs(table.y) / (h * rng.uniform(0.46, 0.62)))
+    rim = np.maximum(
+        np.abs(table.x) / (w * rng.uniform(0.46, 0.62)),
+        np.abs(table.y) / (h * rng.uniform(0.46, 0.62)),
+    )
     height = np.clip((rim - 1) * 8, 0, 1) * np.float32(25 * u)
     if rng.random() < 0.4:
-        height += np.sin(table.x * np.float32(2 * np.pi / (rng.uniform(30, 90) * u))) * np.float32(rng.uniform(0.3, 2) * u)
+        height += np.sin(table.x * np.float32(2 * np.pi / (rng.uniform(30, 90) * u))) * np.float32(
+            rng.uniform(0.3, 2) * u
+        )
     height += fbm(rng, table.shape, 6 * u, 3) * np.float32(rng.uniform(0, 0.25))
     lab[..., 0] += grain(rng, table.shape, 0.7 * u) * np.float32(0.4)
-    return lab, cv2.GaussianBlur(height.astype(np.float32), (0, 0), 1.5 * u), float(rng.uniform(0.4, 1.0))
+    return (
+        lab,
+        cv2.GaussianBlur(height.astype(np.float32), (0, 0), 1.5 * u),
+        float(rng.uniform(0.4, 1.0)),
+    )
 
 
 def _rubble(rng, table):
     """Gravel and broken rock, of the same kinds as the host."""
-    u = table.unit
-    size = rng.uniform(14, 70) * u
-    dist, labels = cells(rng, table.shape, size)
-    dist = bend(rng, dist, size * 0.4, size * 0.06)
-    tone = cell_values(rng, labels)
-    warm = cell_values(rng, labels)
-    base = _tinted(rng, 30, 62, 6)
+    size = rng.uniform(16, 80) * table.unit
+    labels, border = _stones(rng, table, size)
+    tone, warm = cell_values(rng, labels), cell_values(rng, labels)
+    base = _tinted(rng, 32, 64, 5)
     lab = np.empty((*table.shape, 3), np.float32)
-    lab[..., 0] = base[0] + (tone - 0.5) * np.float32(rng.uniform(10, 34)) + 3 * fbm(rng, table.shape, size * 0.5, 5, 0.6)
-    lab[..., 1] = base[1] * 0.5 + warm * np.float32(rng.uniform(0, 9))
-    lab[..., 2] = base[2] * 0.5 + warm * np.float32(rng.uniform(2, 20))
-    round_off = 1 - np.clip(dist / (size * 0.75), 0, 1) ** 2
-    lab[..., 0] *= np.clip(0.45 + 0.75 * round_off, 0, 1.1)
-    height = round_off * np.float32(size * 0.55) + fbm(rng, table.shape, size * 0.3, 5, 0.6) * np.float32(size * 0.04)
-    return np.clip(lab, (3, -20, -20), (95, 30, 45)), height, float(rng.choice([0.0, 0.25]))
+    grit = fbm(rng, table.shape, size * 0.4, 6, 0.65)
+    lab[..., 0] = base[0] + (tone - 0.5) * np.float32(rng.uniform(10, 40)) + 4 * grit
+    lab[..., 1] = base[1] * 0.5 + warm * np.float32(rng.uniform(0, 8))
+    lab[..., 2] = base[2] * 0.5 + warm * np.float32(rng.uniform(2, 18))
+    gap = np.clip(border / np.float32(size * rng.uniform(0.06, 0.2)), 0, 1)
+    lab[..., 0] *= 0.15 + 0.85 * np.sqrt(gap)
+    lean_x, lean_y = cell_values(rng, labels) - 0.5, cell_values(rng, labels) - 0.5
+    rounded = 1 - np.exp(-border / np.float32(size * rng.uniform(0.08, 0.25)))
+    nx, ny = slopes((rounded * np.float32(size * 0.3) + grit * np.float32(size * 0.02)).astype(np.float32))
+    height = (nx - 0.9 * lean_x, ny - 0.9 * lean_y)
+    return np.clip(lab, (2, -20, -20), (95, 30, 45)), height, float(rng.choice([0.0, 0.3]))
 
 
 def _crystals(rng, table):
-    """A bed of pale crystals, glittering."""
-    u = table.unit
-    size = rng.uniform(8, 40) * u
+    """A bed of pale crystals, see-through at their edges, glittering."""
+    size = rng.uniform(8, 40) * table.unit
+    labels, border = _stones(rng, table, size)
+    lab = _plain(rng, table, _tinted(rng, 72, 92, 4), 4.0, 100)
+    lab[..., 0] += (cell_values(rng, labels) - 0.5) * np.float32(rng.uniform(6, 20))
+    lab[..., 0] += 3 * fbm(rng, table.shape, size * 0.4, 4, 0.6) - 9 * np.exp(-border / np.float32(2 * table.unit))
+    lean = [cv2.GaussianBlur(cell_values(rng, labels) - 0.5, (0, 0), 0.8 * table.unit) for _ in "xy"]
+    return np.clip(lab, (20, -9, -9), (97, 9, 12)), (lean[0] * 1.1, lean[1] * 1.1), 0.9
+
+
+def _stones(rng, table, size: float) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    """Return the number of the lying stone at each px, and the distance (px) to its border."""
     _, labels = cells(rng, table.shape, size)
-    lean_x, lean_y = cell_values(rng, labels) - 0.5, cell_values(rng, labels) - 0.5
-    lab = _plain(rng, table, _tinted(rng, 66, 92, 5), 3.0, 100)
-    lab[..., 0] += (cell_values(rng, labels) - 0.5) * np.float32(rng.uniform(8, 22))
-    ys, xs = np.mgrid[0 : table.shape[0], 0 : table.shape[1]].astype(np.float32)
-    height = np.sin(xs * lean_x * 0.25) * lean_x * 6 + np.sin(ys * lean_y * 0.25) * lean_y * 6
-    return np.clip(lab, (20, -9, -9), (97, 9, 12)), cv2.GaussianBlur(height, (0, 0), 0.8 * u) * np.float32(1.5), 0.8
+    bent = bend(rng, labels.astype(np.float32), size * 0.5, size * 0.08, cv2.INTER_NEAREST)
+    labels = bent.astype(np.int32)
+    border = np.full(table.shape, 255, np.uint8)
+    border[:, 1:][labels[:, 1:] != labels[:, :-1]] = 0
+    border[1:][labels[1:] != labels[:-1]] = 0
+    return labels, cv2.distanceTransform(border, cv2.DIST_L2, 3)
 
 
 def _hand(rng, table):
@@ -235,7 +276,11 @@ def _hand(rng, table):
     hold = (~edge)[..., None] & np.array([True])
     lab = np.where(hold, room, lab)
     height = np.where(edge, height + pores * np.float32(0.35 * u) - creases * np.float32(2 * u), 0)
-    return np.clip(lab, (3, -40, -40), (96, 40, 60)), cv2.GaussianBlur(height.astype(np.float32), (0, 0), 1.0 * u), 0.15
+    return (
+        np.clip(lab, (3, -40, -40), (96, 40, 60)),
+        cv2.GaussianBlur(height.astype(np.float32), (0, 0), 1.0 * u),
+        0.15,
+    )
 
 
 def _sand(rng, table):

@@ -48,7 +48,13 @@ def place(
     for i in np.argsort(-sizes):
         shape = outline(rng, kinds[i]) * sizes[i]
         neighbours = spots and touch and rng.random() < 0.6
-        centre, size = taken.find(rng, shape, leave and not spots, spots[rng.integers(len(spots))] if neighbours else None, count)
+        centre, size = taken.find(
+            rng,
+            shape,
+            leave and not spots,
+            spots[rng.integers(len(spots))] if neighbours else None,
+            count,
+        )
         if centre is None:
             continue
         touched |= bool(neighbours)
@@ -61,7 +67,12 @@ def place(
 def _share(rng: np.random.Generator, count: int) -> float:
     """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 % to 55 %."""
     if count == 1:
-        return float(rng.choice([rng.uniform(0.02, 0.12), rng.uniform(0.12, 0.5), rng.uniform(0.5, 0.8), 1.9], p=[0.22, 0.5, 0.24, 0.04]))
+        return float(
+            rng.choice(
+                [rng.uniform(0.02, 0.12), rng.uniform(0.12, 0.5), rng.uniform(0.5, 0.8), 1.9],
+                p=[0.22, 0.5, 0.24, 0.04],
+            )
+        )
     return float(rng.uniform(0.1, 0.42) if count < 13 else rng.uniform(0.2, 0.45))
 
 
@@ -73,7 +84,9 @@ class _Taken:
         self.half = np.array([view.width, view.height]) / 2
         self.size = (int(view.width * 1.6 / self.step), int(view.height * 1.6 / self.step))
         self.grid = np.zeros(self.size[::-1], np.uint8)
-        seen = view.to_table(np.array([[0, 0], [view.width, 0], [view.width, view.height], [0, view.height]], float))
+        seen = view.to_table(
+            np.array([[0, 0], [view.width, 0], [view.width, view.height], [0, view.height]], float)
+        )
         self.low, self.high = np.maximum(seen[[0, 3]].max(0)[0], -self.half[0]), None
         self.frame = (
             np.array([seen[[0, 3], 0].max(), seen[[0, 1], 1].max()]),
@@ -111,7 +124,9 @@ class _Taken:
         return None, 1.0
 
     def _within(self, points: NDArray) -> bool:
-        return bool((points.min(0) > self.frame[0] + 3).all() and (points.max(0) < self.frame[1] - 3).all())
+        return bool(
+            (points.min(0) > self.frame[0] + 3).all() and (points.max(0) < self.frame[1] - 3).all()
+        )
 
     def _anywhere(self, rng, points: NDArray, leave: bool) -> NDArray:
         low, high = self.frame[0] - points.min(0) + 4, self.frame[1] - points.max(0) - 4
@@ -120,7 +135,9 @@ class _Taken:
             centre = rng.uniform(self.frame[0], self.frame[1])
             axis = rng.integers(2)
             side = rng.integers(2)
-            centre[axis] = self.frame[side][axis] + rng.uniform(-0.1, 0.35) * (1 - 2 * side) * np.ptp(points[:, axis])
+            centre[axis] = self.frame[side][axis] + rng.uniform(-0.1, 0.35) * (
+                1 - 2 * side
+            ) * np.ptp(points[:, axis])
             return centre
         room = np.maximum(high - low, 0) / 2
         return middle + room * rng.uniform(-1, 1, 2)

@@ -44,7 +44,10 @@ class View:
         """Return table x and y (float32) of every px centre in the photo box x, y, w, h."""
         x0, y0, w, h = box
         step = 8  # the lens is straight enough between: the error is below 0.01 px
-        coarse = np.stack(np.meshgrid(x0 + step * np.arange(w // step + 2), y0 + step * np.arange(h // step + 2)), -1)
+        coarse = np.stack(
+            np.meshgrid(x0 + step * np.arange(w // step + 2), y0 + step * np.arange(h // step + 2)),
+            -1,
+        )
         table = self.to_table(coarse).astype(np.float32)
         x, y = (_between(table[..., i], step, w, h) for i in (0, 1))
         return x, y
@@ -65,7 +68,11 @@ class View:
 
 def draw_view(rng: np.random.Generator, width: int, height: int) -> View:
     """Return a view as people hold phones: mostly from above, at times tilted up to 40 degrees."""
-    tilt = np.radians(rng.choice([rng.uniform(0, 6), rng.uniform(4, 20), rng.uniform(18, 40)], p=[0.5, 0.35, 0.15]))
+    tilt = np.radians(
+        rng.choice(
+            [rng.uniform(0, 6), rng.uniform(4, 20), rng.uniform(18, 40)], p=[0.5, 0.35, 0.15]
+        )
+    )
     turn = rng.normal(0, 0.5)
     # The table leans away from the camera at the top of the photo, roughly.
     down = np.array([np.sin(turn), np.cos(turn)])
@@ -83,5 +90,10 @@ def _between(coarse: NDArray[np.float32], step: int, w: int, h: int) -> NDArray[
     rows, cols = coarse.shape
     ty, tx = np.arange(h, dtype=np.float32) / step, np.arange(w, dtype=np.float32) / step
     iy, ix = ty.astype(int), tx.astype(int)
-    wide = coarse[:, ix] + (coarse[:, np.minimum(ix + 1, cols - 1)] - coarse[:, ix]) * (tx - ix).astype(np.float32)
-    return wide[iy] + (wide[np.minimum(iy + 1, rows - 1)] - wide[iy]) * (ty - iy).astype(np.float32)[:, None]
+    wide = coarse[:, ix] + (coarse[:, np.minimum(ix + 1, cols - 1)] - coarse[:, ix]) * (
+        tx - ix
+    ).astype(np.float32)
+    return (
+        wide[iy]
+        + (wide[np.minimum(iy + 1, rows - 1)] - wide[iy]) * (ty - iy).astype(np.float32)[:, None]
+    )

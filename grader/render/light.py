@@ -52,36 +52,100 @@ def draw_lighting(rng: np.random.Generator, name: str) -> Lighting:
     room = _white(rng.uniform(-0.3, 0.5))
     near = rng.uniform(0.0, 0.5)
     if name == "sun":
-        lamp = Lamp(_towards(rng, 28, 75), _white(rng.uniform(0, 0.3)), rng.uniform(0.6, 0.88), 0.012, 0.012, "disc")
+        lamp = Lamp(
+            _towards(rng, 28, 75),
+            _white(rng.uniform(0, 0.3)),
+            rng.uniform(0.6, 0.88),
+            0.012,
+            0.012,
+            "disc",
+        )
         return _lighting(name, [lamp], sky, 0.0)
     if name == "open shade":
-        lamp = Lamp(_towards(rng, 50, 85), _white(rng.uniform(-1.1, -0.3)), rng.uniform(0.3, 0.6), rng.uniform(0.5, 0.9), rng.uniform(0.3, 0.7))
+        lamp = Lamp(
+            _towards(rng, 50, 85),
+            _white(rng.uniform(-1.1, -0.3)),
+            rng.uniform(0.3, 0.6),
+            rng.uniform(0.5, 0.9),
+            rng.uniform(0.3, 0.7),
+        )
         return _lighting(name, [lamp], sky, 0.0)
     if name == "window":
-        lamp = Lamp(_towards(rng, 25, 60), _white(rng.uniform(-0.7, 0.1)), rng.uniform(0.45, 0.8), rng.uniform(0.15, 0.35), rng.uniform(0.2, 0.4), "panes")
+        lamp = Lamp(
+            _towards(rng, 25, 60),
+            _white(rng.uniform(-0.7, 0.1)),
+            rng.uniform(0.45, 0.8),
+            rng.uniform(0.15, 0.35),
+            rng.uniform(0.2, 0.4),
+            "panes",
+        )
         return _lighting(name, [lamp], room, near * 0.4)
     if name == "softboxes":
         colour = _white(rng.uniform(-0.15, 0.15))
         count = int(rng.integers(1, 4))
-        lamps = [Lamp(_towards(rng, 35, 80), colour, rng.uniform(0.5, 0.8) / count, rng.uniform(0.08, 0.35), rng.uniform(0.05, 0.2), "panel", rng.uniform(0, 3)) for _ in range(count)]
+        lamps = [
+            Lamp(
+                _towards(rng, 35, 80),
+                colour,
+                rng.uniform(0.5, 0.8) / count,
+                rng.uniform(0.08, 0.35),
+                rng.uniform(0.05, 0.2),
+                "panel",
+                rng.uniform(0, 3),
+            )
+            for _ in range(count)
+        ]
         return _lighting(name, lamps, _white(0), near * 0.5)
     if name == "warm bulb":
-        lamp = Lamp(_towards(rng, 35, 75), _white(rng.uniform(0.6, 1.1)), rng.uniform(0.5, 0.85), 0.05, 0.05, "disc")
+        lamp = Lamp(
+            _towards(rng, 35, 75),
+            _white(rng.uniform(0.6, 1.1)),
+            rng.uniform(0.5, 0.85),
+            0.05,
+            0.05,
+            "disc",
+        )
         return _lighting(name, [lamp], _white(rng.uniform(0.4, 0.9)), near)
     if name == "led":
         count = int(rng.integers(1, 4))
-        lamps = [Lamp(_towards(rng, 40, 85), _white(rng.uniform(-0.4, 0.2)), rng.uniform(0.5, 0.85) / count, *([rng.uniform(0.02, 0.06)] * 2), "disc") for _ in range(count)]
+        lamps = [
+            Lamp(
+                _towards(rng, 40, 85),
+                _white(rng.uniform(-0.4, 0.2)),
+                rng.uniform(0.5, 0.85) / count,
+                *([rng.uniform(0.02, 0.06)] * 2),
+                "disc",
+            )
+            for _ in range(count)
+        ]
         return _lighting(name, lamps, room, near)
     if name == "tubes":
         toward, turn = _towards(rng, 50, 85), rng.uniform(0, 3)
         colour = _white(rng.uniform(-0.4, 0.1)) * (0.97, 1.06, 0.97)
-        lamps = [Lamp(_leaned(toward, k * 0.16, turn), colour, 0.3, 0.5, 0.02, "panel", turn) for k in range(int(rng.integers(1, 3)))]
+        lamps = [
+            Lamp(_leaned(toward, k * 0.16, turn), colour, 0.3, 0.5, 0.02, "panel", turn)
+            for k in range(int(rng.integers(1, 3)))
+        ]
         return _lighting(name, lamps, _white(0), near * 0.3)
     if name == "ring":
-        lamp = Lamp(_towards(rng, 78, 90), _white(rng.uniform(-0.3, 0.2)), rng.uniform(0.5, 0.8), rng.uniform(0.18, 0.35), 0.03, "ring")
+        lamp = Lamp(
+            _towards(rng, 78, 90),
+            _white(rng.uniform(-0.3, 0.2)),
+            rng.uniform(0.5, 0.8),
+            rng.uniform(0.18, 0.35),
+            0.03,
+            "ring",
+        )
         return _lighting(name, [lamp], room, near)
-    parts = [draw_lighting(rng, str(n)) for n in rng.choice(["sun", "window", "warm bulb", "led", "softboxes"], 2, replace=False)]
-    lamps = [Lamp(l.towards, l.colour, l.share * 0.55, l.half_x, l.half_y, l.shape, l.turn) for p in parts for l in p.lamps]
+    parts = [
+        draw_lighting(rng, str(n))
+        for n in rng.choice(["sun", "window", "warm bulb", "led", "softboxes"], 2, replace=False)
+    ]
+    lamps = [
+        Lamp(l.towards, l.colour, l.share * 0.55, l.half_x, l.half_y, l.shape, l.turn)
+        for p in parts
+        for l in p.lamps
+    ]
     return _lighting(name, lamps, room, near * 0.5)
 
 
@@ -95,7 +159,9 @@ def _leaned(towards: NDArray, by: float, turn: float) -> NDArray:
     return moved / np.linalg.norm(moved)
 
 
-def mirror_picture(rng: np.random.Generator, lighting: Lighting, ground: NDArray) -> NDArray[np.float32]:
+def mirror_picture(
+    rng: np.random.Generator, lighting: Lighting, ground: NDArray
+) -> NDArray[np.float32]:
     """Return what a mirror-like wet surface shows, (SIDE, SIDE, 3), by the x, y part of its normal from -1 to 1.
 
     The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are mirrored with Fresnel's
@@ -129,7 +195,9 @@ def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
     for _ in range(5):
         toward = rng.standard_normal(3)
         toward /= np.linalg.norm(toward)
-        level += np.float32(rng.uniform(-0.5, 0.6)) * np.clip((r @ toward.astype(np.float32) - 0.5) * 4, 0, 1)
+        level += np.float32(rng.uniform(-0.5, 0.6)) * np.clip(
+            (r @ toward.astype(np.float32) - 0.5) * 4, 0, 1
+        )
     head = rng.normal(0, 0.25, 2)
     shape = np.hypot(r[..., 0] - head[0], (r[..., 1] - head[1]) * rng.uniform(0.6, 1))
     level *= 1 - np.float32(rng.uniform(0.2, 0.9)) * np.clip((0.35 - shape) * 8, 0, 1)
@@ -153,18 +221,28 @@ def _lamp_seen(lamp: Lamp, r: NDArray) -> NDArray[np.float32]:
         shape = np.clip((half_y - np.abs(np.hypot(a, b) - half_x)) / edge + 0.5, 0, 1)
         solid = 4 * np.pi * half_x * half_y
     else:
-        shape = np.clip((half_x - np.abs(a)) / edge + 0.5, 0, 1) * np.clip((half_y - np.abs(b)) / edge + 0.5, 0, 1)
+        shape = np.clip((half_x - np.abs(a)) / edge + 0.5, 0, 1) * np.clip(
+            (half_y - np.abs(b)) / edge + 0.5, 0, 1
+        )
         solid = 4 * half_x * half_y
         if lamp.shape == "panes":
             shape = shape * (1 - (np.abs(a) < half_x * 0.06)) * (1 - (np.abs(b) < half_y * 0.06))
     behind = (r @ d.astype(np.float32)) > 0.05
     if lamp.shape == "panel":  # brighter in the middle, as cloth before a bulb
         shape = shape * (1.25 - 0.5 * np.clip((a / half_x) ** 2 + (b / half_y) ** 2, 0, 1.5))
-    return (shape * behind * np.float32(np.pi * lamp.share / solid / max(d[2], 0.25))).astype(np.float32)
+    return (shape * behind * np.float32(np.pi * lamp.share / solid / max(d[2], 0.25))).astype(
+        np.float32
+    )
 
 
 def shade(
-    lighting: Lighting, nx: NDArray, ny: NDArray, through: NDArray, hollow: NDArray, shadows: list[NDArray], bounce: NDArray
+    lighting: Lighting,
+    nx: NDArray,
+    ny: NDArray,
+    through: NDArray,
+    hollow: NDArray,
+    shadows: list[NDArray],
+    bounce: NDArray,
 ) -> NDArray[np.float32]:
     """Return the light (h, w, 3) that falls on each px; 1 on a level, open, unshaded place.
 
@@ -182,20 +260,33 @@ def shade(
         lit = np.maximum(facing, 0) * ((1 + soft) / (dz + soft)) * shadow
         layers.append(lit)
         colours.append(lamp.colour * lamp.share)
-    total = cv2.transform(cv2.merge([layer.astype(np.float32) for layer in layers[:4]]), np.float32(colours[:4]).T)
+    total = cv2.transform(
+        cv2.merge([layer.astype(np.float32) for layer in layers[:4]]), np.float32(colours[:4]).T
+    )
     for layer, colour in zip(layers[4:], colours[4:], strict=True):
         total += layer[..., None] * colour.astype(np.float32)
     return total
 
 
-def fall_off(rng: np.random.Generator, lamp: Lamp, strength: float, width: int, height: int) -> NDArray[np.float32]:
+def fall_off(
+    rng: np.random.Generator, lamp: Lamp, strength: float, width: int, height: int
+) -> NDArray[np.float32]:
     """Return how a near lamp's light falls off across the photo, 1 at its middle."""
-    xs, ys = np.meshgrid(np.linspace(-1, 1, 32, dtype=np.float32), np.linspace(-1, 1, 24, dtype=np.float32) * np.float32(height / width))
+    xs, ys = np.meshgrid(
+        np.linspace(-1, 1, 32, dtype=np.float32),
+        np.linspace(-1, 1, 24, dtype=np.float32) * np.float32(height / width),
+    )
     near = 1 + strength * (lamp.towards[0] * xs + lamp.towards[1] * ys)
-    return cv2.resize(np.clip(near, 0.3, 1.9).astype(np.float32) ** 1.5, (width, height), interpolation=cv2.INTER_LINEAR)
+    return cv2.resize(
+        np.clip(near, 0.3, 1.9).astype(np.float32) ** 1.5,
+        (width, height),
+        interpolation=cv2.INTER_LINEAR,
+    )
 
 
-def cast(stones: list[tuple[NDArray, float]], lamp: Lamp, width: int, height: int) -> NDArray[np.float32]:
+def cast(
+    stones: list[tuple[NDArray, float]], lamp: Lamp, width: int, height: int
+) -> NDArray[np.float32]:
     """Return how much of a lamp's light reaches the ground, 0 to 1, beside stones (outline in photo px, rise in px)."""
     step = max(2, round(max(width, height) / 400))
     small = (height // step + 1, width // step + 1)
@@ -208,7 +299,13 @@ def cast(stones: list[tuple[NDArray, float]], lamp: Lamp, width: int, height: in
         for k in range(9):
             share = k / 8
             shrunk = outline.mean(0) + (outline - outline.mean(0)) * (1 - 0.55 * share**2)
-            cv2.fillPoly(one, [np.round((shrunk + heading * run * rise * share) / step * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+            cv2.fillPoly(
+                one,
+                [np.round((shrunk + heading * run * rise * share) / step * 16).astype(np.int32)],
+                255,
+                cv2.LINE_AA,
+                4,
+            )
         blur = max(0.6, rise * spread * 0.5 / step)
         dark = np.maximum(dark, cv2.GaussianBlur(one.astype(np.float32) / 255, (0, 0), blur))
     return 1 - cv2.resize(dark, (width, height), interpolation=cv2.INTER_LINEAR)

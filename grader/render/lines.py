@@ -9,7 +9,16 @@ from numpy.typing import NDArray
 from grader.render.noise import fbm
 
 #: Crack families that also come from elsewhere than the stone's edge.
-INNER = ("straight", "jagged", "branching", "curved", "along bands", "across bands", "crossing", "stepped")
+INNER = (
+    "straight",
+    "jagged",
+    "branching",
+    "curved",
+    "along bands",
+    "across bands",
+    "crossing",
+    "stepped",
+)
 
 
 @dataclass(frozen=True)
@@ -29,7 +38,13 @@ class Stroke:
 
 
 def walk(
-    rng: np.random.Generator, start: NDArray, angle: float, length: float, step: float, turn: float, jag: float
+    rng: np.random.Generator,
+    start: NDArray,
+    angle: float,
+    length: float,
+    step: float,
+    turn: float,
+    jag: float,
 ) -> NDArray[np.float64]:
     """Return a path (n, 2): its direction wanders by ``turn`` and jumps by ``jag`` (radians) per piece."""
     n = max(3, int(length / step))
@@ -72,7 +87,9 @@ def crack_paths(
     arms = []
     for _ in range(int(rng.integers(1, 4))):
         at = int(rng.integers(len(main) // 5, len(main) - 1))
-        heading = np.arctan2(*(main[at] - main[at - 1])[::-1]) + rng.choice([-1, 1]) * rng.uniform(0.4, 1.1)
+        heading = np.arctan2(*(main[at] - main[at - 1])[::-1]) + rng.choice([-1, 1]) * rng.uniform(
+            0.4, 1.1
+        )
         arms.append(walk(rng, main[at], heading, length * rng.uniform(0.2, 0.7), step, 0.3, 0.35))
     return [main, *arms]
 
@@ -107,11 +124,22 @@ def draw_cracks(
             path = inside_run(_finer(rng, path), inside)
             if len(path) < 6 or np.linalg.norm(np.diff(path, axis=0), axis=1).sum() < 12:
                 continue
-            strokes.append(Stroke(path, _widths(rng, len(path), width * (0.7 if k else 1)), "crack", look, depth, family))
+            strokes.append(
+                Stroke(
+                    path,
+                    _widths(rng, len(path), width * (0.7 if k else 1)),
+                    "crack",
+                    look,
+                    depth,
+                    family,
+                )
+            )
     return strokes
 
 
-def draw_healed(rng: np.random.Generator, count: int, outline: NDArray, inside: NDArray, radius: float) -> list[Stroke]:
+def draw_healed(
+    rng: np.random.Generator, count: int, outline: NDArray, inside: NDArray, radius: float
+) -> list[Stroke]:
     """Return healed cracks and growth seams: thin, pale or dark, without depth."""
     strokes = []
     for _ in range(count):
@@ -122,11 +150,21 @@ def draw_healed(rng: np.random.Generator, count: int, outline: NDArray, inside: 
         for path in crack_paths(rng, family, outline, radius, None):
             path = inside_run(_finer(rng, path), inside)
             if len(path) >= 6:
-                strokes.append(Stroke(path, _widths(rng, len(path), max(1.0, width)), kind, look, rng.uniform(0.3, 0.75)))
+                strokes.append(
+                    Stroke(
+                        path,
+                        _widths(rng, len(path), max(1.0, width)),
+                        kind,
+                        look,
+                        rng.uniform(0.3, 0.75),
+                    )
+                )
     return strokes
 
 
-def draw_contacts(rng: np.random.Generator, host: NDArray[np.bool_], inside: NDArray[np.bool_], radius: float) -> list[Stroke]:
+def draw_contacts(
+    rng: np.random.Generator, host: NDArray[np.bool_], inside: NDArray[np.bool_], radius: float
+) -> list[Stroke]:
     """Return one parting line along a part of the border between pattern and host, if there is a border."""
     contours, _ = cv2.findContours(host.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     deep = cv2.erode(inside.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
@@ -142,10 +180,20 @@ def draw_contacts(rng: np.random.Generator, host: NDArray[np.bool_], inside: NDA
     if len(path) < 12:
         return []
     look = "dark" if rng.random() < 0.8 else "pale"
-    return [Stroke(path, _widths(rng, len(path), max(1.0, rng.uniform(1, 2.5))), "contact", look, rng.uniform(0.35, 0.8))]
+    return [
+        Stroke(
+            path,
+            _widths(rng, len(path), max(1.0, rng.uniform(1, 2.5))),
+            "contact",
+            look,
+            rng.uniform(0.35, 0.8),
+        )
+    ]
 
 
-def draw_strays(rng: np.random.Generator, kinds: list[str], outline: NDArray, radius: float) -> list[Stroke]:
+def draw_strays(
+    rng: np.random.Generator, kinds: list[str], outline: NDArray, radius: float
+) -> list[Stroke]:
     """Return lines that are no part of the stone's fabric: scratches, saw marks, hairs, pencil; they run over anything."""
     strokes = []
     centre = outline.mean(0)
@@ -154,8 +202,24 @@ def draw_strays(rng: np.random.Generator, kinds: list[str], outline: NDArray, ra
         angle = rng.uniform(0, 2 * np.pi)
         if kind == "scratch":
             for k in range(int(rng.integers(1, 6))):
-                path = walk(rng, start + k * rng.normal(0, 4, 2), angle + rng.normal(0, 0.05), radius * rng.uniform(0.2, 1.2), 4.0, 0.03, 0.0)
-                strokes.append(Stroke(path, _widths(rng, len(path), rng.uniform(0.7, 1.4)), kind, "pale", rng.uniform(0.15, 0.5)))
+                path = walk(
+                    rng,
+                    start + k * rng.normal(0, 4, 2),
+                    angle + rng.normal(0, 0.05),
+                    radius * rng.uniform(0.2, 1.2),
+                    4.0,
+                    0.03,
+                    0.0,
+                )
+                strokes.append(
+                    Stroke(
+                        path,
+                        _widths(rng, len(path), rng.uniform(0.7, 1.4)),
+                        kind,
+                        "pale",
+                        rng.uniform(0.15, 0.5),
+                    )
+                )
         elif kind == "saw mark":
             gap, bow = radius * rng.uniform(0.03, 0.15), radius * rng.uniform(1.5, 8)
             across = np.array([-np.sin(angle), np.cos(angle)])
@@ -164,13 +228,37 @@ def draw_strays(rng: np.random.Generator, kinds: list[str], outline: NDArray, ra
             for k in range(-12, 13):
                 if rng.random() < 0.8:
                     path = centre + arc + across * gap * (k + rng.normal(0, 0.15))
-                    strokes.append(Stroke(path, _widths(rng, 60, rng.uniform(0.8, 2)), kind, str(rng.choice(["pale", "dark"])), rng.uniform(0.05, 0.22)))
+                    strokes.append(
+                        Stroke(
+                            path,
+                            _widths(rng, 60, rng.uniform(0.8, 2)),
+                            kind,
+                            str(rng.choice(["pale", "dark"])),
+                            rng.uniform(0.05, 0.22),
+                        )
+                    )
         elif kind == "hair":
             path = walk(rng, start, angle, radius * rng.uniform(0.5, 1.5), 3.0, 2.2, 0.02)
-            strokes.append(Stroke(path, np.full(len(path), rng.uniform(1.0, 1.8)), kind, str(rng.choice(["dark", "pale"], p=[0.75, 0.25])), rng.uniform(0.5, 0.85)))
+            strokes.append(
+                Stroke(
+                    path,
+                    np.full(len(path), rng.uniform(1.0, 1.8)),
+                    kind,
+                    str(rng.choice(["dark", "pale"], p=[0.75, 0.25])),
+                    rng.uniform(0.5, 0.85),
+                )
+            )
         else:
             path = walk(rng, start, angle, radius * rng.uniform(0.4, 1.6), 4.0, 0.1, 0.02)
-            strokes.append(Stroke(path, _widths(rng, len(path), rng.uniform(1.5, 3.5)), kind, "dark", rng.uniform(0.35, 0.7)))
+            strokes.append(
+                Stroke(
+                    path,
+                    _widths(rng, len(path), rng.uniform(1.5, 3.5)),
+                    kind,
+                    "dark",
+                    rng.uniform(0.35, 0.7),
+                )
+            )
     return strokes
 
 
@@ -200,13 +288,25 @@ def cover(stroke: Stroke, shape: tuple[int, int]) -> NDArray[np.uint8]:
     d /= np.maximum(np.linalg.norm(d, axis=1, keepdims=True), 1e-6)
     side = np.stack([-d[:, 1], d[:, 0]], 1)
     a, b = p[:-1] - d * 0.35, p[1:] + d * 0.35
-    quads = np.stack([a + side * w[:-1, None], b + side * w[1:, None], b - side * w[1:, None], a - side * w[:-1, None]], 1)
-    for quad, value in zip(np.round(quads * 64).astype(np.int32), np.round(255 * full).astype(int), strict=False):
+    quads = np.stack(
+        [
+            a + side * w[:-1, None],
+            b + side * w[1:, None],
+            b - side * w[1:, None],
+            a - side * w[:-1, None],
+        ],
+        1,
+    )
+    for quad, value in zip(
+        np.round(quads * 64).astype(np.int32), np.round(255 * full).astype(int), strict=False
+    ):
         cv2.fillConvexPoly(out, quad, int(value), cv2.LINE_AA, 6)
     return out
 
 
-def mark_truth(layer: NDArray[np.uint8], stroke: Stroke, covered: NDArray[np.uint8], code: int) -> None:
+def mark_truth(
+    layer: NDArray[np.uint8], stroke: Stroke, covered: NDArray[np.uint8], code: int
+) -> None:
     """Write the stroke into a label layer: px covered by half or more, and its middle line."""
     middle = np.zeros(layer.shape, np.uint8)
     cv2.polylines(middle, [np.round(stroke.points).astype(np.int32)], False, 255, 1, cv2.LINE_8)
@@ -231,10 +331,16 @@ def paint(
     if stroke.kind == "crack":
         part *= 1 - hold
         if stroke.look != "tight":
-            height[box] -= cv2.GaussianBlur(cov, (0, 0), 0.8) * np.float32(np.median(stroke.widths) * 0.6)
+            height[box] -= cv2.GaussianBlur(cov, (0, 0), 0.8) * np.float32(
+                np.median(stroke.widths) * 0.6
+            )
         return
-    tint = {"pale": np.float32([0.72, 0.73, 0.74]), "dark": np.float32([0.05, 0.045, 0.04])}[stroke.look]
+    tint = {"pale": np.float32([0.72, 0.73, 0.74]), "dark": np.float32([0.05, 0.045, 0.04])}[
+        stroke.look
+    ]
     if stroke.kind in ("scratch", "healed", "seam", "contact", "saw mark"):
         base = part.reshape(-1, 3).mean(0)
-        tint = np.float32(0.5) * tint + np.float32(0.5) * (np.sqrt(base) if stroke.look == "pale" else base * 0.25)
+        tint = np.float32(0.5) * tint + np.float32(0.5) * (
+            np.sqrt(base) if stroke.look == "pale" else base * 0.25
+        )
     part[:] = part * (1 - hold) + tint * hold

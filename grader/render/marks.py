@@ -7,7 +7,13 @@ from numpy.typing import NDArray
 from grader.render.noise import blur, fbm, grain, soft_step
 
 
-def bruise(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], inside: NDArray, radius: float) -> None:
+def bruise(
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    height: NDArray[np.float32],
+    inside: NDArray,
+    radius: float,
+) -> None:
     """Powder the stone where a hammer struck: pale, grainy, shallow; the class beneath stays."""
     for _ in range(int(rng.integers(1, 4))):
         y, x = _somewhere(rng, inside)
@@ -16,12 +22,20 @@ def bruise(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArr
         ragged = dist / r + 0.35 * fbm(rng, dist.shape, max(3.0, r * 0.5), 4, 0.6)
         hold = soft_step(1 - ragged, 0.9) * np.float32(rng.uniform(0.45, 0.9))
         hold *= np.clip(0.8 + 0.3 * grain(rng, dist.shape, 0.7), 0.2, 1)
-        pale = np.float32(rng.uniform(0.5, 0.75)) * np.float32([1.0, rng.uniform(0.97, 1.0), rng.uniform(0.92, 1.02)])
+        pale = np.float32(rng.uniform(0.5, 0.75)) * np.float32(
+            [1.0, rng.uniform(0.97, 1.0), rng.uniform(0.92, 1.02)]
+        )
         reflect[box] = reflect[box] * (1 - hold[..., None]) + pale * hold[..., None]
         height[box] -= hold * np.float32(r * 0.05) * (1 + 0.5 * grain(rng, dist.shape, 1.0))
 
 
-def pits(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], inside: NDArray, radius: float) -> None:
+def pits(
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    height: NDArray[np.float32],
+    inside: NDArray,
+    radius: float,
+) -> None:
     """Sink small holes into the face, their bottoms dark or dusty."""
     for _ in range(int(rng.integers(3, 40))):
         y, x = _somewhere(rng, inside)
@@ -32,7 +46,9 @@ def pits(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray
         height[box] -= hold * np.float32(r * 0.8)
 
 
-def specks(rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[int, int], radius: float) -> NDArray[np.float32]:
+def specks(
+    rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[int, int], radius: float
+) -> NDArray[np.float32]:
     """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they mirror light."""
     size = max(1.0, radius * rng.uniform(0.003, 0.009))
     dense = fbm(rng, shape, radius * 0.3, 3)
@@ -42,7 +58,13 @@ def specks(rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[
     return hold
 
 
-def drill_hole(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], inside: NDArray, radius: float) -> None:
+def drill_hole(
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    height: NDArray[np.float32],
+    inside: NDArray,
+    radius: float,
+) -> None:
     """Bore one round hole, dark inside with a bright lip."""
     y, x = _somewhere(rng, cv2.erode(inside.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0)
     r = max(2.0, radius * rng.uniform(0.03, 0.09))
@@ -52,11 +74,20 @@ def drill_hole(rng: np.random.Generator, reflect: NDArray[np.float32], height: N
     height[box] -= hold * np.float32(r * 0.8)
 
 
-def dust(rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], radius: float) -> None:
+def dust(
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    height: NDArray[np.float32],
+    radius: float,
+) -> None:
     """Lay thin pale dust over the face: more in hollows, with lint and crumbs."""
     shape = reflect.shape[:2]
     low = blur(height, max(2.0, radius * 0.03)) - height
-    hold = 0.12 * fbm(rng, shape, radius * 0.5, 5) + 0.12 * np.clip(low, -1, 1) + rng.uniform(0.02, 0.25)
+    hold = (
+        0.12 * fbm(rng, shape, radius * 0.5, 5)
+        + 0.12 * np.clip(low, -1, 1)
+        + rng.uniform(0.02, 0.25)
+    )
     crumbs = soft_step(grain(rng, shape, 1.0) - 3.0, 0.4) * np.float32(0.7)
     hold = np.clip(np.maximum(hold, crumbs), 0, 0.8)[..., None]
     pale = np.float32([0.58, 0.56, 0.52]) * np.float32(rng.uniform(0.75, 1.1))

@@ -67,9 +67,7 @@ def cells(
     count = max(2, int(h * w / max(cell_px, 2.0) ** 2))
     seeds = np.full(shape, 255, np.uint8)
     seeds[rng.integers(0, h, count), rng.integers(0, w, count)] = 0
-    return cv2.distanceTransformWithLabels(
-        seeds, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
-    )
+    return cv2.distanceTransformWithLabels(seeds, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL)
 
 
 def cell_values(rng: np.random.Generator, labels: NDArray[np.int32]) -> NDArray[np.float32]:
@@ -87,14 +85,18 @@ def net(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> NDA
 
 
 def bend(
-    rng: np.random.Generator, field: NDArray[np.float32], cell_px: float, reach_px: float
+    rng: np.random.Generator,
+    field: NDArray[np.float32],
+    cell_px: float,
+    reach_px: float,
+    way: int = cv2.INTER_LINEAR,
 ) -> NDArray[np.float32]:
     """Return the field read at places shifted at random by about ``reach_px``."""
     h, w = field.shape[:2]
     ys, xs = np.mgrid[0:h, 0:w].astype(np.float32)
     xs += reach_px * fbm(rng, (h, w), cell_px, 3)
     ys += reach_px * fbm(rng, (h, w), cell_px, 3)
-    return cv2.remap(field, xs, ys, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    return cv2.remap(field, xs, ys, way, borderMode=cv2.BORDER_REFLECT)
 
 
 def soft_step(field: NDArray[np.float32], width: float) -> NDArray[np.float32]:

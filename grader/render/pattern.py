@@ -21,7 +21,9 @@ class Grid:
     def shape(self) -> tuple[int, int]:
         return self.u.shape
 
-    def noise(self, rng: np.random.Generator, cell: float, octaves: int = 4, gain: float = 0.5) -> NDArray[np.float32]:
+    def noise(
+        self, rng: np.random.Generator, cell: float, octaves: int = 4, gain: float = 0.5
+    ) -> NDArray[np.float32]:
         """Return a random field with blobs of ``cell`` radii."""
         return fbm(rng, self.shape, cell * self.radius_px, octaves, gain)
 
@@ -53,13 +55,18 @@ def draw_pattern(rng: np.random.Generator, family: str, grid: Grid) -> Figure:
 
 def _soft(rng: np.random.Generator, grid: Grid) -> float:
     """Return how wide a border is, in radii: from crisp to slowly passing over."""
-    wide = rng.choice([rng.uniform(0.002, 0.008), rng.uniform(0.008, 0.03), rng.uniform(0.03, 0.09)], p=[0.5, 0.35, 0.15])
+    wide = rng.choice(
+        [rng.uniform(0.002, 0.008), rng.uniform(0.008, 0.03), rng.uniform(0.03, 0.09)],
+        p=[0.5, 0.35, 0.15],
+    )
     return max(float(wide), 1.2 / grid.radius_px)
 
 
 def _banded(rng: np.random.Generator, grid: Grid, thickness: float, **course) -> Figure:
     way = draw_course(rng, grid.u, grid.v, grid.radius_px, **course)
-    stripes = draw_stripes(rng, max(thickness, 3.0 / grid.radius_px), 3.0, 0.06 if rng.random() < 0.3 else 0.0)
+    stripes = draw_stripes(
+        rng, max(thickness, 3.0 / grid.radius_px), 3.0, 0.06 if rng.random() < 0.3 else 0.0
+    )
     t = way.t
     froth = 0.0
     if rng.random() < 0.35:
@@ -87,11 +94,18 @@ def _with_host(rng: np.random.Generator, grid: Grid, figure: Figure) -> Figure:
         a = rng.uniform(0, 2 * np.pi)
         if figure.course is not None and rng.random() < 0.6:
             a = figure.course.angle + np.pi / 2 * rng.choice([-1, 1])
-        side = np.float32(np.cos(a)) * grid.u + np.float32(np.sin(a)) * grid.v - np.float32(rng.uniform(0.1, 0.85))
+        side = (
+            np.float32(np.cos(a)) * grid.u
+            + np.float32(np.sin(a)) * grid.v
+            - np.float32(rng.uniform(0.1, 0.85))
+        )
         side = side + np.float32(rng.uniform(0.03, 0.2)) * grid.noise(rng, rng.uniform(0.2, 0.7), 5)
         host = np.maximum(host, soft_step(side, soft))
     if way in ("patches", "both"):
-        host = np.maximum(host, soft_step(grid.noise(rng, rng.uniform(0.25, 0.7), 5) - rng.uniform(0.7, 1.5), soft * 4))
+        host = np.maximum(
+            host,
+            soft_step(grid.noise(rng, rng.uniform(0.25, 0.7), 5) - rng.uniform(0.7, 1.5), soft * 4),
+        )
     return _replace(figure, host=host, white=figure.white * (1 - host))
 
 
@@ -108,17 +122,28 @@ def _coarse(rng, grid):
 
 
 def _folded(rng, grid):
-    return _banded(rng, grid, rng.uniform(0.05, 0.25), bend=rng.uniform(0.03, 0.1), fold=rng.uniform(0.12, 0.5))
+    return _banded(
+        rng, grid, rng.uniform(0.05, 0.25), bend=rng.uniform(0.03, 0.1), fold=rng.uniform(0.12, 0.5)
+    )
 
 
 def _faulted(rng, grid):
     thickness = rng.uniform(0.07, 0.28)
-    return _banded(rng, grid, thickness, bend=rng.uniform(0.01, 0.07), faults=int(rng.integers(1, 5)), throw=thickness)
+    return _banded(
+        rng,
+        grid,
+        thickness,
+        bend=rng.uniform(0.01, 0.07),
+        faults=int(rng.integers(1, 5)),
+        throw=thickness,
+    )
 
 
 def _frothy(rng, grid):
     """Few broad fields whose white edges froth like surf."""
-    way = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.05, 0.2), fold=rng.uniform(0, 0.15))
+    way = draw_course(
+        rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.05, 0.2), fold=rng.uniform(0, 0.15)
+    )
     thickness = rng.uniform(0.35, 0.8)
     stripes = draw_stripes(rng, thickness, 3.0)
     foam = grid.noise(rng, rng.uniform(0.12, 0.3), 6, 0.62)
@@ -126,12 +151,21 @@ def _frothy(rng, grid):
     white, host, tone = stripes.paint(t, rng.choice([0.012, 0.03, 0.07]))
     lace = np.clip(1 - np.abs(foam) * 2.5, 0, 1) * np.float32(rng.uniform(0, 6))
     tone = tone + white * (lace + 3 * grid.noise(rng, 0.35, 4)) + _fine_layers(rng, way.t, 0.25)
-    figure = Figure(white, host, tone, course=way, stripes=stripes, dyes=(str(rng.choice(["lilac", "sky", "violet-blue", "steel"])), None))
+    figure = Figure(
+        white,
+        host,
+        tone,
+        course=way,
+        stripes=stripes,
+        dyes=(str(rng.choice(["lilac", "sky", "violet-blue", "steel"])), None),
+    )
     return _with_host(rng, grid, figure) if rng.random() < 0.45 else figure
 
 
 def _swirled(rng, grid):
-    way = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.3, 0.65), fold=rng.uniform(0, 0.4))
+    way = draw_course(
+        rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.3, 0.65), fold=rng.uniform(0, 0.4)
+    )
     thickness = rng.uniform(0.08, 0.3)
     stripes = draw_stripes(rng, thickness, 4.0)
     t = way.t + np.float32(thickness * 0.3) * grid.noise(rng, 0.1, 5, 0.6)
@@ -149,11 +183,18 @@ def _fortification(rng, grid):
 def _mottled(rng, grid):
     """Dark blue, clotted with near-black, with pale and host spots."""
     clots = grid.noise(rng, rng.uniform(0.08, 0.25), 5, 0.6)
-    deep = soft_step(clots - rng.uniform(-0.3, 0.8), rng.uniform(0.3, 1.2)) * np.float32(rng.uniform(0.4, 0.95))
+    deep = soft_step(clots - rng.uniform(-0.3, 0.8), rng.uniform(0.3, 1.2)) * np.float32(
+        rng.uniform(0.4, 0.95)
+    )
     pale = grid.noise(rng, rng.uniform(0.2, 0.6), 6, 0.6)
     white = soft_step(pale - rng.uniform(0.9, 2.2), 0.4)
-    host = soft_step(grid.noise(rng, rng.uniform(0.08, 0.3), 4) - rng.uniform(1.5, 2.4), 0.15) * (rng.random() < 0.6)
-    dyes = (str(rng.choice(["navy", "royal", "violet-blue", "steel"])), "clean" if rng.random() < 0.6 else None)
+    host = soft_step(grid.noise(rng, rng.uniform(0.08, 0.3), 4) - rng.uniform(1.5, 2.4), 0.15) * (
+        rng.random() < 0.6
+    )
+    dyes = (
+        str(rng.choice(["navy", "royal", "violet-blue", "steel"])),
+        "clean" if rng.random() < 0.6 else None,
+    )
     return Figure(white * (1 - host), host.astype(np.float32), 4 * clots, deep=deep, dyes=dyes)
 
 
@@ -164,27 +205,48 @@ def _veined(rng, grid):
     width = rng.uniform(0.006, 0.03) * np.exp(0.8 * grid.noise(rng, 0.3, 3))
     veins = np.maximum(soft_step(width - web, 0.012), soft_step(width * 0.7 - second, 0.012))
     cloud = soft_step(grid.noise(rng, 0.4, 6, 0.6) - rng.uniform(1.2, 2.3), 0.3)
-    white = np.maximum(veins * soft_step(grid.noise(rng, 0.5, 3) + rng.uniform(-0.2, 1.2), 0.8), cloud)
+    white = np.maximum(
+        veins * soft_step(grid.noise(rng, 0.5, 3) + rng.uniform(-0.2, 1.2), 0.8), cloud
+    )
     halo = np.clip(1 - web / (3 * width + 0.02), 0, 1)
-    deep = np.clip(0.75 - 0.6 * halo + 0.2 * grid.noise(rng, 0.3, 4), 0, 1) * np.float32(rng.uniform(0.5, 1))
-    dyes = (str(rng.choice(["navy", "royal", "violet-blue"])), "clean" if rng.random() < 0.6 else None)
-    return _with_host(rng, grid, Figure(white, np.zeros_like(white), 6 * halo, deep=deep, dyes=dyes))
+    deep = np.clip(0.75 - 0.6 * halo + 0.2 * grid.noise(rng, 0.3, 4), 0, 1) * np.float32(
+        rng.uniform(0.5, 1)
+    )
+    dyes = (
+        str(rng.choice(["navy", "royal", "violet-blue"])),
+        "clean" if rng.random() < 0.6 else None,
+    )
+    return _with_host(
+        rng, grid, Figure(white, np.zeros_like(white), 6 * halo, deep=deep, dyes=dyes)
+    )
 
 
 def _matrix(rng, grid):
     """One blue, crossed by a web of dark or brown host."""
     web = net(rng, grid.shape, rng.uniform(0.2, 0.6) * grid.radius_px) / grid.radius_px
     width = rng.uniform(0.008, 0.035) * np.exp(0.9 * grid.noise(rng, 0.2, 4))
-    strands = soft_step(width - web, 0.012) * soft_step(grid.noise(rng, 0.6, 3) + rng.uniform(-0.4, 1), 0.6)
+    strands = soft_step(width - web, 0.012) * soft_step(
+        grid.noise(rng, 0.6, 3) + rng.uniform(-0.4, 1), 0.6
+    )
     blots = soft_step(grid.noise(rng, 0.25, 5) - rng.uniform(1.4, 2.3), 0.2)
     white = soft_step(grid.noise(rng, 0.5, 5) - rng.uniform(1.6, 3.0), 0.4)
     host = np.maximum(strands, blots)
-    return Figure(white * (1 - host), host, 2.5 * grid.noise(rng, 0.5, 5), dyes=(str(rng.choice(["turquoise", "sky", "steel"])), None))
+    return Figure(
+        white * (1 - host),
+        host,
+        2.5 * grid.noise(rng, 0.5, 5),
+        dyes=(str(rng.choice(["turquoise", "sky", "steel"])), None),
+    )
 
 
 def _clouded(rng, grid):
     """White clouds passing slowly into blue, as in a hazy sky."""
-    cloud = bend(rng, grid.noise(rng, rng.uniform(0.3, 0.8), 6, 0.55), grid.radius_px * 0.6, grid.radius_px * rng.uniform(0, 0.3))
+    cloud = bend(
+        rng,
+        grid.noise(rng, rng.uniform(0.3, 0.8), 6, 0.55),
+        grid.radius_px * 0.6,
+        grid.radius_px * rng.uniform(0, 0.3),
+    )
     white = soft_step(cloud - rng.uniform(-0.6, 1.0), rng.uniform(0.2, 1.4))
     return _with_host(rng, grid, Figure(white, np.zeros_like(white), 2.5 * cloud))
 
@@ -207,8 +269,15 @@ def _seam(rng, grid):
     inner = rng.uniform(0.2, 0.9)
     kind = rng.choice(["white", "blue", "white walls", "blue walls"], p=[0.25, 0.2, 0.3, 0.25])
     core = soft_step(inner - off, 0.15)
-    white = {"white": np.ones_like(off), "blue": np.zeros_like(off), "white walls": 1 - core, "blue walls": core}[kind]
-    stray = soft_step(np.float32(0.012) - np.abs(grid.noise(rng, 0.7, 4)) * 0.15, 0.02) * (rng.random() < 0.5)
+    white = {
+        "white": np.ones_like(off),
+        "blue": np.zeros_like(off),
+        "white walls": 1 - core,
+        "blue walls": core,
+    }[kind]
+    stray = soft_step(np.float32(0.012) - np.abs(grid.noise(rng, 0.7, 4)) * 0.15, 0.02) * (
+        rng.random() < 0.5
+    )
     host = np.minimum(host, 1 - stray * soft_step(2.5 - off, 1.0))
     return Figure(white * (1 - host), host.astype(np.float32), 2 * grid.noise(rng, 0.4, 5))
 
@@ -226,10 +295,14 @@ def _landscape(rng, grid):
     ground = np.maximum(land, isles)
     soft = _soft(rng, grid)
     host = soft_step(ground, soft)
-    surf = soft_step(0.03 - np.abs(ground + 0.02) + 0.02 * grid.noise(rng, 0.06, 4), 0.02) * (rng.random() < 0.5)
+    surf = soft_step(0.03 - np.abs(ground + 0.02) + 0.02 * grid.noise(rng, 0.06, 4), 0.02) * (
+        rng.random() < 0.5
+    )
     waves = draw_stripes(rng, rng.uniform(0.03, 0.12), 3.0)
     swell = waves.paint(up + 0.03 * grid.noise(rng, 0.5, 4), 0.02)
-    white = np.maximum(white, np.maximum(surf, 0 if rng.random() < 0.6 else swell[0] * (sky < 0))) * (1 - host)
+    white = np.maximum(
+        white, np.maximum(surf, 0 if rng.random() < 0.6 else swell[0] * (sky < 0))
+    ) * (1 - host)
     clouds = 2 * white * grid.noise(rng, 0.5, 5)
     return Figure(white.astype(np.float32), host, swell[2] * 1.2 + clouds)
 
@@ -243,8 +316,16 @@ def _one_coloured(rng, family, grid):
     if family == "pale blue":
         return Figure(zero, zero, tone, dyes=(str(rng.choice(["lilac", "sky", "turquoise"])), None))
     if family == "dark blue":
-        deep = soft_step(grid.noise(rng, rng.uniform(0.1, 0.6), 5, 0.6), 1.5) * np.float32(rng.uniform(0, 0.9))
-        return Figure(zero, zero, 2 * tone, deep=deep, dyes=(str(rng.choice(["navy", "royal", "violet-blue"])), None))
+        deep = soft_step(grid.noise(rng, rng.uniform(0.1, 0.6), 5, 0.6), 1.5) * np.float32(
+            rng.uniform(0, 0.9)
+        )
+        return Figure(
+            zero,
+            zero,
+            2 * tone,
+            deep=deep,
+            dyes=(str(rng.choice(["navy", "royal", "violet-blue"])), None),
+        )
     if family == "all white":
         return Figure(one, zero, tone, dyes=(None, str(rng.choice(["clean", "cream"]))))
     return Figure(zero, one, 1.6 * tone)

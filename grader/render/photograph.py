@@ -17,7 +17,16 @@ from grader.render.light import SIDE, Lighting, cast, draw_lighting, fall_off, m
 from grader.render.noise import blur
 from grader.render.stone import StoneFace, StonePlan, draw_stone
 from grader.render.style import STATES, TRAINING, Style, weighted
-from grader.render.truth import BLUE, HOST, WHITE, BandTruth, DrawnLine, Rendered, StoneTruth, reading_order
+from grader.render.truth import (
+    BLUE,
+    HOST,
+    WHITE,
+    BandTruth,
+    DrawnLine,
+    Rendered,
+    StoneTruth,
+    reading_order,
+)
 
 MARKS = {"dust": 0.14, "bruise": 0.12, "pits": 0.16, "specks": 0.14, "drill hole": 0.07}
 STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06}
@@ -44,7 +53,13 @@ def render_photo(
     fill : share of the photo that the stones cover together; above 1 one face fills the picture.
     blur_px : sigma of the lens blur.   mm_per_px : scale at the middle of the photo.
     """
-    ways = dict(zip(("plan", "view", "ground", "light", "camera", "props", "noise"), rng.spawn(7), strict=True))
+    ways = dict(
+        zip(
+            ("plan", "view", "ground", "light", "camera", "props", "noise"),
+            rng.spawn(7),
+            strict=True,
+        )
+    )
     unit = width_px / 1200
     view = draw_view(ways["view"], width_px, height_px)
     chosen = {
@@ -67,7 +82,9 @@ def render_photo(
     }
     table = Table(*view.table_grid((0, 0, width_px, height_px)), unit)
     base = draw_ground(ways["ground"], names["ground"], table)
-    laid = _lay_props(ways["props"], base, view, scale, {"ruler": ruler, "card": card, "coin": coin})
+    laid = _lay_props(
+        ways["props"], base, view, scale, {"ruler": ruler, "card": card, "coin": coin}
+    )
     scene = _Scene.of(base, table.shape)
     for number, face in enumerate(faces, start=1):
         scene.add(face, number)
@@ -82,7 +99,12 @@ def render_photo(
 
 
 def _count(rng: np.random.Generator) -> int:
-    return int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 13), rng.integers(13, 31)], p=[0.62, 0.2, 0.11, 0.07]))
+    return int(
+        rng.choice(
+            [1, rng.integers(2, 5), rng.integers(5, 13), rng.integers(13, 31)],
+            p=[0.62, 0.2, 0.11, 0.07],
+        )
+    )
 
 
 def _plan(rng: np.random.Generator, style: Style, spot, chosen: dict) -> StonePlan:
@@ -202,12 +224,16 @@ def _finger(rng, scene: _Scene, view: View, layout, chosen: bool | None) -> NDAr
     a = way.uniform(0, 2 * np.pi)
     rim = spot.centre + spot.radius * way.uniform(0.7, 1.0) * np.array([np.cos(a), np.sin(a)])
     thick = view.width * way.uniform(0.03, 0.09)
-    outline = props.finger(way, view.to_photo(rim), np.array([np.cos(a), np.sin(a)]), view.width + view.height, thick)
+    outline = props.finger(
+        way, view.to_photo(rim), np.array([np.cos(a), np.sin(a)]), view.width + view.height, thick
+    )
     props.draw_finger(way, scene, outline, thick)
     return outline
 
 
-def _light_up(rng, scene: _Scene, faces, lighting: Lighting, camera: Camera, view: View, outline) -> tuple[NDArray, NDArray]:
+def _light_up(
+    rng, scene: _Scene, faces, lighting: Lighting, camera: Camera, view: View, outline
+) -> tuple[NDArray, NDArray]:
     """Return the light from the body and the mirrored light, exposed and balanced (1 is white)."""
     h, w = scene.ids.shape
     cast_by = [(view.to_photo(f.plan.outline + f.plan.centre), f.rise_px) for f in faces]
@@ -242,7 +268,9 @@ def _mirrored(rng, scene: _Scene, faces, lighting: Lighting, view: View) -> NDAr
     h, w = scene.ids.shape
     grid = np.stack(np.meshgrid(np.linspace(0, w, 25), np.linspace(0, h, 19)), -1)
     towards = view.towards_camera(view.to_table(grid)).astype(np.float32)
-    lean = cv2.resize(towards[..., :2] / (1 + towards[..., 2:]), (w, h), interpolation=cv2.INTER_LINEAR)
+    lean = cv2.resize(
+        towards[..., :2] / (1 + towards[..., 2:]), (w, h), interpolation=cv2.INTER_LINEAR
+    )
     half = np.float32((SIDE - 1) / 2)
     x = (np.clip(scene.nx - lean[..., 0], -0.99, 0.99) + 1) * half
     y = (np.clip(scene.ny - lean[..., 1], -0.99, 0.99) + 1) * half
@@ -270,11 +298,17 @@ def _hidden(body: NDArray, mirrored: NDArray) -> NDArray[np.bool_]:
 def _features(names: dict, laid: dict, layout, outline, camera: Camera) -> dict[str, bool]:
     features = {f"{part} {name}": True for part, name in names.items()}
     features |= {name: there for name, there in laid.items()}
-    features |= {"finger": outline is not None, "touching": layout.touching, "soft focus": camera.blur_px > 1.6}
+    features |= {
+        "finger": outline is not None,
+        "touching": layout.touching,
+        "soft focus": camera.blur_px > 1.6,
+    }
     return features
 
 
-def _with_truth(rgb, scene: _Scene, faces: list[StoneFace], glare, mm_per_px: float, view: View, features) -> Rendered:
+def _with_truth(
+    rgb, scene: _Scene, faces: list[StoneFace], glare, mm_per_px: float, view: View, features
+) -> Rendered:
     """Number the visible stones, and write down what is true of each."""
     boxes, kept = [], []
     for number in range(1, len(faces) + 1):
@@ -288,14 +322,22 @@ def _with_truth(rgb, scene: _Scene, faces: list[StoneFace], glare, mm_per_px: fl
     for new, place_ in enumerate(order, start=1):
         renumber[kept[place_]] = new
     pieces = renumber[scene.ids]
-    regions = np.where(pieces > 0, np.where(glare, np.uint8(UNREADABLE), scene.regions), 0).astype(np.uint8)
+    regions = np.where(pieces > 0, np.where(glare, np.uint8(UNREADABLE), scene.regions), 0).astype(
+        np.uint8
+    )
     cracks = np.where(pieces > 0, scene.cracks, 0).astype(np.uint8)
     truths, lines = [], []
     for new, place_ in enumerate(order, start=1):
         face = faces[kept[place_] - 1]
         truths.append(_stone_truth(new, boxes[place_], face, regions, pieces, mm_per_px, view))
         lines += [
-            DrawnLine((s.points + face.box[:2]).astype(np.float32), float(np.median(s.widths)), s.kind, s.family, new)
+            DrawnLine(
+                (s.points + face.box[:2]).astype(np.float32),
+                float(np.median(s.widths)),
+                s.kind,
+                s.family,
+                new,
+            )
             for s in face.strokes
         ]
         features |= {name: True for name, there in _stone_features(face).items() if there}
@@ -311,12 +353,23 @@ def _with_truth(rgb, scene: _Scene, faces: list[StoneFace], glare, mm_per_px: fl
 
 def _stone_features(face: StoneFace) -> dict[str, bool]:
     plan = face.plan
-    named = {f"kind {plan.kind}", f"pattern {plan.pattern}", f"state {plan.state}", f"host {plan.host}"}
-    named |= set(plan.marks) | {s.kind for s in face.strokes} | {f"crack {s.family}" for s in face.strokes if s.family}
+    named = {
+        f"kind {plan.kind}",
+        f"pattern {plan.pattern}",
+        f"state {plan.state}",
+        f"host {plan.host}",
+    }
+    named |= (
+        set(plan.marks)
+        | {s.kind for s in face.strokes}
+        | {f"crack {s.family}" for s in face.strokes if s.family}
+    )
     return {name: True for name in named} | face.features
 
 
-def _stone_truth(number: int, box, face: StoneFace, regions, pieces, mm_per_px: float, view: View) -> StoneTruth:
+def _stone_truth(
+    number: int, box, face: StoneFace, regions, pieces, mm_per_px: float, view: View
+) -> StoneTruth:
     x, y, w, h = box
     part = (slice(y, y + h), slice(x, x + w))
     mine = pieces[part] == number
@@ -328,7 +381,11 @@ def _stone_truth(number: int, box, face: StoneFace, regions, pieces, mm_per_px: 
     lab = face.lab[y - fy : y - fy + h : step, x - fx : x - fx + w : step][mine[::step, ::step]]
     picked = regions[part][::step, ::step][mine[::step, ::step]]
     names = {"blue": BLUE, "white": WHITE, "host": HOST}
-    colour = {name: _median_lch(lab[picked == code]) for name, code in names.items() if (picked == code).any()}
+    colour = {
+        name: _median_lch(lab[picked == code])
+        for name, code in names.items()
+        if (picked == code).any()
+    }
     rust = lab[picked == HOST]
     rusty = float((np.hypot(rust[:, 1], rust[:, 2]) >= 9).mean()) if len(rust) else 0.0
     hosts = counts[HOST] / readable
@@ -353,9 +410,18 @@ def _bands_seen(face: StoneFace, mm_per_px: float, view: View) -> BandTruth:
     if figure.course is None or figure.stripes is None:
         return BandTruth()
     wide = 2 * plan.radius * mm_per_px
-    truth = band_truth(figure.course, figure.stripes, face.grid.u, face.grid.v, face.classes, min(0.5, 1 / wide), face.grid.radius_px)
+    truth = band_truth(
+        figure.course,
+        figure.stripes,
+        face.grid.u,
+        face.grid.v,
+        face.classes,
+        min(0.5, 1 / wide),
+        face.grid.radius_px,
+    )
     heading = np.array([np.cos(figure.course.angle), np.sin(figure.course.angle)])
     ends = view.to_photo(plan.centre + np.array([[-20], [20]]) * heading)
     dx, dy = ends[1] - ends[0]
-    return BandTruth(**{**truth.__dict__, "direction_deg": float(np.degrees(np.arctan2(-dy, dx)) % 180)})
-
+    return BandTruth(
+        **{**truth.__dict__, "direction_deg": float(np.degrees(np.arctan2(-dy, dx)) % 180)}
+    )

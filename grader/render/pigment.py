@@ -22,7 +22,7 @@ BLUES = {
 }
 WHITES = {
     "clean": ((82, 96), (0, 4), (0, 360)),
-    "cream": ((74, 92), (5, 14), (78, 102)),
+    "cream": ((76, 93), (4, 10), (78, 102)),
     "tinted": ((66, 90), (6, 22), (0, 0)),
 }
 HOSTS = {
@@ -49,7 +49,9 @@ class Palette:
     host_name: str
 
 
-def draw_palette(rng: np.random.Generator, host: str, blue: str | None = None, white: str | None = None) -> Palette:
+def draw_palette(
+    rng: np.random.Generator, host: str, blue: str | None = None, white: str | None = None
+) -> Palette:
     """Return a palette in which white is lighter and less chromatic than blue."""
     blue = blue or str(rng.choice(list(BLUES), p=[0.17, 0.16, 0.2, 0.13, 0.1, 0.1, 0.14]))
     b = _draw(rng, BLUES[blue])
@@ -103,4 +105,6 @@ def wetted(reflect: NDArray[np.float32]) -> NDArray[np.float32]:
     Angstrom 1925; Lekner & Dorf 1988, Appl. Opt. 27:1278-1280, with the inner reflection of Duntley 1942.
     """
     r = np.asarray(reflect, np.float32)
-    return np.float32((1 - FILM_OUTSIDE) * (1 - FILM_INSIDE)) * r / (1 - np.float32(FILM_INSIDE) * r)
+    return (
+        np.float32((1 - FILM_OUTSIDE) * (1 - FILM_INSIDE)) * r / (1 - np.float32(FILM_INSIDE) * r)
+    )

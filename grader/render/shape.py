@@ -32,16 +32,28 @@ def _cab(rng: np.random.Generator, shape: str) -> NDArray[np.float64]:
     c, s = np.cos(a), np.sin(a)
     if shape == "heart":
         notch = rng.uniform(0.5, 1.0)
-        x, y = 16 * s**3, 13 * c - 5 * notch * np.cos(2 * a) - 2 * notch * np.cos(3 * a) - np.cos(4 * a)
+        x, y = (
+            16 * s**3,
+            13 * c - 5 * notch * np.cos(2 * a) - 2 * notch * np.cos(3 * a) - np.cos(4 * a),
+        )
         return np.stack([x, y], 1)
     if shape == "pear":
         squeeze = rng.uniform(0.35, 0.62)
         return np.stack([1.25 * c, s * (1 - squeeze * c) * rng.uniform(0.75, 0.95)], 1)
     if shape == "freeform":
-        r = 1 + sum(rng.normal(0, 0.13 / k) * np.cos(k * a + rng.uniform(0, 7)) for k in (2, 3, 4, 5))
+        r = 1 + sum(
+            rng.normal(0, 0.13 / k) * np.cos(k * a + rng.uniform(0, 7)) for k in (2, 3, 4, 5)
+        )
         return np.stack([r * c, r * s * rng.uniform(0.6, 1)], 1)
-    power = {"oval": 2.0, "round": 2.0, "cushion": rng.uniform(2.8, 4.5), "drop rectangle": rng.uniform(4.5, 9)}[shape]
-    squash = {"oval": rng.uniform(0.55, 0.85), "drop rectangle": rng.uniform(0.5, 0.95)}.get(shape, rng.uniform(0.93, 1))
+    power = {
+        "oval": 2.0,
+        "round": 2.0,
+        "cushion": rng.uniform(2.8, 4.5),
+        "drop rectangle": rng.uniform(4.5, 9),
+    }[shape]
+    squash = {"oval": rng.uniform(0.55, 0.85), "drop rectangle": rng.uniform(0.5, 0.95)}.get(
+        shape, rng.uniform(0.93, 1)
+    )
     r = (np.abs(c) ** power + np.abs(s) ** power) ** (-1 / power)
     return np.stack([r * c, squash * r * s], 1)
 
@@ -49,7 +61,9 @@ def _cab(rng: np.random.Generator, shape: str) -> NDArray[np.float64]:
 def _rough(rng: np.random.Generator, kind: str) -> NDArray[np.float64]:
     """Return a broken or sawn outline: a random polygon, its corners worn, its sides chipped."""
     corners = int(rng.integers(5, 12))
-    a = np.sort(np.linspace(0, 2 * np.pi, corners, endpoint=False) + rng.uniform(-0.4, 0.4, corners))
+    a = np.sort(
+        np.linspace(0, 2 * np.pi, corners, endpoint=False) + rng.uniform(-0.4, 0.4, corners)
+    )
     r = rng.uniform(0.72, 1.2, corners)
     points = np.stack([r * np.cos(a), r * np.sin(a) * rng.uniform(0.55, 1)], 1)
     if kind == "slab" and rng.random() < 0.35:  # a straight sawn side
@@ -63,14 +77,19 @@ def _rough(rng: np.random.Generator, kind: str) -> NDArray[np.float64]:
     wear = rng.choice([4, 10, 24])
     kernel = np.hanning(2 * wear + 1)
     points = np.stack([_ring_filter(points[:, i], kernel) for i in (0, 1)], 1)
-    chips = sum(_ring_noise(rng, 720, cell) * size for cell, size in ((90, 0.05), (30, 0.025), (9, 0.010), (3, 0.005)))
+    chips = sum(
+        _ring_noise(rng, 720, cell) * size
+        for cell, size in ((90, 0.05), (30, 0.025), (9, 0.010), (3, 0.005))
+    )
     direction = points / np.linalg.norm(points, axis=1, keepdims=True)
     return points + direction * chips[:, None] * rng.uniform(0.3, 1.2)
 
 
 def _ring_filter(values: NDArray, kernel: NDArray) -> NDArray:
     reach = len(kernel) // 2
-    return np.convolve(np.concatenate([values[-reach:], values, values[:reach]]), kernel / kernel.sum(), "valid")
+    return np.convolve(
+        np.concatenate([values[-reach:], values, values[:reach]]), kernel / kernel.sum(), "valid"
+    )
 
 
 def _ring_noise(rng: np.random.Generator, count: int, cell: int) -> NDArray:
@@ -81,7 +100,9 @@ def _ring_noise(rng: np.random.Generator, count: int, cell: int) -> NDArray:
 def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Return how much of each px (0 to 1) lies inside the outline (n, 2), x, y of px centres."""
     h, w = shape
-    finer = 4 if h * w < 60_000 else 2  # drawn finer and averaged: the library's smooth edges are 0.9 px too wide
+    finer = (
+        4 if h * w < 60_000 else 2
+    )  # drawn finer and averaged: the library's smooth edges are 0.9 px too wide
     mask = np.zeros((h * finer, w * finer), np.uint8)
     at = (points + 0.5) * finer - 0.5
     cv2.fillPoly(mask, [np.round(at * 64).astype(np.int32)], 255, cv2.LINE_8, 6)
@@ -90,7 +111,9 @@ def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 def depth_of(inside: NDArray) -> NDArray[np.float32]:
     """Return the distance (px) to the nearest px outside; at most 1e4, as where no px is outside."""
-    return np.minimum(cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5), np.float32(1e4))
+    return np.minimum(
+        cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5), np.float32(1e4)
+    )
 
 
 def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
@@ -109,9 +132,16 @@ def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
     deep = (depth >= 3).astype(np.float32)
     blur = lambda layer: cv2.GaussianBlur(layer, (0, 0), 2.5)
     slope = blur(skin / np.maximum(depth, 1) * deep) / np.maximum(blur(deep), 1e-3)
-    to_coarse = np.float32([[1 / cell, 0, 1 - low[0] / cell - 0.5], [0, 1 / cell, 1 - low[1] / cell - 0.5]])
-    up = lambda layer, way: cv2.warpAffine(layer, to_coarse, shape[::-1], flags=way | cv2.WARP_INVERSE_MAP)
-    skin, slope = up(cv2.GaussianBlur(skin, (0, 0), 0.8), cv2.INTER_CUBIC), up(slope, cv2.INTER_LINEAR)
+    to_coarse = np.float32(
+        [[1 / cell, 0, 1 - low[0] / cell - 0.5], [0, 1 / cell, 1 - low[1] / cell - 0.5]]
+    )
+    up = lambda layer, way: cv2.warpAffine(
+        layer, to_coarse, shape[::-1], flags=way | cv2.WARP_INVERSE_MAP
+    )
+    skin, slope = (
+        up(cv2.GaussianBlur(skin, (0, 0), 0.8), cv2.INTER_CUBIC),
+        up(slope, cv2.INTER_LINEAR),
+    )
     inside = (fill(points, shape) >= 0.5).astype(np.uint8)
     edge = cv2.GaussianBlur(depth_of(inside), (0, 0), 1.2) / np.float32(cell)
     inner = np.clip(edge / 4 - 0.5, 0, 1)
@@ -139,28 +169,39 @@ def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[n
     """Return the height (px) of a polished dome on that swelling: high or low, round or flat-topped."""
     rise = radius_px * rng.uniform(0.3, 0.75)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
-    waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(radius_px * rng.choice([0.0005, 0.002]))
+    waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(
+        radius_px * rng.choice([0.0005, 0.002])
+    )
     return (rise * (skin + 0.02) ** power + waves).astype(np.float32)
 
 
-def broken(rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float) -> tuple[NDArray, NDArray]:
+def broken(
+    rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
+) -> tuple[NDArray, NDArray]:
     """Return the height (px) of a broken chunk and how far each px lies off its main face (0 on it).
 
-    The main face is one plane; other fracture planes fall away from it. Ripples run out from where a blow fell.
+    The main face is one plane; other fracture planes fall away from it along ragged edges. Ripples
+    run out from where a blow fell, and thin flakes have come off in steps.
     """
     shape = u.shape
-    main = rng.normal(0, 0.12) * u + rng.normal(0, 0.12) * v
+    ragged = np.float32(rng.uniform(0.02, 0.09))
+    x = u + ragged * fbm(rng, shape, radius_px * 0.3, 5, 0.55)
+    y = v + ragged * fbm(rng, shape, radius_px * 0.3, 5, 0.55)
+    main = rng.normal(0, 0.15) * x + rng.normal(0, 0.15) * y
     height = main
-    for _ in range(int(rng.integers(3, 8))):
+    for _ in range(int(rng.integers(3, 10))):
         a = rng.uniform(0, 2 * np.pi)
-        fall = rng.uniform(0.4, 1.3)
-        plane = fall * (rng.uniform(0.45, 1.0) - u * np.cos(a) - v * np.sin(a))
+        fall = rng.uniform(0.35, 1.3)
+        plane = fall * (rng.uniform(0.3, 1.0) - x * np.cos(a) - y * np.sin(a))
         height = np.minimum(height, plane)
     off = main - height
-    rough = fbm(rng, shape, radius_px * 0.5, 6, 0.55) * rng.uniform(0.02, 0.07)
-    blow = np.hypot(u - rng.uniform(-1.5, 1.5), v - rng.uniform(-1.5, 1.5))
-    ripple = np.sin(blow * rng.uniform(18, 40)) * rng.uniform(0, 0.006)
-    return ((height + rough + ripple) * radius_px).astype(np.float32), off.astype(np.float32)
+    rough = fbm(rng, shape, radius_px * 0.6, 6, 0.52) * rng.uniform(0.03, 0.09)
+    flakes = fbm(rng, shape, radius_px * rng.uniform(0.2, 0.5), 4) * rng.uniform(1.0, 2.5)
+    step = np.floor(flakes) + np.clip((flakes - np.floor(flakes)) * 8, 0, 1)
+    blow = np.hypot(x - rng.uniform(-1.5, 1.5), y - rng.uniform(-1.5, 1.5))
+    ripple = np.sin(blow * rng.uniform(14, 40)) * rng.uniform(0, 0.006)
+    height = height + rough + step * rng.uniform(0.0, 0.014) + ripple
+    return (height * radius_px).astype(np.float32), off.astype(np.float32)
 
 
 def slopes(height: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

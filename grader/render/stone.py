@@ -8,7 +8,16 @@ from numpy.typing import NDArray
 
 from grader.render import marks
 from grader.render.lens import View
-from grader.render.lines import Stroke, cover, draw_contacts, draw_cracks, draw_healed, draw_strays, mark_truth, paint
+from grader.render.lines import (
+    Stroke,
+    cover,
+    draw_contacts,
+    draw_cracks,
+    draw_healed,
+    draw_strays,
+    mark_truth,
+    paint,
+)
 from grader.render.noise import blur, fbm, grain, soft_step
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
@@ -76,7 +85,11 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
         return None
     radius = plan.radius * view.scale_at(plan.centre)
     x, y = view.table_grid(box)
-    grid = Grid((x - np.float32(plan.centre[0])) / np.float32(plan.radius), (y - np.float32(plan.centre[1])) / np.float32(plan.radius), radius)
+    grid = Grid(
+        (x - np.float32(plan.centre[0])) / np.float32(plan.radius),
+        (y - np.float32(plan.centre[1])) / np.float32(plan.radius),
+        radius,
+    )
     outline = outline - box[:2]
     cover_share = fill(outline, grid.shape)
     inside = cover_share >= 0.5
@@ -103,11 +116,15 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
             mark_truth(cracks, stroke, covered, PATTERN_LINE)
     wet, pool = _water(ways[5], plan, grid, height)
     micro = grain(ways[6], grid.shape, 0.8) * np.float32(0.5) + grain(ways[6], grid.shape, 1.8)
-    rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[plan.kind]
+    rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[
+        plan.kind
+    ]
     if plan.kind == "cab" and plan.state != "wet" and ways[6].random() < 0.25:
         rough = 0.03
     height = height + micro * np.float32(rough) * (1 - np.float32(0.55) * wet)
-    reflect = reflect * (1 + np.float32(0.5 * rough) * micro * (1 - wet))[..., None] if rough else reflect
+    reflect = (
+        reflect * (1 + np.float32(0.5 * rough) * micro * (1 - wet))[..., None] if rough else reflect
+    )
     if plan.kind != "cab":
         reflect = reflect * (1 - wet[..., None]) + wetted(np.clip(reflect, 0, 1)) * wet[..., None]
     if "dust" in plan.marks:
@@ -120,7 +137,11 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     sheen = np.clip(1 - mirror, 0.0, 1) * np.float32(ways[6].uniform(0.2, 0.8))
     if "dust" in plan.marks:
         mirror, sheen = mirror * np.float32(0.4), sheen * np.float32(0.5)
-    low = blur(height, max(1.5, radius * 0.03)) - height if plan.kind != "cab" else np.zeros_like(height)
+    low = (
+        blur(height, max(1.5, radius * 0.03)) - height
+        if plan.kind != "cab"
+        else np.zeros_like(height)
+    )
     hollow = np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
     return StoneFace(
         plan, box, cover_share, np.clip(reflect, 0.002, 0.97).astype(np.float32), nx, ny, mirror, sheen,
@@ -147,11 +168,17 @@ def _relief(rng, plan: StonePlan, grid: Grid, outline: NDArray, cover_share: NDA
     if plan.kind == "slab":
         bevel = max(1.5, radius * rng.uniform(0.006, 0.03))
         chips = np.clip(1 + 0.8 * fbm(rng, grid.shape, radius * 0.06, 4), 0.1, 3)
-        height = -bevel * np.exp(-edge / (bevel * chips)) + radius * 0.002 * fbm(rng, grid.shape, radius * 0.4, 5, 0.6)
+        height = -bevel * np.exp(-edge / (bevel * chips)) + radius * 0.002 * fbm(
+            rng, grid.shape, radius * 0.4, 5, 0.6
+        )
         crust = rng.random() < 0.25
         rind = None
         if crust:
-            width = radius * rng.uniform(0.03, 0.12) * np.clip(1 + 0.7 * fbm(rng, grid.shape, radius * 0.3, 5), 0.05, 3)
+            width = (
+                radius
+                * rng.uniform(0.03, 0.12)
+                * np.clip(1 + 0.7 * fbm(rng, grid.shape, radius * 0.3, 5), 0.05, 3)
+            )
             rind = soft_step(width - edge, max(1.5, radius * 0.015))
         return height.astype(np.float32), rind, radius * rng.uniform(0.05, 0.25)
     height, off = broken(rng, grid.u, grid.v, radius)
@@ -189,10 +216,14 @@ def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[
         for i in range(3):
             lab[..., i] += weight * (tones[0, i] + (tones[1, i] - tones[0, i]) * wander)
     strength = blue * palette.mottling[0] + white * palette.mottling[1] + host * palette.mottling[2]
-    lab[..., 0] += strength * (np.float32(0.8) * mottle + np.float32(0.45) * fine) + figure.tone * (1 - 0.3 * host)
+    lab[..., 0] += strength * (np.float32(0.8) * mottle + np.float32(0.45) * fine) + figure.tone * (
+        1 - 0.3 * host
+    )
     # Blue pales towards white, and both have depth: slow lighter and darker clouds.
     near_white = blur(white, max(1.0, grid.radius_px * rng.uniform(0.03, 0.12)))
-    lab[..., 0] += blue * near_white * np.float32(rng.uniform(0, 14)) + grid.noise(rng, 0.7, 3) * np.float32(rng.uniform(0.5, 3.5))
+    lab[..., 0] += blue * near_white * np.float32(rng.uniform(0, 14)) + grid.noise(
+        rng, 0.7, 3
+    ) * np.float32(rng.uniform(0.5, 3.5))
     colourful = 1 + np.float32(0.06) * mottle * (1 + 2 * host)
     lab[..., 1] *= colourful
     lab[..., 2] *= colourful
@@ -212,10 +243,14 @@ def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[
     return lab
 
 
-def _scattered(rng, reflect: NDArray[np.float32], radius: float, through: float) -> NDArray[np.float32]:
+def _scattered(
+    rng, reflect: NDArray[np.float32], radius: float, through: float
+) -> NDArray[np.float32]:
     """Let light wander inside: every place takes on some of the colour around it."""
     near, wide = rng.uniform(0.006, 0.02), rng.uniform(0.04, 0.15)
-    soft = np.float32(0.75) * blur(reflect, max(0.8, near * radius)) + np.float32(0.25) * blur(reflect, wide * radius)
+    soft = np.float32(0.75) * blur(reflect, max(0.8, near * radius)) + np.float32(0.25) * blur(
+        reflect, wide * radius
+    )
     return reflect + np.float32(min(0.8, 0.1 + 1.2 * through)) * (soft - reflect)
 
 
@@ -229,7 +264,9 @@ def _speckle(rng, lab: NDArray, host: NDArray, grid: Grid) -> None:
     lab[..., 1:] *= (1 - 0.5 * np.maximum(dark, pale))[..., None]
 
 
-def _lines(rng, plan: StonePlan, figure: Figure, outline, inside, classes, radius: float) -> list[Stroke]:
+def _lines(
+    rng, plan: StonePlan, figure: Figure, outline, inside, classes, radius: float
+) -> list[Stroke]:
     angle = figure.course.angle if figure.course is not None else None
     cracks = draw_cracks(rng, list(plan.crack_families), outline, inside, radius, angle)
     calm = draw_healed(rng, plan.healed, outline, inside, radius)
@@ -255,7 +292,9 @@ def _marks(rng, plan: StonePlan, reflect, height, inside, radius: float) -> NDAr
     return glitter
 
 
-def _water(rng, plan: StonePlan, grid: Grid, height: NDArray) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _water(
+    rng, plan: StonePlan, grid: Grid, height: NDArray
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return how wet each px is and where water stands in pools (0 to 1)."""
     patches = grid.noise(rng, rng.uniform(0.3, 0.8), 4)
     threshold = rng.uniform(-0.5, 0.5)
@@ -263,7 +302,11 @@ def _water(rng, plan: StonePlan, grid: Grid, height: NDArray) -> tuple[NDArray[n
     low = blur(height, max(2.0, grid.radius_px * 0.05)) - height
     if plan.state == "dry":
         return np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.float32)
-    wet = np.ones(grid.shape, np.float32) if plan.state == "wet" else soft_step(patches - threshold, 0.25)
+    wet = (
+        np.ones(grid.shape, np.float32)
+        if plan.state == "wet"
+        else soft_step(patches - threshold, 0.25)
+    )
     pool = np.zeros(grid.shape, np.float32)
     if pooled and plan.kind != "cab":
         deep = grid.noise(rng, 0.3, 3) + low / (grid.radius_px * 0.01)

@@ -7,7 +7,9 @@ from grader.render.bands import Course, Stripes, band_truth
 from grader.render.truth import BLUE, WHITE
 
 SIDE = 400
-U, V = np.meshgrid(np.linspace(-1, 1, SIDE, dtype=np.float32), np.linspace(-1, 1, SIDE, dtype=np.float32))
+U, V = np.meshgrid(
+    np.linspace(-1, 1, SIDE, dtype=np.float32), np.linspace(-1, 1, SIDE, dtype=np.float32)
+)
 EDGES = np.linspace(-1.2, 1.2, 13)  # bands 0.2 radii thick
 KINDS = np.where(np.arange(12) % 2, WHITE, BLUE).astype(np.uint8)
 STRIPES = Stripes(EDGES, KINDS, np.zeros(12), np.zeros(12))
