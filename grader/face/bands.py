@@ -1,4 +1,4 @@
-"""Bands of the face: the stripes of the sky and water classes, followed along their middle lines."""
+"""Bands of the face: stripes of the sky and water classes, followed along their middle lines."""
 
 from dataclasses import dataclass
 from itertools import compress
@@ -10,27 +10,40 @@ from numpy.typing import NDArray
 from grader.face.face import Face
 from grader.face.measurements import Banding, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
-from grader.face.structure import axial_mean, structure_tensor
-from grader.measures import UNREADABLE
+from grader.face.stripes import (
+    OUTSIDE,
+    SKY,
+    WATER,
+    depth_px,
+    half_thickness,
+    local_direction,
+    smeared,
+    stripe_map,
+    without_specks,
+    without_threads,
+)
+from grader.face.structure import axial_mean
 from grader.photo.colour import delta_e_2000
 from grader.profile import Profile
 
-#: Bands are followed on a map of at most this size; an offset of a third of a band is still some px there.
-MAP_PX = 400
 #: A run ends at an offset of this share of the band's thickness, and counts from this length.
 OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
 #: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
 CRACK_SHARE = 0.0125
+#: From this share of one class on the face has one colour and no bands.
+ONE_COLOUR_SHARE = 0.98
 #: Patches narrower than this share of half a band are specks in it.
 SPECK_SHARE = 0.7
-#: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to speak of.
+#: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to
+#: speak of.
 LEAST_COHERENCE = 0.44
-OUTSIDE, WATER, SKY, OTHER = range(4)
 
 
 @dataclass(frozen=True)
 class _Run:
-    """One unbroken run: points x, y one px apart, and whether its two ends lie at a gap (not at an edge or an offset)."""
+    """One unbroken run: points x, y one px apart, and whether its two ends lie at a gap (not at an
+    edge or an offset).
+    """
 
     stripe: int
     points: NDArray
@@ -47,23 +60,28 @@ class _Gap:
 
 
 def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
-    """Return direction, count, thickness, contrast and continuity of the bands; all ``None`` where there are none.
+    """Return direction, count, thickness, contrast and continuity of the bands; all ``None`` where
+    there are none.
 
-    Continuity is this tool's own definition: the mean length of the unbroken runs of the band middle lines, divided by
-    the face's width in band direction. A run ends at a gap, at the face's edge, or at an offset of at least 35 % of the
-    band's thickness; runs under 1 mm (2 % of the width without a scale) are left out. A crack without offset ends none.
+    Continuity is this tool's own definition: the mean length of the unbroken runs of the band
+    middle lines, divided by the face's width in band direction. A run ends at a gap, at the face's
+    edge, or at an offset of at least 35 % of the band's thickness; runs under 1 mm (2 % of the
+    width without a scale) are left out. A crack without offset ends none.
     """
-    stripes, scale = _stripe_map(regions.codes, face.mask, profile)
-    area = np.count_nonzero(stripes)
-    if area == 0 or min(np.count_nonzero(stripes == s) for s in (WATER, SKY)) + np.count_nonzero(stripes == OTHER) < 0.02 * area:
+    stripes, scale = stripe_map(regions.codes, face.mask, profile)
+    areas = np.bincount(stripes.ravel(), minlength=4)[1:]
+    area = int(areas.sum())
+    if areas.max() >= ONE_COLOUR_SHARE * area:
         return Banding()
-    half_px = _half_thickness(stripes)
-    stripes = _without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
+    half_px = half_thickness(stripes)
+    stripes = without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
     crack_px = max(CRACK_SHARE * float(np.sqrt(area)), 1.5)
-    orientation_deg, coherence = _direction(_without_threads(stripes, min(crack_px, half_px)), half_px)
+    orientation_deg, coherence = local_direction(
+        without_threads(stripes, min(crack_px, half_px)), half_px
+    )
     if coherence < LEAST_COHERENCE:
         return Banding()
-    stripes = _smeared(stripes, orientation_deg, crack_px)
+    stripes = smeared(stripes, orientation_deg, crack_px)
     runs = [run for stripe in (WATER, SKY) for run in _runs(stripes, stripe)]
     runs = [run for run in runs if _follows(run, orientation_deg)]
     if not runs:
@@ -72,121 +90,19 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     ground = _ground(stripes, runs, gaps)
     kept = [run.stripe != ground for run in runs]
     runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))
-    return _banding(runs, gaps, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile))
-
-
-def _stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float]:
-    """Return the map of WATER, SKY, OTHER at band-following size, specks and glare filled from around; and its scale."""
-    x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
-    codes, mask = codes[y : y + h, x : x + w], mask[y : y + h, x : x + w]
-    scale = min(1.0, MAP_PX / max(w, h, 1))
-    size = (max(round(w * scale), 1), max(round(h * scale), 1))
-    known = mask & (codes != UNREADABLE) & (codes != 0)
-    is_water, is_sky = codes == (profile.code("water") or -1), codes == (profile.code("sky") or -1)
-    planes = np.dstack([known & is_water, known & is_sky, known & ~is_water & ~is_sky]).astype(np.float32)
-    planes = np.pad(cv2.resize(planes, size, interpolation=cv2.INTER_AREA), ((2, 2), (2, 2), (0, 0)))
-    inside = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.5
-    inside = np.pad(inside, 2)
-    votes = cv2.GaussianBlur(planes, (0, 0), 0.8)
-    stripes = (votes.argmax(axis=2) + 1).astype(np.uint8)
-    unsure = votes.max(axis=2) < 0.1
-    if (unsure & inside).any() and not unsure.all():
-        stripes = _nearest(stripes, unsure)
-    return np.where(inside, stripes, OUTSIDE).astype(np.uint8), scale
-
-
-def _nearest(labels: NDArray, unknown: NDArray) -> NDArray:
-    """Return the labels with the unknown px given the label of the nearest known one."""
-    _, index = cv2.distanceTransformWithLabels(
-        unknown.astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    return _banding(
+        runs, gaps, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile)
     )
-    of_index = np.zeros(index.max() + 1, labels.dtype)
-    of_index[index[~unknown]] = labels[~unknown]
-    return of_index[index]
-
-
-def _without_specks(stripes: NDArray, least_area: float) -> NDArray[np.uint8]:
-    """Return the map with patches smaller than ``least_area`` px given to what lies around: no band begins or ends there."""
-    kept = np.zeros_like(stripes)
-    for stripe in (WATER, SKY, OTHER):
-        _, labels, stats, _ = cv2.connectedComponentsWithStats((stripes == stripe).astype(np.uint8), connectivity=4)
-        large = stats[:, cv2.CC_STAT_AREA] >= least_area
-        large[0] = False
-        kept[large[labels]] = stripe
-    if not kept.any():
-        return stripes
-    return np.where(stripes != OUTSIDE, _nearest(kept, kept == OUTSIDE), OUTSIDE).astype(np.uint8)
-
-
-def _without_threads(stripes: NDArray, thread_px: float) -> NDArray[np.uint8]:
-    """Return the map without what is thinner than a thread: a crack across would bend the direction around it."""
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * int(thread_px / 2) + 1,) * 2)
-    inside = stripes != OUTSIDE
-    # The outside joins each class, so that stripes are not rounded off where the face ends.
-    opened = [cv2.morphologyEx(((stripes == s) | ~inside).astype(np.uint8), cv2.MORPH_OPEN, disc) for s in (WATER, SKY, OTHER)]
-    kept = np.zeros_like(stripes)
-    for stripe, plane in zip((WATER, SKY, OTHER), opened, strict=True):
-        kept[(plane > 0) & (stripes == stripe)] = stripe
-    if not kept.any():
-        return stripes
-    return np.where(inside, _nearest(kept, kept == OUTSIDE), OUTSIDE).astype(np.uint8)
-
-
-def _half_thickness(stripes: NDArray) -> float:
-    """Half the usual thickness of the water and sky stripes: over a stripe the mean distance to its sides is a quarter."""
-    depths = [_depth(stripes == s)[stripes == s] for s in (WATER, SKY)]
-    depths = np.concatenate(depths)
-    return 2 * float(depths.mean()) if depths.size else 1.0
-
-
-def _depth(mask: NDArray) -> NDArray[np.float32]:
-    """Distance from each px of the mask to the nearest outside it, in px, so that twice a bar's is its thickness."""
-    return cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) - np.float32(0.25) * mask
-
-
-def _direction(stripes: NDArray, half_px: float) -> tuple[NDArray, float]:
-    """Return the local direction of the stripes (degrees) and how sure it is, weighted by the borders' strength."""
-    planes = np.dstack([stripes == s for s in (WATER, SKY)] + [stripes != OUTSIDE]).astype(np.float32)
-    # Wide bands need no fine map.
-    every = max(int(half_px / 4), 1)
-    size = (max(stripes.shape[1] // every, 8), max(stripes.shape[0] // every, 8))
-    planes = cv2.resize(planes, size, interpolation=cv2.INTER_AREA)
-    # The blur drags the outside in: two px more are left out.
-    inside = cv2.erode((planes[..., 2] > 0.99).astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
-    sigma = float(np.clip(2.0 * half_px, 7.0, 0.12 * max(stripes.shape))) / every
-    planes = cv2.GaussianBlur(planes[..., :2], (0, 0), max(0.25 * half_px, 1.0) / every)
-    orientation_deg, coherence = structure_tensor(planes, inside, sigma)
-    strength = cv2.GaussianBlur(_edge_strength(planes) * inside, (0, 0), sigma) * inside
-    total = float(strength.sum())
-    fine = cv2.resize(orientation_deg, stripes.shape[::-1], interpolation=cv2.INTER_NEAREST)
-    return fine, float((coherence * strength).sum() / total) if total > 1e-6 else 0.0
-
-
-def _edge_strength(planes: NDArray) -> NDArray:
-    gx, gy = cv2.Sobel(planes, cv2.CV_32F, 1, 0), cv2.Sobel(planes, cv2.CV_32F, 0, 1)
-    return (gx * gx + gy * gy).sum(axis=2)
 
 
 def _follows(run: _Run, orientation_deg: NDArray) -> bool:
-    """Whether the run is longer than thick and goes with the pattern: legs across a ragged band do neither."""
+    """Whether the run is longer than thick and goes with the pattern: legs across a ragged band do
+    neither.
+    """
     steps = np.diff(run.points, axis=0)
     line_deg = np.degrees(np.arctan2(-steps[:, 1], steps[:, 0]))
     agreement = np.cos(2 * np.radians(line_deg - _sample(orientation_deg, run.points[1:])))
     return length_px(run.points) > run.thickness_px and float(agreement.mean()) > 0
-
-
-def _smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDArray[np.uint8]:
-    """Return the map after a vote along the bands, which closes what is shorter than ``crack_px`` along them."""
-    angle = np.radians(orientation_deg)
-    step_x, step_y = np.cos(angle).astype(np.float32), -np.sin(angle).astype(np.float32)
-    y, x = np.mgrid[: stripes.shape[0], : stripes.shape[1]].astype(np.float32)
-    planes = np.dstack([stripes == s for s in (WATER, SKY, OTHER)]).astype(np.float32)
-    votes = planes.copy()
-    reach = int(np.ceil(crack_px))
-    for k in range(1, reach + 1):
-        for sign in (-k, k):
-            votes += cv2.remap(planes, x + sign * step_x, y + sign * step_y, cv2.INTER_LINEAR)
-    return np.where(stripes == OUTSIDE, OUTSIDE, votes.argmax(axis=2) + 1).astype(np.uint8)
 
 
 def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
@@ -194,8 +110,8 @@ def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
     mask = stripes == stripe
     if not mask.any():
         return []
-    depth = _depth(mask)
-    face_depth = _depth(stripes != OUTSIDE)
+    depth = depth_px(mask)
+    face_depth = depth_px(stripes != OUTSIDE)
     usual = 2 * 2 * float(depth[mask].mean())
     runs = []
     for path in paths(thin(mask), 1.6 * depth + 2, max(usual, 4.0)):
@@ -211,7 +127,8 @@ def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
                 continue
             ends = (path.free[0] and i == 0, path.free[1] and i == len(pieces) - 1)
             at_gap = tuple(
-                free and float(_sample(face_depth, end[None])[0]) > 3 for free, end in zip(ends, piece[[0, -1]], strict=True)
+                free and float(_sample(face_depth, end[None])[0]) > 3
+                for free, end in zip(ends, piece[[0, -1]], strict=True)
             )
             runs.append(_Run(stripe, piece, 2 * half, at_gap))
     return runs
@@ -224,12 +141,17 @@ def _sample(values: NDArray, points: NDArray) -> NDArray:
     return values[y, x]
 
 
-def _lengthened(points: NDArray, free: tuple[bool, bool], mask: NDArray, thickness_px: float) -> NDArray:
-    """Return the path with its free ends led on to where the band ends: thinning stops half a thickness before."""
+def _lengthened(
+    points: NDArray, free: tuple[bool, bool], mask: NDArray, thickness_px: float
+) -> NDArray:
+    """Return the path with its free ends led on to where the band ends: thinning stops half a
+    thickness before.
+    """
     for side in (0, 1):
         if free[side]:
             away = points if side else points[::-1]
-            # The last bit before the end leans to a corner: the direction is taken from before that.
+            # The last bit before the end leans to a corner: the direction is taken from before
+            # that.
             cut = min(int(0.5 * thickness_px), (len(away) - 1) // 3)
             away = away[: len(away) - cut]
             step = away[-1] - away[-1 - min(len(away) - 1, max(int(thickness_px), 6))]
@@ -245,8 +167,9 @@ def _lengthened(points: NDArray, free: tuple[bool, bool], mask: NDArray, thickne
 def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
     """Return where along the path the band is offset by at least 35 % of its thickness.
 
-    Both sides are led on straight to the place and their distance is taken; a bend leaves both on the same side and
-    cancels. At a true offset the band is also narrowed to what the two sides share.
+    Both sides are led on straight to the place and their distance is taken; a bend leaves both on
+    the same side and cancels. At a true offset the band is also narrowed to what the two sides
+    share.
     """
     near, far = max(int(thickness_px), 3), max(int(2.2 * thickness_px), 8)
     n = len(points)
@@ -261,8 +184,12 @@ def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
     along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     offset = np.abs(gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0])
     half = _sample(depth, points)
-    neck = np.lib.stride_tricks.sliding_window_view(half, 2 * near + 1).min(axis=1)[far - near : n - far - near]
-    hit = (offset >= OFFSET_SHARE * thickness_px) & (neck <= NECK_SHARE * np.minimum(half[i - near], half[i + near]))
+    neck = np.lib.stride_tricks.sliding_window_view(half, 2 * near + 1).min(axis=1)[
+        far - near : n - far - near
+    ]
+    hit = (offset >= OFFSET_SHARE * thickness_px) & (
+        neck <= NECK_SHARE * np.minimum(half[i - near], half[i + near])
+    )
     cuts = []
     while hit.any():
         k = int(np.argmax(np.where(hit, offset, -1)))
@@ -272,8 +199,12 @@ def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
 
 
 def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Banding:
-    steps = np.vstack([np.diff(smooth(run.points, max(int(run.thickness_px), 5)), axis=0) for run in runs])
-    direction_deg, _ = axial_mean(np.degrees(np.arctan2(-steps[:, 1], steps[:, 0])), np.hypot(*steps.T) + 1e-9)
+    steps = np.vstack(
+        [np.diff(smooth(run.points, max(int(run.thickness_px), 5)), axis=0) for run in runs]
+    )
+    direction_deg, _ = axial_mean(
+        np.degrees(np.arctan2(-steps[:, 1], steps[:, 0])), np.hypot(*steps.T) + 1e-9
+    )
     along = np.array([np.cos(np.radians(direction_deg)), -np.sin(np.radians(direction_deg))])
     y, x = np.nonzero(stripes)
     face_along = x * along[0] + y * along[1]
@@ -288,7 +219,9 @@ def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Band
     thickness = float(np.average([run.thickness_px for run in runs], weights=lengths)) / scale
     return Banding(
         continuity=float(np.minimum(lengths / width, 1).mean()),
-        fill_share=float(lengths.sum() / (lengths.sum() + sum(gap.length_px for pair in gaps for gap in pair))),
+        fill_share=float(
+            lengths.sum() / (lengths.sum() + sum(gap.length_px for pair in gaps for gap in pair))
+        ),
         bands=bands,
         direction_deg=direction_deg % 180,
         thickness_px=thickness,
@@ -308,7 +241,9 @@ def _count(runs: list[_Run], along: NDArray) -> int:
 
 
 def _gaps(run: _Run, runs: list[_Run], stripes: NDArray, crack_px: float) -> tuple[_Gap, _Gap]:
-    """Return what is missing ahead of the run's two ends: half the way to the next run, or all to the face's edge."""
+    """Return what is missing ahead of the run's two ends: half the way to the next run, or all to
+    the face's edge.
+    """
     others = [other for other in runs if other is not run and other.stripe == run.stripe]
     place = np.array([other.points[side] for other in others for side in (0, -1)]).reshape(-1, 2)
     ahead = np.array([_ahead(other, side) for other in others for side in (0, -1)]).reshape(-1, 2)
@@ -338,10 +273,20 @@ def _ahead(run: _Run, side: int) -> NDArray:
 
 
 def _ground(stripes: NDArray, runs: list[_Run], gaps: list[tuple[_Gap, _Gap]]) -> int | None:
-    """Return which of WATER and SKY is no band but the ground of the other's: it fills their gaps and joins up there."""
+    """Return which of WATER and SKY is no band but the ground of the other's: it fills their gaps
+    and joins up there.
+    """
     for ground, bands in ((WATER, SKY), (SKY, WATER)):
-        cuts = sum(any(gap.cuts for gap in pair) for run, pair in zip(runs, gaps, strict=True) if run.stripe == bands)
-        if cuts >= 2 and _largest_share(stripes == ground) > 0.9 and _largest_share(stripes == bands) < 0.5:
+        cuts = sum(
+            any(gap.cuts for gap in pair)
+            for run, pair in zip(runs, gaps, strict=True)
+            if run.stripe == bands
+        )
+        if (
+            cuts >= 2
+            and _largest_share(stripes == ground) > 0.9
+            and _largest_share(stripes == bands) < 0.5
+        ):
             return ground
     return None
 
@@ -360,7 +305,9 @@ def _contrast(regions: Regions, profile: Profile) -> float | None:
 
 
 def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
-    """Return the usual CIELAB colour of the class that stands for sky, water or shore; ``None`` where the face has none."""
+    """Return the usual CIELAB colour of the class that stands for sky, water or shore; ``None``
+    where the face has none.
+    """
     code = profile.code(reading)
     colour = regions.colour.get(profile.colours[code - 1].name) if code else None
     if colour is None:

@@ -1,6 +1,8 @@
-"""How much of a landscape the face holds: part scores within the best upright frame, and their weighted sum.
+"""How much of a landscape the face holds: part scores within the best upright frame, and their
+weighted sum.
 
-The start targets are those of cutters' practice and of studies of landscape photographs; all weights are settings.
+The start targets are those of cutters' practice and of studies of landscape photographs; all
+weights are settings.
 """
 
 from dataclasses import dataclass
@@ -16,7 +18,8 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
 from grader.profile import SCENE_PARTS, Profile
 
-#: The frame is looked for on a map of this size, at these turns, and at these shares of the largest oval that fits.
+#: The frame is looked for on a map of this size, at these turns, and at these shares of the largest
+#: oval that fits.
 MAP_PX = 80
 TURNS_DEG = (0, -15, 15)
 SIZES = (1.0, 0.8, 0.64)
@@ -33,7 +36,9 @@ CAP = 55.0
 
 @dataclass(frozen=True)
 class _Frame:
-    """An oval of half axes ``half`` (x, y) around ``centre`` (x, y) in a map turned by ``turn`` (2, 3)."""
+    """An oval of half axes ``half`` (x, y) around ``centre`` (x, y) in a map turned by ``turn`` (2,
+    3).
+    """
 
     codes: NDArray
     centre: tuple[float, float]
@@ -42,11 +47,17 @@ class _Frame:
 
 
 def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> float:
-    """Return the weighted mean of the part scores (0 to 1) as 0 to 100; parts that are ``None`` are left out.
+    """Return the weighted mean of the part scores (0 to 1) as 0 to 100; parts that are ``None`` are
+    left out.
 
-    A line through the middle caps the score: the ``focal`` part, where it has a weight, is also a limit.
+    A line through the middle caps the score: the ``focal`` part, where it has a weight, is also a
+    limit.
     """
-    known = {part: value for part, value in parts.items() if value is not None and weights.get(part, 0) > 0}
+    known = {
+        part: value
+        for part, value in parts.items()
+        if value is not None and weights.get(part, 0) > 0
+    }
     total = sum(weights[part] for part in known)
     if total == 0:
         return 0.0
@@ -57,17 +68,20 @@ def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> fl
 def measure_scene(
     face: Face, regions: Regions, lines: tuple[Line, ...], banding: Banding, profile: Profile
 ) -> Scene:
-    """Return the part scores of the frame that makes the best landscape of the face as it lies in the photo.
+    """Return the part scores of the frame that makes the best landscape of the face as it lies in
+    the photo.
 
-    Sky (or foam) is looked for above water above shore, so an upside-down face scores less. The frame is chosen
-    without regard to the lines: a line more can only lower the score.
+    Sky (or foam) is looked for above water above shore, so an upside-down face scores less. The
+    frame is chosen without regard to the lines: a line more can only lower the score.
     """
     readings, scale, corner = _readings(regions.codes, face.mask, profile)
-    if not readings.any():
+    if not (readings % UNREADABLE).any():
         return Scene(dict.fromkeys(SCENE_PARTS))
     contrasts = _contrasts(regions, profile)
     best, best_parts, best_score = None, {}, -1.0
     for frame in _frames(readings):
+        if not frame.codes.any():
+            continue
         parts = _parts(frame.codes, contrasts)
         parts["continuity"] = _ramp(banding.continuity, (0.0, 0.7), (0.0, 1.0))
         score = scene_score(parts, profile.scene_weights)
@@ -81,14 +95,21 @@ def _ramp(value: float | None, at: tuple[float, ...], to: tuple[float, ...]) -> 
     return None if value is None else float(np.interp(value, at, to))
 
 
-def _readings(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float, NDArray]:
-    """Return the small map of SKY, WATER, SHORE (0 outside or unread), its scale and the px at its corner."""
+def _readings(
+    codes: NDArray, mask: NDArray, profile: Profile
+) -> tuple[NDArray[np.uint8], float, NDArray]:
+    """Return the small map of SKY, WATER, SHORE (0 outside or unread), its scale and the px at its
+    corner.
+    """
     x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
     if w == 0:
         return np.zeros((1, 1), np.uint8), 1.0, np.zeros(2)
     # Every few px are enough here, and the rest is averaged.
     every = max(int(max(w, h) / (4 * MAP_PX)), 1)
-    codes, mask = codes[y : y + h : every, x : x + w : every], mask[y : y + h : every, x : x + w : every]
+    codes, mask = (
+        codes[y : y + h : every, x : x + w : every],
+        mask[y : y + h : every, x : x + w : every],
+    )
     scale = MAP_PX / max(w, h)
     size = (max(round(w * scale), 1), max(round(h * scale), 1))
     plane_of = np.full(256, 3, np.uint8)
@@ -116,8 +137,13 @@ def _frames(readings: NDArray):
 
 def _ovals(turned: NDArray, turn: NDArray):
     side = turned.shape[0]
-    # Stretched by the frame's ratio an oval is a circle: the distance to the rim is the half length that fits.
-    stretched = cv2.resize((turned > 0).astype(np.uint8), (side, round(side * FRAME_RATIO)), interpolation=cv2.INTER_NEAREST)
+    # Stretched by the frame's ratio an oval is a circle: the distance to the rim is the half length
+    # that fits.
+    stretched = cv2.resize(
+        (turned > 0).astype(np.uint8),
+        (side, round(side * FRAME_RATIO)),
+        interpolation=cv2.INTER_NEAREST,
+    )
     fits = cv2.distanceTransform(stretched, cv2.DIST_L2, 5)
     largest = float(fits.max())
     for size in SIZES:
@@ -135,8 +161,8 @@ def _ovals(turned: NDArray, turn: NDArray):
 
 def _within(turned: NDArray, x: float, y: float, half: tuple[float, float]) -> NDArray[np.uint8]:
     """Cut the oval out of the map; what is outside it or unread is 0."""
-    left, right = max(int(round(x - half[0])), 0), int(round(x + half[0])) + 1
-    top, bottom = max(int(round(y - half[1])), 0), int(round(y + half[1])) + 1
+    left, right = max(round(x - half[0]), 0), round(x + half[0]) + 1
+    top, bottom = max(round(y - half[1]), 0), round(y + half[1]) + 1
     cut = turned[top:bottom, left:right]
     rows, cols = np.arange(top, top + cut.shape[0])[:, None], np.arange(left, left + cut.shape[1])
     oval = ((cols - x) / half[0]) ** 2 + ((rows - y) / half[1]) ** 2 <= 1
@@ -147,8 +173,6 @@ def _parts(codes: NDArray, contrasts: dict[tuple[int, int], float]) -> dict[str,
     """Return the part scores of one frame, but continuity and focal."""
     counts = np.array([np.count_nonzero(codes == reading) for reading in (SKY, WATER, SHORE)])
     area = int(counts.sum())
-    if area == 0:
-        return {}
     border = _Border.of(codes)
     length, height = _horizon(border, codes)
     return {
@@ -164,7 +188,9 @@ def _parts(codes: NDArray, contrasts: dict[tuple[int, int], float]) -> dict[str,
 
 @dataclass(frozen=True)
 class _Border:
-    """Px x, y below which one zone follows another, and the two: both keep on for a while, else it is only a speck."""
+    """Px x, y below which one zone follows another, and the two: both keep on for a while, else it
+    is only a speck.
+    """
 
     x: NDArray
     y: NDArray
@@ -185,7 +211,8 @@ class _Border:
 
 
 def _horizon(border: _Border, codes: NDArray) -> tuple[float, float]:
-    """Return the longest near-level border (share of the frame's width there) and its height (0 top, 1 bottom).
+    """Return the longest near-level border (share of the frame's width there) and its height (0
+    top, 1 bottom).
 
     Where the zones lie in landscape order it counts in full, upside down one half.
     """
@@ -212,24 +239,37 @@ def _unbroken(columns: NDArray, gap: int) -> int:
     """Return the most columns in a row, gaps of up to ``gap`` allowed but not counted."""
     if len(columns) == 0:
         return 0
-    return max(len(run) for run in np.split(columns, np.flatnonzero(np.diff(columns) > gap + 1) + 1))
+    return max(
+        len(run) for run in np.split(columns, np.flatnonzero(np.diff(columns) > gap + 1) + 1)
+    )
 
 
 def _height(place: float) -> float:
-    """Full between a quarter and three quarters, best near the thirds, little above 15 or below 85 %."""
+    """Full between a quarter and three quarters, best near the thirds, little above 15 or below 85
+    %.
+    """
     from_middle = abs(place - 0.5)
     near_third = abs(from_middle - 1 / 6)
-    return float(np.interp(from_middle, (0.25, 0.35, 0.45), (1, 0.4, 0.1))) * (1.0 if near_third < 0.09 else 0.9)
+    return float(np.interp(from_middle, (0.25, 0.35, 0.45), (1, 0.4, 0.1))) * (
+        1.0 if near_third < 0.09 else 0.9
+    )
 
 
 def _zones(codes: NDArray, area: int) -> float:
-    """Return how many zones lie above each other in landscape order: three 1, two 0.6, one or none 0."""
+    """Return how many zones lie above each other in landscape order: three 1, two 0.6, one or none
+    0.
+    """
     per_row = np.stack([(codes == reading).sum(axis=1) for reading in (SKY, WATER, SHORE)], axis=1)
     filled = per_row.sum(axis=1)
-    ruling = np.where(per_row.max(axis=1) >= 0.6 * np.maximum(filled, 1), per_row.argmax(axis=1) + 1, 0)
+    ruling = np.where(
+        per_row.max(axis=1) >= 0.6 * np.maximum(filled, 1), per_row.argmax(axis=1) + 1, 0
+    )
     ruling = np.where(filled > 0, ruling, 0)
     starts = np.flatnonzero(np.diff(ruling, prepend=-1))
-    runs = [(int(ruling[a]), int(filled[a:b].sum())) for a, b in zip(starts, [*starts[1:], len(ruling)], strict=True)]
+    runs = [
+        (int(ruling[a]), int(filled[a:b].sum()))
+        for a, b in zip(starts, [*starts[1:], len(ruling)], strict=True)
+    ]
     sizes: dict[tuple[int, ...], int] = {(): 0}
     longest = 0
     for reading, size in runs:
@@ -246,21 +286,35 @@ def _zones(codes: NDArray, area: int) -> float:
 
 def _contrasts(regions: Regions, profile: Profile) -> dict[tuple[int, int], float]:
     """CIEDE2000 between the usual colours of sky, water and shore, by pair of readings."""
-    colours = {reading: reading_lab(regions, profile, name) for reading, name in enumerate(ORDER, start=1)}
+    colours = {
+        reading: reading_lab(regions, profile, name) for reading, name in enumerate(ORDER, start=1)
+    }
     seen = [reading for reading, lab in colours.items() if lab is not None]
-    return {(a, b): float(delta_e_2000(colours[a], colours[b])) for a in seen for b in seen if a < b}
+    return {
+        (a, b): float(delta_e_2000(colours[a], colours[b])) for a in seen for b in seen if a < b
+    }
 
 
 def _contrast(border: _Border, cols: int, contrasts: dict[tuple[int, int], float]) -> float:
-    """Score the colour difference of the zones with the longest border: from 10 seen, from 20 strong, 40 is full."""
-    pairs = np.bincount(np.minimum(border.above, border.below) * 4 + np.maximum(border.above, border.below))
+    """Score the colour difference of the zones with the longest border: from 10 seen, from 20
+    strong, 40 is full.
+    """
+    pairs = np.bincount(
+        np.minimum(border.above, border.below) * 4 + np.maximum(border.above, border.below)
+    )
     if len(pairs) == 0 or pairs.max() < 0.15 * cols:
         return 0.0
-    return float(np.interp(contrasts.get(divmod(int(pairs.argmax()), 4), 0), (0, 10, 20, 40), (0, 0.4, 0.8, 1)))
+    return float(
+        np.interp(
+            contrasts.get(divmod(int(pairs.argmax()), 4), 0), (0, 10, 20, 40), (0, 0.4, 0.8, 1)
+        )
+    )
 
 
 def _balance(codes: NDArray) -> float:
-    """Full where no zone lies to one side: the zones' centres within 15 % of the width from the middle."""
+    """Full where no zone lies to one side: the zones' centres within 15 % of the width from the
+    middle.
+    """
     x = np.arange(codes.shape[1])
     middle = float(((codes > 0).sum(axis=0) * x).sum() / np.count_nonzero(codes))
     offset = 0.0
@@ -274,8 +328,12 @@ def _balance(codes: NDArray) -> float:
 
 
 def _islands(codes: NDArray, area: int) -> float:
-    """Host patches of 0.2 to 5 % in the water: one to three are a bonus, more than eight are clutter."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((codes == SHORE).astype(np.uint8), connectivity=8)
+    """Host patches of 0.2 to 5 % in the water: one to three are a bonus, more than eight are
+    clutter.
+    """
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        (codes == SHORE).astype(np.uint8), connectivity=8
+    )
     islands = 0
     for patch in range(1, count):
         if not 0.002 * area <= stats[patch, cv2.CC_STAT_AREA] <= 0.05 * area:
@@ -289,7 +347,9 @@ def _islands(codes: NDArray, area: int) -> float:
 
 
 def _focal(frame: _Frame, lines: tuple[Line, ...], scale: float, corner: NDArray) -> float:
-    """1 without a crack in the middle 60 % of the frame, falling with the length there; uncertain lines count half."""
+    """1 without a crack in the middle 60 % of the frame, falling with the length there; uncertain
+    lines count half.
+    """
     length = 0.0
     for line in lines:
         weight = {"crack": 1.0, "uncertain": 0.5}.get(line.kind, 0.0)

@@ -16,7 +16,9 @@ _PARTS = (~_SIDES & (_DIAGONALS | np.roll(_SIDES, -1, axis=1))).sum(axis=1)
 
 
 def _deletable(step: int) -> NDArray[np.bool_]:
-    """By neighbour code: whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM 32(3):359-373, from memory)."""
+    """By neighbour code: whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM
+    32(3):359-373, from memory).
+    """
     pairs = [(np.roll(_DIAGONALS, k, axis=1) | _SIDES).sum(axis=1) for k in (0, 1)]
     ends = np.minimum(*pairs)
     n, ne, e, se, s, sw, w, nw = (_BITS[:, i].astype(bool) for i in range(8))
@@ -61,7 +63,9 @@ def _codes(flat: NDArray, places: NDArray, stride: int) -> NDArray[np.uint8]:
 
 @dataclass(frozen=True)
 class Path:
-    """Ordered points (n, 2) of x, y; ``free`` tells of its first and last end whether nothing joins on there."""
+    """Ordered points (n, 2) of x, y; ``free`` tells of its first and last end whether nothing joins
+    on there.
+    """
 
     points: NDArray
     free: tuple[bool, bool]
@@ -83,7 +87,8 @@ def paths(
     Parameters
     ----------
     skeleton : ndarray of shape (h, w), bool, one px wide.
-    spur_px : a branch with a free end and a junction, shorter than this at its junction, is dropped.
+    spur_px : a branch with a free end and a junction, shorter than this at its junction, is
+    dropped.
     reach_px : how far back from its end the direction of a branch is taken.
     bend_deg : two branches are one line where they meet at this bend or less.
     """
@@ -97,14 +102,18 @@ def paths(
                 continue
         kept.append(branch)
     # A junction that lost its other branches is no longer one: what is left ends there.
-    uses = np.bincount([node for branch in kept for node in branch.nodes], minlength=len(junctions) + 1)
+    uses = np.bincount(
+        [node for branch in kept for node in branch.nodes], minlength=len(junctions) + 1
+    )
     for branch in kept:
         branch.nodes = [node if uses[node] > 1 else 0 for node in branch.nodes]
     return _joined(kept, junctions, reach_px, bend_deg)
 
 
 def _branches(skeleton: NDArray[np.bool_]) -> tuple[list[_Branch], NDArray]:
-    """Return the pieces between junctions and ends, and the junctions' places (x, y; the first row is unused)."""
+    """Return the pieces between junctions and ends, and the junctions' places (x, y; the first row
+    is unused).
+    """
     padded = np.pad(skeleton, 1).view(np.uint8)
     flat, stride = padded.ravel(), padded.shape[1]
     places = np.flatnonzero(flat.view(bool))
@@ -138,7 +147,9 @@ def _once(contour: NDArray) -> NDArray:
     return contour[turns[0] : turns[1] + 1]
 
 
-def _joined(branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float) -> list[Path]:
+def _joined(
+    branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float
+) -> list[Path]:
     """Join the branches that go straight on through a junction."""
     ends: dict[int, list[tuple[int, int]]] = {}
     for i, branch in enumerate(branches):
@@ -147,7 +158,9 @@ def _joined(branches: list[_Branch], junctions: NDArray, reach_px: float, bend_d
                 ends.setdefault(branch.nodes[side], []).append((i, side))
     partner: dict[tuple[int, int], tuple[int, int]] = {}
     for node, here in ends.items():
-        inward = {end: _inward(branches[end[0]].points, end[1], junctions[node], reach_px) for end in here}
+        inward = {
+            end: _inward(branches[end[0]].points, end[1], junctions[node], reach_px) for end in here
+        }
         limit = np.cos(np.radians(180 - (90 if len(here) == 2 else bend_deg)))
         pairs = sorted(
             (float(inward[a] @ inward[b]), a, b) for k, a in enumerate(here) for b in here[k + 1 :]
@@ -192,12 +205,14 @@ def _chain(branches, junctions, partner, start: tuple[int, int], used: set[int])
 def resample(points: NDArray) -> NDArray[np.float64]:
     """Return the path with its points about one px apart along it, its ends kept."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0, along[-1], max(int(round(along[-1])), 1) + 1)
+    at = np.linspace(0, along[-1], max(round(along[-1]), 1) + 1)
     return np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)])
 
 
 def smooth(points: NDArray, window_px: int) -> NDArray[np.float64]:
-    """Return the path with its stairs averaged out over ``window_px`` points; the ends stay where they are."""
+    """Return the path with its stairs averaged out over ``window_px`` points; the ends stay where
+    they are.
+    """
     half = min(window_px // 2, (len(points) - 1) // 2)
     if half < 1:
         return np.asarray(points, np.float64)

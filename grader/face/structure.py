@@ -1,4 +1,6 @@
-"""Which way the pattern runs, and how sure that is: the structure tensor, and sums of angles without a head or tail."""
+"""Which way the pattern runs, and how sure that is: the structure tensor, and sums of angles
+without a head or tail.
+"""
 
 import cv2
 import numpy as np
@@ -12,7 +14,8 @@ def structure_tensor(
 
     Parameters
     ----------
-    gray : ndarray of shape (h, w) or (h, w, channels), float; the tensors of several channels are added.
+    gray : ndarray of shape (h, w) or (h, w, channels), float; the tensors of several channels are
+    added.
     mask : ndarray of shape (h, w), bool; what lies outside is not looked at.
     sigma : standard deviation of the window in px; ``inf`` takes the whole mask as one window.
 
@@ -25,7 +28,8 @@ def structure_tensor(
 
     References
     ----------
-    Bigun & Granlund 1987, Proc. 1st ICCV (from memory); Weickert 1999 squares l1 - l2 and does not divide: not meant here.
+    Bigun & Granlund 1987, Proc. 1st ICCV (from memory); Weickert 1999 squares l1 - l2 and does not
+    divide: not meant here.
     """
     channels = gray if gray.ndim == 3 else gray[..., None]
     # Sobel looks one px around, so a px whose neighbours are all inside is needed.
@@ -44,13 +48,15 @@ def structure_tensor(
     trace = np.asarray(jxx + jyy, np.float64)
     spread = np.hypot(jxx - jyy, 2 * jxy)
     coherence = np.divide(spread, trace, out=np.zeros_like(trace), where=trace > 1e-12)
-    # The gradient's axis is half of atan2; the stripes are square to it; rows count downwards, so the sign turns.
+    # The gradient's axis is half of atan2; the stripes are square to it; rows count downwards, so
+    # the sign turns.
     orientation_deg = (90 - np.degrees(np.arctan2(2 * jxy, jxx - jyy)) / 2) % 180
     return orientation_deg, coherence
 
 
 def axial_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, float]:
-    """Return the mean axis (0 <= d < 180) of directions without head or tail, and the resultant length (0 to 1).
+    """Return the mean axis (0 <= d < 180) of directions without head or tail, and the resultant
+    length (0 to 1).
 
     The mean axis means nothing where the resultant is near 0.
 
@@ -63,7 +69,9 @@ def axial_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, flo
 
 
 def circular_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, float]:
-    """Return the mean direction (0 <= d < 360) of angles in degrees, and the resultant length (0 to 1)."""
+    """Return the mean direction (0 <= d < 360) of angles in degrees, and the resultant length (0 to
+    1).
+    """
     angles = np.exp(1j * np.radians(np.asarray(deg, np.float64)))
     mean = np.average(angles, weights=weights)
     mean_deg = float(np.degrees(np.angle(mean)) % 360)

@@ -66,7 +66,8 @@ def test_direction_is_counter_clockwise_as_seen(turn):
 
 @pytest.mark.parametrize("ground", [HOST, WHITE])
 def test_five_bands_cut_in_the_middle_have_the_worked_out_continuity(ground):
-    # By construction: each band is as long as the face is wide and cut over 10 % of it: runs of 45 %, 90 % filled.
+    # By construction: each band is as long as the face is wide and cut over 10 % of it: runs of 45
+    # %, 90 % filled.
     codes = five_bands(ground)
     codes[:, 180:220] = np.where(codes[:, 180:220] == BLUE, ground, codes[:, 180:220])
     bands = bands_of(codes)
@@ -98,10 +99,15 @@ def test_glare_over_a_band_is_no_gap():
 
 @pytest.mark.parametrize(
     ("mm_per_px", "continuity"),
-    [(0.1, (3 * 1.0 + 2 * 0.88) / 5), (0.5, (3 * 1.0 + 2 * 0.88 + 2 * 0.02) / 7), (None, (3 * 1.0 + 2 * 0.88) / 5)],
+    [
+        (0.1, (3 * 1.0 + 2 * 0.88) / 5),
+        (0.5, (3 * 1.0 + 2 * 0.88 + 2 * 0.02) / 7),
+        (None, (3 * 1.0 + 2 * 0.88) / 5),
+    ],
 )
 def test_runs_under_a_millimetre_are_left_out(mm_per_px, continuity):
-    # Five bands of 400 px, 4 px thick, two of them cut from px 6 to 48: the stubs of 6 px are 0.6 or 3 mm, or 1.5 % of the width.
+    # Five bands of 400 px, 4 px thick, two of them cut from px 6 to 48: the stubs of 6 px are 0.6
+    # or 3 mm, or 1.5 % of the width.
     codes = np.full((400, 400), HOST)
     for k in range(5):
         codes[40 + 70 * k : 44 + 70 * k] = BLUE
@@ -137,7 +143,13 @@ def _mottle(sigma):
 
 @pytest.mark.parametrize(
     "codes",
-    [_checker(), _mottle(0.6), _mottle(8), _mottle(25), *(np.full((200, 300), c) for c in (BLUE, WHITE, HOST))],
+    [
+        _checker(),
+        _mottle(0.6),
+        _mottle(8),
+        _mottle(25),
+        *(np.full((200, 300), c) for c in (BLUE, WHITE, HOST)),
+    ],
     ids=["checker", "noise", "fine mottle", "coarse mottle", "all blue", "all white", "all host"],
 )
 def test_no_bands_give_no_numbers(codes):

@@ -37,7 +37,9 @@ def test_noise_has_no_direction():
     assert whole(noise)[1] < 0.02
 
 
-@pytest.mark.parametrize(("sd", "expected"), [(0.1, 0.951), (0.2, 0.830), (0.5, 0.438), (1.0, 0.161)])
+@pytest.mark.parametrize(
+    ("sd", "expected"), [(0.1, 0.951), (0.2, 0.830), (0.5, 0.438), (1.0, 0.161)]
+)
 def test_coherence_falls_with_noise_as_computed(sd, expected):
     gray = wave(0, shape=(224, 224)) + np.random.default_rng(0).normal(size=(224, 224)) * sd
     assert abs(whole(gray)[1] - expected) < 0.02
@@ -78,14 +80,15 @@ def test_axial_mean_takes_10_and_170_as_neighbours(deg, axis, resultant):
 
 # Davis 1986, Statistics and Data Analysis in Geology, p. 316: 51 glacial striae, degrees.
 STRIAE = [
-    23, 27, 53, 58, 64, 83, 85, 88, 93, 99, 100, 105, 113, 113, 114, 117, 121, 123, 125, 126, 126, 126, 127, 127,
-    128, 128, 129, 132, 132, 132, 134, 135, 137, 144, 145, 145, 146, 153, 155, 155, 155, 157, 163, 165, 171, 172,
-    179, 181, 186, 190, 212,
+    23, 27, 53, 58, 64, 83, 85, 88, 93, 99, 100, 105, 113, 113, 114, 117, 121, 123, 125, 126,
+    126, 126, 127, 127, 128, 128, 129, 132, 132, 132, 134, 135, 137, 144, 145, 145, 146, 153,
+    155, 155, 155, 157, 163, 165, 171, 172, 179, 181, 186, 190, 212,
 ]  # fmt: skip
 
 
 def test_glacial_striae_as_directions_and_as_axes():
-    # Published R = 0.800 as directions (manual of the R package tectonicr); more digits and the axes recomputed.
+    # Published R = 0.800 as directions (manual of the R package tectonicr); more digits and the
+    # axes recomputed.
     mean, resultant = circular_mean(np.array(STRIAE))
     assert abs(resultant - 0.80037) < 1e-4
     assert abs(mean - 129.19) < 0.01
