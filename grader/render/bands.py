@@ -14,7 +14,8 @@ from grader.render.truth import BLUE, HOST, WHITE, BandTruth
 class Stripes:
     """A sequence of stripes along a coordinate t (stone radii).
 
-    edges : (n + 1,) rising.   classes : (n,) BLUE, WHITE or HOST.   tones : (n,) shift of L*.   leans : (n,) how much L* rises
+    edges : (n + 1,) rising.   classes : (n,) BLUE, WHITE or HOST.   tones : (n,) shift of L*.
+    leans : (n,) how much L* rises
     from one side of the stripe to the other.
     """
 
@@ -24,7 +25,9 @@ class Stripes:
     leans: NDArray[np.float64]
 
     def paint(self, t: NDArray[np.float32], soft: float) -> tuple[NDArray, NDArray, NDArray]:
-        """Return white weight, host weight and tone at each t, borders rising over about ``soft`` radii."""
+        """Return white weight, host weight and tone at each t, borders rising over about ``soft``
+        radii.
+        """
         low, high, n = float(t.min()), float(t.max()) + 1e-4, 4096
         at = np.linspace(low, high, n)
         stripe = np.clip(
@@ -46,7 +49,9 @@ class Stripes:
 def draw_stripes(
     rng: np.random.Generator, thickness: float, reach: float, host_chance: float = 0.0
 ) -> Stripes:
-    """Return stripes of about that thickness (radii) from -reach to reach, blue and white in turn."""
+    """Return stripes of about that thickness (radii) from -reach to reach, blue and white in
+    turn.
+    """
     spread = rng.uniform(0.15, 0.7)
     count = int(2 * reach / thickness * 1.6) + 3
     ratio = rng.uniform(0.5, 2.0)  # blue stripes thicker or thinner than white ones
@@ -62,7 +67,9 @@ def draw_stripes(
 
 @dataclass(frozen=True)
 class Course:
-    """Where bands run: t across them, the block between faults of each px, and the offsets of the faults (radii)."""
+    """Where bands run: t across them, the block between faults of each px, and the offsets of the
+    faults (radii).
+    """
 
     t: NDArray[np.float32]
     block: NDArray[np.uint8]
@@ -71,9 +78,16 @@ class Course:
 
 
 def draw_course(
-    rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float, *, bend: float, fold: float = 0.0,
-    faults: int = 0, throw: float = 0.2,
-) -> Course:  # fmt: skip
+    rng: np.random.Generator,
+    u: NDArray,
+    v: NDArray,
+    radius_px: float,
+    *,
+    bend: float,
+    fold: float = 0.0,
+    faults: int = 0,
+    throw: float = 0.2,
+) -> Course:
     """Return a course at a random angle: bent by noise, folded in waves, thrown by faults."""
     angle = float(rng.uniform(0, np.pi))
     c, s = np.float32(np.cos(angle)), np.float32(np.sin(angle))
@@ -101,7 +115,9 @@ def draw_course(
 def fortified(
     rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
 ) -> NDArray[np.float32]:
-    """Return the coordinate of bands that run around a middle with corners, like walls around a town."""
+    """Return the coordinate of bands that run around a middle with corners, like walls around a
+    town.
+    """
     cu, cv = rng.normal(0, 0.35, 2)
     sides = int(rng.integers(4, 8))
     turns = np.sort(
@@ -117,8 +133,14 @@ def fortified(
 
 
 def band_truth(
-    course: Course, stripes: Stripes, u: NDArray, v: NDArray, classes: NDArray[np.uint8], least_run: float, radius_px: float
-) -> BandTruth:  # fmt: skip
+    course: Course,
+    stripes: Stripes,
+    u: NDArray,
+    v: NDArray,
+    classes: NDArray[np.uint8],
+    least_run: float,
+    radius_px: float,
+) -> BandTruth:
     """Return continuity, fill share and count of bands from where they were drawn.
 
     Parameters
@@ -190,7 +212,9 @@ def _path(column, across, block, core, seen, columns: int) -> _Path:
 
 
 def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) -> list[float]:
-    """Return the lengths (radii) of the unbroken runs; a fault thrown by 35 % of the thickness or more ends one."""
+    """Return the lengths (radii) of the unbroken runs; a fault thrown by 35 % of the thickness or
+    more ends one.
+    """
     lengths, current, last = [], 0.0, None
     for i in range(len(path.present)):
         if not path.present[i]:

@@ -1,4 +1,6 @@
-"""From a lit table to the file of a phone: scene, light, lens, sensor, the phone's own processing, JPEG."""
+"""From a lit table to the file of a phone: scene, light, lens, sensor, the phone's own
+processing, JPEG.
+"""
 
 from dataclasses import dataclass
 
@@ -6,13 +8,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.render.noise import normals
+
 
 @dataclass(frozen=True)
 class Camera:
-    """How a photo is taken and processed. blur_px : sigma of the lens.   gains : left-over white balance error.
+    """How a photo is taken and processed. blur_px : sigma of the lens.   gains : left-over white
+    balance error.
 
-    exposure : factor on linear light.   noise : read noise and shot noise, linear.   denoise, sharpen, contrast,
-    colour, halo : strengths.   quality : of the JPEG.   subsample : chroma at half size.   vignette : loss in corners.
+    exposure : factor on linear light.   noise : read noise and shot noise, linear.   denoise,
+    sharpen, contrast,
+    colour, halo : strengths.   quality : of the JPEG.   subsample : chroma at half size.
+    vignette : loss in corners.
     """
 
     name: str
@@ -31,7 +38,8 @@ class Camera:
     subsample: bool
 
 
-#: Per pipeline: ranges of noise, denoise, sharpen, contrast, colour, JPEG quality; share with chroma at half size.
+#: Per pipeline: ranges of noise, denoise, sharpen, contrast, colour, JPEG quality; share with
+#: chroma at half size.
 _PIPELINES = {
     "plain": ((0.001, 0.006), (0, 0.2), (0, 0.3), (0, 0.25), (0.95, 1.08), (88, 97), 0.4),
     "phone": ((0.003, 0.014), (0.4, 1.0), (0.4, 1.2), (0.1, 0.5), (1.0, 1.25), (82, 95), 0.9),
@@ -43,7 +51,7 @@ _PIPELINES = {
 
 
 def draw_camera(rng: np.random.Generator, name: str, unit: float, blur_px: float | None) -> Camera:
-    """Return a camera of that pipeline. unit : px of this photo for one px of a 1200 px wide one."""
+    """Return a camera of that pipeline. unit : px of this photo per px of a 1200 px wide one."""
     noise, denoise, sharpen, contrast, colour, quality, half = _PIPELINES[name]
     level = rng.uniform(*noise)
     sigma = rng.choice(
@@ -68,7 +76,9 @@ def draw_camera(rng: np.random.Generator, name: str, unit: float, blur_px: float
 
 
 def balance(light: NDArray[np.float64], adapted: float) -> NDArray[np.float64]:
-    """Return the gains of a camera that takes out a share ``adapted`` of the light's colour (linear rgb)."""
+    """Return the gains of a camera that takes out a share ``adapted`` of the light's colour
+    (linear rgb).
+    """
     gains = (light.mean() / light) ** adapted
     return gains / gains[1]
 
@@ -76,7 +86,9 @@ def balance(light: NDArray[np.float64], adapted: float) -> NDArray[np.float64]:
 def expose(
     rng: np.random.Generator, camera: Camera, linear: NDArray[np.float32]
 ) -> NDArray[np.uint8]:
-    """Return the file's picture (h, w, 3) of linear light (h, w, 3) that is exposed and balanced: 1 is white."""
+    """Return the file's picture (h, w, 3) of linear light (h, w, 3) that is exposed and balanced:
+    1 is white.
+    """
     h, w = linear.shape[:2]
     linear = _lens(camera, linear)
     if camera.vignette:
@@ -106,8 +118,9 @@ def _sensor(rng: np.random.Generator, camera: Camera, linear: NDArray) -> NDArra
     """Add read and shot noise, then smooth it away as phones do: colour more than lightness."""
     read, shot = camera.noise
     h, w = linear.shape[:2]
-    # One pool of noise, read from another place for each channel: as good as three, in a third of the time.
-    pool = rng.standard_normal(h * w + 4000, np.float32)
+    # One pool of noise, read from another place for each channel: as good as three, in a third of
+    # the time.
+    pool = normals(rng, (1, h * w + 4000))[0]
     noise = cv2.merge([pool[at : at + h * w].reshape(h, w) for at in rng.integers(0, 4000, 3)])
     linear = linear + noise * np.sqrt(np.float32(read**2) + np.float32(shot**2) * linear)
     if camera.denoise < 0.05:

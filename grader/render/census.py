@@ -1,4 +1,6 @@
-"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training beside held-out renders."""
+"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training beside
+held-out renders.
+"""
 
 import argparse
 from collections import Counter

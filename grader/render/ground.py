@@ -13,7 +13,9 @@ from grader.render.shape import slopes
 
 @dataclass(frozen=True)
 class Ground:
-    """reflect : (h, w, 3).   nx, ny : of the normals.   mirror : strength of its sheen, 0 for felt."""
+    """reflect : (h, w, 3).   nx, ny : of the normals.   mirror : strength of its sheen, 0 for
+    felt.
+    """
 
     reflect: NDArray[np.float32]
     nx: NDArray[np.float32]
@@ -23,7 +25,9 @@ class Ground:
 
 @dataclass(frozen=True)
 class Table:
-    """x, y : table px of each px of the photo.   unit : size of a detail that is 1 px in a 1200 px wide photo."""
+    """x, y : table px of each px of the photo.   unit : size of a detail that is 1 px in a 1200
+    px wide photo.
+    """
 
     x: NDArray[np.float32]
     y: NDArray[np.float32]
@@ -222,7 +226,9 @@ def _rubble(rng, table):
     lab[..., 0] *= 0.15 + 0.85 * np.sqrt(gap)
     lean_x, lean_y = cell_values(rng, labels) - 0.5, cell_values(rng, labels) - 0.5
     rounded = 1 - np.exp(-border / np.float32(size * rng.uniform(0.08, 0.25)))
-    nx, ny = slopes((rounded * np.float32(size * 0.3) + grit * np.float32(size * 0.02)).astype(np.float32))
+    nx, ny = slopes(
+        (rounded * np.float32(size * 0.3) + grit * np.float32(size * 0.02)).astype(np.float32)
+    )
     height = (nx - 0.9 * lean_x, ny - 0.9 * lean_y)
     return np.clip(lab, (2, -20, -20), (95, 30, 45)), height, float(rng.choice([0.0, 0.3]))
 
@@ -233,8 +239,12 @@ def _crystals(rng, table):
     labels, border = _stones(rng, table, size)
     lab = _plain(rng, table, _tinted(rng, 72, 92, 4), 4.0, 100)
     lab[..., 0] += (cell_values(rng, labels) - 0.5) * np.float32(rng.uniform(6, 20))
-    lab[..., 0] += 3 * fbm(rng, table.shape, size * 0.4, 4, 0.6) - 9 * np.exp(-border / np.float32(2 * table.unit))
-    lean = [cv2.GaussianBlur(cell_values(rng, labels) - 0.5, (0, 0), 0.8 * table.unit) for _ in "xy"]
+    lab[..., 0] += 3 * fbm(rng, table.shape, size * 0.4, 4, 0.6) - 9 * np.exp(
+        -border / np.float32(2 * table.unit)
+    )
+    lean = [
+        cv2.GaussianBlur(cell_values(rng, labels) - 0.5, (0, 0), 0.8 * table.unit) for _ in "xy"
+    ]
     return np.clip(lab, (20, -9, -9), (97, 9, 12)), (lean[0] * 1.1, lean[1] * 1.1), 0.9
 
 
@@ -308,8 +318,20 @@ def _checked_cloth(rng, table):
 
 
 _GROUNDS = {
-    "brown felt": _brown_felt, "black felt": _black_felt, "grey felt": _grey_felt, "white paper": _white_paper,
-    "grey paper": _grey_paper, "coloured paper": _coloured_paper, "backdrop": _backdrop, "cloth": _cloth,
-    "wood": _wood, "board": _board, "tray": _tray, "rubble": _rubble, "crystals": _crystals, "hand": _hand,
-    "sand": _sand, "checked cloth": _checked_cloth,
-}  # fmt: skip
+    "brown felt": _brown_felt,
+    "black felt": _black_felt,
+    "grey felt": _grey_felt,
+    "white paper": _white_paper,
+    "grey paper": _grey_paper,
+    "coloured paper": _coloured_paper,
+    "backdrop": _backdrop,
+    "cloth": _cloth,
+    "wood": _wood,
+    "board": _board,
+    "tray": _tray,
+    "rubble": _rubble,
+    "crystals": _crystals,
+    "hand": _hand,
+    "sand": _sand,
+    "checked cloth": _checked_cloth,
+}

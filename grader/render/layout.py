@@ -13,7 +13,9 @@ from grader.render.style import KINDS, weighted
 
 @dataclass(frozen=True)
 class Spot:
-    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of its area's circle."""
+    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of
+    its area's circle.
+    """
 
     kind: str
     outline: NDArray[np.float64]
@@ -28,11 +30,18 @@ class Layout:
 
 
 def place(
-    rng: np.random.Generator, view: View, count: int, kind: str | None, fill: float | None, touching: bool | None, cut: bool | None
-) -> Layout:  # fmt: skip
+    rng: np.random.Generator,
+    view: View,
+    count: int,
+    kind: str | None,
+    fill: float | None,
+    touching: bool | None,
+    cut: bool | None,
+) -> Layout:
     """Return where ``count`` stones lie, all at least partly in the photo.
 
-    fill : share of the photo that they cover; touching, cut : whether some touch, or leave the frame.
+    fill : share of the photo that they cover; touching, cut : whether some touch, or leave the
+    frame.
     """
     common = weighted(rng, KINDS)
     kinds = [common if rng.random() < 0.85 else weighted(rng, KINDS) for _ in range(count)]
@@ -48,13 +57,8 @@ def place(
     for i in np.argsort(-sizes):
         shape = outline(rng, kinds[i]) * sizes[i]
         neighbours = spots and touch and rng.random() < 0.6
-        centre, size = taken.find(
-            rng,
-            shape,
-            leave and not spots,
-            spots[rng.integers(len(spots))] if neighbours else None,
-            count,
-        )
+        beside = spots[rng.integers(len(spots))] if neighbours else None
+        centre, size = taken.find(rng, shape, leave and not spots, beside, share > 1)
         if centre is None:
             continue
         touched |= bool(neighbours)
@@ -65,7 +69,9 @@ def place(
 
 
 def _share(rng: np.random.Generator, count: int) -> float:
-    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 % to 55 %."""
+    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 %
+    to 55 %.
+    """
     if count == 1:
         return float(
             rng.choice(
@@ -87,7 +93,6 @@ class _Taken:
         seen = view.to_table(
             np.array([[0, 0], [view.width, 0], [view.width, view.height], [0, view.height]], float)
         )
-        self.low, self.high = np.maximum(seen[[0, 3]].max(0)[0], -self.half[0]), None
         self.frame = (
             np.array([seen[[0, 3], 0].max(), seen[[0, 1], 1].max()]),
             np.array([seen[[1, 2], 0].min(), seen[[2, 3], 1].min()]),
@@ -105,7 +110,7 @@ class _Taken:
     def add(self, spot: Spot) -> None:
         self.grid |= self._raster(spot.outline + spot.centre)
 
-    def find(self, rng, shape: NDArray, leave: bool, beside: Spot | None, count: int):
+    def find(self, rng, shape: NDArray, leave: bool, beside: Spot | None, fills: bool):
         """Return a centre and a factor on the size; ``None`` where no room is left."""
         for attempt in range(60):
             size = 1.0 if attempt < 25 else 0.97 ** (attempt - 25)
@@ -117,11 +122,11 @@ class _Taken:
             if centre is None:
                 continue
             moved = points + centre
-            if not leave and beside is None and count > 1 and not self._within(moved):
+            if not (leave or beside is not None or fills) and not self._within(moved):
                 continue
             if self.free(moved, 0 if beside is not None and attempt < 12 else 2):
                 return centre, size
-        return None, 1.0
+        return (None, 1.0) if self.grid.any() else (np.zeros(2), 0.3)
 
     def _within(self, points: NDArray) -> bool:
         return bool(

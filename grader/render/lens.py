@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 class View:
     """How the camera looks at the table.
 
-    width, height : of the photo, px.   focal_px : focal length.   axes : (3, 3) rows are the table's x, y and its
-    normal as the camera sees them (x right, y down, z away from the camera).   barrel : radial distortion.
+    width, height : of the photo, px.   focal_px : focal length.   axes : (3, 3) rows are the
+    table's x, y and its
+    normal as the camera sees them (x right, y down, z away from the camera).   barrel : radial
+    distortion.
     """
 
     width: int
@@ -53,7 +55,9 @@ class View:
         return x, y
 
     def towards_camera(self, points: NDArray) -> NDArray[np.float64]:
-        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the camera."""
+        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the
+        camera.
+        """
         seen = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
         back = (seen @ self.axes.T) * (-1, -1, 1)
         return back / np.linalg.norm(back, axis=-1, keepdims=True)
@@ -61,7 +65,7 @@ class View:
     def scale_at(self, point: NDArray) -> float:
         """Return photo px per table px around a table point (geometric mean of both directions)."""
         p = np.asarray(point, np.float64)
-        corners = self.to_photo(np.array([p, p + (1, 0), p + (0, 1)]))
+        corners = self.to_photo(np.add(p, [[0, 0], [1, 0], [0, 1]]))
         ex, ey = corners[1] - corners[0], corners[2] - corners[0]
         return float(np.sqrt(abs(ex[0] * ey[1] - ex[1] * ey[0])))
 

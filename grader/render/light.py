@@ -1,6 +1,6 @@
 """Light: lamps, their mirror picture in wet stone, shading, and the shadows that stones cast."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -12,8 +12,10 @@ SIDE = 256  # px of the mirror picture
 
 @dataclass(frozen=True)
 class Lamp:
-    """towards : unit vector to the lamp (x right, y down, z up).   colour : linear rgb of mean 1.   share : of the
-    light that falls on the table.   half_x, half_y : half angles (radians).   shape : "disc", "panel" or "ring"."""
+    """towards : unit vector to the lamp (x right, y down, z up).   colour : linear rgb of mean 1.
+    share : of the
+    light that falls on the table.   half_x, half_y : half angles (radians).   shape : "disc",
+    "panel" or "ring"."""
 
     towards: NDArray[np.float64]
     colour: NDArray[np.float64]
@@ -26,7 +28,9 @@ class Lamp:
 
 @dataclass(frozen=True)
 class Lighting:
-    """Lamps, the rest of the surround (linear rgb, what falls on the table from everywhere), and near or far lamps."""
+    """Lamps, the rest of the surround (linear rgb, what falls on the table from everywhere), and
+    near or far lamps.
+    """
 
     name: str
     lamps: tuple[Lamp, ...]
@@ -141,11 +145,7 @@ def draw_lighting(rng: np.random.Generator, name: str) -> Lighting:
         draw_lighting(rng, str(n))
         for n in rng.choice(["sun", "window", "warm bulb", "led", "softboxes"], 2, replace=False)
     ]
-    lamps = [
-        Lamp(l.towards, l.colour, l.share * 0.55, l.half_x, l.half_y, l.shape, l.turn)
-        for p in parts
-        for l in p.lamps
-    ]
+    lamps = [replace(lamp, share=lamp.share * 0.55) for part in parts for lamp in part.lamps]
     return _lighting(name, lamps, room, near * 0.5)
 
 
@@ -162,9 +162,11 @@ def _leaned(towards: NDArray, by: float, turn: float) -> NDArray:
 def mirror_picture(
     rng: np.random.Generator, lighting: Lighting, ground: NDArray
 ) -> NDArray[np.float32]:
-    """Return what a mirror-like wet surface shows, (SIDE, SIDE, 3), by the x, y part of its normal from -1 to 1.
+    """Return what a mirror-like wet surface shows, (SIDE, SIDE, 3), by the x, y part of its
+    normal from -1 to 1.
 
-    The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are mirrored with Fresnel's
+    The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are
+    mirrored with Fresnel's
     share for n = 1.4, by Schlick's approximation.
     """
     r, fresnel = _mirror_directions()
@@ -180,7 +182,9 @@ def mirror_picture(
 
 @cache
 def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return for each normal where the camera looks by way of the mirror, (SIDE, SIDE, 3), and how much comes back."""
+    """Return for each normal where the camera looks by way of the mirror, (SIDE, SIDE, 3), and
+    how much comes back.
+    """
     n = np.linspace(-1, 1, SIDE, dtype=np.float32)
     nx, ny = np.meshgrid(n, n)
     nz = np.sqrt(np.clip(1 - nx**2 - ny**2, 1e-4, 1))
@@ -190,7 +194,9 @@ def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
 
 
 def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
-    """Return the unlit surround: darker and brighter directions, the photographer's dark shape above."""
+    """Return the unlit surround: darker and brighter directions, the photographer's dark shape
+    above.
+    """
     level = np.full(r.shape[:2], 0.9, np.float32)
     for _ in range(5):
         toward = rng.standard_normal(3)
@@ -205,7 +211,9 @@ def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
 
 
 def _lamp_seen(lamp: Lamp, r: NDArray) -> NDArray[np.float32]:
-    """Return the radiance of the lamp in each direction, in units in which a white card shines with 1."""
+    """Return the radiance of the lamp in each direction, in units in which a white card shines
+    with 1.
+    """
     d = lamp.towards
     side = np.cross(d, [np.cos(lamp.turn), np.sin(lamp.turn), 0.1])
     side /= np.linalg.norm(side)
@@ -246,8 +254,10 @@ def shade(
 ) -> NDArray[np.float32]:
     """Return the light (h, w, 3) that falls on each px; 1 on a level, open, unshaded place.
 
-    through : light that wraps around inside the stone, 0 to 1.   hollow : open share of the surround.
-    shadows : one (h, w) layer per lamp, 1 where it shines.   bounce : mean linear rgb of the ground.
+    through : light that wraps around inside the stone, 0 to 1.   hollow : open share of the
+    surround.
+    shadows : one (h, w) layer per lamp, 1 where it shines.   bounce : mean linear rgb of the
+    ground.
     """
     nz = np.sqrt(np.clip(1 - nx * nx - ny * ny, 0.01, 1))
     sky = (0.5 + 0.5 * nz) * hollow
@@ -287,7 +297,9 @@ def fall_off(
 def cast(
     stones: list[tuple[NDArray, float]], lamp: Lamp, width: int, height: int
 ) -> NDArray[np.float32]:
-    """Return how much of a lamp's light reaches the ground, 0 to 1, beside stones (outline in photo px, rise in px)."""
+    """Return how much of a lamp's light reaches the ground, 0 to 1, beside stones (outline in
+    photo px, rise in px).
+    """
     step = max(2, round(max(width, height) / 400))
     small = (height // step + 1, width // step + 1)
     dark = np.zeros(small, np.float32)

@@ -25,7 +25,8 @@ INNER = (
 class Stroke:
     """A line to draw: points (n, 2) x, y and widths (n,) in px of the patch.
 
-    kind : as in ``truth.DrawnLine``.   look : "tight", "open", "stained" for cracks; "pale" or "dark" else.
+    kind : as in ``truth.DrawnLine``.   look : "tight", "open", "stained" for cracks; "pale" or
+    "dark" else.
     depth : 0 to 1, how much of the light it swallows or how much of its own colour covers.
     """
 
@@ -46,7 +47,9 @@ def walk(
     turn: float,
     jag: float,
 ) -> NDArray[np.float64]:
-    """Return a path (n, 2): its direction wanders by ``turn`` and jumps by ``jag`` (radians) per piece."""
+    """Return a path (n, 2): its direction wanders by ``turn`` and jumps by ``jag`` (radians) per
+    piece.
+    """
     n = max(3, int(length / step))
     drift = np.cumsum(rng.normal(0, turn, n)) * np.sqrt(step / max(length, step))
     heading = angle + drift + np.repeat(rng.normal(0, jag, n // 3 + 1), 3)[:n]
@@ -110,8 +113,13 @@ def inside_run(path: NDArray, inside: NDArray[np.bool_]) -> NDArray:
 
 
 def draw_cracks(
-    rng: np.random.Generator, families: list[str], outline: NDArray, inside: NDArray, radius: float, band_angle: float | None
-) -> list[Stroke]:  # fmt: skip
+    rng: np.random.Generator,
+    families: list[str],
+    outline: NDArray,
+    inside: NDArray,
+    radius: float,
+    band_angle: float | None,
+) -> list[Stroke]:
     """Return the strokes of one crack per family: tight, open with a lip, or stained."""
     strokes = []
     for family in families:
@@ -165,7 +173,9 @@ def draw_healed(
 def draw_contacts(
     rng: np.random.Generator, host: NDArray[np.bool_], inside: NDArray[np.bool_], radius: float
 ) -> list[Stroke]:
-    """Return one parting line along a part of the border between pattern and host, if there is a border."""
+    """Return one parting line along a part of the border between pattern and host, if there is a
+    border.
+    """
     contours, _ = cv2.findContours(host.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     deep = cv2.erode(inside.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     best = max(contours, key=len, default=None)
@@ -194,7 +204,9 @@ def draw_contacts(
 def draw_strays(
     rng: np.random.Generator, kinds: list[str], outline: NDArray, radius: float
 ) -> list[Stroke]:
-    """Return lines that are no part of the stone's fabric: scratches, saw marks, hairs, pencil; they run over anything."""
+    """Return lines that are no part of the stone's fabric: scratches, saw marks, hairs, pencil;
+    they run over anything.
+    """
     strokes = []
     centre = outline.mean(0)
     for kind in kinds:
@@ -263,7 +275,7 @@ def draw_strays(
 
 
 def _finer(rng: np.random.Generator, path: NDArray) -> NDArray:
-    """Return the path with a point every 2 px and a fine tremble, as stone breaks grain by grain."""
+    """Return the path with a point every 2 px and a fine tremble: stone breaks grain by grain."""
     along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
     at = np.arange(0, along[-1], 2.0)
     path = np.stack([np.interp(at, along, path[:, i]) for i in (0, 1)], 1)
@@ -281,7 +293,8 @@ def _widths(rng: np.random.Generator, n: int, width: float) -> NDArray[np.float6
 def cover(stroke: Stroke, shape: tuple[int, int]) -> NDArray[np.uint8]:
     """Return how much of each px (0 to 255) the stroke covers."""
     out = np.zeros(shape, np.uint8)
-    # Smooth polygon edges of the library add 1.75 px; a line finer than they allow is drawn paler instead.
+    # Smooth polygon edges of the library add 1.75 px; a line finer than they allow is drawn paler
+    # instead.
     p, w = stroke.points, np.maximum(stroke.widths - 1.75, 0.3) / 2
     full = np.minimum(1, stroke.widths / 2.05)
     d = np.diff(p, axis=0)
@@ -314,9 +327,16 @@ def mark_truth(
 
 
 def paint(
-    rng: np.random.Generator, reflect: NDArray[np.float32], height: NDArray[np.float32], stroke: Stroke, covered: NDArray[np.uint8], stain: NDArray
-) -> None:  # fmt: skip
-    """Lay the stroke on reflectance (h, w, 3) and cut it into the height field, in place, within its own box."""
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    height: NDArray[np.float32],
+    stroke: Stroke,
+    covered: NDArray[np.uint8],
+    stain: NDArray,
+) -> None:
+    """Lay the stroke on reflectance (h, w, 3) and cut it into the height field, in place, within
+    its own box.
+    """
     x, y, w, h = cv2.boundingRect(covered)
     if w == 0:
         return

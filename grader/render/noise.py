@@ -1,8 +1,21 @@
 """Random fields, cheap: small random grids blown up, and the cells around scattered points."""
 
+from statistics import NormalDist
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+#: Normal deviates at the middles of 256 equal slices of chance.
+_DEVIATES = np.float32([NormalDist().inv_cdf((k + 0.5) / 256) for k in range(256)])
+
+
+def normals(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float32]:
+    """Return normal deviates of 256 levels: fine enough for noise, and made in a third of the
+    time.
+    """
+    codes = np.frombuffer(rng.bytes(shape[0] * shape[1]), np.uint8).reshape(shape)
+    return cv2.LUT(codes, _DEVIATES)
 
 
 def fbm(
@@ -20,7 +33,7 @@ def fbm(
     h, w = shape
     cy, cx = (cell_px, cell_px) if np.isscalar(cell_px) else cell_px
     cy, cx = max(cy, 1.0), max(cx, 1.0)
-    field = rng.standard_normal((int(h / cy) + 3, int(w / cx) + 3), np.float32)
+    field = normals(rng, (int(h / cy) + 3, int(w / cx) + 3))
     power = 1.0
     for octave in range(1, octaves):
         if min(cy, cx) <= 1.5:
@@ -30,7 +43,7 @@ def fbm(
         way = cv2.INTER_CUBIC if octave < 3 else cv2.INTER_LINEAR
         field = cv2.resize(field, (cols * 2, rows * 2), interpolation=way)
         rows, cols = min(rows * 2, int(h / cy) + 4), min(cols * 2, int(w / cx) + 4)
-        field = field[:rows, :cols] + gain**octave * rng.standard_normal((rows, cols), np.float32)
+        field = field[:rows, :cols] + gain**octave * normals(rng, (rows, cols))
         power += gain ** (2 * octave)
     rows, cols = field.shape
     size = (max(w, round(cols * cx)), max(h, round(rows * cy)))
@@ -41,7 +54,7 @@ def fbm(
 
 def grain(rng: np.random.Generator, shape: tuple[int, int], sigma_px: float) -> NDArray[np.float32]:
     """Return white noise blurred by ``sigma_px``, spread about 1."""
-    noise = rng.standard_normal(shape, np.float32)
+    noise = normals(rng, shape)
     if sigma_px < 0.3:
         return noise
     noise = cv2.GaussianBlur(noise, (0, 0), sigma_px)

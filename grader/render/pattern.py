@@ -1,4 +1,6 @@
-"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts of tone."""
+"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts
+of tone.
+"""
 
 from dataclasses import dataclass
 
@@ -33,7 +35,8 @@ class Figure:
     """A drawn pattern.
 
     white, host : weight (0 to 1) of the class at each px; the rest is blue.   tone : shift of L*.
-    deep : 0 to 1, how near the blue goes to black.   course, stripes : of bands, where there are any.
+    deep : 0 to 1, how near the blue goes to black.   course, stripes : of bands, where there are
+    any.
     dyes : names of the blue and the white palette that the pattern asks for, or None.
     """
 
@@ -332,7 +335,18 @@ def _one_coloured(rng, family, grid):
 
 
 _FAMILIES = {
-    "fine bands": _fine, "coarse bands": _coarse, "folded": _folded, "faulted": _faulted, "frothy": _frothy,
-    "mottled": _mottled, "veined": _veined, "matrix": _matrix, "swirled": _swirled, "clouded": _clouded,
-    "landscape": _landscape, "seam": _seam, "patches": _patches, "fortification": _fortification,
-}  # fmt: skip
+    "fine bands": _fine,
+    "coarse bands": _coarse,
+    "folded": _folded,
+    "faulted": _faulted,
+    "frothy": _frothy,
+    "mottled": _mottled,
+    "veined": _veined,
+    "matrix": _matrix,
+    "swirled": _swirled,
+    "clouded": _clouded,
+    "landscape": _landscape,
+    "seam": _seam,
+    "patches": _patches,
+    "fortification": _fortification,
+}

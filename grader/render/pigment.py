@@ -1,4 +1,6 @@
-"""Colours of a stone: the palette drawn in CIELAB, reflectance, and what a film of water does to it."""
+"""Colours of a stone: the palette drawn in CIELAB, reflectance, and what a film of water does to
+it.
+"""
 
 from dataclasses import dataclass
 
@@ -6,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-#: Reflectance of a water film from outside at normal incidence, and the chance of being thrown back inside it.
+#: Reflectance of a water film from outside at normal incidence, and the chance of being thrown
+#: back inside it.
 #: n = 4/3; Fresnel, and Duntley 1942 for diffuse light inside.
 FILM_OUTSIDE, FILM_INSIDE = 0.02037, 0.47488
 
@@ -38,7 +41,9 @@ HOSTS = {
 
 @dataclass(frozen=True)
 class Palette:
-    """Base colours (L*, a*, b*) of a stone: two tones per class, between which it wanders, and how much it does."""
+    """Base colours (L*, a*, b*) of a stone: two tones per class, between which it wanders, and
+    how much it does.
+    """
 
     blue: NDArray
     white: NDArray
@@ -86,7 +91,9 @@ def _two(*lch: NDArray) -> NDArray[np.float32]:
 
 
 def reflectance(lab: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return linear sRGB reflectance of CIELAB (h, w, 3), held between 0.004 and 0.96 as stone is."""
+    """Return linear sRGB reflectance of CIELAB (h, w, 3), held between 0.004 and 0.96 as stone
+    is.
+    """
     return np.clip(cv2.cvtColor(lab, cv2.COLOR_Lab2LRGB), 0.004, 0.96)
 
 
@@ -102,7 +109,8 @@ def wetted(reflect: NDArray[np.float32]) -> NDArray[np.float32]:
 
     References
     ----------
-    Angstrom 1925; Lekner & Dorf 1988, Appl. Opt. 27:1278-1280, with the inner reflection of Duntley 1942.
+    Angstrom 1925; Lekner & Dorf 1988, Appl. Opt. 27:1278-1280, with the inner reflection of
+    Duntley 1942.
     """
     r = np.asarray(reflect, np.float32)
     return (

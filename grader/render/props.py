@@ -10,12 +10,14 @@ from grader.render.pigment import reflectance
 from grader.render.shape import fill, slopes
 
 
-def _lab(l: float, a: float = 0.0, b: float = 0.0) -> NDArray[np.float32]:
-    return reflectance(np.float32([[[l, a, b]]]))[0, 0]
+def _lab(lightness: float, a: float = 0.0, b: float = 0.0) -> NDArray[np.float32]:
+    return reflectance(np.float32([[[lightness, a, b]]]))[0, 0]
 
 
 def ruler(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
-    """Return a ruler's picture (h, w, 4), reflectance and cover, at ``px_per_mm``: ticks each mm, digits each cm."""
+    """Return a ruler's picture (h, w, 4), reflectance and cover, at ``px_per_mm``: ticks each mm,
+    digits each cm.
+    """
     long_mm, wide_mm = rng.uniform(90, 210), rng.uniform(14, 32)
     px = max(px_per_mm, 2.0)
     h, w = int(wide_mm * px), int(long_mm * px)
@@ -51,7 +53,9 @@ def ruler(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
 
 
 def card(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
-    """Return a card of the size of a bank card (85.60 x 53.98 mm): patches of grey, a block pattern, lines of text."""
+    """Return a card of the size of a bank card (85.60 x 53.98 mm): patches of grey, a block
+    pattern, lines of text.
+    """
     px = max(px_per_mm, 1.5)
     h, w = int(53.98 * px), int(85.6 * px)
     picture = np.empty((h, w, 4), np.float32)
@@ -142,7 +146,9 @@ def lay(
 def finger(
     rng: np.random.Generator, tip: NDArray, back: NDArray, reach_px: float, thick_px: float
 ) -> NDArray[np.float64]:
-    """Return the outline (n, 2), photo px, of a finger that comes from outside along ``back`` (unit x, y) to ``tip``."""
+    """Return the outline (n, 2), photo px, of a finger that comes from outside along ``back``
+    (unit x, y) to ``tip``.
+    """
     lean = rng.normal(0, 0.4)
     back = np.array(
         [
@@ -172,7 +178,11 @@ def draw_finger(rng: np.random.Generator, scene, outline: NDArray, thick_px: flo
         np.float32([[[rng.uniform(45, 74), rng.uniform(11, 19), rng.uniform(14, 23)]]])
     )[0, 0]
     ruddy = np.clip(1 - np.hypot(*_from(outline[20], shape)) / (2.5 * thick_px), 0, 1)[..., None]
-    paint = skin * (1 + np.float32(0.05) * pores)[..., None] * (1 - ruddy * np.float32([0.02, 0.14, 0.1]))
+    paint = (
+        skin
+        * (1 + np.float32(0.05) * pores)[..., None]
+        * (1 - ruddy * np.float32([0.02, 0.14, 0.1]))
+    )
     scene.reflect += cover[..., None] * (paint - scene.reflect)
     if rng.random() < 0.6:
         _draw_nail(scene, outline, thick_px, skin, (nx, ny))
@@ -196,7 +206,9 @@ def _draw_nail(scene, outline: NDArray, thick_px: float, skin: NDArray, normals)
     back = (far - tip) / np.linalg.norm(far - tip)
     dx, dy = _from(tip + back * thick_px * 1.0, scene.ids.shape)
     along, across = dx * back[0] + dy * back[1], -dx * back[1] + dy * back[0]
-    inside = 1 - ((np.abs(along) / (0.85 * thick_px)) ** 3 + (np.abs(across) / (0.62 * thick_px)) ** 3)
+    inside = 1 - (
+        (np.abs(along) / (0.85 * thick_px)) ** 3 + (np.abs(across) / (0.62 * thick_px)) ** 3
+    )
     hold = np.clip(inside * 6, 0, 1)[..., None]
     pale = skin * np.float32([1.08, 1.05, 1.05]) + np.float32(0.03)
     scene.reflect += hold * (pale - scene.reflect)
@@ -204,7 +216,9 @@ def _draw_nail(scene, outline: NDArray, thick_px: float, skin: NDArray, normals)
         normal *= 1 - np.float32(0.5) * hold[..., 0]
 
 
-def _from(point: NDArray, shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _from(
+    point: NDArray, shape: tuple[int, int]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return x and y of every px, counted from a point."""
     ys, xs = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
     return xs - np.float32(point[0]), ys - np.float32(point[1])

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.render.noise import fbm
+from grader.render.noise import blur, fbm
 
 CAB_SHAPES = ("oval", "round", "pear", "heart", "cushion", "freeform", "drop rectangle")
 
@@ -110,38 +110,37 @@ def fill(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 
 def depth_of(inside: NDArray) -> NDArray[np.float32]:
-    """Return the distance (px) to the nearest px outside; at most 1e4, as where no px is outside."""
+    """Return the distance (px) to the nearest px outside; 1e4 at most, as where none is outside."""
     return np.minimum(
         cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5), np.float32(1e4)
     )
 
 
 def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap skin.
+    """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap
+    skin.
 
-    It solves Poisson's equation on a coarse grid, coarse to fine; on an ellipse it is 1 - r^2 exactly. Close to the
-    outline the coarse grid is too blunt: there it is the slope of the skin times the exact distance.
+    It solves Poisson's equation on a coarse grid, coarse to fine; on an ellipse it is 1 - r^2
+    exactly. Close to the
+    outline the coarse grid is too blunt: there it is the slope of the skin times the exact
+    distance.
 
     Parameters
     ----------
-    points : outline (n, 2), x, y in px; it may leave the picture, the skin is that of the whole outline.
+    points : outline (n, 2), x, y in px; it may leave the picture, the skin is that of the whole
+    outline.
     """
     low = np.floor(points.min(0)) - 2
     size = np.ceil(points.max(0)) + 3 - low
     skin, depth, cell = _coarse_skin(points - low, size)
     deep = (depth >= 3).astype(np.float32)
-    blur = lambda layer: cv2.GaussianBlur(layer, (0, 0), 2.5)
-    slope = blur(skin / np.maximum(depth, 1) * deep) / np.maximum(blur(deep), 1e-3)
+    slope = blur(skin / np.maximum(depth, 1) * deep, 2.5) / np.maximum(blur(deep, 2.5), 1e-3)
     to_coarse = np.float32(
         [[1 / cell, 0, 1 - low[0] / cell - 0.5], [0, 1 / cell, 1 - low[1] / cell - 0.5]]
     )
-    up = lambda layer, way: cv2.warpAffine(
-        layer, to_coarse, shape[::-1], flags=way | cv2.WARP_INVERSE_MAP
-    )
-    skin, slope = (
-        up(cv2.GaussianBlur(skin, (0, 0), 0.8), cv2.INTER_CUBIC),
-        up(slope, cv2.INTER_LINEAR),
-    )
+    back, size = cv2.WARP_INVERSE_MAP, shape[::-1]
+    skin = cv2.warpAffine(blur(skin, 0.8), to_coarse, size, flags=back | cv2.INTER_CUBIC)
+    slope = cv2.warpAffine(slope, to_coarse, size, flags=back | cv2.INTER_LINEAR)
     inside = (fill(points, shape) >= 0.5).astype(np.uint8)
     edge = cv2.GaussianBlur(depth_of(inside), (0, 0), 1.2) / np.float32(cell)
     inner = np.clip(edge / 4 - 0.5, 0, 1)
@@ -151,7 +150,9 @@ def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 
 def _coarse_skin(points: NDArray, size: NDArray) -> tuple[NDArray, NDArray, float]:
-    """Return the skin (greatest value 1) and the depth in cells, on a coarse grid with a border of one cell."""
+    """Return the skin (greatest value 1) and the depth in cells, on a coarse grid with a border
+    of one cell.
+    """
     kernel = np.array([[0, 1, 0], [1, 0, 1], [0, 1, 0]], np.float32) / 4
     skin = np.zeros((3, 3), np.float32)
     for cells, rounds in ((16, 60), (32, 50), (64, 50), (112, 60)):
@@ -166,7 +167,9 @@ def _coarse_skin(points: NDArray, size: NDArray) -> tuple[NDArray, NDArray, floa
 
 
 def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[np.float32]:
-    """Return the height (px) of a polished dome on that swelling: high or low, round or flat-topped."""
+    """Return the height (px) of a polished dome on that swelling: high or low, round or flat-
+    topped.
+    """
     rise = radius_px * rng.uniform(0.3, 0.75)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
     waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(
@@ -178,9 +181,11 @@ def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[n
 def broken(
     rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
 ) -> tuple[NDArray, NDArray]:
-    """Return the height (px) of a broken chunk and how far each px lies off its main face (0 on it).
+    """Return the height (px) of a broken chunk and how far each px lies off its main face (0 on
+    it).
 
-    The main face is one plane; other fracture planes fall away from it along ragged edges. Ripples
+    The main face is one plane; other fracture planes fall away from it along ragged edges.
+    Ripples
     run out from where a blow fell, and thin flakes have come off in steps.
     """
     shape = u.shape

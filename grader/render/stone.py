@@ -1,8 +1,9 @@
-"""One stone's face, drawn in the photo's own px: shape, relief, pattern, host, marks, lines, water; and its exact truth."""
+"""One stone's face, drawn in the photo's own px: shape, relief, pattern, host, marks, lines,
+water; and its exact truth.
+"""
 
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,7 +28,8 @@ from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
 
 @dataclass(frozen=True)
 class StonePlan:
-    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the circle of its area.
+    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the
+    circle of its area.
 
     dye_seed : stones of one seed and pattern share their palette.
     """
@@ -51,9 +53,12 @@ class StonePlan:
 class StoneFace:
     """A drawn stone within its box of the photo; all layers (h, w) of that box.
 
-    cover : 0 to 1.   reflect : (h, w, 3) of the body, water and dust considered.   nx, ny : of the unit normals.
-    mirror : strength of the sharp reflection.   sheen : of the blurred one.   through : 0 to 1, how far light
-    spreads inside.   hollow : 0 to 1, how much of the surround's light reaches it.   classes, cracks : truth layers.
+    cover : 0 to 1.   reflect : (h, w, 3) of the body, water and dust considered.   nx, ny : of
+    the unit normals.
+    mirror : strength of the sharp reflection.   sheen : of the blurred one.   through : 0 to 1,
+    how far light
+    spreads inside.   hollow : 0 to 1, how much of the surround's light reaches it.   classes,
+    cracks : truth layers.
     """
 
     plan: StonePlan
@@ -144,10 +149,25 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     )
     hollow = np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
     return StoneFace(
-        plan, box, cover_share, np.clip(reflect, 0.002, 0.97).astype(np.float32), nx, ny, mirror, sheen,
-        through, hollow, classes, cracks, lab_of(reflect), rise, figure, grid, tuple(strokes),
+        plan,
+        box,
+        cover_share,
+        np.clip(reflect, 0.002, 0.97).astype(np.float32),
+        nx,
+        ny,
+        mirror,
+        sheen,
+        through,
+        hollow,
+        classes,
+        cracks,
+        lab_of(reflect),
+        rise,
+        figure,
+        grid,
+        tuple(strokes),
         {"pool": bool(pool.max() > 0.5), "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5)},
-    )  # fmt: skip
+    )
 
 
 def _box(outline: NDArray, view: View) -> tuple[int, int, int, int] | None:
@@ -205,7 +225,9 @@ def _palette(rng, plan: StonePlan, figure: Figure) -> Palette:
 
 
 def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[np.float32]:
-    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own tone."""
+    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own
+    tone.
+    """
     wander = np.clip(0.5 + 0.35 * grid.noise(rng, rng.uniform(0.3, 0.9), 5), 0, 1)
     mottle = grid.noise(rng, rng.uniform(0.04, 0.15), 4, 0.65)
     fine = grain(rng, grid.shape, 0.9)

@@ -40,7 +40,9 @@ HELD_OUT_CRACKS = ("stepped",)
 
 @dataclass(frozen=True)
 class Style:
-    """Which entries of the catalogue a render may draw; ``favoured`` ones come up in about half of the draws."""
+    """Which entries of the catalogue a render may draw; ``favoured`` ones come up in about half
+    of the draws.
+    """
 
     name: str
     grounds: tuple[str, ...]
@@ -52,7 +54,9 @@ class Style:
     favoured: frozenset[str] = frozenset()
 
     def draw(self, rng: np.random.Generator, kind: str) -> str:
-        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts" or "cracks"."""
+        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts" or
+        "cracks".
+        """
         names = getattr(self, kind)
         kept = [n for n in names if n in self.favoured]
         if kept and rng.random() < 0.5:
@@ -73,8 +77,14 @@ def weighted(rng: np.random.Generator, weights: dict[str, float]) -> str:
 
 
 TRAINING = Style(
-    "training", tuple(GROUNDS), tuple(LAMPS), tuple(PIPELINES), tuple(PATTERNS), tuple(HOSTS), tuple(CRACKS)
-)  # fmt: skip
+    "training",
+    tuple(GROUNDS),
+    tuple(LAMPS),
+    tuple(PIPELINES),
+    tuple(PATTERNS),
+    tuple(HOSTS),
+    tuple(CRACKS),
+)
 HELD_OUT = Style(
     "held-out",
     tuple(GROUNDS) + HELD_OUT_GROUNDS,

@@ -16,7 +16,8 @@ class DrawnLine:
     """One line on or over a face.
 
     points : (n, 2) x, y in photo px.   width_px : median drawn width.
-    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair", "pencil" or "vein".
+    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair" or
+    "pencil".
     family : how it runs, for cracks; "" otherwise.   piece : id of the piece that carries it.
     """
 
@@ -32,7 +33,8 @@ class BandTruth:
     """Bands of a face as drawn; ``None`` where the family has no such number.
 
     direction_deg : the bands' own direction in the photo, 0 to 180, 0 level, counter-clockwise.
-    continuity : mean length of the unbroken runs of the band middle lines / face width along the bands, 0 to 1.
+    continuity : mean length of the unbroken runs of the band middle lines / face width along the
+    bands, 0 to 1.
     fill_share : banded length present / chord.   bands : count across the middle of the face.
     thickness_px : median, photo px.   offsets : of the faults, in band thicknesses.
     """
@@ -49,9 +51,12 @@ class BandTruth:
 class StoneTruth:
     """One stone of a rendered photo.
 
-    shares : "blue", "white", "host" of the readable face, sum 1.   kinds : "rusty", "grey" of the readable face.
-    glare_share : unreadable share of the whole visible face.   colour : L*, C*ab, h_ab of each class present,
-    as the surface would look in even daylight.   state : "dry", "wet" or "patchy" (a polished cab is wet-looking).
+    shares : "blue", "white", "host" of the readable face, sum 1.   kinds : "rusty", "grey" of the
+    readable face.
+    glare_share : unreadable share of the whole visible face.   colour : L*, C*ab, h_ab of each
+    class present,
+    as the surface would look in even daylight.   state : "dry", "wet" or "patchy" (a polished cab
+    is wet-looking).
     """
 
     id: int
@@ -73,9 +78,11 @@ class StoneTruth:
 class Rendered:
     """A rendered photo with its truth.
 
-    rgb : (H, W, 3) uint8, sRGB.   regions : (H, W) uint8, 0 background, 1 blue, 2 white, 3 host, 9 unreadable.
+    rgb : (H, W, 3) uint8, sRGB.   regions : (H, W) uint8, 0 background, 1 blue, 2 white, 3 host,
+    9 unreadable.
     pieces : (H, W) uint8, ids row by row from the top, left to right.
-    cracks : (H, W) uint8, 255 open crack at its true width, 128 healed crack, growth seam or pattern line.
+    cracks : (H, W) uint8, 255 open crack at its true width, 128 healed crack, growth seam or
+    pattern line.
     lines : every line drawn.   stones : by id.   features : what occurs in the photo, by name.
     """
 

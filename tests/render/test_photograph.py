@@ -95,7 +95,16 @@ def test_a_third_of_the_photos_lack_a_class(training):
     assert 0.15 < np.mean([r.features["absent class"] for r in training]) < 0.6
 
 
-@pytest.mark.parametrize("pattern, code", [("pale blue", BLUE), ("dark blue", BLUE), ("all white", WHITE), ("all host", HOST), ("grey only", HOST)])  # fmt: skip
+@pytest.mark.parametrize(
+    "pattern, code",
+    [
+        ("pale blue", BLUE),
+        ("dark blue", BLUE),
+        ("all white", WHITE),
+        ("all host", HOST),
+        ("grey only", HOST),
+    ],
+)
 def test_a_one_coloured_face_holds_one_class(pattern, code):
     rendered = small(5, stones=1, kind="cab", pattern=pattern)
     assert set(np.unique(rendered.regions)) <= {0, code, 9}
@@ -108,8 +117,18 @@ def test_no_cracks_asked_gives_none_drawn():
 
 
 def test_the_middle_line_of_a_crack_is_marked_as_crack():
-    rendered = render_photo(np.random.default_rng(2), width_px=600, height_px=450, stones=1, kind="slab",
-                            cracks=2, healed=0, finger=False, cut=False, fill=0.4)  # fmt: skip
+    rendered = render_photo(
+        np.random.default_rng(2),
+        width_px=600,
+        height_px=450,
+        stones=1,
+        kind="slab",
+        cracks=2,
+        healed=0,
+        finger=False,
+        cut=False,
+        fill=0.4,
+    )
     cracks = [line for line in rendered.lines if line.kind == "crack"]
     assert cracks
     for line in cracks:
@@ -119,7 +138,8 @@ def test_the_middle_line_of_a_crack_is_marked_as_crack():
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_same_stone_wet_is_darker_than_dry_by_what_the_film_allows(seed):
-    """The body keeps (1 - 0.02037)(1 - 0.47488) = 0.514 of a black albedo and 0.95 of a white one: film model
+    """The body keeps (1 - 0.02037)(1 - 0.47488) = 0.514 of a black albedo and 0.95 of a white
+    one: film model
     of Angstrom 1925 and Lekner & Dorf 1988, whose table is recomputed in test_pigment."""
     chosen = {
         "stones": 1,
