@@ -86,7 +86,7 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     runs = [run for run in runs if _follows(run, orientation_deg)]
     if not runs:
         return Banding()
-    gaps = [_gaps(run, runs, stripes, 2 * crack_px) for run in runs]
+    gaps = _gaps(runs, stripes, 2 * crack_px)
     ground = _ground(stripes, runs, gaps)
     kept = [run.stripe != ground for run in runs]
     runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))
@@ -240,29 +240,37 @@ def _count(runs: list[_Run], along: NDArray) -> int:
     return int(np.percentile(crossed, 90, method="nearest"))
 
 
-def _gaps(run: _Run, runs: list[_Run], stripes: NDArray, crack_px: float) -> tuple[_Gap, _Gap]:
-    """Return what is missing ahead of the run's two ends: half the way to the next run, or all to
-    the face's edge.
+def _gaps(runs: list[_Run], stripes: NDArray, crack_px: float) -> list[tuple[_Gap, _Gap]]:
+    """Return by run what is missing ahead of its two ends.
+
+    That is half the way to the next run that faces it, or all the way to the face's edge.
     """
-    others = [other for other in runs if other is not run and other.stripe == run.stripe]
-    place = np.array([other.points[side] for other in others for side in (0, -1)]).reshape(-1, 2)
-    ahead = np.array([_ahead(other, side) for other in others for side in (0, -1)]).reshape(-1, 2)
-    gaps = [_Gap(), _Gap()]
-    for side in (0, -1):
-        if not run.at_gap[side]:
+    number = np.repeat(np.arange(len(runs)), 2)
+    stripe = np.repeat([run.stripe for run in runs], 2)
+    place = np.array([run.points[side] for run in runs for side in (0, -1)])
+    ahead = np.array([_ahead(run, side) for run in runs for side in (0, -1)])
+    gaps = []
+    for end in range(2 * len(runs)):
+        run = runs[number[end]]
+        if not run.at_gap[end % 2]:
+            gaps.append(_Gap())
             continue
-        here, to_front = run.points[side], _ahead(run, side)
-        to = place - here
-        distance, aside = to @ to_front, np.abs(to[:, 0] * to_front[1] - to[:, 1] * to_front[0])
-        reach = np.maximum(0.75 * run.thickness_px, 0.3 * distance)
-        meets = (distance > 0) & (aside <= reach) & (ahead @ to_front < -0.5)
-        ray = here + np.arange(1, sum(stripes.shape))[:, None] * to_front
-        inside = ((ray >= 0) & (ray < (stripes.shape[1], stripes.shape[0]))).all(axis=1)
-        to_edge = float(np.argmin(inside & (_sample(stripes, ray) != OUTSIDE)))
+        front, to = ahead[end], place - place[end]
+        distance, aside = to @ front, np.abs(to[:, 0] * front[1] - to[:, 1] * front[0])
+        meets = (number != number[end]) & (stripe == run.stripe) & (distance > 0)
+        meets &= aside <= np.maximum(0.75 * run.thickness_px, 0.3 * distance)
+        meets &= ahead @ front < -0.5
         half_way = float(distance[meets].min()) / 2 if meets.any() else np.inf
         cuts = meets & (distance > crack_px) & (aside < OFFSET_SHARE * run.thickness_px)
-        gaps[side] = _Gap(min(half_way, to_edge), bool(cuts.any()))
-    return gaps[0], gaps[1]
+        gaps.append(_Gap(min(half_way, _to_edge(place[end], front, stripes)), bool(cuts.any())))
+    return list(zip(gaps[::2], gaps[1::2], strict=True))
+
+
+def _to_edge(place: NDArray, front: NDArray, stripes: NDArray) -> float:
+    """Distance from a place (x, y) to the face's edge in the direction ``front``, in px."""
+    ray = place + np.arange(1, sum(stripes.shape))[:, None] * front
+    inside = ((ray >= 0) & (ray < (stripes.shape[1], stripes.shape[0]))).all(axis=1)
+    return float(np.argmin(inside & (_sample(stripes, ray) != OUTSIDE)))
 
 
 def _ahead(run: _Run, side: int) -> NDArray:

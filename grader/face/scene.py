@@ -228,7 +228,10 @@ def _horizon(border: _Border, codes: NDArray) -> tuple[float, float]:
             grid = np.zeros((rows + 2, cols), bool)
             for shift in (0, 1, 2):
                 grid[level[ok] + shift, x[ok]] = True
-            k = int((grid[1:-1].sum(axis=1) / width).argmax())
+            filled = grid[1:-1].sum(axis=1) / width
+            k = int(filled.argmax())
+            if worth * filled[k] <= best:
+                continue
             share = worth * _unbroken(np.flatnonzero(grid[k + 1]), gap) / width[k]
             if share > best:
                 best, place = float(share), (k + 1) / rows
