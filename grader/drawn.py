@@ -21,7 +21,7 @@ from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
 from grader.profile import Profile
-from grader.render import Rendered, Style, StoneTruth, render_photo
+from grader.render import Rendered, StoneTruth, Style, render_photo
 
 #: A piece is a drawn stone where they share this much (intersection over union).
 SAME_STONE = 0.6
