@@ -43,6 +43,8 @@ def place(
     fill : share of the photo that they cover; touching, cut : whether some touch, or leave the
     frame.
     """
+    if count == 0:
+        return Layout((), False)
     common = weighted(rng, KINDS)
     kinds = [common if rng.random() < 0.85 else weighted(rng, KINDS) for _ in range(count)]
     kinds = [kind or k for k in kinds]

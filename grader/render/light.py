@@ -51,112 +51,118 @@ def _towards(rng: np.random.Generator, low_deg: float, high_deg: float) -> NDArr
 
 
 def draw_lighting(rng: np.random.Generator, name: str) -> Lighting:
-    """Return lighting of that name (an entry of the catalogue's lamps)."""
-    sky = _white(rng.uniform(-1.0, -0.2))
-    room = _white(rng.uniform(-0.3, 0.5))
-    near = rng.uniform(0.0, 0.5)
-    if name == "sun":
-        lamp = Lamp(
-            _towards(rng, 28, 75),
-            _white(rng.uniform(0, 0.3)),
-            rng.uniform(0.6, 0.88),
-            0.012,
-            0.012,
-            "disc",
-        )
-        return _lighting(name, [lamp], sky, 0.0)
-    if name == "open shade":
-        lamp = Lamp(
-            _towards(rng, 50, 85),
-            _white(rng.uniform(-1.1, -0.3)),
-            rng.uniform(0.3, 0.6),
-            rng.uniform(0.5, 0.9),
-            rng.uniform(0.3, 0.7),
-        )
-        return _lighting(name, [lamp], sky, 0.0)
-    if name == "window":
-        lamp = Lamp(
-            _towards(rng, 25, 60),
-            _white(rng.uniform(-0.7, 0.1)),
-            rng.uniform(0.45, 0.8),
-            rng.uniform(0.15, 0.35),
-            rng.uniform(0.2, 0.4),
-            "panes",
-        )
-        return _lighting(name, [lamp], room, near * 0.4)
-    if name == "softboxes":
-        colour = _white(rng.uniform(-0.15, 0.15))
-        count = int(rng.integers(1, 4))
-        lamps = [
-            Lamp(
-                _towards(rng, 35, 80),
-                colour,
-                rng.uniform(0.5, 0.8) / count,
-                rng.uniform(0.08, 0.35),
-                rng.uniform(0.05, 0.2),
-                "panel",
-                rng.uniform(0, 3),
-            )
-            for _ in range(count)
-        ]
-        return _lighting(name, lamps, _white(0), near * 0.5)
-    if name == "warm bulb":
-        lamp = Lamp(
-            _towards(rng, 35, 75),
-            _white(rng.uniform(0.6, 1.1)),
-            rng.uniform(0.5, 0.85),
-            0.05,
-            0.05,
-            "disc",
-        )
-        return _lighting(name, [lamp], _white(rng.uniform(0.4, 0.9)), near)
-    if name == "led":
-        count = int(rng.integers(1, 4))
-        lamps = [
-            Lamp(
-                _towards(rng, 40, 85),
-                _white(rng.uniform(-0.4, 0.2)),
-                rng.uniform(0.5, 0.85) / count,
-                *([rng.uniform(0.02, 0.06)] * 2),
-                "disc",
-            )
-            for _ in range(count)
-        ]
-        return _lighting(name, lamps, room, near)
-    if name == "tubes":
-        toward, turn = _towards(rng, 50, 85), rng.uniform(0, 3)
-        colour = _white(rng.uniform(-0.4, 0.1)) * (0.97, 1.06, 0.97)
-        lamps = [
-            Lamp(_leaned(toward, k * 0.16, turn), colour, 0.3, 0.5, 0.02, "panel", turn)
-            for k in range(int(rng.integers(1, 3)))
-        ]
-        return _lighting(name, lamps, _white(0), near * 0.3)
-    if name == "ring":
-        lamp = Lamp(
-            _towards(rng, 78, 90),
-            _white(rng.uniform(-0.3, 0.2)),
-            rng.uniform(0.5, 0.8),
-            rng.uniform(0.18, 0.35),
-            0.03,
-            "ring",
-        )
-        return _lighting(name, [lamp], room, near)
-    parts = [
-        draw_lighting(rng, str(n))
-        for n in rng.choice(["sun", "window", "warm bulb", "led", "softboxes"], 2, replace=False)
-    ]
-    lamps = [replace(lamp, share=lamp.share * 0.55) for part in parts for lamp in part.lamps]
-    return _lighting(name, lamps, room, near * 0.5)
+    """Return lighting of that name (an entry of the catalogue's lamps).
+
+    Now and then the first lamp stands so high that even a level wet face mirrors it.
+    """
+    if name == "several":
+        names = rng.choice(["sun", "window", "warm bulb", "led", "softboxes"], 2, replace=False)
+        parts = [_LIGHTINGS[str(n)](rng) for n in names]
+        lamps = [replace(lamp, share=lamp.share * 0.55) for part in parts for lamp in part[0]]
+        rest, near = parts[0][1], parts[1][2]
+    else:
+        lamps, rest, near = _LIGHTINGS[name](rng)
+    if rng.random() < 0.25:
+        lamps[0] = replace(lamps[0], towards=_towards(rng, 66, 88))
+    dark = max(0.08, 1 - sum(lamp.share for lamp in lamps))
+    return Lighting(name, tuple(lamps), rest * dark, near)
 
 
-def _lighting(name: str, lamps: list[Lamp], colour: NDArray, fall_off: float) -> Lighting:
-    rest = max(0.08, 1 - sum(lamp.share for lamp in lamps))
-    return Lighting(name, tuple(lamps), colour * rest, fall_off)
+def aimed(
+    rng: np.random.Generator, lighting: Lighting, normal: NDArray, to_camera: NDArray
+) -> Lighting:
+    """Return the lighting with its first lamp where a face of that normal mirrors it to the camera.
+
+    normal, to_camera : (3,), unit vectors; the third is up.
+    """
+    towards = 2 * (normal @ to_camera) * normal - to_camera + rng.normal(0, 0.04, 3)
+    towards[2] = max(towards[2], 0.25)
+    size = rng.uniform((0.05, 0.05), (0.16, 0.16))
+    lamp = replace(
+        lighting.lamps[0],
+        towards=towards / np.linalg.norm(towards),
+        half_x=max(lighting.lamps[0].half_x, size[0]),
+        half_y=max(lighting.lamps[0].half_y, size[1]),
+    )
+    return replace(lighting, lamps=(lamp, *lighting.lamps[1:]))
 
 
-def _leaned(towards: NDArray, by: float, turn: float) -> NDArray:
-    moved = towards + by * np.array([-np.sin(turn), np.cos(turn), 0])
-    return moved / np.linalg.norm(moved)
+def _sun(rng):
+    share = rng.uniform(0.6, 0.88)
+    lamp = Lamp(_towards(rng, 28, 75), _white(rng.uniform(0, 0.3)), share, 0.012, 0.012, "disc")
+    return [lamp], _white(rng.uniform(-1.0, -0.2)), 0.0
+
+
+def _open_shade(rng):
+    sky, size = _white(rng.uniform(-1.1, -0.3)), rng.uniform((0.5, 0.3), (0.9, 0.7))
+    return [Lamp(_towards(rng, 50, 85), sky, rng.uniform(0.3, 0.6), *size)], sky, 0.0
+
+
+def _window(rng):
+    size = rng.uniform((0.15, 0.2), (0.45, 0.5))
+    day = _white(rng.uniform(-0.7, 0.1))
+    lamp = Lamp(_towards(rng, 25, 60), day, rng.uniform(0.45, 0.8), *size, "panes")
+    return [lamp], _room_white(rng), rng.uniform(0, 0.2)
+
+
+def _softboxes(rng):
+    colour, count = _white(rng.uniform(-0.15, 0.15)), int(rng.integers(1, 4))
+    lamps = []
+    for _ in range(count):
+        size, turn = rng.uniform((0.08, 0.05), (0.42, 0.28)), rng.uniform(0, 3)
+        share = rng.uniform(0.5, 0.8) / count
+        lamps.append(Lamp(_towards(rng, 35, 80), colour, share, *size, "panel", turn))
+    return lamps, _white(0), rng.uniform(0, 0.25)
+
+
+def _warm_bulb(rng):
+    warm = _white(rng.uniform(0.6, 1.1))
+    lamp = Lamp(_towards(rng, 35, 75), warm, rng.uniform(0.5, 0.85), 0.05, 0.05, "disc")
+    return [lamp], _white(rng.uniform(0.4, 0.9)), rng.uniform(0, 0.5)
+
+
+def _led(rng):
+    count = int(rng.integers(1, 4))
+    lamps = []
+    for _ in range(count):
+        size, share = rng.uniform(0.02, 0.06), rng.uniform(0.5, 0.85) / count
+        colour = _white(rng.uniform(-0.4, 0.2))
+        lamps.append(Lamp(_towards(rng, 40, 85), colour, share, size, size, "disc"))
+    return lamps, _room_white(rng), rng.uniform(0, 0.5)
+
+
+def _tubes(rng):
+    toward, turn = _towards(rng, 50, 85), rng.uniform(0, 3)
+    colour = _white(rng.uniform(-0.4, 0.1)) * (0.97, 1.06, 0.97)
+    aside = np.array([-np.sin(turn), np.cos(turn), 0])
+    lamps = []
+    for k in range(int(rng.integers(1, 3))):
+        there = toward + 0.16 * k * aside
+        lamps.append(Lamp(there / np.linalg.norm(there), colour, 0.3, 0.5, 0.02, "panel", turn))
+    return lamps, _white(0), rng.uniform(0, 0.15)
+
+
+def _ring(rng):
+    colour, size = _white(rng.uniform(-0.3, 0.2)), rng.uniform(0.18, 0.35)
+    lamp = Lamp(_towards(rng, 78, 90), colour, rng.uniform(0.5, 0.8), size, 0.03, "ring")
+    return [lamp], _room_white(rng), rng.uniform(0, 0.5)
+
+
+def _room_white(rng: np.random.Generator) -> NDArray[np.float64]:
+    return _white(rng.uniform(-0.3, 0.5))
+
+
+#: Lamps, colour of the surround, and how near the lamps are, by the catalogue's name.
+_LIGHTINGS = {
+    "sun": _sun,
+    "open shade": _open_shade,
+    "window": _window,
+    "softboxes": _softboxes,
+    "warm bulb": _warm_bulb,
+    "led": _led,
+    "tubes": _tubes,
+    "ring": _ring,
+}
 
 
 def mirror_picture(
@@ -167,7 +173,7 @@ def mirror_picture(
 
     The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are
     mirrored with Fresnel's
-    share for n = 1.4, by Schlick's approximation.
+    share for n = 1.52, by Schlick's approximation.
     """
     r, fresnel = _mirror_directions()
     up = np.clip(r[..., 2:] * 4 + 0.5, 0, 1)
@@ -190,7 +196,7 @@ def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     nz = np.sqrt(np.clip(1 - nx**2 - ny**2, 1e-4, 1))
     r = np.stack([2 * nz * nx, 2 * nz * ny, 2 * nz * nz - 1], -1)
     # Held at 0.3: a real rim is bevelled and never quite grazing.
-    return r, np.minimum(np.float32(0.03) + np.float32(0.97) * (1 - nz) ** 5, np.float32(0.3))
+    return r, np.minimum(np.float32(0.042) + np.float32(0.958) * (1 - nz) ** 5, np.float32(0.3))
 
 
 def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
@@ -267,7 +273,8 @@ def shade(
         dx, dy, dz = lamp.towards.astype(np.float32)
         soft = np.clip(through + np.float32(0.5 * min(1.0, lamp.half_x + lamp.half_y)), 0, 0.9)
         facing = (nx * dx + ny * dy + nz * dz + soft) / (1 + soft)
-        lit = np.maximum(facing, 0) * ((1 + soft) / (dz + soft)) * shadow
+        lit = np.maximum(facing, 0) * ((1 + soft) / (dz + soft))
+        lit = (lit + _glow(nx, ny, through, lamp)) * shadow
         layers.append(lit)
         colours.append(lamp.colour * lamp.share)
     total = cv2.transform(
@@ -276,6 +283,12 @@ def shade(
     for layer, colour in zip(layers[4:], colours[4:], strict=True):
         total += layer[..., None] * colour.astype(np.float32)
     return total
+
+
+def _glow(nx: NDArray, ny: NDArray, through: NDArray, lamp: Lamp) -> NDArray[np.float32]:
+    """Return the light that comes out on the far side of a see-through stone."""
+    dx, dy = lamp.towards[:2].astype(np.float32)
+    return np.float32(1.5) * through * through * np.maximum(-(nx * dx + ny * dy), 0)
 
 
 def fall_off(

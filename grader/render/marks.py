@@ -26,7 +26,7 @@ def bruise(
             [1.0, rng.uniform(0.97, 1.0), rng.uniform(0.92, 1.02)]
         )
         reflect[box] = reflect[box] * (1 - hold[..., None]) + pale * hold[..., None]
-        height[box] -= hold * np.float32(r * 0.05) * (1 + 0.5 * grain(rng, dist.shape, 1.0))
+        height[box] -= hold * np.float32(r * 0.05) * (1 + 0.15 * grain(rng, dist.shape, 1.0))
 
 
 def pits(

@@ -10,10 +10,19 @@ from grader.render.camera import Camera, balance, draw_camera, expose
 from grader.render.ground import Table, draw_ground
 from grader.render.layout import Spot, place
 from grader.render.lens import View, draw_view
-from grader.render.light import SIDE, Lighting, cast, draw_lighting, fall_off, mirror_picture, shade
+from grader.render.light import (
+    SIDE,
+    Lighting,
+    aimed,
+    cast,
+    draw_lighting,
+    fall_off,
+    mirror_picture,
+    shade,
+)
 from grader.render.noise import blur
 from grader.render.record import write_down
-from grader.render.stone import StonePlan, draw_stone
+from grader.render.stone import StoneFace, StonePlan, draw_stone
 from grader.render.style import STATES, TRAINING, Style, weighted
 from grader.render.tabletop import Tabletop, lay_finger, lay_props
 from grader.render.truth import Rendered
@@ -49,6 +58,7 @@ def render_photo(
     fill: float | None = None,
     blur_px: float | None = None,
     mm_per_px: float | None = None,
+    glare: bool | None = None,
 ) -> Rendered:
     """Return a rendered photo with its truth; what is left ``None`` is drawn at random from the
     style.
@@ -64,11 +74,13 @@ def render_photo(
         "banded" is any of the parallel ones.   cracks, healed : how many per stone.
     fill : share of the photo that the stones cover together; above 1 one face fills the picture.
     blur_px : sigma of the lens blur.   mm_per_px : scale at the middle of the photo.
+    glare : a lamp stands where the first stone mirrors it; the stones are wet if no state is given.
     """
     parts = ("plan", "view", "ground", "light", "camera", "props", "noise")
     ways = dict(zip(parts, rng.spawn(len(parts)), strict=True))
     unit = width_px / 1200
     view = draw_view(ways["view"], width_px, height_px)
+    state = state or ("wet" if glare else None)
     chosen = {
         "kind": kind,
         "state": state,
@@ -99,7 +111,7 @@ def render_photo(
     for number, face in enumerate(faces, start=1):
         top.add(face, number)
     outline = lay_finger(ways["props"], top, view, layout.spots, finger)
-    lighting = draw_lighting(ways["light"], names["lamp"])
+    lighting = _lighting(ways["light"], names["lamp"], faces, view, glare)
     camera = draw_camera(ways["camera"], names["pipeline"], unit, blur_px)
     body, mirrored = _light_up(ways["light"], top, faces, lighting, camera, view, outline)
     rgb = expose(ways["noise"], camera, body + mirrored)
@@ -168,6 +180,20 @@ def _scale(rng: np.random.Generator, spots: tuple[Spot, ...]) -> float:
     largest = max(spots, key=lambda s: s.radius)
     mm = {"cab": (9, 30), "slab": (28, 90), "chunk": (18, 75)}[largest.kind]
     return float(np.exp(rng.uniform(*np.log(mm))) / largest.radius)
+
+
+def _lighting(
+    rng: np.random.Generator, name: str, faces: list[StoneFace], view: View, glare: bool | None
+) -> Lighting:
+    """Draw the lighting; at times, or where glare is asked for, with a lamp mirrored by a stone."""
+    lighting = draw_lighting(rng, name)
+    wanted = rng.random() < 0.1
+    if not faces or not (wanted if glare is None else glare):
+        return lighting
+    face = faces[0]
+    nx, ny = (float(np.median(n[face.cover > 0.5])) for n in (face.nx, face.ny))
+    normal = np.array([nx, ny, np.sqrt(max(0.1, 1 - nx * nx - ny * ny))])
+    return aimed(rng, lighting, normal, view.towards_camera(face.plan.centre))
 
 
 def _light_up(

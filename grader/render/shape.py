@@ -170,7 +170,7 @@ def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[n
     """Return the height (px) of a polished dome on that swelling: high or low, round or flat-
     topped.
     """
-    rise = radius_px * rng.uniform(0.3, 0.75)
+    rise = radius_px * rng.uniform(0.35, 0.9)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
     waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(
         radius_px * rng.choice([0.0005, 0.002])

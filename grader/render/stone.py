@@ -337,4 +337,4 @@ def _water(
 
 
 def _through(rng, plan: StonePlan) -> float:
-    return float(rng.uniform(0.1, 0.6)) if plan.kind == "cab" else float(rng.uniform(0, 0.15))
+    return float(rng.uniform(0.05, 0.5)) if plan.kind == "cab" else float(rng.uniform(0, 0.15))

@@ -148,6 +148,8 @@ def test_the_same_stone_wet_is_darker_than_dry_by_what_the_film_allows(seed):
         "host": "grey",
         "cracks": 0,
         "finger": False,
+        "lamp": "led",  # a small lamp: a wide one would veil a wet face where it is mirrored
+        "glare": False,
     }
     dry, wet = small(seed, state="dry", **chosen), small(seed, state="wet", **chosen)
     assert np.array_equal(dry.pieces, wet.pieces)
@@ -166,3 +168,26 @@ def test_a_chosen_number_of_stones_is_laid_out():
 def test_a_stone_may_fill_the_picture():
     rendered = small(7, stones=1, kind="slab", fill=2.5, finger=False)
     assert (rendered.pieces == 1).mean() > 0.8
+
+
+def test_a_dry_matt_face_mirrors_nothing_that_hides_it():
+    for seed in range(6):
+        rendered = small(seed, stones=1, kind="slab", state="dry", strays=False)
+        assert rendered.stones[0].glare_share <= 0.002
+
+
+def test_glare_that_is_asked_for_hides_a_part_of_a_wet_face():
+    shares = [
+        small(seed, stones=1, kind="cab", state="wet", glare=True, finger=False)
+        .stones[0]
+        .glare_share
+        for seed in range(8)
+    ]
+    assert np.mean(shares) > 0.01
+
+
+def test_an_empty_table_holds_no_stone():
+    rendered = small(9, stones=0)
+    assert not rendered.pieces.any()
+    assert not rendered.regions.any()
+    assert rendered.stones == rendered.lines == ()
