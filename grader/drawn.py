@@ -32,7 +32,7 @@ READINGS = ("water", "sky", "shore")
 
 @dataclass(frozen=True)
 class DrawnFace:
-    """One stone of a rendered photo: features measured and true. ``photo`` is the photo's number."""
+    """One stone of a rendered photo: features measured and true; photo and stone by number."""
 
     photo: int
     stone: int
@@ -53,9 +53,9 @@ def draw_faces(style: Style, photos: range, seed: int, profile: Profile) -> Iter
     for number in photos:
         name = int.from_bytes(hashlib.sha256(style.name.encode()).digest()[:4], "big")
         rng = np.random.default_rng([seed, name, number])
-        stones = int(rng.choice([1, 2, 3, 4], p=[0.45, 0.2, 0.2, 0.15]))
+        stones = int(rng.choice([1, 2, 3, 4], p=[0.3, 0.25, 0.25, 0.2]))
         rendered = render_photo(
-            rng, style, width_px=1100, height_px=825, stones=stones, touching=False, cut=False
+            rng, style, width_px=1000, height_px=750, stones=stones, touching=False, cut=False
         )
         # Half of the photos have a scale, as with sellers.
         scale = rendered.mm_per_px if rng.random() < 0.5 else None

@@ -37,7 +37,7 @@ from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
 
 #: Photos drawn to learn from and to judge by; about two faces each.
-PHOTOS, HELD_OUT_PHOTOS = 420, 180
+PHOTOS, HELD_OUT_PHOTOS = 260, 110
 SEED = 20240501
 
 #: A slip: on a border every second face goes to the neighbouring grade, a tenth of the border's
@@ -89,7 +89,7 @@ def learn(
     """Return the starter learned from drawn faces."""
     rows = [face.measured for face in faces]
     photos = [face.photo for face in faces]
-    rung = np.array([_slipped(face.true, profile, rng) for face in faces])
+    rung = np.array([slipped(face.true, profile, rng) for face in faces])
     true_scene = np.array([face.true["scene_score"] for face in faces])
     said_scene = np.clip(np.rint(rng.normal(true_scene, SCENE_SLIP)), 0, 100)
     scene = fit_scene(rows, said_scene, photos)
@@ -222,8 +222,8 @@ def card(model: Model, judged: Judged, seed: int) -> str:
     return "\n".join(lines)
 
 
-def _slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:
-    """The rung by the rules, or its neighbour across the nearest border: the likelier the nearer."""
+def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:
+    """Return the rung by the rules, or its neighbour over a near border: the likelier the nearer."""
     rung = profile.grades.index(grade_by_rules(true, profile)[0])
     below, above = border_margins(true, profile)
     nearest = min(below, above)

@@ -32,6 +32,9 @@ def _part(part: str) -> Measure:
 
 
 _PATTERN_SHARE = Measure("pattern_share", "share", 0, 1, "blue and white, of the readable face")
+_LINE_DENSITY = Measure(
+    "line_density", "", 0, None, "length of all lines, each by its chance to be a crack / root area"
+)
 _RULES_POSITION = Measure("rules_position", "grades", 0, None, "place on the ladder by the rules")
 
 FEATURES: dict[str, Feature] = {
@@ -52,6 +55,7 @@ FEATURES: dict[str, Feature] = {
         Feature(MEASURES["bands"], 0),
         Feature(MEASURES["crack_count"], -1),
         Feature(MEASURES["crack_density"], -1),
+        Feature(_LINE_DENSITY, -1),
         *(Feature(_part(part), +1) for part in SCENE_PARTS),
         Feature(MEASURES["scene_score"], +1),
         Feature(MEASURES["area_cm2"], +1),
@@ -64,7 +68,7 @@ FEATURES: dict[str, Feature] = {
 GRADE_FEATURES = (
     "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma",
     "white_lightness", "band_contrast", "continuity", "fill_share", "crack_count", "crack_density",
-    "scene_score", "area_cm2",
+    "line_density", "scene_score", "area_cm2",
 )  # fmt: skip
 
 #: What the scene head learns from.
@@ -89,7 +93,7 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
     blue, white = _share(regions, water), _share(regions, sky)
     rusty, grey = _kinds(regions, profile, shore)
     blue_colour, white_colour = _colour(regions, water), _colour(regions, sky)
-    crack_length_px = sum(line.length_px for line in measurements.cracks)
+    side_px = max(measurements.face_area_px, 1) ** 0.5
     values = {
         "pattern_share": blue + white,
         "blue_share": blue,
@@ -105,11 +109,11 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
         "fill_share": banding.fill_share,
         "bands": banding.bands,
         "crack_count": len(measurements.cracks),
-        "crack_density": crack_length_px / measurements.face_area_px**0.5
-        if measurements.face_area_px
-        else None,
+        "crack_density": sum(line.length_px for line in measurements.cracks) / side_px,
+        "line_density": sum(line.length_px * line.probability for line in measurements.lines)
+        / side_px,
         **{f"scene_{part}": scene.parts.get(part) for part in SCENE_PARTS},
-        "area_cm2": _area_cm2(measurements),
+        "area_cm2": measurements.area_cm2,
     }
     floats = {name: None if value is None else float(value) for name, value in values.items()}
     return with_scene(floats, scene_score(scene.parts, profile.scene_weights), profile)
@@ -154,9 +158,3 @@ def _kinds(
         return None, None
     first, second = (sum(regions.kinds[c.name][c.kinds[i]] for c in with_kinds) for i in (0, 1))
     return first, second
-
-
-def _area_cm2(measurements: Measurements) -> float | None:
-    if measurements.mm_per_px is None:
-        return None
-    return measurements.face_area_px * measurements.mm_per_px**2 / 100.0

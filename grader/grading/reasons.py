@@ -30,7 +30,7 @@ SUBJECTS: dict[str, tuple[str, ...]] = {
     "pattern": ("pattern_share", "blue_share", "white_share", "rusty_share"),
     "colour": ("blue_chroma", "white_lightness"),
     "bands": ("band_contrast", "continuity", "fill_share"),
-    "lines": ("crack_count", "crack_density"),
+    "lines": ("crack_count", "crack_density", "line_density"),
     "scene": ("scene_score",),
     "size": ("area_cm2",),
 }

@@ -35,6 +35,8 @@ def test_values_can_be_counted_on_a_drawn_face(profile, make_measurements, make_
     assert values["crack_count"] == 1
     # One crack of 50 px on 20,000 px of face.
     assert values["crack_density"] == pytest.approx(50 / np.sqrt(20_000))
+    # Both lines, each with a chance of 0.9.
+    assert values["line_density"] == pytest.approx(0.9 * 59 / np.sqrt(20_000))
     # 20,000 px of 0.2 mm.
     assert values["area_cm2"] == pytest.approx(8.0)
 

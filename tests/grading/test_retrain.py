@@ -11,7 +11,17 @@ from grader.grading.retrain import column_signs, retrain
 
 def _call(number, grade, scene=None):
     when = "2024-05-01T10:00:00+02:00"
-    return Call(f"{number}.jpg", f"{number:016x}" + 48 * "0", 1, (0, 0, 9, 9), grade, scene, None, when, None)
+    return Call(
+        f"{number}.jpg",
+        f"{number:016x}" + 48 * "0",
+        1,
+        (0, 0, 9, 9),
+        grade,
+        scene,
+        None,
+        when,
+        None,
+    )
 
 
 @pytest.fixture(scope="module")
