@@ -204,74 +204,93 @@ def draw_contacts(
 def draw_strays(
     rng: np.random.Generator, kinds: list[str], outline: NDArray, radius: float
 ) -> list[Stroke]:
-    """Return lines that are no part of the stone's fabric: scratches, saw marks, hairs, pencil;
-    they run over anything.
+    """Return lines that are no part of the stone's fabric; they run over anything.
+
+    kinds : among "scratch", "saw mark", "hair", "pencil", "print" (ruled lines, as joints and
+    printed frames look) and "ticks" (a row of short marks, as on a ruler).
     """
+    return [stroke for kind in kinds for stroke in _STRAYS[kind](rng, outline.mean(0), radius)]
+
+
+def _heading(angle: float) -> tuple[NDArray, NDArray]:
+    """Return the unit vectors along and across an angle."""
+    return np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+
+
+def _scratches(rng, centre, radius):
+    start, angle = centre + radius * rng.uniform(-0.9, 0.6, 2), rng.uniform(0, 2 * np.pi)
     strokes = []
-    centre = outline.mean(0)
-    for kind in kinds:
-        start = centre + radius * rng.uniform(-0.9, 0.6, 2)
-        angle = rng.uniform(0, 2 * np.pi)
-        if kind == "scratch":
-            for k in range(int(rng.integers(1, 6))):
-                path = walk(
-                    rng,
-                    start + k * rng.normal(0, 4, 2),
-                    angle + rng.normal(0, 0.05),
-                    radius * rng.uniform(0.2, 1.2),
-                    4.0,
-                    0.03,
-                    0.0,
-                )
-                strokes.append(
-                    Stroke(
-                        path,
-                        _widths(rng, len(path), rng.uniform(0.7, 1.4)),
-                        kind,
-                        "pale",
-                        rng.uniform(0.15, 0.5),
-                    )
-                )
-        elif kind == "saw mark":
-            gap, bow = radius * rng.uniform(0.03, 0.15), radius * rng.uniform(1.5, 8)
-            across = np.array([-np.sin(angle), np.cos(angle)])
-            t = np.linspace(-1.6, 1.6, 60)[:, None] * radius
-            arc = np.array([np.cos(angle), np.sin(angle)]) * t + across * (t**2 / (2 * bow))
-            for k in range(-12, 13):
-                if rng.random() < 0.8:
-                    path = centre + arc + across * gap * (k + rng.normal(0, 0.15))
-                    strokes.append(
-                        Stroke(
-                            path,
-                            _widths(rng, 60, rng.uniform(0.8, 2)),
-                            kind,
-                            str(rng.choice(["pale", "dark"])),
-                            rng.uniform(0.05, 0.22),
-                        )
-                    )
-        elif kind == "hair":
-            path = walk(rng, start, angle, radius * rng.uniform(0.5, 1.5), 3.0, 2.2, 0.02)
-            strokes.append(
-                Stroke(
-                    path,
-                    np.full(len(path), rng.uniform(1.0, 1.8)),
-                    kind,
-                    str(rng.choice(["dark", "pale"], p=[0.75, 0.25])),
-                    rng.uniform(0.5, 0.85),
-                )
-            )
-        else:
-            path = walk(rng, start, angle, radius * rng.uniform(0.4, 1.6), 4.0, 0.1, 0.02)
-            strokes.append(
-                Stroke(
-                    path,
-                    _widths(rng, len(path), rng.uniform(1.5, 3.5)),
-                    kind,
-                    "dark",
-                    rng.uniform(0.35, 0.7),
-                )
-            )
+    for k in range(int(rng.integers(1, 6))):
+        begin, length = start + k * rng.normal(0, 4, 2), radius * rng.uniform(0.2, 1.2)
+        path = walk(rng, begin, angle + rng.normal(0, 0.05), length, 4.0, 0.03, 0.0)
+        widths = _widths(rng, len(path), rng.uniform(0.7, 1.6))
+        strokes.append(Stroke(path, widths, "scratch", "pale", rng.uniform(0.2, 0.6)))
     return strokes
+
+
+def _saw_marks(rng, centre, radius):
+    gap, bow = radius * rng.uniform(0.03, 0.15), radius * rng.uniform(1.5, 8)
+    along, across = _heading(rng.uniform(0, 2 * np.pi))
+    t = np.linspace(-1.6, 1.6, 60)[:, None] * radius
+    arc = along * t + across * (t**2 / (2 * bow))
+    strokes = []
+    for k in np.flatnonzero(rng.random(25) < 0.8) - 12:
+        path = centre + arc + across * gap * (k + rng.normal(0, 0.15))
+        look = str(rng.choice(["pale", "dark"]))
+        widths = _widths(rng, 60, rng.uniform(0.8, 2.4))
+        strokes.append(Stroke(path, widths, "saw mark", look, rng.uniform(0.06, 0.28)))
+    return strokes
+
+
+def _hair(rng, centre, radius):
+    start, angle = centre + radius * rng.uniform(-0.9, 0.6, 2), rng.uniform(0, 2 * np.pi)
+    path = walk(rng, start, angle, radius * rng.uniform(0.5, 1.5), 3.0, 2.2, 0.02)
+    look = str(rng.choice(["dark", "pale"], p=[0.75, 0.25]))
+    widths = np.full(len(path), rng.uniform(1.0, 1.9))
+    return [Stroke(path, widths, "hair", look, rng.uniform(0.55, 0.9))]
+
+
+def _pencil(rng, centre, radius):
+    start, angle = centre + radius * rng.uniform(-0.9, 0.6, 2), rng.uniform(0, 2 * np.pi)
+    path = walk(rng, start, angle, radius * rng.uniform(0.4, 1.6), 4.0, 0.1, 0.02)
+    widths = _widths(rng, len(path), rng.uniform(1.5, 3.5))
+    return [Stroke(path, widths, "pencil", "dark", rng.uniform(0.35, 0.7))]
+
+
+def _ruled(rng, centre, radius):
+    angle, width = rng.uniform(0, 2 * np.pi), rng.uniform(1.0, 6.0)
+    look, depth = str(rng.choice(["dark", "pale"], p=[0.65, 0.35])), rng.uniform(0.3, 0.85)
+    strokes = []
+    for k in range(int(rng.integers(1, 5))):
+        along, across = _heading(angle + (np.pi / 2 if k % 2 else 0))
+        middle = centre + across * radius * rng.uniform(-0.8, 0.8)
+        path = middle + along * np.linspace(-1.8, 1.8, 40)[:, None] * radius
+        strokes.append(Stroke(path, np.full(40, width), "print", look, depth))
+    return strokes
+
+
+def _ticks(rng, centre, radius):
+    along, across = _heading(rng.uniform(0, 2 * np.pi))
+    gap, tall = radius * rng.uniform(0.03, 0.1), radius * rng.uniform(0.05, 0.18)
+    width, depth = rng.uniform(0.9, 2.2), rng.uniform(0.4, 0.85)
+    row = centre + across * radius * rng.uniform(-0.6, 0.6)
+    strokes = []
+    for k in range(-15, 16):
+        begin = row + along * gap * k
+        end = begin + across * tall * (1.6 if k % 5 == 0 else 1.0)
+        path = np.linspace(begin, end, 6)
+        strokes.append(Stroke(path, np.full(6, width), "ticks", "dark", depth))
+    return strokes
+
+
+_STRAYS = {
+    "scratch": _scratches,
+    "saw mark": _saw_marks,
+    "hair": _hair,
+    "pencil": _pencil,
+    "print": _ruled,
+    "ticks": _ticks,
+}
 
 
 def _finer(rng: np.random.Generator, path: NDArray) -> NDArray:

@@ -29,7 +29,7 @@ from grader.render.truth import Rendered
 
 #: How often a stone bears each mark, and each line that is no part of it.
 MARKS = {"dust": 0.14, "bruise": 0.12, "pits": 0.16, "specks": 0.14, "drill hole": 0.07}
-STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06}
+STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06, "print": 0.05, "ticks": 0.04}
 
 
 def render_photo(

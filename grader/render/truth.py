@@ -16,8 +16,8 @@ class DrawnLine:
     """One line on or over a face.
 
     points : (n, 2) x, y in photo px.   width_px : median drawn width.
-    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair" or
-    "pencil".
+    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair",
+    "pencil", "print" or "ticks".
     family : how it runs, for cracks; "" otherwise.   piece : id of the piece that carries it.
     """
 
