@@ -178,7 +178,7 @@ def card(model: Model, judged: Judged, seed: int) -> str:
     grade_rows = [
         f"| {column} | {value:+.3f} |"
         for column, value in zip(
-            model.grade.scaling.columns, model.grade.ordinal.coefficients, strict=True
+            model.grade.scaling.names, model.grade.ordinal.coefficients, strict=True
         )
     ]
     lines = [
@@ -223,7 +223,7 @@ def card(model: Model, judged: Judged, seed: int) -> str:
 
 
 def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:
-    """Return the rung by the rules, or its neighbour over a near border: the likelier the nearer."""
+    """Return the rung by the rules, or its neighbour over a border: the nearer, the likelier."""
     rung = profile.grades.index(grade_by_rules(true, profile)[0])
     below, above = border_margins(true, profile)
     nearest = min(below, above)

@@ -64,11 +64,11 @@ FEATURES: dict[str, Feature] = {
 }  # fmt: skip
 
 #: What the grade head learns from. Host is what pattern leaves; the scene parts speak through the
-#: scene score.
+#: scene score; the size has a class of its own and speaks only where a rule names it.
 GRADE_FEATURES = (
     "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma",
     "white_lightness", "band_contrast", "continuity", "fill_share", "crack_count", "crack_density",
-    "line_density", "scene_score", "area_cm2",
+    "line_density", "scene_score",
 )  # fmt: skip
 
 #: What the scene head learns from.

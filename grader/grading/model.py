@@ -112,7 +112,7 @@ def rules_head(grades: Sequence[str], scaling: Scaling) -> GradeHead:
         spread=tuple(room if i == at else s for i, s in enumerate(scaling.spread)),
     )
     coefficients = tuple(
-        RULES_SLOPE * room if column == "rules_position" else 0.0 for column in wide.columns
+        RULES_SLOPE * room if column == "rules_position" else 0.0 for column in wide.names
     )
     cuts = tuple(RULES_SLOPE * (k + 0.5 - wide.mean[at]) for k in range(len(grades) - 1))
     return GradeHead(tuple(grades), wide, Ordinal(coefficients, cuts))
@@ -236,40 +236,27 @@ def _read(path: Path, mend: str) -> dict:
 
 
 def _features_json(scaling: Scaling, coefficients: Sequence[float]) -> list[dict]:
-    """One readable row per feature, in order; the second coefficient is that of the feature being
-    missing."""
-    by_column = dict(zip(scaling.columns, coefficients, strict=True))
+    """One readable row per feature, in order."""
     return [
         {
             "name": name,
             "unit": FEATURES[name].unit,
-            "when_missing": scaling.fill[i],
-            "mean": scaling.mean[i],
-            "spread": scaling.spread[i],
-            "coefficient": by_column[name],
-            **(
-                {"coefficient_missing": by_column[f"{name} missing"]}
-                if name in scaling.told_missing
-                else {}
-            ),
+            "mean": mean,
+            "spread": spread,
+            "coefficient": coefficient,
         }
-        for i, name in enumerate(scaling.names)
+        for name, mean, spread, coefficient in zip(
+            scaling.names, scaling.mean, scaling.spread, coefficients, strict=True
+        )
     ]
 
 
 def _scaling(rows: Sequence[Mapping]) -> tuple[Scaling, tuple[float, ...]]:
-    told = [row for row in rows if "coefficient_missing" in row]
-    scaling = Scaling(
-        names=tuple(row["name"] for row in rows),
-        fill=tuple(float(row["when_missing"]) for row in rows),
-        mean=tuple(float(row["mean"]) for row in rows),
-        spread=tuple(float(row["spread"]) for row in rows),
-        told_missing=tuple(row["name"] for row in told),
+    names = tuple(row["name"] for row in rows)
+    mean, spread, coefficients = (
+        tuple(float(row[key]) for row in rows) for key in ("mean", "spread", "coefficient")
     )
-    return scaling, tuple(
-        float(v)
-        for v in (*(r["coefficient"] for r in rows), *(r["coefficient_missing"] for r in told))
-    )
+    return Scaling(names, mean, spread), coefficients
 
 
 def _grade_head(content: Mapping) -> GradeHead:

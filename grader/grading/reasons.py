@@ -32,7 +32,6 @@ SUBJECTS: dict[str, tuple[str, ...]] = {
     "bands": ("band_contrast", "continuity", "fill_share"),
     "lines": ("crack_count", "crack_density", "line_density"),
     "scene": ("scene_score",),
-    "size": ("area_cm2",),
 }
 
 
@@ -58,7 +57,7 @@ def reasons(
         if abs(moves) >= LEAST:
             text = _TELL[subject](values, measurements)
             found.append(
-                Reason(subject, moves, f"{text}: {'raises' if moves > 0 else 'lowers'} the grade")
+                Reason(subject, moves, f"{text}: {'better' if moves > 0 else 'worse'} than usual")
             )
     return tuple(sorted(found, key=lambda reason: -abs(reason.moves))[:most])
 
@@ -103,18 +102,12 @@ def _scene(values: Features, measurements: Measurements) -> str:
     return f"scene {values['scene_score']:.0f} of 100"
 
 
-def _size(values: Features, measurements: Measurements) -> str:
-    area = values["area_cm2"]
-    return "size not known" if area is None else f"face of {area:.0f} cm2"
-
-
 _TELL: dict[str, Callable[[Features, Measurements], str]] = {
     "pattern": _pattern,
     "colour": _colour,
     "bands": _bands,
     "lines": _lines,
     "scene": _scene,
-    "size": _size,
 }
 
 

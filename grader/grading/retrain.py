@@ -211,7 +211,7 @@ def _fit(called: _Called, base: Model, profile: Profile) -> Model:
 
 def column_signs(head: GradeHead) -> list[int]:
     """Return the sign that each column's coefficient must keep; 0 where it is free."""
-    return [FEATURES[column].better if column in FEATURES else 0 for column in head.scaling.columns]
+    return [FEATURES[name].better for name in head.scaling.names]
 
 
 def _judge(

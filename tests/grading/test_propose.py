@@ -42,9 +42,9 @@ def test_an_added_crack_never_raises_the_grade(proposed, profile, make_measureme
 def test_reasons_are_plain_lines_that_say_which_way(proposed, make_measurements, make_line):
     told = proposed(make_measurements(0.06, 0.02, lines=[make_line(25, 55, 185, 55)])).reasons
     assert 1 <= len(told) <= 3
-    assert any(line == "blue 6 % and white 2 % of the face: lowers the grade" for line in told)
+    assert any(line == "blue 6 % and white 2 % of the face: worse than usual" for line in told)
     # 160 of the 200 px of the face's width, through its middle.
-    assert "one line seen across the middle, 0.8 of the face's width: lowers the grade" in told
+    assert "one line seen across the middle, 0.8 of the face's width: worse than usual" in told
 
 
 def test_a_face_without_a_line_is_never_called_free_of_cracks(proposed, make_measurements):
@@ -64,7 +64,7 @@ def test_putting_a_reason_to_the_average_moves_the_score_as_it_says(
                 average = {n: means[n] for n in SUBJECTS[reason.subject] if n in means}
                 without = small_model.grade.score([with_values(values, profile, **average)])
                 assert (small_model.grade.score([values]) > without) == (reason.moves > 0)
-                assert ("raises" if reason.moves > 0 else "lowers") in reason.text
+                assert ("better" if reason.moves > 0 else "worse") in reason.text
 
 
 @pytest.mark.parametrize(("blue", "white"), [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)])
