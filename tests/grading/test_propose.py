@@ -20,7 +20,7 @@ def proposed(small_model, profile):
 def test_good_faces_are_proposed_higher_than_poor_ones(
     proposed, profile, make_measurements, make_line
 ):
-    good = proposed(make_measurements(0.5, 0.3, chroma=28.0, scene=0.85))
+    good = proposed(make_measurements(0.6, 0.36, chroma=28.0, scene=0.85))
     poor = proposed(
         make_measurements(0.06, 0.02, chroma=8.0, scene=0.2, lines=[make_line(5, 50, 205, 60)])
     )
@@ -40,9 +40,9 @@ def test_an_added_crack_never_raises_the_grade(proposed, profile, make_measureme
 
 
 def test_reasons_are_plain_lines_that_say_which_way(proposed, make_measurements, make_line):
-    told = proposed(make_measurements(0.06, 0.02, lines=[make_line(25, 55, 185, 55)])).reasons
+    told = proposed(make_measurements(0.6, 0.36, lines=[make_line(25, 55, 185, 55)])).reasons
     assert 1 <= len(told) <= 3
-    assert any(line == "blue 6 % and white 2 % of the face: worse than usual" for line in told)
+    assert "blue 60 % and white 36 % of the face: better than usual" in told
     # 160 of the 200 px of the face's width, through its middle.
     assert "one line seen across the middle, 0.8 of the face's width: worse than usual" in told
 
