@@ -36,6 +36,12 @@ _LINE_DENSITY = Measure(
     "line_density", "", 0, None, "length of all lines, each by its chance to be a crack / root area"
 )
 _RULES_POSITION = Measure("rules_position", "grades", 0, None, "place on the ladder by the rules")
+_UNLINED_POSITION = Measure(
+    "unlined_position", "grades", 0, None, "place on the ladder by the rules, were no line seen"
+)
+
+#: For the place without lines: of all measures, lines are the least sure.
+_NO_LINES = {"crack_count": 0.0, "crack_density": 0.0}
 
 FEATURES: dict[str, Feature] = {
     feature.name: feature
@@ -60,15 +66,16 @@ FEATURES: dict[str, Feature] = {
         Feature(MEASURES["scene_score"], +1),
         Feature(MEASURES["area_cm2"], +1),
         Feature(_RULES_POSITION, +1),
+        Feature(_UNLINED_POSITION, +1),
     )
 }  # fmt: skip
 
 #: What the grade head learns from. Host is what pattern leaves; the scene parts speak through the
 #: scene score; the size has a class of its own and speaks only where a rule names it.
 GRADE_FEATURES = (
-    "rules_position", "pattern_share", "blue_share", "white_share", "rusty_share", "blue_chroma",
-    "white_lightness", "band_contrast", "continuity", "fill_share", "crack_count", "crack_density",
-    "line_density", "scene_score",
+    "rules_position", "unlined_position", "pattern_share", "blue_share", "white_share",
+    "rusty_share", "blue_chroma", "white_lightness", "band_contrast", "continuity", "fill_share",
+    "crack_count", "crack_density", "line_density", "scene_score",
 )  # fmt: skip
 
 #: What the scene head learns from.
@@ -131,6 +138,7 @@ def with_values(
     them."""
     new = {**values, **changed}
     new["rules_position"] = ladder_position(new, profile)
+    new["unlined_position"] = ladder_position(new | _NO_LINES, profile)
     return {name: new[name] for name in FEATURES}
 
 
