@@ -30,6 +30,8 @@ from grader.profile import Profile
 OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
 #: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
 CRACK_SHARE = 0.0125
+#: Frothy borders are evened over this share of half a band.
+FROTH_SHARE = 0.25
 #: From this share of one class on the face has one colour and no bands.
 ONE_COLOUR_SHARE = 0.98
 #: Patches narrower than this share of half a band are specks in it.
@@ -81,7 +83,7 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     )
     if coherence < LEAST_COHERENCE:
         return Banding()
-    stripes = smeared(stripes, orientation_deg, crack_px)
+    stripes = smeared(stripes, orientation_deg, crack_px, FROTH_SHARE * half_px)
     runs = [run for stripe in (WATER, SKY) for run in _runs(stripes, stripe)]
     runs = [run for run in runs if _follows(run, orientation_deg)]
     if not runs:

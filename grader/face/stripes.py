@@ -133,9 +133,12 @@ def _edge_strength(planes: NDArray) -> NDArray:
     return (gx * gx + gy * gy).sum(axis=2)
 
 
-def smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDArray[np.uint8]:
-    """Return the map after a vote along the bands, which closes what is shorter than ``crack_px``
-    along them.
+def smeared(
+    stripes: NDArray, orientation_deg: NDArray, crack_px: float, froth_px: float
+) -> NDArray[np.uint8]:
+    """Return the map after a vote along the bands and a small one around.
+
+    What is shorter than ``crack_px`` along them closes; froth is evened over ``froth_px``.
     """
     angle = np.radians(orientation_deg)
     step_x, step_y = np.cos(angle).astype(np.float32), -np.sin(angle).astype(np.float32)
@@ -146,4 +149,5 @@ def smeared(stripes: NDArray, orientation_deg: NDArray, crack_px: float) -> NDAr
     for k in range(1, reach + 1):
         for sign in (-k, k):
             votes += cv2.remap(planes, x + sign * step_x, y + sign * step_y, cv2.INTER_LINEAR)
+    votes = cv2.GaussianBlur(votes, (0, 0), max(froth_px, 0.5))
     return np.where(stripes == OUTSIDE, OUTSIDE, votes.argmax(axis=2) + 1).astype(np.uint8)
