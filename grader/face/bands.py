@@ -320,7 +320,4 @@ def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.
     """
     code = profile.code(reading)
     colour = regions.colour.get(profile.colours[code - 1].name) if code else None
-    if colour is None:
-        return None
-    hue = np.radians(colour.h)
-    return np.array([colour.L, colour.C * np.cos(hue), colour.C * np.sin(hue)])
+    return None if colour is None else colour.lab

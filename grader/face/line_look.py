@@ -11,6 +11,8 @@ from grader.face.structure import structure_tensor
 
 #: How far to both sides of a line its profile is taken.
 PROFILE_PX = 10
+#: Below this wander_share a line begins to look ruled: print, pencil, a shadow's edge.
+RULED_SHARE = 0.005
 #: Texture in L* below which no face is taken to be smoother: about the noise of a phone photo.
 LEAST_TEXTURE = 0.35
 
@@ -25,6 +27,7 @@ class LineLook:
     width_px : at half depth.   length_share : of the face's width.
     straightness : chord / length.   along_bands : 0 to 1, how well it follows the pattern around.
     parallel_share : of its length that has a line of nearly its direction beside it.
+    wander_share : rms distance from its straight fit / length; 0 where it is ruled.
     """
 
     depth: float
@@ -36,32 +39,39 @@ class LineLook:
     straightness: float
     along_bands: float
     parallel_share: float
+    wander_share: float
 
 
 def crack_probability(look: LineLook) -> float:
     """Return how likely the line is a crack, 0 to 1.
 
     Cracks are deep and clear, only fade the colour that they cross, are long and steady, and go
-    their own way: neither along the bands nor in parallel sets. The weights were found on rendered
-    faces with drawn cracks, rounded, and looked at on photographs of cracked stone and walls.
+    their own way: neither along the bands, nor in parallel sets, nor ruled. The weights were found
+    on rendered faces with drawn cracks, rounded, and looked at on photographs of cracked walls;
+    that of ruled lines is set by hand.
     """
     logit = (
-        -3.2
-        + 0.3 * np.log(max(look.clarity, 0.1) / 3)
-        + 2.2 * np.log(max(look.depth, 0.5) / 5)
-        - 0.3 * min(look.tint, 20.0)
-        + 1.5 * np.log(look.length_share / 0.1)
-        - 0.4 * max(look.width_px - 5, 0)
-        - 0.4 * look.along_bands
-        - 2.8 * look.parallel_share
+        -3.1
+        + 0.5 * np.log(max(look.clarity, 0.1) / 3)
+        + 2.1 * np.log(max(look.depth, 0.5) / 5)
+        - 0.8 * min(look.tint, 8.0)
+        + 1.7 * np.log(look.length_share / 0.1)
+        - 0.6 * max(look.width_px - 5, 0)
+        - 1.0 * look.along_bands
+        - 2.7 * look.parallel_share
         + 2.0 * (look.straightness - 0.8)
-        + 1.8 * (look.steadiness - 0.6)
+        + 1.0 * (look.steadiness - 0.6)
+        - 1.5 * max(1 - look.wander_share / RULED_SHARE, 0)
     )
     return float(1 / (1 + np.exp(-logit)))
 
 
 def line_looks(
-    lines: list[NDArray], lab: NDArray, lightness: NDArray, readable: NDArray, width: float
+    lines: list[NDArray],
+    lab: NDArray,
+    lightness: NDArray,
+    readable: NDArray,
+    width: float,
 ) -> list[LineLook]:
     """Return what each line looks like, from profiles square to it."""
     points = np.vstack(lines)
@@ -82,7 +92,7 @@ def line_looks(
     ]
 
 
-def _look(line, light, colour, along, parallel_share: float, width: float) -> LineLook:
+def _look(line, light, colour, along, parallel_share, width: float) -> LineLook:
     """Return the look of one line of n points: ``light`` (n, across), ``colour`` (n, across, 2)."""
     depth, width_px = _profile(np.median(light, axis=0))
     clear_of = min(int(np.ceil(width_px)) + 1, PROFILE_PX - 3)
@@ -94,17 +104,24 @@ def _look(line, light, colour, along, parallel_share: float, width: float) -> Li
     lower_quartile = np.percentile(cv2.blur(depths[:, None], (1, 5)), 25)
     texture = float(np.median(np.abs(np.diff(light[:, [0, 1, -2, -1]], axis=0))))
     length = length_px(smooth(line, 9))
+    sides = np.r_[left, right]
     return LineLook(
         depth=depth,
         clarity=depth / max(texture, LEAST_TEXTURE),
-        tint=_tint(colour[:, middle], np.concatenate([colour[:, left], colour[:, right]], axis=1)),
+        tint=_tint(colour[:, middle], colour[:, sides]),
         steadiness=float(np.clip(lower_quartile / max(float(np.median(depths)), 1e-3), 0, 1)),
         width_px=width_px,
         length_share=length / width,
         straightness=float(np.hypot(*(line[-1] - line[0]))) / max(length, 1e-9),
         along_bands=float(along.mean()),
         parallel_share=parallel_share,
+        wander_share=_wander_px(line) / max(length, 1e-9),
     )
+
+
+def _wander_px(line: NDArray) -> float:
+    """Return the rms distance of the points from the straight line that fits them best."""
+    return float(np.linalg.svd(line - line.mean(axis=0), compute_uv=False)[-1] / np.sqrt(len(line)))
 
 
 def _tint(own: NDArray, sides: NDArray) -> float:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 from numpy.typing import NDArray
 
 from grader.measures import UNREADABLE
@@ -28,6 +29,12 @@ class RegionColour:
     C: float
     h: float
     spread: float
+
+    @property
+    def lab(self) -> NDArray:
+        """The same colour as L*, a*, b*."""
+        hue = np.radians(self.h)
+        return np.array([self.L, self.C * np.cos(hue), self.C * np.sin(hue)])
 
 
 @dataclass(frozen=True)
