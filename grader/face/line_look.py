@@ -27,6 +27,7 @@ class LineLook:
     width_px : at half depth.   length_share : of the face's width.
     straightness : chord / length.   along_bands : 0 to 1, how well it follows the pattern around.
     parallel_share : of its length that has a line of nearly its direction beside it.
+    crowding : length of other lines around, per radius of 12 % of the width.
     wander_share : rms distance from its straight fit / length; 0 where it is ruled.
     """
 
@@ -39,6 +40,7 @@ class LineLook:
     straightness: float
     along_bands: float
     parallel_share: float
+    crowding: float
     wander_share: float
 
 
@@ -46,22 +48,23 @@ def crack_probability(look: LineLook) -> float:
     """Return how likely the line is a crack, 0 to 1.
 
     Cracks are deep and clear, only fade the colour that they cross, are long and steady, and go
-    their own way: neither along the bands, nor in parallel sets, nor ruled. The weights were found
-    on rendered faces with drawn cracks, rounded, and looked at on photographs of cracked walls;
-    that of ruled lines is set by hand.
+    their own way: neither along the bands, nor in parallel sets, nor in a crowd, nor ruled. The
+    weights were found on rendered faces with drawn cracks, rounded, and looked at on photographs
+    of cracked walls.
     """
     logit = (
-        -3.1
-        + 0.5 * np.log(max(look.clarity, 0.1) / 3)
-        + 2.1 * np.log(max(look.depth, 0.5) / 5)
-        - 0.8 * min(look.tint, 8.0)
-        + 1.7 * np.log(look.length_share / 0.1)
-        - 0.6 * max(look.width_px - 5, 0)
+        -2.9
+        + 0.3 * np.log(max(look.clarity, 0.1) / 3)
+        + 2.4 * np.log(max(look.depth, 0.5) / 5)
+        - 0.6 * min(look.tint, 8.0)
+        + 1.6 * np.log(look.length_share / 0.1)
+        - 0.5 * max(look.width_px - 5, 0)
         - 1.0 * look.along_bands
-        - 2.7 * look.parallel_share
-        + 2.0 * (look.straightness - 0.8)
-        + 1.0 * (look.steadiness - 0.6)
-        - 1.5 * max(1 - look.wander_share / RULED_SHARE, 0)
+        - 2.2 * look.parallel_share
+        - 0.7 * np.log1p(look.crowding)
+        + 2.5 * (look.straightness - 0.8)
+        + 1.7 * (look.steadiness - 0.6)
+        - 1.2 * max(1 - look.wander_share / RULED_SHARE, 0)
     )
     return float(1 / (1 + np.exp(-logit)))
 
@@ -87,12 +90,12 @@ def line_looks(
     return [
         _look(line, line_light, line_colour, line_along, beside, width)
         for line, line_light, line_colour, line_along, beside in zip(
-            lines, *per_line, _parallel(lines, width), strict=True
+            lines, *per_line, zip(*_company(lines, width), strict=True), strict=True
         )
     ]
 
 
-def _look(line, light, colour, along, parallel_share, width: float) -> LineLook:
+def _look(line, light, colour, along, company, width: float) -> LineLook:
     """Return the look of one line of n points: ``light`` (n, across), ``colour`` (n, across, 2)."""
     depth, width_px = _profile(np.median(light, axis=0))
     clear_of = min(int(np.ceil(width_px)) + 1, PROFILE_PX - 3)
@@ -114,7 +117,8 @@ def _look(line, light, colour, along, parallel_share, width: float) -> LineLook:
         length_share=length / width,
         straightness=float(np.hypot(*(line[-1] - line[0]))) / max(length, 1e-9),
         along_bands=float(along.mean()),
-        parallel_share=parallel_share,
+        parallel_share=float(company[0]),
+        crowding=float(company[1]),
         wander_share=_wander_px(line) / max(length, 1e-9),
     )
 
@@ -196,9 +200,11 @@ def _along_bands(
     return np.maximum(np.cos(2 * np.radians(line_deg - orientation_deg[y, x])), 0) * coherence[y, x]
 
 
-def _parallel(lines: list[NDArray], width: float) -> list[float]:
-    """Return the share of each line that has a line of nearly its direction beside it, within 6 %
-    of the width.
+def _company(lines: list[NDArray], width: float) -> tuple[NDArray, NDArray]:
+    """Return by line the share with a like line beside it, and the other lines around it.
+
+    Beside is within 6 % of the width and 12 degrees; around is within 12 % of the width, as length
+    per such a radius.
     """
     every = max(sum(len(line) for line in lines) // 700, 4)
     place = [line[every // 2 :: every] for line in lines]
@@ -215,7 +221,11 @@ def _parallel(lines: list[NDArray], width: float) -> list[float]:
         & (np.abs(to @ to.T) > np.cos(np.radians(12)))
     )
     beside &= number[:, None] != number
-    has = beside.any(axis=1)
-    return [
-        float(has[number == i].mean()) if (number == i).any() else 0.0 for i in range(len(lines))
+    near = (np.hypot(offset[..., 0], offset[..., 1]) < 0.12 * width) & (number[:, None] != number)
+    around = near.sum(axis=1) * every / (0.12 * width)
+    count = np.bincount(number, minlength=len(lines))
+    shares = [
+        np.bincount(number, values, len(lines)) / np.maximum(count, 1)
+        for values in (beside.any(axis=1), around)
     ]
+    return shares[0], shares[1]
