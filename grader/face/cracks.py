@@ -66,7 +66,7 @@ def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]
     """
     framed = np.pad(mask.astype(np.uint8), 1)
     rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > max(0.012 * width, 4)
-    near_glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((7, 7), np.uint8)).astype(
+    near_glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((5, 5), np.uint8)).astype(
         bool
     )
     return rim & ~near_glare
