@@ -39,7 +39,7 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     h, w = picture.shape[:2]
     pad_h, pad_w = -h % SIDE_MULTIPLE_PX, -w % SIDE_MULTIPLE_PX
-    padded = np.pad(picture, ((0, pad_h), (0, pad_w), (0, 0)), mode="edge")
+    padded = np.pad(picture, ((0, pad_h), (0, pad_w), (0, 0)))
     net = _load(name)
     net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
     return net.forward()[0].transpose(1, 2, 0)[:h, :w]

@@ -1,4 +1,4 @@
-"""``python -m grader.train pieces|regions``: renders, trains, checks on held-out styles, writes the weights and card."""
+"""``python -m grader.train pieces regions``: renders, trains, checks on held-out styles, writes the weights and card."""
 
 import argparse
 import json
@@ -18,13 +18,15 @@ from grader.train.network import UNet
 CHANNELS = {"pieces": (3, 2), "regions": (7, 4)}
 
 
-def gather(part: str, seed: int, photos: int, style, jobs: int) -> tuple[torch.Tensor, torch.Tensor]:
-    """Return pictures (n, channels, side, side) float16 and targets (n, ...) uint8 of that many photos."""
-    made = Parallel(n_jobs=jobs)(delayed(make_examples)(part, seed, k, style) for k in range(photos))
-    examples: list[Example] = [e for photo in made for e in photo]
-    pictures = np.stack([e.picture for e in examples]).transpose(0, 3, 1, 2)
-    targets = np.stack([e.target for e in examples])
-    return torch.from_numpy(np.ascontiguousarray(pictures)), torch.from_numpy(targets)
+def gather(parts: list[str], seed: int, photos: int, style, jobs: int) -> dict[str, tuple[torch.Tensor, torch.Tensor]]:
+    """Return pictures (n, channels, side, side) float16 and targets (n, ...) uint8 for each part, of that many photos."""
+    made = Parallel(n_jobs=jobs)(delayed(make_examples)(parts, seed, k, style) for k in range(photos))
+    gathered = {}
+    for part in parts:
+        examples: list[Example] = [e for photo in made for e in photo[part]]
+        pictures = torch.from_numpy(np.stack([e.picture for e in examples])).permute(0, 3, 1, 2).contiguous()
+        gathered[part] = (pictures, torch.from_numpy(np.stack([e.target for e in examples])))
+    return gathered
 
 
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
@@ -101,32 +103,36 @@ def export(net: UNet, part: str, folder: Path) -> None:
 
 def main() -> None:
     ask = argparse.ArgumentParser(prog="python -m grader.train", description=__doc__)
-    ask.add_argument("part", choices=sorted(CHANNELS))
+    ask.add_argument("parts", choices=sorted(CHANNELS), nargs="+")
     ask.add_argument("--out", type=Path, default=Path("models/starter"))
-    ask.add_argument("--photos", type=int, default=3000)
-    ask.add_argument("--held-out", type=int, default=200, help="photos of held-out styles to check on")
-    ask.add_argument("--steps", type=int, default=4000)
-    ask.add_argument("--batch", type=int, default=24)
+    ask.add_argument("--photos", type=int, default=2600)
+    ask.add_argument("--held-out", type=int, default=160, help="photos of each style to check on")
+    ask.add_argument("--steps", type=int, default=4500)
+    ask.add_argument("--batch", type=int, default=16)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--jobs", type=int, default=-1)
     told = ask.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     began = time.perf_counter()
-    pictures, targets = gather(told.part, told.seed, told.photos, TRAINING, told.jobs)
-    print(f"{len(pictures)} examples from {told.photos} renders in {time.perf_counter() - began:.0f} s", flush=True)
-    net = train(told.part, pictures, targets, told.steps, told.batch, told.seed, device)
-    figures = {}
-    for name, seed, style in (("tuning", told.seed + 1, TRAINING), ("held_out", told.seed + 2, HELD_OUT)):
-        figures[name] = overlap(told.part, net, *gather(told.part, seed, told.held_out, style, told.jobs), device)
+    learn = gather(told.parts, told.seed, told.photos, TRAINING, told.jobs)
+    checks = {
+        "tuning": gather(told.parts, told.seed + 1, told.held_out, TRAINING, told.jobs),
+        "held_out": gather(told.parts, told.seed + 2, told.held_out, HELD_OUT, told.jobs),
+    }
+    print(f"rendered in {time.perf_counter() - began:.0f} s", flush=True)
     told.out.mkdir(parents=True, exist_ok=True)
-    export(net, told.part, told.out)
-    card = {
-        "part": told.part, "measurement_version": MEASUREMENT_VERSION, "learned_from": "renders only",
-        "photos": told.photos, "examples": len(pictures), "steps": told.steps, "batch": told.batch, "seed": told.seed,
-        "parameters": sum(p.numel() for p in net.parameters()), "overlap": figures, "torch": torch.__version__,
-    }  # fmt: skip
-    (told.out / f"{told.part}.training.json").write_text(json.dumps(card, indent=1) + "\n", "utf-8")
-    print(json.dumps(card, indent=1))
+    for part in told.parts:
+        net = train(part, *learn[part], told.steps, told.batch, told.seed, device)
+        card = {
+            "part": part, "measurement_version": MEASUREMENT_VERSION, "learned_from": "renders only",
+            "photos": told.photos, "examples": len(learn[part][0]), "steps": told.steps, "batch": told.batch,
+            "seed": told.seed, "parameters": sum(p.numel() for p in net.parameters()),
+            "overlap": {name: overlap(part, net, *check[part], device) for name, check in checks.items()},
+            "torch": torch.__version__,
+        }  # fmt: skip
+        export(net, part, told.out)
+        (told.out / f"{part}.training.json").write_text(json.dumps(card, indent=1) + "\n", "utf-8")
+        print(json.dumps(card), flush=True)
 
 
 if __name__ == "__main__":

@@ -15,9 +15,12 @@ from grader.photo.pieces import MARGIN_SHARE, pieces_input
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
 from grader.render.truth import Rendered
+from grader.train.variety import other_ground, other_light, poorer, shaded_rim
 
 #: Target value of a pixel that is left out of the loss.
 IGNORE = 255
+#: How often a picture is given another ground, the look of a small web copy, and a cab a shaded rim.
+OTHER_GROUND, POORER, SHADED_RIM = 0.5, 0.35, 0.6
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,7 @@ def pieces_examples(rendered: Rendered, rng: np.random.Generator, closer: int = 
     return [_pieces_example(rendered, depth, box, rng) for box in boxes]
 
 
-def regions_examples(rendered: Rendered, profile: Profile, rng: np.random.Generator, most: int = 3) -> list[Example]:
+def regions_examples(rendered: Rendered, profile: Profile, rng: np.random.Generator, most: int = 6) -> list[Example]:
     """Return up to ``most`` faces of a photo; some in turned colours under a profile turned alike, so that
     whose hue is whose is learned from the profile."""
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 40]
@@ -68,8 +71,11 @@ def _pieces_example(rendered: Rendered, depth: NDArray, box: tuple[int, int, int
     factor = PIECES_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    rgb = cv2.resize(rendered.rgb[y : y + h, x : x + w], size, interpolation=way)
-    lab = lab_from_linear(_other_light(srgb_curve()[rgb], rng))
+    rgb = rendered.rgb[y : y + h, x : x + w]
+    if rng.random() < OTHER_GROUND:
+        rgb = other_ground(rgb, rendered.pieces[y : y + h, x : x + w] > 0, rng)
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
+    lab = lab_from_linear(other_light(srgb_curve()[rgb], rng))
     stone = cv2.resize((rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=way)
     deep = cv2.resize(depth[y : y + h, x : x + w], size, interpolation=way)
     target = np.dstack([stone > 0.5, np.rint(deep * 200)]).astype(np.uint8)
@@ -82,9 +88,13 @@ def _regions_example(rendered: Rendered, stone, profile: Profile, rng: np.random
     factor = REGIONS_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    lab = lab_from_linear(_other_light(srgb_curve()[cv2.resize(rendered.rgb[cut], size, interpolation=way)], rng))
+    rgb = cv2.resize(poorer(rendered.rgb[cut], rng) if rng.random() < POORER else rendered.rgb[cut], size, interpolation=way)
+    linear = other_light(srgb_curve()[rgb], rng)
     mask = cv2.resize((rendered.pieces[cut] == stone.id).astype(np.float32), size, interpolation=way) > 0.5
-    codes = cv2.resize(rendered.regions[cut], size, interpolation=cv2.INTER_NEAREST)
+    if stone.kind == "cab" and rng.random() < SHADED_RIM:
+        linear = shaded_rim(linear, mask, rng)
+    lab = lab_from_linear(linear)
+    codes = _most_of(rendered.regions[cut], size, way)
     if rng.random() < 0.2:
         lab, profile = _turned_colours(lab, profile, rng.uniform(0, 360))
     target = np.full(codes.shape, IGNORE, np.uint8)
@@ -92,19 +102,31 @@ def _regions_example(rendered: Rendered, stone, profile: Profile, rng: np.random
         target[codes == profile.code(role)] = place
     target[codes == UNREADABLE] = len(ROLES)
     target[~mask] = IGNORE
-    # The outline of a real photo is never exact.
-    reach = int(rng.integers(-2, 3))
+    # The outline of a real photo is never exact: what it takes in of the ground is named as the stone beside it.
+    reach = int(rng.integers(-3, 4))
     if reach:
         change = cv2.dilate if reach > 0 else cv2.erode
         mask = change(mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=abs(reach)) > 0
+        target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
     return Example(*_square(regions_input(lab, mask, profile), target, REGIONS_PX, np.uint8(IGNORE)))
 
 
-def _other_light(linear: NDArray, rng: np.random.Generator) -> NDArray[np.float32]:
-    """The picture under a somewhat other white balance, exposure and contrast: more than a phone gets wrong."""
-    gains = np.exp(rng.normal(0, 0.07, 3) + rng.normal(0, 0.12)).astype(np.float32)
-    gamma = np.float32(np.exp(rng.normal(0, 0.08)))
-    return np.clip((linear * gains) ** gamma, 0, 1)
+def _most_of(codes: NDArray[np.uint8], size: tuple[int, int], way: int) -> NDArray[np.uint8]:
+    """The code that fills most of each new pixel: a spark of glare smaller than that is not asked for."""
+    names = np.unique(codes)
+    shares = [cv2.resize((codes == name).astype(np.float32), size, interpolation=way) for name in names]
+    return names[np.argmax(shares, axis=0)]
+
+
+def _nearest_name(target: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The target, with every pixel that is left out named as the nearest one that is not."""
+    unnamed = (target == IGNORE).astype(np.uint8)
+    if unnamed.all():
+        return target
+    _, nearest = cv2.distanceTransformWithLabels(unnamed, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    name_of = np.zeros(int(nearest.max()) + 1, np.uint8)
+    name_of[nearest[unnamed == 0]] = target[unnamed == 0]
+    return name_of[nearest]
 
 
 def _turned_colours(lab: NDArray, profile: Profile, turn_deg: float) -> tuple[NDArray, Profile]:
@@ -132,16 +154,19 @@ def _depth(pieces: NDArray[np.uint8]) -> NDArray[np.float32]:
 def _square(picture: NDArray, target: NDArray, side: int, fill) -> tuple[NDArray[np.float16], NDArray[np.uint8]]:
     """Both on a square of that side; the rest of it is left out of the loss."""
     h, w = target.shape[:2]
-    big = np.pad(picture, ((0, side - h), (0, side - w), (0, 0)), mode="edge").astype(np.float16)
+    big = np.pad(picture, ((0, side - h), (0, side - w), (0, 0))).astype(np.float16)
     out = np.broadcast_to(fill, (side, side, *target.shape[2:])).copy()
     out[:h, :w] = target
     return big, out
 
 
-def make_examples(part: str, seed: int, photo: int, style: Style) -> list[Example]:
-    """Return the examples of one photo; the same seed and photo number give the same ones."""
+def make_examples(parts: list[str], seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
+    """Return the examples of one photo for each part; the same seed and photo number give the same ones."""
+    cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, photo])
     rendered = render_example_photo(rng, style)
-    if part == "pieces":
-        return pieces_examples(rendered, rng)
-    return regions_examples(rendered, load_profile(), rng)
+    ways = {
+        "pieces": lambda: pieces_examples(rendered, rng),
+        "regions": lambda: regions_examples(rendered, load_profile(), rng),
+    }
+    return {part: ways[part]() for part in parts}

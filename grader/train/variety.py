@@ -1,0 +1,101 @@
+"""More variety than the renderer draws, laid over finished renders: other grounds, other rims, poorer copies, other light."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+
+def other_ground(rgb: NDArray[np.uint8], stone: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.uint8]:
+    """Return the picture with all that is not stone replaced by a made-up pattern that keeps the shadows.
+
+    What a ground may look like is endless; the network must learn what a stone is, not which grounds there are.
+    """
+    h, w = stone.shape
+    grey = rgb.mean(axis=-1)
+    outside = (~stone).astype(np.float32)
+    sigma = 0.012 * max(h, w)
+    # Only the slow part of the old ground's light is kept, taken over the ground alone.
+    weight = cv2.GaussianBlur(outside, (0, 0), sigma) + 1e-3
+    shade = cv2.GaussianBlur((grey * outside).astype(np.float32), (0, 0), sigma) / weight
+    shade = np.clip(shade / max(1.0, float(np.median(shade))), 0.15, 1.6)[..., None]
+    pattern = np.clip(_pattern(h, w, rng) * shade, 0, 255)
+    edge = cv2.GaussianBlur(stone.astype(np.float32), (0, 0), 0.7)[..., None]
+    return np.rint(rgb * edge + pattern * (1 - edge)).astype(np.uint8)
+
+
+def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
+    """A ground of 1 to 4 colours: speckled, stippled, striped, blotched or woven, at any grain; (h, w, 3), 0 to 255."""
+    colours = _colours(int(rng.integers(2, 5)), rng)
+    grain_px = float(np.exp(rng.uniform(np.log(1.5), np.log(0.12 * max(h, w)))))
+    stretch = float(np.exp(rng.normal(0, 0.6)))
+    field = _noise(h, w, grain_px * stretch, grain_px / stretch, rng)
+    if rng.random() < 0.35:
+        y, x = np.mgrid[:h, :w].astype(np.float32)
+        turn = rng.uniform(0, np.pi)
+        along = x * np.float32(np.cos(turn)) + y * np.float32(np.sin(turn))
+        waves = np.sin(along * np.float32(2 * np.pi / (grain_px * 3 + 3)) + field * np.float32(rng.uniform(0, 3)))
+        field = waves.astype(np.float32) * np.float32(1.4) + field * np.float32(0.4)
+    field = (field - field.min()) / max(1e-6, float(np.ptp(field)))
+    if rng.random() < 0.5:
+        # Grains with borders of their own instead of a slow change.
+        steps = int(rng.integers(2, 7))
+        field = np.floor(field * steps) / max(1, steps - 1)
+    place = np.clip(field, 0, 1) * (len(colours) - 1)
+    below = np.minimum(place.astype(np.intp), len(colours) - 2)
+    part = (place - below)[..., None]
+    ground = colours[below] * (1 - part) + colours[below + 1] * part
+    return ground + rng.normal(0, rng.uniform(0, 7), (h, w, 1)).astype(np.float32)
+
+
+def _colours(count: int, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Colours near each other, as one material has them, or far apart, as a print has them."""
+    first = rng.uniform(10, 245, 3)
+    first = first.mean() + (first - first.mean()) * rng.choice([0.15, 0.4, 1.0])
+    spread = rng.choice([6, 20, 60])
+    return np.clip(first + rng.normal(0, spread, (count, 1)) + rng.normal(0, spread / 2, (count, 3)), 3, 252).astype(np.float32)
+
+
+def _noise(h: int, w: int, wide_px: float, high_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Smooth noise of that grain with two finer layers over it."""
+    total = np.zeros((h, w), np.float32)
+    for share, finer in ((1.0, 1), (0.5, 2.3), (0.3, 5)):
+        rows, cols = max(2, round(h * finer / max(1, high_px))), max(2, round(w * finer / max(1, wide_px)))
+        grid = rng.normal(0, 1, (min(rows, h), min(cols, w))).astype(np.float32)
+        total += np.float32(share) * cv2.resize(grid, (w, h), interpolation=cv2.INTER_CUBIC)
+    return total
+
+
+def shaded_rim(linear: NDArray[np.float32], mask: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.float32]:
+    """Return the face with its rim sunk into the shade and the glow of the ground on one side, as on a polished dome.
+
+    Such a rim is still blue or white: neutral or brownish shade on a dome is not host.
+    """
+    padded = np.pad(mask.astype(np.uint8), 1)
+    depth = cv2.distanceTransform(padded, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    reach = rng.uniform(0.08, 0.45) * max(1.0, float(depth.max()))
+    y, x = np.mgrid[: mask.shape[0], : mask.shape[1]].astype(np.float32)
+    side = rng.normal(0, 1, 2)
+    towards = (x / mask.shape[1] - 0.5) * side[0] + (y / mask.shape[0] - 0.5) * side[1]
+    amount = np.exp(-depth / reach) * np.clip(0.45 + towards, 0, 1) * rng.uniform(0.3, 0.95)
+    ground = rng.uniform(0.02, 0.6) * (1 + rng.normal(0, 0.12, 3) + np.array([0.12, 0, -0.12]) * rng.uniform(-0.3, 1.5))
+    glow = rng.uniform(0, 0.35)
+    sunk = amount[..., None].astype(np.float32)
+    return np.where(mask[..., None], linear * (1 - sunk) + np.float32(ground * glow).clip(0) * sunk, linear).astype(np.float32)
+
+
+def poorer(rgb: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8]:
+    """Return the picture as a small web copy of itself: few px, blocky colours."""
+    side = int(rng.integers(110, 420))
+    if max(rgb.shape) < side * 1.2:
+        return rgb
+    small = cv2.resize(rgb, None, fx=side / max(rgb.shape), fy=side / max(rgb.shape), interpolation=cv2.INTER_AREA)
+    # Channel order does not matter to the coder as long as it comes back the same.
+    _, coded = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 93))])
+    return cv2.imdecode(coded, cv2.IMREAD_COLOR)[..., ::-1]
+
+
+def other_light(linear: NDArray, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Return the picture under a somewhat other white balance, exposure and contrast: more than a phone gets wrong."""
+    gains = np.exp(rng.normal(0, 0.07, 3) + rng.normal(0, 0.12)).astype(np.float32)
+    gamma = np.float32(np.exp(rng.normal(0, 0.08)))
+    return np.clip((linear * gains) ** gamma, 0, 1)
