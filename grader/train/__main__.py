@@ -16,6 +16,8 @@ from grader.train.examples import IGNORE, Example, make_examples
 from grader.train.network import UNet
 
 CHANNELS = {"pieces": (3, 2), "regions": (7, 4)}
+#: Glare is rare and a missed highlight is read as white band: it counts more than its share.
+NAME_WEIGHTS = (1.0, 1.0, 1.0, 2.5)
 
 
 def gather(parts: list[str], seed: int, photos: int, style, jobs: int) -> dict[str, tuple[torch.Tensor, torch.Tensor]]:
@@ -32,7 +34,8 @@ def gather(parts: list[str], seed: int, photos: int, style, jobs: int) -> dict[s
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     """Loss of a batch: cross-entropy and overlap for names, absolute difference for depth."""
     if part == "regions":
-        return functional.cross_entropy(scores, target.long(), ignore_index=IGNORE)
+        weights = torch.tensor(NAME_WEIGHTS, device=scores.device)
+        return functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
     seen = target[..., 0] != IGNORE
     stone = target[..., 0].float()
     chance = torch.sigmoid(scores[:, 0])
