@@ -9,8 +9,8 @@ from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.size import size_class
 from grader.grading.model import Model, load_model
-from grader.grading.propose import propose, scene_estimate
 from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece, find_pieces, whole_photo
@@ -38,7 +38,7 @@ class MeasuredPiece:
 
 @dataclass(frozen=True)
 class GradedPiece:
-    """A measured stone with the proposal; ``proposal`` is ``None`` where the verdict is retake, the scene estimate stays."""
+    """A measured stone with the proposal; ``proposal`` is ``None`` on retake, the scene estimate stays."""
 
     measured: MeasuredPiece
     scene: SceneEstimate
@@ -80,9 +80,13 @@ def grade_photo(
     profile = profile if isinstance(profile, Profile) else load_profile(profile)
     model = model if isinstance(model, Model) else load_model(model)
     if not isinstance(photo, Photo):
-        photo = read_photo(photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px)
+        photo = read_photo(
+            photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
+        )
     measured, remarks = measure_photo(photo, profile, whole=whole)
-    return Graded(photo, tuple(_grade_piece(m, profile, model) for m in measured), photo.remarks + remarks)
+    return Graded(
+        photo, tuple(_grade_piece(m, profile, model) for m in measured), photo.remarks + remarks
+    )
 
 
 def measure_photo(
@@ -112,7 +116,9 @@ def _measure_piece(photo: Photo, piece: Piece, profile: Profile) -> MeasuredPiec
         piece=piece,
         face=face,
         measurements=measurements,
-        size_class=None if face.mm_per_px is None else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
+        size_class=None
+        if face.mm_per_px is None
+        else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
         state=state,
         verdict=verdict,
@@ -123,4 +129,6 @@ def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> Gra
     scene = scene_estimate(measured.measurements, profile, model)
     if measured.verdict.value == "retake":
         return GradedPiece(measured, scene, None)
-    return GradedPiece(measured, scene, propose(measured.measurements, measured.size_class, scene, profile, model))
+    return GradedPiece(
+        measured, scene, propose(measured.measurements, measured.size_class, scene, profile, model)
+    )

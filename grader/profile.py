@@ -29,7 +29,7 @@ SELL_AS = ("single", "by weight", "chips", "waste")
 
 @dataclass(frozen=True)
 class ColourClass:
-    """One colour class: ranges of L* (0-100), C*ab and h_ab (degrees, may pass 360) under D65, and what it stands for."""
+    """One colour class: ranges of L* (0-100), C*ab and h_ab (degrees, may pass 360), D65, and what it stands for."""
 
     name: str
     lightness: tuple[float, float]
@@ -120,7 +120,7 @@ def profile_names() -> tuple[str, ...]:
 
 def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
     path = Path(name_or_file)
-    if path.suffix == ".toml" or path.exists() and path.is_file():
+    if path.suffix == ".toml" or (path.exists() and path.is_file()):
         try:
             return path.read_text("utf-8"), str(path)
         except OSError as err:
@@ -200,7 +200,8 @@ def _colour(where: str, row: dict) -> ColourClass:
     reads_as = row.get("reads_as", "none")
     if reads_as not in READINGS:
         raise SettingsError(
-            f"{where}: colours.{name}.reads_as is {reads_as!r}{nearest(str(reads_as), READINGS)}; one of {', '.join(READINGS)}"
+            f"{where}: colours.{name}.reads_as is {reads_as!r}{nearest(str(reads_as), READINGS)}; "
+            f"one of {', '.join(READINGS)}"
         )
     kinds = row.get("kinds")
     if kinds is not None and (

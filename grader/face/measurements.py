@@ -79,7 +79,11 @@ class Banding:
 
 @dataclass(frozen=True)
 class Line:
-    """One line seen on the face: ``points`` (n, 2) x, y in working px, n >= 2; kind is "crack", "uncertain", "pattern line" or "contact"."""
+    """One line seen on the face.
+
+    points : (n, 2) x, y in working px, n >= 2.   kind : "crack", "uncertain", "pattern line" or "contact".
+    probability : that it is a crack, 0 to 1.
+    """
 
     points: NDArray
     length_px: float

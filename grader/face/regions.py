@@ -44,7 +44,9 @@ def find_regions(face: Face, profile: Profile) -> Regions:
     chances = _chances(face, profile)
     codes = _name(face, chances, profile)
     shares = _shares(face, codes, chances, profile)
-    colour = {c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)}
+    colour = {
+        c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)
+    }
     glare_share = float((codes == UNREADABLE).sum() / max(1, face.mask.sum()))
     return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
 
@@ -99,7 +101,9 @@ def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
 
 def _name(face: Face, chances: NDArray, profile: Profile) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    role_codes = np.array([profile.code(role) or len(profile.colours) for role in ROLES] + [UNREADABLE], np.uint8)
+    role_codes = np.array(
+        [profile.code(role) or len(profile.colours) for role in ROLES] + [UNREADABLE], np.uint8
+    )
     codes = role_codes[chances.argmax(axis=-1)]
     rest = profile.code("shore") or len(profile.colours)
     for code, colour in enumerate(profile.colours, start=1):
@@ -117,7 +121,10 @@ def _shares(face: Face, codes: NDArray, chances: NDArray, profile: Profile) -> d
     if count == 0:
         return {c.name: Share(1 / len(profile.colours), 0.0, 1.0) for c in profile.colours}
     hidden = 1 - count / face.mask.sum()
-    by_role = (chances[..., : len(ROLES)] / chances[..., : len(ROLES)].sum(axis=-1, keepdims=True).clip(1e-6))[readable]
+    by_role = (
+        chances[..., : len(ROLES)]
+        / chances[..., : len(ROLES)].sum(axis=-1, keepdims=True).clip(1e-6)
+    )[readable]
     base, slope = _interval_coefficients()
     shares = {}
     for code, colour in enumerate(profile.colours, start=1):
@@ -127,7 +134,10 @@ def _shares(face: Face, codes: NDArray, chances: NDArray, profile: Profile) -> d
         unsure = doubt(named, chance)
         reach = base + slope * unsure
         # What lies under glare may be all of this class, or none of it.
-        low, high = max(0.0, value - reach) * (1 - hidden), min(1.0, value + reach) * (1 - hidden) + hidden
+        low, high = (
+            max(0.0, value - reach) * (1 - hidden),
+            min(1.0, value + reach) * (1 - hidden) + hidden,
+        )
         shares[colour.name] = Share(value, min(low, value), max(high, value), unsure)
     return shares
 
@@ -147,7 +157,9 @@ def _interval_coefficients() -> tuple[float, float]:
         fitted = json.loads(path.read_text("utf-8"))
         return float(fitted["half_width_base"]), float(fitted["half_width_per_doubt"])
     except (OSError, ValueError, KeyError) as err:
-        raise ModelError(f"{path.name}: missing or damaged; install the tool again or rebuild it with python -m grader.train regions") from err
+        raise ModelError(
+            f"{path.name}: missing or damaged; install the tool again or rebuild it with python -m grader.train regions"
+        ) from err
 
 
 def _region_colour(lab: NDArray) -> RegionColour | None:
@@ -156,7 +168,12 @@ def _region_colour(lab: NDArray) -> RegionColour | None:
         return None
     middle = np.median(lab, axis=0)
     chroma, hue = chroma_hue(middle)
-    return RegionColour(float(middle[0]), float(chroma), float(hue), float(np.median(np.linalg.norm(lab - middle, axis=1))))
+    return RegionColour(
+        float(middle[0]),
+        float(chroma),
+        float(hue),
+        float(np.median(np.linalg.norm(lab - middle, axis=1))),
+    )
 
 
 def _kinds(face: Face, codes: NDArray, profile: Profile) -> dict[str, dict[str, float]]:

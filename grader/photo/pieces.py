@@ -56,7 +56,9 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
     if not outlines:
         text = "no stone found; use a plain ground, or --whole if one face fills the picture"
         return (), (Remark("no_stone", text),)
-    pieces = tuple(_piece(photo, number, outline) for number, outline in enumerate(outlines, start=1))
+    pieces = tuple(
+        _piece(photo, number, outline) for number, outline in enumerate(outlines, start=1)
+    )
     return pieces, ()
 
 
@@ -87,12 +89,15 @@ def _rough_outlines(photo: Photo) -> list[NDArray]:
 
 
 def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
-    """The outline of one stone, from a closer look around its rough outline; ``None`` if it is not a stone after all."""
+    """The outline of one stone, from a closer look around its rough outline; ``None`` if it is none after all."""
     x0, y0 = rough.min(axis=0)
     x1, y1 = rough.max(axis=0)
     margin = MARGIN_SHARE * max(x1 - x0, y1 - y0) + 4
     left, top = max(0, int(x0 - margin)), max(0, int(y0 - margin))
-    right, bottom = min(photo.width, int(np.ceil(x1 + margin))), min(photo.height, int(np.ceil(y1 + margin)))
+    right, bottom = (
+        min(photo.width, int(np.ceil(x1 + margin))),
+        min(photo.height, int(np.ceil(y1 + margin))),
+    )
     scores, px_per_photo_px = _look(photo, (left, top, right - left, bottom - top))
     h, w = scores.shape[:2]
     near = np.zeros((h, w), np.uint8)
@@ -116,7 +121,9 @@ def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]
     factor = min(1.0, LOOK_PX / max(w, h)) if max(w, h) > LOOK_PX else LOOK_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR)
-    return run_net("pieces", pieces_input(lab_from_linear(linear_srgb(small, photo.encoding)))), factor
+    return run_net(
+        "pieces", pieces_input(lab_from_linear(linear_srgb(small, photo.encoding)))
+    ), factor
 
 
 def _share(scores: NDArray) -> NDArray:
@@ -138,15 +145,20 @@ def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
     )
     core_of_label = np.zeros(int(nearest.max()) + 1, np.int32)
     core_of_label[nearest[cores > 0]] = cores[cores > 0]
-    labels = np.where(stone, core_of_label[nearest], 0)
-    return labels
+    return np.where(stone, core_of_label[nearest], 0)
 
 
 def _contour(level: NDArray) -> NDArray:
     """The longest zero contour of a field that is above 0 inside; (n, 2) x, y, where pixel (0, 0) spans 0 to 1."""
-    fine = cv2.resize(level.astype(np.float32), None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR)
-    contours, _ = cv2.findContours((fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    longest = cv2.approxPolyDP(max(contours, key=cv2.contourArea), FINER * OUTLINE_TOLERANCE_PX, closed=True)
+    fine = cv2.resize(
+        level.astype(np.float32), None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR
+    )
+    contours, _ = cv2.findContours(
+        (fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    longest = cv2.approxPolyDP(
+        max(contours, key=cv2.contourArea), FINER * OUTLINE_TOLERANCE_PX, closed=True
+    )
     return (longest[:, 0].astype(np.float32) + 0.5) / FINER
 
 

@@ -1,4 +1,4 @@
-"""``python -m grader.train pieces regions``: renders, trains, checks on held-out styles, writes the weights and card."""
+"""``python -m grader.train pieces regions``: renders, trains, checks on held-out styles, writes weights."""
 
 import argparse
 import json
@@ -20,13 +20,21 @@ CHANNELS = {"pieces": (3, 2), "regions": (7, 4)}
 NAME_WEIGHTS = (1.0, 1.0, 1.0, 2.5)
 
 
-def gather(parts: list[str], seed: int, photos: int, style, jobs: int) -> dict[str, tuple[torch.Tensor, torch.Tensor]]:
-    """Return pictures (n, channels, side, side) float16 and targets (n, ...) uint8 for each part, of that many photos."""
-    made = Parallel(n_jobs=jobs)(delayed(make_examples)(parts, seed, k, style) for k in range(photos))
+def gather(
+    parts: list[str], seed: int, photos: int, style, jobs: int
+) -> dict[str, tuple[torch.Tensor, torch.Tensor]]:
+    """Return pictures (n, channels, side, side) float16 and targets (n, ...) uint8, for each part."""
+    made = Parallel(n_jobs=jobs)(
+        delayed(make_examples)(parts, seed, k, style) for k in range(photos)
+    )
     gathered = {}
     for part in parts:
         examples: list[Example] = [e for photo in made for e in photo[part]]
-        pictures = torch.from_numpy(np.stack([e.picture for e in examples])).permute(0, 3, 1, 2).contiguous()
+        pictures = (
+            torch.from_numpy(np.stack([e.picture for e in examples]))
+            .permute(0, 3, 1, 2)
+            .contiguous()
+        )
         gathered[part] = (pictures, torch.from_numpy(np.stack([e.target for e in examples])))
     return gathered
 
@@ -39,13 +47,17 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
     seen = target[..., 0] != IGNORE
     stone = target[..., 0].float()
     chance = torch.sigmoid(scores[:, 0])
-    entropy = functional.binary_cross_entropy_with_logits(scores[:, 0], stone, reduction="none")[seen].mean()
+    entropy = functional.binary_cross_entropy_with_logits(scores[:, 0], stone, reduction="none")[
+        seen
+    ].mean()
     overlap = 1 - 2 * (chance * stone * seen).sum() / ((chance + stone) * seen).sum().clamp_min(1)
     depth = (torch.sigmoid(scores[:, 1]) - target[..., 1].float() / 200).abs()[seen].mean()
     return entropy + 0.5 * overlap + 2 * depth
 
 
-def turned(pictures: torch.Tensor, targets: torch.Tensor, turn: int, mirror: bool) -> tuple[torch.Tensor, torch.Tensor]:
+def turned(
+    pictures: torch.Tensor, targets: torch.Tensor, turn: int, mirror: bool
+) -> tuple[torch.Tensor, torch.Tensor]:
     """A batch turned by quarter turns and mirrored: a stone has no upright side."""
     pictures, targets = torch.rot90(pictures, turn, (2, 3)), torch.rot90(targets, turn, (1, 2))
     return (pictures.flip(3), targets.flip(2)) if mirror else (pictures, targets)
@@ -62,7 +74,9 @@ def train(part: str, pictures, targets, steps: int, batch: int, seed: int, devic
     began = time.perf_counter()
     for step in range(steps):
         pick = torch.from_numpy(rng.integers(len(pictures), size=batch)).to(device)
-        x, y = turned(pictures[pick].float(), targets[pick], int(rng.integers(4)), bool(rng.integers(2)))
+        x, y = turned(
+            pictures[pick].float(), targets[pick], int(rng.integers(4)), bool(rng.integers(2))
+        )
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             scores = net(x)
         loss = loss_of(part, scores.float(), y)
@@ -71,7 +85,10 @@ def train(part: str, pictures, targets, steps: int, batch: int, seed: int, devic
         tuner.step()
         pace.step()
         if step % max(1, steps // 10) == 0:
-            print(f"{part} step {step} loss {loss.item():.4f} {time.perf_counter() - began:.0f} s", flush=True)
+            print(
+                f"{part} step {step} loss {loss.item():.4f} {time.perf_counter() - began:.0f} s",
+                flush=True,
+            )
     return net.eval()
 
 

@@ -39,7 +39,9 @@ def render_example_photo(rng: np.random.Generator, style: Style) -> Rendered:
     """Return a training photo: sizes, numbers of stones and states are drawn as they come."""
     side = int(rng.integers(700, 1300))
     wide = rng.choice([0.75, 1.0, 1.333])
-    return render_photo(rng, style, width_px=round(side * wide**0.5), height_px=round(side / wide**0.5))
+    return render_photo(
+        rng, style, width_px=round(side * wide**0.5), height_px=round(side / wide**0.5)
+    )
 
 
 def pieces_examples(rendered: Rendered, rng: np.random.Generator, closer: int = 2) -> list[Example]:
@@ -54,11 +56,15 @@ def pieces_examples(rendered: Rendered, rng: np.random.Generator, closer: int = 
         margin = max(bw, bh) * MARGIN_SHARE * rng.uniform(0.5, 2.0) + 4
         shift = rng.uniform(-0.3, 0.3, 2) * margin
         left, top = max(0, int(x - margin + shift[0])), max(0, int(y - margin + shift[1]))
-        boxes.append((left, top, min(w, int(x + bw + margin)) - left, min(h, int(y + bh + margin)) - top))
+        boxes.append(
+            (left, top, min(w, int(x + bw + margin)) - left, min(h, int(y + bh + margin)) - top)
+        )
     return [_pieces_example(rendered, depth, box, rng) for box in boxes]
 
 
-def regions_examples(rendered: Rendered, profile: Profile, rng: np.random.Generator, most: int = 6) -> list[Example]:
+def regions_examples(
+    rendered: Rendered, profile: Profile, rng: np.random.Generator, most: int = 6
+) -> list[Example]:
     """Return up to ``most`` faces of a photo; some in turned colours under a profile turned alike, so that
     whose hue is whose is learned from the profile."""
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 40]
@@ -66,7 +72,9 @@ def regions_examples(rendered: Rendered, profile: Profile, rng: np.random.Genera
     return [_regions_example(rendered, stone, profile, rng) for stone in stones[:most]]
 
 
-def _pieces_example(rendered: Rendered, depth: NDArray, box: tuple[int, int, int, int], rng: np.random.Generator) -> Example:
+def _pieces_example(
+    rendered: Rendered, depth: NDArray, box: tuple[int, int, int, int], rng: np.random.Generator
+) -> Example:
     x, y, w, h = box
     factor = PIECES_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
@@ -76,21 +84,34 @@ def _pieces_example(rendered: Rendered, depth: NDArray, box: tuple[int, int, int
         rgb = other_ground(rgb, rendered.pieces[y : y + h, x : x + w] > 0, rng)
     rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
     lab = lab_from_linear(other_light(srgb_curve()[rgb], rng))
-    stone = cv2.resize((rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=way)
+    stone = cv2.resize(
+        (rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=way
+    )
     deep = cv2.resize(depth[y : y + h, x : x + w], size, interpolation=way)
     target = np.dstack([stone > 0.5, np.rint(deep * 200)]).astype(np.uint8)
-    return Example(*_square(pieces_input(lab), target, PIECES_PX, np.array([IGNORE, IGNORE], np.uint8)))
+    return Example(
+        *_square(pieces_input(lab), target, PIECES_PX, np.array([IGNORE, IGNORE], np.uint8))
+    )
 
 
-def _regions_example(rendered: Rendered, stone, profile: Profile, rng: np.random.Generator) -> Example:
+def _regions_example(
+    rendered: Rendered, stone, profile: Profile, rng: np.random.Generator
+) -> Example:
     x, y, w, h = stone.box
     cut = np.s_[y : y + h, x : x + w]
     factor = REGIONS_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    rgb = cv2.resize(poorer(rendered.rgb[cut], rng) if rng.random() < POORER else rendered.rgb[cut], size, interpolation=way)
+    rgb = cv2.resize(
+        poorer(rendered.rgb[cut], rng) if rng.random() < POORER else rendered.rgb[cut],
+        size,
+        interpolation=way,
+    )
     linear = other_light(srgb_curve()[rgb], rng)
-    mask = cv2.resize((rendered.pieces[cut] == stone.id).astype(np.float32), size, interpolation=way) > 0.5
+    mask = (
+        cv2.resize((rendered.pieces[cut] == stone.id).astype(np.float32), size, interpolation=way)
+        > 0.5
+    )
     if stone.kind == "cab" and rng.random() < SHADED_RIM:
         linear = shaded_rim(linear, mask, rng)
     lab = lab_from_linear(linear)
@@ -108,13 +129,17 @@ def _regions_example(rendered: Rendered, stone, profile: Profile, rng: np.random
         change = cv2.dilate if reach > 0 else cv2.erode
         mask = change(mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=abs(reach)) > 0
         target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
-    return Example(*_square(regions_input(lab, mask, profile), target, REGIONS_PX, np.uint8(IGNORE)))
+    return Example(
+        *_square(regions_input(lab, mask, profile), target, REGIONS_PX, np.uint8(IGNORE))
+    )
 
 
 def _most_of(codes: NDArray[np.uint8], size: tuple[int, int], way: int) -> NDArray[np.uint8]:
     """The code that fills most of each new pixel: a spark of glare smaller than that is not asked for."""
     names = np.unique(codes)
-    shares = [cv2.resize((codes == name).astype(np.float32), size, interpolation=way) for name in names]
+    shares = [
+        cv2.resize((codes == name).astype(np.float32), size, interpolation=way) for name in names
+    ]
     return names[np.argmax(shares, axis=0)]
 
 
@@ -123,7 +148,9 @@ def _nearest_name(target: NDArray[np.uint8]) -> NDArray[np.uint8]:
     unnamed = (target == IGNORE).astype(np.uint8)
     if unnamed.all():
         return target
-    _, nearest = cv2.distanceTransformWithLabels(unnamed, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    _, nearest = cv2.distanceTransformWithLabels(
+        unnamed, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
     name_of = np.zeros(int(nearest.max()) + 1, np.uint8)
     name_of[nearest[unnamed == 0]] = target[unnamed == 0]
     return name_of[nearest]
@@ -133,9 +160,13 @@ def _turned_colours(lab: NDArray, profile: Profile, turn_deg: float) -> tuple[ND
     """The picture with all hues turned, and the profile with its hue ranges turned alike."""
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
     turned = lab.copy()
-    turned[..., 1], turned[..., 2] = c * lab[..., 1] - s * lab[..., 2], s * lab[..., 1] + c * lab[..., 2]
+    turned[..., 1], turned[..., 2] = (
+        c * lab[..., 1] - s * lab[..., 2],
+        s * lab[..., 1] + c * lab[..., 2],
+    )
     colours = tuple(
-        replace(k, hue_deg=(k.hue_deg[0] + turn_deg, k.hue_deg[1] + turn_deg)) for k in profile.colours
+        replace(k, hue_deg=(k.hue_deg[0] + turn_deg, k.hue_deg[1] + turn_deg))
+        for k in profile.colours
     )
     return turned, replace(profile, colours=colours)
 
@@ -151,7 +182,9 @@ def _depth(pieces: NDArray[np.uint8]) -> NDArray[np.float32]:
     return depth
 
 
-def _square(picture: NDArray, target: NDArray, side: int, fill) -> tuple[NDArray[np.float16], NDArray[np.uint8]]:
+def _square(
+    picture: NDArray, target: NDArray, side: int, fill
+) -> tuple[NDArray[np.float16], NDArray[np.uint8]]:
     """Both on a square of that side; the rest of it is left out of the loss."""
     h, w = target.shape[:2]
     big = np.pad(picture, ((0, side - h), (0, side - w), (0, 0))).astype(np.float16)
@@ -160,7 +193,9 @@ def _square(picture: NDArray, target: NDArray, side: int, fill) -> tuple[NDArray
     return big, out
 
 
-def make_examples(parts: list[str], seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
+def make_examples(
+    parts: list[str], seed: int, photo: int, style: Style
+) -> dict[str, list[Example]]:
     """Return the examples of one photo for each part; the same seed and photo number give the same ones."""
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, photo])

@@ -18,7 +18,9 @@ from grader.render import TRAINING, Style
 from grader.train.examples import render_example_photo
 
 
-def fit_half_width(errors: NDArray, doubts: NDArray, hold_share: float = 0.95) -> tuple[float, float]:
+def fit_half_width(
+    errors: NDArray, doubts: NDArray, hold_share: float = 0.95
+) -> tuple[float, float]:
     """Return (base, slope) of the narrowest half width ``base + slope * doubt`` that holds that share of the errors."""
     best = (np.inf, 0.0, 0.0)
     for slope in np.linspace(0, 8, 161):
@@ -41,7 +43,9 @@ def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, 
             continue
         truth = rendered.stones[int(ids.argmax()) - 1].shares
         regions = find_regions(cut_face(shot, piece), profile)
-        pairs += [(abs(share.value - truth[name]), share.doubt) for name, share in regions.shares.items()]
+        pairs += [
+            (abs(share.value - truth[name]), share.doubt) for name, share in regions.shares.items()
+        ]
     return pairs
 
 
@@ -52,7 +56,9 @@ def main() -> None:
     ask.add_argument("--seed", type=int, default=7001)
     ask.add_argument("--jobs", type=int, default=-1)
     told = ask.parse_args()
-    made = Parallel(n_jobs=told.jobs)(delayed(errors_and_doubts)(told.seed, k, TRAINING) for k in range(told.photos))
+    made = Parallel(n_jobs=told.jobs)(
+        delayed(errors_and_doubts)(told.seed, k, TRAINING) for k in range(told.photos)
+    )
     pairs = np.array([pair for photo in made for pair in photo])
     base, slope = fit_half_width(pairs[:, 0], pairs[:, 1])
     fitted = {

@@ -19,12 +19,20 @@ class UNet(nn.Module):
     a quarter of a full-size first level and keeps the borders sharp.
     """
 
-    def __init__(self, inputs: int, outputs: int, widths: tuple[int, ...] = (24, 32, 48, 64, 96)) -> None:
+    def __init__(
+        self, inputs: int, outputs: int, widths: tuple[int, ...] = (24, 32, 48, 64, 96)
+    ) -> None:
         super().__init__()
         self.stem = nn.Conv2d(inputs, widths[0], 4, stride=2, padding=1)
-        self.down = nn.ModuleList(_double(a, b) for a, b in zip((widths[0], *widths[:-1]), widths, strict=True))
-        self.up = nn.ModuleList(_double(a + b, a) for a, b in zip(widths[-2::-1], widths[:0:-1], strict=True))
-        self.fine = nn.Sequential(nn.Conv2d(widths[0] + inputs, 16, 3, padding=1), nn.ReLU(inplace=True))
+        self.down = nn.ModuleList(
+            _double(a, b) for a, b in zip((widths[0], *widths[:-1]), widths, strict=True)
+        )
+        self.up = nn.ModuleList(
+            _double(a + b, a) for a, b in zip(widths[-2::-1], widths[:0:-1], strict=True)
+        )
+        self.fine = nn.Sequential(
+            nn.Conv2d(widths[0] + inputs, 16, 3, padding=1), nn.ReLU(inplace=True)
+        )
         self.head = nn.Conv2d(16, outputs, 1)
 
     def forward(self, picture: torch.Tensor) -> torch.Tensor:
@@ -33,6 +41,8 @@ class UNet(nn.Module):
             x = block(x if level == 0 else functional.max_pool2d(x, 2))
             kept.append(x)
         for block, skip in zip(self.up, kept[-2::-1], strict=True):
-            x = block(torch.cat([functional.interpolate(x, scale_factor=2, mode="nearest"), skip], 1))
+            x = block(
+                torch.cat([functional.interpolate(x, scale_factor=2, mode="nearest"), skip], 1)
+            )
         x = functional.interpolate(x, scale_factor=2, mode="bilinear", align_corners=False)
         return self.head(self.fine(torch.cat([x, picture], 1)))

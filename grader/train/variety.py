@@ -1,11 +1,13 @@
-"""More variety than the renderer draws, laid over finished renders: other grounds, other rims, poorer copies, other light."""
+"""More variety than the renderer draws, laid over finished renders: other grounds, rims, copies and light."""
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 
-def other_ground(rgb: NDArray[np.uint8], stone: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.uint8]:
+def other_ground(
+    rgb: NDArray[np.uint8], stone: NDArray[np.bool_], rng: np.random.Generator
+) -> NDArray[np.uint8]:
     """Return the picture with all that is not stone replaced by a made-up pattern that keeps the shadows.
 
     What a ground may look like is endless; the network must learn what a stone is, not which grounds there are.
@@ -33,7 +35,10 @@ def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
         y, x = np.mgrid[:h, :w].astype(np.float32)
         turn = rng.uniform(0, np.pi)
         along = x * np.float32(np.cos(turn)) + y * np.float32(np.sin(turn))
-        waves = np.sin(along * np.float32(2 * np.pi / (grain_px * 3 + 3)) + field * np.float32(rng.uniform(0, 3)))
+        waves = np.sin(
+            along * np.float32(2 * np.pi / (grain_px * 3 + 3))
+            + field * np.float32(rng.uniform(0, 3))
+        )
         field = waves.astype(np.float32) * np.float32(1.4) + field * np.float32(0.4)
     field = (field - field.min()) / max(1e-6, float(np.ptp(field)))
     if rng.random() < 0.5:
@@ -52,20 +57,29 @@ def _colours(count: int, rng: np.random.Generator) -> NDArray[np.float32]:
     first = rng.uniform(10, 245, 3)
     first = first.mean() + (first - first.mean()) * rng.choice([0.15, 0.4, 1.0])
     spread = rng.choice([6, 20, 60])
-    return np.clip(first + rng.normal(0, spread, (count, 1)) + rng.normal(0, spread / 2, (count, 3)), 3, 252).astype(np.float32)
+    return np.clip(
+        first + rng.normal(0, spread, (count, 1)) + rng.normal(0, spread / 2, (count, 3)), 3, 252
+    ).astype(np.float32)
 
 
-def _noise(h: int, w: int, wide_px: float, high_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+def _noise(
+    h: int, w: int, wide_px: float, high_px: float, rng: np.random.Generator
+) -> NDArray[np.float32]:
     """Smooth noise of that grain with two finer layers over it."""
     total = np.zeros((h, w), np.float32)
     for share, finer in ((1.0, 1), (0.5, 2.3), (0.3, 5)):
-        rows, cols = max(2, round(h * finer / max(1, high_px))), max(2, round(w * finer / max(1, wide_px)))
+        rows, cols = (
+            max(2, round(h * finer / max(1, high_px))),
+            max(2, round(w * finer / max(1, wide_px))),
+        )
         grid = rng.normal(0, 1, (min(rows, h), min(cols, w))).astype(np.float32)
         total += np.float32(share) * cv2.resize(grid, (w, h), interpolation=cv2.INTER_CUBIC)
     return total
 
 
-def shaded_rim(linear: NDArray[np.float32], mask: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np.float32]:
+def shaded_rim(
+    linear: NDArray[np.float32], mask: NDArray[np.bool_], rng: np.random.Generator
+) -> NDArray[np.float32]:
     """Return the face with its rim sunk into the shade and the glow of the ground on one side, as on a polished dome.
 
     Such a rim is still blue or white: neutral or brownish shade on a dome is not host.
@@ -77,10 +91,14 @@ def shaded_rim(linear: NDArray[np.float32], mask: NDArray[np.bool_], rng: np.ran
     side = rng.normal(0, 1, 2)
     towards = (x / mask.shape[1] - 0.5) * side[0] + (y / mask.shape[0] - 0.5) * side[1]
     amount = np.exp(-depth / reach) * np.clip(0.45 + towards, 0, 1) * rng.uniform(0.3, 0.95)
-    ground = rng.uniform(0.02, 0.6) * (1 + rng.normal(0, 0.12, 3) + np.array([0.12, 0, -0.12]) * rng.uniform(-0.3, 1.5))
+    ground = rng.uniform(0.02, 0.6) * (
+        1 + rng.normal(0, 0.12, 3) + np.array([0.12, 0, -0.12]) * rng.uniform(-0.3, 1.5)
+    )
     glow = rng.uniform(0, 0.35)
     sunk = amount[..., None].astype(np.float32)
-    return np.where(mask[..., None], linear * (1 - sunk) + np.float32(ground * glow).clip(0) * sunk, linear).astype(np.float32)
+    return np.where(
+        mask[..., None], linear * (1 - sunk) + np.float32(ground * glow).clip(0) * sunk, linear
+    ).astype(np.float32)
 
 
 def poorer(rgb: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8]:
@@ -88,9 +106,13 @@ def poorer(rgb: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8
     side = int(rng.integers(110, 420))
     if max(rgb.shape) < side * 1.2:
         return rgb
-    small = cv2.resize(rgb, None, fx=side / max(rgb.shape), fy=side / max(rgb.shape), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(
+        rgb, None, fx=side / max(rgb.shape), fy=side / max(rgb.shape), interpolation=cv2.INTER_AREA
+    )
     # Channel order does not matter to the coder as long as it comes back the same.
-    _, coded = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 93))])
+    _, coded = cv2.imencode(
+        ".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 93))]
+    )
     return cv2.imdecode(coded, cv2.IMREAD_COLOR)[..., ::-1]
 
 

@@ -1,7 +1,7 @@
 """Three really different ways to name the colour regions of a face, compared on the same faces.
 
-``python tests/benchmarks/region_methods.py [--photos N] [--labelled FOLDER]...`` prints one table: an adapted mixture with
-the profile as prior; superpixels with a trained classifier on Lab and context; the network that ships. All are given
+``python tests/benchmarks/region_methods.py [--photos N] [--labelled FOLDER]...`` prints one table: an adapted
+mixture with the profile as prior; superpixels with a trained classifier on Lab and context; the network that ships. All are given
 the true outline, so that only the naming is compared. The two that learn see training renders alone.
 """
 
@@ -31,7 +31,9 @@ def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
     pixels = lab[mask].astype(np.float64)
     fits = np.stack([_fit(lab, c)[mask] for c in PROFILE.colours], 1) ** 2 * (1, 1, 0.35) + 1e-4
     # White competes with blue by lightness beside the stone's own range, host by its want of either colour.
-    light = (pixels[:, 0] - np.percentile(pixels[:, 0], 5)) / max(15, np.ptp(np.percentile(pixels[:, 0], (5, 95))))
+    light = (pixels[:, 0] - np.percentile(pixels[:, 0], 5)) / max(
+        15, np.ptp(np.percentile(pixels[:, 0], (5, 95)))
+    )
     chance = fits * np.stack([1.3 - light, 0.3 + light, np.full(len(light), 0.8)], 1).clip(0.05)
     chance /= chance.sum(1, keepdims=True)
     prior = chance.copy()
@@ -42,7 +44,10 @@ def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
             middle = chance[:, k] @ pixels / weight
             away = pixels - middle
             spread = (away * chance[:, k, None]).T @ away / weight + np.diag([40.0, 12, 12])
-            score[:, k] = -0.5 * np.einsum("ij,jk,ik->i", away, np.linalg.inv(spread), away) - 0.5 * np.linalg.slogdet(spread)[1]
+            score[:, k] = (
+                -0.5 * np.einsum("ij,jk,ik->i", away, np.linalg.inv(spread), away)
+                - 0.5 * np.linalg.slogdet(spread)[1]
+            )
         score += np.log(prior) + np.log(chance.mean(0) + 1e-3)
         chance = np.exp(score - score.max(1, keepdims=True))
         chance /= chance.sum(1, keepdims=True)
@@ -54,13 +59,18 @@ def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
 
 
 def superpixel_features(lab: NDArray, mask: NDArray) -> tuple[NDArray[np.intp], NDArray]:
-    """Superpixel labels (1 ... n, 0 off the stone) and their features: colour, spread, surround, place in the stone's range."""
+    """Superpixel labels (1 ... n, 0 off the stone); their colour, spread, surround, place in the stone's range."""
     labels = slic(lab, n_segments=350, compactness=9, mask=mask, channel_axis=-1, start_label=1)
     n = int(labels.max())
     count = np.bincount(labels.ravel(), minlength=n + 1)[1:, None].clip(1)
 
     def mean(field):
-        return np.stack([np.bincount(labels.ravel(), field[..., k].ravel(), n + 1)[1:] for k in range(3)], 1) / count
+        return (
+            np.stack(
+                [np.bincount(labels.ravel(), field[..., k].ravel(), n + 1)[1:] for k in range(3)], 1
+            )
+            / count
+        )
 
     middle = mean(lab)
     spread = np.sqrt((mean(lab**2) - middle**2).clip(0))
@@ -68,7 +78,19 @@ def superpixel_features(lab: NDArray, mask: NDArray) -> tuple[NDArray[np.intp], 
     chroma, hue = np.hypot(middle[:, 1], middle[:, 2]), np.arctan2(middle[:, 2], middle[:, 1])
     low, high = np.percentile(lab[mask], (5, 95), axis=0)
     stone = np.broadcast_to(np.concatenate([np.median(lab[mask], 0), low, high]), (n, 9))
-    features = np.column_stack([middle, chroma, np.cos(hue), np.sin(hue), spread, surround, middle - surround, (middle - low) / (high - low + 8), stone])
+    features = np.column_stack(
+        [
+            middle,
+            chroma,
+            np.cos(hue),
+            np.sin(hue),
+            spread,
+            surround,
+            middle - surround,
+            (middle - low) / (high - low + 8),
+            stone,
+        ]
+    )
     return labels, features
 
 
@@ -84,7 +106,9 @@ class Superpixels:
                 if len(inside):
                     rows.append(features[k - 1])
                     names.append(np.bincount(inside).argmax())
-        self.trees_ = HistGradientBoostingClassifier(max_iter=250, random_state=0).fit(np.array(rows), np.array(names))
+        self.trees_ = HistGradientBoostingClassifier(max_iter=250, random_state=0).fit(
+            np.array(rows), np.array(names)
+        )
         return self
 
     def name(self, lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
@@ -108,7 +132,12 @@ def rendered_faces(style, seed: int, photos: int):
             if min(w, h) < 60:
                 continue
             cut = np.s_[y : y + h, x : x + w]
-            yield _at_size(shot.rgb[cut], shot.pieces[cut] == stone.id, shot.regions[cut], np.ones((h, w), bool))
+            yield _at_size(
+                shot.rgb[cut],
+                shot.pieces[cut] == stone.id,
+                shot.regions[cut],
+                np.ones((h, w), bool),
+            )
 
 
 def labelled_faces(folder: Path):
@@ -119,9 +148,14 @@ def labelled_faces(folder: Path):
         unsure = cv2.imread(str(folder / "unsure" / f"{path.stem}.png"), cv2.IMREAD_GRAYSCALE)
         sure = np.ones(codes.shape, bool) if unsure is None else unsure == 0
         # A label that lies a quarter turn off its photograph is turned.
-        ground = np.linalg.norm(rgb.astype(float) - np.median(rgb[:6].reshape(-1, 3), axis=0), axis=2)
+        ground = np.linalg.norm(
+            rgb.astype(float) - np.median(rgb[:6].reshape(-1, 3), axis=0), axis=2
+        )
         if codes.shape[0] == codes.shape[1]:
-            turn = max(range(4), key=lambda t: np.corrcoef(np.rot90(codes > 0, t).ravel(), ground.ravel())[0, 1])
+            turn = max(
+                range(4),
+                key=lambda t: np.corrcoef(np.rot90(codes > 0, t).ravel(), ground.ravel())[0, 1],
+            )
             codes, sure = np.rot90(codes, turn), np.rot90(sure, turn)
         y, x = np.nonzero(codes)
         cut = np.s_[y.min() : y.max() + 1, x.min() : x.max() + 1]
@@ -149,28 +183,44 @@ def judge(method, faces) -> tuple[float, float, int]:
             both[k - 1] += (a & b).sum()
             either[k - 1] += (a | b).sum()
         read, true = mask & (said != UNREADABLE), mask & (truth != UNREADABLE)
-        errors.append([abs((said[read] == k).mean() - (truth[true] == k).mean()) * 100 for k in (1, 2, 3)])
+        errors.append(
+            [abs((said[read] == k).mean() - (truth[true] == k).mean()) * 100 for k in (1, 2, 3)]
+        )
     return float((both / either.clip(1)).mean()), float(np.mean(errors)), len(errors)
 
 
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--photos", type=int, default=60)
-    ask.add_argument("--learn", type=int, default=150, help="training renders for the superpixel classifier")
+    ask.add_argument(
+        "--learn", type=int, default=150, help="training renders for the superpixel classifier"
+    )
     ask.add_argument("--labelled", type=Path, action="append", default=[])
     told = ask.parse_args()
-    trained = Superpixels().fit((lab_from_linear(f[0]), f[1], f[2]) for f in rendered_faces(TRAINING, 501, told.learn))
+    trained = Superpixels().fit(
+        (lab_from_linear(f[0]), f[1], f[2]) for f in rendered_faces(TRAINING, 501, told.learn)
+    )
     methods = {
         "adapted mixture": lambda linear, mask: adapted_mixture(lab_from_linear(linear), mask),
         "superpixels + trees": lambda linear, mask: trained.name(lab_from_linear(linear), mask),
         "network (ships)": lambda linear, mask: network(lab_from_linear(linear), mask, linear),
     }
     sets = {"held-out styles": list(rendered_faces(HELD_OUT, 502, told.photos))}
-    sets |= {f"labelled set {k}": list(labelled_faces(folder)) for k, folder in enumerate(told.labelled, 1)}
-    print("| method | " + " | ".join(f"{name} (n={len(f)}): IoU, share error" for name, f in sets.items()) + " |")
+    sets |= {
+        f"labelled set {k}": list(labelled_faces(folder))
+        for k, folder in enumerate(told.labelled, 1)
+    }
+    print(
+        "| method | "
+        + " | ".join(f"{name} (n={len(f)}): IoU, share error" for name, f in sets.items())
+        + " |"
+    )
     print("|---" * (len(sets) + 1) + "|")
     for name, method in methods.items():
-        cells = [f"{iou:.3f}, {error:.1f}" for iou, error, _ in (judge(method, faces) for faces in sets.values())]
+        cells = [
+            f"{iou:.3f}, {error:.1f}"
+            for iou, error, _ in (judge(method, faces) for faces in sets.values())
+        ]
         print(f"| {name} | " + " | ".join(cells) + " |")
 
 

@@ -55,7 +55,9 @@ def test_shares_are_counted_over_the_readable_face_and_sum_to_one():
     face = face_of(np.full((10, 10, 3), 0.5))
     named = regions._name(face, certain(codes), PROFILE)
     shares = regions._shares(face, named, certain(codes), PROFILE)
-    assert {n: s.value for n, s in shares.items()} == pytest.approx({"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9})
+    assert {n: s.value for n, s in shares.items()} == pytest.approx(
+        {"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9}
+    )
     assert (named == regions.UNREADABLE).sum() == 10
 
 
@@ -63,7 +65,9 @@ def test_glare_widens_every_interval_for_what_may_lie_under_it():
     codes = np.zeros((10, 10), int)
     codes[:, 9] = 3
     face = face_of(np.full((10, 10, 3), 0.5))
-    shares = regions._shares(face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE)
+    shares = regions._shares(
+        face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE
+    )
     # Nine columns of blue, one unread: blue fills 0.9 to 1 of the whole face; each end 0.01 further for the base.
     assert shares["blue"].low == pytest.approx(0.99 * 0.9)
     assert shares["blue"].high == pytest.approx(1)
@@ -79,13 +83,17 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
     first = regions._shares(face, regions._name(face, chances, PROFILE), chances, PROFILE)
     second = regions._shares(big, regions._name(big, doubled, PROFILE), doubled, PROFILE)
     for name in first:
-        assert second[name].high - second[name].low == pytest.approx(first[name].high - first[name].low, abs=1e-6)
+        assert second[name].high - second[name].low == pytest.approx(
+            first[name].high - first[name].low, abs=1e-6
+        )
 
 
 def test_a_face_under_glare_alone_claims_nothing():
     codes = np.full((6, 6), 3)
     face = face_of(np.ones((6, 6, 3)))
-    shares = regions._shares(face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE)
+    shares = regions._shares(
+        face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE
+    )
     assert all((s.low, s.high) == (0, 1) for s in shares.values())
     assert sum(s.value for s in shares.values()) == pytest.approx(1)
 

@@ -15,12 +15,20 @@ def box_outline(x, y, w, h):
 
 
 def photo_of(rgb, mm_per_px=None):
-    return Photo("drawn.png", rgb, srgb_encoding(), "", Scale(mm_per_px, "hand" if mm_per_px else None))
+    return Photo(
+        "drawn.png", rgb, srgb_encoding(), "", Scale(mm_per_px, "hand" if mm_per_px else None)
+    )
 
 
 def test_stones_are_numbered_row_by_row_from_the_top_and_left_to_right():
     # Two rows of three, each a little uneven: 20 px up and down is less than half of the 100 px height.
-    placed = [(500, 20, 100, 100), (20, 0, 100, 100), (260, 10, 100, 100), (30, 210, 100, 100), (500, 190, 100, 100)]
+    placed = [
+        (500, 20, 100, 100),
+        (20, 0, 100, 100),
+        (260, 10, 100, 100),
+        (30, 210, 100, 100),
+        (500, 190, 100, 100),
+    ]
     ordered = pieces._in_rows([box_outline(*box) for box in placed])
     assert [tuple(o[0]) for o in ordered] == [(20, 0), (260, 10), (500, 20), (30, 210), (500, 190)]
 

@@ -64,5 +64,8 @@ def test_a_call_of_a_scene_alone_is_told_without_a_grade():
 
 def test_a_grade_that_left_the_ladder_is_told_as_such():
     profile = load_profile()
-    assert words.meaning("select", profile) == "a scene in strong colours on the face, and few lines seen"
+    assert (
+        words.meaning("select", profile)
+        == "a scene in strong colours on the face, and few lines seen"
+    )
     assert words.meaning("former", profile) == "not on this ladder"
