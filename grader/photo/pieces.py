@@ -20,6 +20,10 @@ LOOK_PX = 512
 MARGIN_SHARE = 0.15
 # Settings found on tuning renders: where a stone's inside begins, the least stone and the least certain one kept.
 CORE_DEPTH = 0.45
+# Parts that meet along more than this share of the smaller one's width are one stone.
+NECK_SHARE = 0.55
+# A stone looks the same from afar and close: least overlap (intersection / union) of the two outlines.
+LEAST_AGREEMENT = 0.5
 # An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
 FINER = 4
 OUTLINE_TOLERANCE_PX = 0.2
@@ -108,6 +112,8 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
     if not shares.any():
         return None
     mine = labels == shares.argmax()
+    if (mine & (near > 0)).sum() < LEAST_AGREEMENT * (mine | (near > 0)).sum():
+        return None
     # Zero level of the score, held below zero where a neighbour or the ground begins.
     level = np.where(cv2.dilate(mine.astype(np.uint8), np.ones((3, 3))) > 0, scores[..., 0], -1)
     level[(labels > 0) & ~mine] = -1
@@ -145,7 +151,24 @@ def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
     )
     core_of_label = np.zeros(int(nearest.max()) + 1, np.int32)
     core_of_label[nearest[cores > 0]] = cores[cores > 0]
-    return np.where(stone, core_of_label[nearest], 0)
+    return _join_wide(np.where(stone, core_of_label[nearest], 0))
+
+
+def _join_wide(labels: NDArray) -> NDArray:
+    """Join what meets along a border wide for its size: two stones touch in a narrow neck, one stone has none."""
+    count = int(labels.max()) + 1
+    across_px = 2 * np.sqrt(np.bincount(labels.ravel(), minlength=count) / np.pi)
+    borders = np.zeros((count, count), np.int64)
+    for one, other in ((labels[:, 1:], labels[:, :-1]), (labels[1:], labels[:-1])):
+        met = (one != other) & (one > 0) & (other > 0)
+        np.add.at(borders, (one[met], other[met]), 1)
+    # A slanting border is counted along rows and columns: about 1.27 times its length in the mean over all slants.
+    borders = (borders + borders.T) / 1.27
+    name = np.arange(count)
+    for one, other in zip(*np.nonzero(np.triu(borders)), strict=True):
+        if borders[one, other] > NECK_SHARE * min(across_px[one], across_px[other]):
+            name[name == name[other]] = name[one]
+    return np.unique(name, return_inverse=True)[1][labels]
 
 
 def _contour(level: NDArray) -> NDArray:

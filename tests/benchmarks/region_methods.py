@@ -1,8 +1,8 @@
 """Three really different ways to name the colour regions of a face, compared on the same faces.
 
 ``python tests/benchmarks/region_methods.py [--photos N] [--labelled FOLDER]...`` prints one table: an adapted
-mixture with the profile as prior; superpixels with a trained classifier on Lab and context; the network that ships. All are given
-the true outline, so that only the naming is compared. The two that learn see training renders alone.
+mixture with the profile as prior; superpixels with a trained classifier on Lab and context; the network that
+ships. the true outline, so that only the naming is compared. The two that learn see training renders alone.
 """
 
 import argparse
