@@ -242,4 +242,4 @@ def _width_px(mask: NDArray) -> float:
     points = cv2.findNonZero(mask.view(np.uint8))
     if points is None:
         return 0.0
-    return min(cv2.minAreaRect(points)[1]) + 1
+    return min(cv2.minAreaRect(cv2.convexHull(points))[1]) + 1

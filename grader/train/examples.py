@@ -128,7 +128,7 @@ def _regions_example(
     if reach:
         change = cv2.dilate if reach > 0 else cv2.erode
         mask = change(mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=abs(reach)) > 0
-        target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
+    target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
     return Example(
         *_square(regions_input(lab, mask, profile), target, REGIONS_PX, np.uint8(IGNORE))
     )

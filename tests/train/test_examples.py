@@ -1,0 +1,95 @@
+"""What the networks learn from: targets that fit their pictures, and variety that leaves the truth alone."""
+
+import numpy as np
+import pytest
+
+from grader.face.regions import regions_input
+from grader.photo.colour import lab_from_linear
+from grader.profile import load_profile
+from grader.render import TRAINING
+from grader.train import examples, variety
+
+
+def test_the_same_photo_number_gives_the_same_examples():
+    first, second = (examples.make_examples(["pieces", "regions"], 5, 3, TRAINING) for _ in "ab")
+    for part in ("pieces", "regions"):
+        assert len(first[part]) == len(second[part]) > 0
+        for one, other in zip(first[part], second[part], strict=True):
+            np.testing.assert_array_equal(one.picture, other.picture)
+            np.testing.assert_array_equal(one.target, other.target)
+
+
+def test_a_face_is_named_on_all_of_its_mask_and_nowhere_else():
+    for photo in range(3):
+        for face in examples.make_examples(["regions"], 6, photo, TRAINING)["regions"]:
+            inside = face.picture[..., 3] > 0
+            assert (face.target[inside] != examples.IGNORE).all()
+            assert (face.target[~inside] == examples.IGNORE).all()
+
+
+def test_depth_is_one_at_the_deepest_point_of_each_stone_and_zero_outside():
+    pieces = np.zeros((40, 90), np.uint8)
+    pieces[5:35, 5:35], pieces[10:30, 50:80] = 1, 2
+    depth = examples._depth(pieces)
+    assert (depth[pieces == 0] == 0).all()
+    assert depth[pieces == 1].max() == depth[pieces == 2].max() == 1
+
+
+def test_turning_all_hues_with_the_profile_changes_no_fit_to_a_class():
+    rng = np.random.default_rng(2)
+    lab = lab_from_linear(rng.random((20, 30, 3)).astype(np.float32))
+    mask = np.ones((20, 30), bool)
+    turned, profile = examples._turned_colours(lab, load_profile(), 123.0)
+    before = regions_input(lab, mask, load_profile())[..., 4:]
+    np.testing.assert_allclose(regions_input(turned, mask, profile)[..., 4:], before, atol=2e-4)
+    assert np.abs(turned - lab).max() > 5
+
+
+def test_a_pixel_without_a_name_takes_the_nearest_one():
+    target = np.array([[0, examples.IGNORE, examples.IGNORE, examples.IGNORE, 2]], np.uint8)
+    named = examples._nearest_name(target)
+    assert named[0, 1] == 0
+    assert named[0, 3] == 2
+
+
+def test_a_spark_smaller_than_half_a_pixel_is_not_asked_for():
+    codes = np.ones((8, 8), np.uint8)
+    codes[0, 0], codes[4:, 4:] = 9, 9
+    assert examples._most_of(codes, (2, 2), way=3).tolist() == [[1, 1], [1, 9]]
+
+
+def test_another_ground_leaves_the_stone_as_it_is():
+    rng = np.random.default_rng(4)
+    rgb = rng.integers(0, 255, (120, 160, 3)).astype(np.uint8)
+    stone = np.zeros((120, 160), bool)
+    stone[30:90, 40:120] = True
+    other = variety.other_ground(rgb, stone, rng)
+    np.testing.assert_array_equal(other[34:86, 44:116], rgb[34:86, 44:116])
+    assert np.abs(other[:20].astype(int) - rgb[:20]).mean() > 5
+
+
+def test_a_shaded_rim_is_darker_or_glows_but_the_middle_stays():
+    y, x = np.mgrid[:100, :100]
+    mask = np.hypot(x - 50, y - 50) < 45
+    linear = np.full((100, 100, 3), 0.5, np.float32)
+    shaded = variety.shaded_rim(linear, mask, np.random.default_rng(1))
+    assert np.abs(shaded[50, 50] - 0.5).max() < 0.1
+    assert np.abs(shaded - linear)[mask].max() > 0.05
+    np.testing.assert_array_equal(shaded[~mask], linear[~mask])
+
+
+def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(tmp_path):
+    torch = pytest.importorskip("torch")
+    import cv2
+
+    from grader.train.__main__ import export, gather, train
+
+    pictures, targets = gather(["regions"], 1, 4, TRAINING, 1)["regions"]
+    net = train("regions", pictures, targets, steps=12, batch=2, seed=0, device="cpu")
+    export(net, "regions", tmp_path)
+    picture = pictures[:1].float()
+    with torch.no_grad():
+        expected = net(picture).numpy()
+    read = cv2.dnn.readNetFromONNX(str(tmp_path / "regions.onnx"))
+    read.setInput(picture.numpy())
+    np.testing.assert_allclose(read.forward(), expected, atol=1e-4)
