@@ -78,6 +78,7 @@ def test_a_shaded_rim_is_darker_or_glows_but_the_middle_stays():
     np.testing.assert_array_equal(shaded[~mask], linear[~mask])
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(tmp_path):
     torch = pytest.importorskip("torch")
     import cv2
