@@ -57,6 +57,8 @@ def _line(points: NDArray, look: LineLook) -> Line:
     limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
     kind = next(kind for limit, kind in limits if probability >= limit)
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
+    # Up to here a point is the number of its px; from here on a px spans from there to the next.
+    bent = bent + np.float32(0.5)
     return Line(bent, length_px(smooth(points, 9)), look.width_px, kind, probability)
 
 

@@ -81,7 +81,7 @@ class Banding:
 class Line:
     """One line seen on the face.
 
-    points : (n, 2) x, y in working px, n >= 2.   kind : "crack", "uncertain", "pattern line" or "contact".
+    points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   kind : "crack", "uncertain", "pattern line" or "contact".
     probability : that it is a crack, 0 to 1.
     """
 

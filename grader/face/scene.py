@@ -357,7 +357,8 @@ def _focal(frame: _Frame, lines: tuple[Line, ...], scale: float, corner: NDArray
     for line in lines:
         weight = {"crack": 1.0, "uncertain": 0.5}.get(line.kind, 0.0)
         if weight and len(line.points) > 1:
-            points = (line.points - corner + 0.5) * scale - 0.5
+            # Lines are measured from the corner of a px, the map and its frame from the centre.
+            points = (line.points - corner) * scale - 0.5
             points = points @ frame.turn[:, :2].T + frame.turn[:, 2]
             steps = np.diff(points, axis=0)
             # A short step of a map px each, so that long straight lines are cut at the oval.

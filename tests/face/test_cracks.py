@@ -74,6 +74,14 @@ def test_the_width_is_that_at_half_depth(width_px):
     assert found.width_px == pytest.approx(width_px, abs=0.5)
 
 
+def test_a_line_runs_through_the_middle_of_its_px():
+    # Columns 199 to 201 are dark: they span 199 to 202.
+    upright = cracks_of(drawn(surface(), [(200, 80), (200, 310)], 3, 35))[0]
+    level = cracks_of(drawn(surface(), [(80, 200), (310, 200)], 3, 35))[0]
+    assert upright.points[:, 0].mean() == pytest.approx(200.5, abs=0.25)
+    assert level.points[:, 1].mean() == pytest.approx(200.5, abs=0.25)
+
+
 def test_points_lie_on_the_line_drawn():
     (found,) = cracks_of(drawn(surface(), [(90, 120), (300, 260)], 3, 35))
     x, y = found.points.T
