@@ -47,7 +47,7 @@ class GradedPiece:
 
 @dataclass(frozen=True)
 class Graded:
-    """One photo, graded: no pieces means that no stone was found, and ``photo_remarks`` says so."""
+    """One photo, graded: no pieces means that no stone was found, and ``remarks`` says so."""
 
     photo: Photo
     pieces: tuple[GradedPiece, ...]
@@ -69,7 +69,8 @@ def grade_photo(
     photo : a file, or a photo that ``read_photo`` returned.
     profile : name of a shipped profile, a TOML file, or a profile.
     model : folder of a trained model, or a loaded one; the starter by default.
-    mm_per_px : millimetres per px of the upright full-size photo; unknown by default.
+    mm_per_px : millimetres per px of the upright full-size photo, where ``photo`` is a file; a
+        photo that was read holds its own.
     whole : the picture is filled by one face, so nothing is cut out.
 
     Raises

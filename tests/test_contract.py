@@ -9,20 +9,20 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "grader"
 
-#: Floors from the top down; a module imports only from its own floor or a lower one.
+#: Floors from the top down; a module imports only from its own room or a lower floor.
 FLOORS = [
     ["cli", "table"],
     ["starter", "train"],
     ["drawn"],
     ["__init__"],
-    ["batch", "calling"],
+    ["calling", "batch"],
     ["report"],
     ["trade"],
     ["ledger"],
     ["grade"],
     ["grading"],
     ["face"],
-    ["photo", "render"],
+    ["render", "photo"],
     ["settings"],
     ["profile"],
     ["measures"],
@@ -30,8 +30,8 @@ FLOORS = [
     ["errors"],
 ]
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
-#: Rooms that share a floor and still do not know each other.
-APART = {("photo", "render")}
+#: Sideways, from left to right only: all other rooms of one floor do not know each other.
+SIDEWAYS = {("calling", "batch"), ("render", "photo")}
 
 
 def modules():
@@ -55,9 +55,26 @@ def imports(path: Path) -> set[str]:
     return names
 
 
+def rooms_of(names: set[str]) -> set[str]:
+    """Rooms of the package among dotted names; what is no room comes through the front door."""
+    parts = [name.split(".") for name in names]
+    own = [p[1:] for p in parts if p[0] == "grader"]
+    through_the_door = {"__init__" for p in own if p and p[0] not in FLOOR}
+    return {p[0] for p in own if p and p[0] in FLOOR} | through_the_door
+
+
 def rooms_imported(path: Path) -> set[str]:
-    parts = [name.split(".") for name in imports(path)]
-    return {p[1] for p in parts if p[0] == "grader" and len(p) > 1 and p[1] in FLOOR}
+    return rooms_of(imports(path))
+
+
+def refused(own: str, others: set[str]) -> set[str]:
+    """Rooms that ``own`` must not import: higher ones, and those beside it."""
+    return {
+        other
+        for other in others - {own}
+        if FLOOR[other] <= FLOOR[own]
+        and not (FLOOR[other] == FLOOR[own] and (own, other) in SIDEWAYS)
+    }
 
 
 def test_every_module_lives_on_a_floor():
@@ -66,9 +83,33 @@ def test_every_module_lives_on_a_floor():
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_imports_go_one_way(path):
-    own = room(path)
-    upwards = {other for other in rooms_imported(path) if FLOOR[other] < FLOOR[own]}
-    assert upwards == set(), f"{path.name} imports from a higher floor"
+    wrong = refused(room(path), rooms_imported(path))
+    assert wrong == set(), f"{path.name} imports from a higher floor, or from beside it"
+
+
+def test_late_imports_sideways_ones_and_the_front_door_count(tmp_path):
+    module = tmp_path / "cut.py"
+    module.write_text(
+        "def late():\n    from grader import grade_photo\n    import grader.render.style\n"
+    )
+    assert rooms_imported(module) == {"__init__", "render"}
+    assert refused("photo", {"__init__", "render", "photo", "profile"}) == {"__init__", "render"}
+    assert refused("render", {"photo"}) == set()
+    assert refused("calling", {"batch", "grade"}) == set()
+    assert refused("batch", {"calling"}) == {"calling"}
+
+
+def test_public_names_lie_below_the_front_door():
+    import grader
+
+    homes = {f"{home}.{name}" for name, home in grader._PUBLIC.items()}
+    assert refused("__init__", rooms_of(homes)) <= {"batch"}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_no_module_is_imported_by_a_name_in_a_string(path):
+    if room(path) != "__init__":
+        assert imports(path).isdisjoint({"importlib.import_module", "importlib.__import__"})
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
@@ -113,7 +154,9 @@ def test_help_loads_nothing_heavy(command):
 
 
 def test_grading_a_photo_loads_neither_sklearn_nor_skimage_nor_scipy():
-    assert loaded("import grader", "grader.grade_photo").isdisjoint({"sklearn", "skimage", "scipy"})
+    photo = PACKAGE.parent / "sample_images" / "01_lake_over_shore.jpg"
+    code = "import grader", f"assert grader.grade_photo({str(photo)!r}).pieces"
+    assert loaded(*code).isdisjoint({"sklearn", "skimage", "scipy"})
 
 
 def test_every_public_name_can_be_resolved():

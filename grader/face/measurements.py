@@ -81,7 +81,8 @@ class Banding:
 class Line:
     """One line seen on the face.
 
-    points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   kind : "crack", "uncertain", "pattern line" or "contact".
+    points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   length_px : along them.
+    width_px : at half of its depth.   kind : "crack", "uncertain" or "pattern line".
     probability : that it is a crack, 0 to 1.
     """
 

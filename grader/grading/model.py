@@ -12,7 +12,7 @@ import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property, lru_cache
-from importlib import metadata, resources
+from importlib import metadata
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +26,7 @@ from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
 from grader.measures import MEASUREMENT_VERSION
+from grader.photo.net import starter_folder
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
@@ -171,14 +172,6 @@ def load_model(folder: str | Path | None = None) -> Model:
     where = starter_folder() if folder is None else Path(folder)
     stamps = tuple(_stamp(where / f"{name}.json") for name in ("grade", "scene", "sample"))
     return _load(where, stamps, _mend(folder))
-
-
-def starter_folder() -> Path:
-    """Return the folder of the shipped starter: inside the installed package, or beside it in a
-    checkout."""
-    package = Path(str(resources.files("grader")))
-    inside = package / "models" / "starter"
-    return inside if inside.exists() else package.parent / "models" / "starter"
 
 
 @lru_cache(maxsize=4)

@@ -228,11 +228,7 @@ def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[
         pixels, said = _quietly(
             lambda: _by_opencv(data, header) if by_opencv else _by_pillow(header.image)
         )
-    except (
-        cv2.error,
-        MemoryError,
-        Exception,
-    ) as err:  # decoders raise nearly anything on garbled data
+    except Exception as err:  # decoders raise nearly anything on garbled data
         raise _broken(data, header.name, header.form) from err
     if pixels is None:
         raise _broken(data, header.name, header.form)
