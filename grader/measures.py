@@ -64,8 +64,14 @@ MEASURES: dict[str, Measure] = {
         Measure(
             "direction_deg", "deg", 0, 180, "direction of the bands, 0 level, counter-clockwise"
         ),
-        Measure("thickness_px", "px", 0, None, "median band thickness, px of the full-size photo"),
-        Measure("thickness_mm", "mm", 0, None, "median band thickness"),
+        Measure(
+            "thickness_px",
+            "px",
+            0,
+            None,
+            "mean band thickness along the runs, px of the full-size photo",
+        ),
+        Measure("thickness_mm", "mm", 0, None, "mean band thickness along the runs"),
         Measure("crack_count", "count", 0, None, "lines of class crack"),
         Measure(
             "crack_length_px",

@@ -156,6 +156,8 @@ def _parse_profile(text: str, where: str) -> Profile:
     grades = [rung.grade for rung in ladder]
     if not 2 <= len(colours) <= 8:
         raise SettingsError(f"{where}: {len(colours)} colour classes; declare 2 to 8")
+    if len({colour.name for colour in colours}) != len(colours):
+        raise SettingsError(f"{where}: two colour classes of one name; give each its own")
     if len(ladder) < 2 or len(set(grades)) != len(grades):
         raise SettingsError(f"{where}: the ladder needs at least two grades, each named once")
     rules = tuple(_rule(where, row, grades) for row in _rows(where, data, "rules"))
@@ -169,10 +171,12 @@ def _parse_profile(text: str, where: str) -> Profile:
     limits = data["limits"]
     check_keys(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
     check_keys(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
-    ovals = tuple(
-        _pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False)
-        for oval in data["sizes"]["ovals_mm"]
-    )
+    ovals_mm = data["sizes"]["ovals_mm"]
+    if not isinstance(ovals_mm, list) or not ovals_mm:
+        raise SettingsError(
+            f"{where}: sizes.ovals_mm is {ovals_mm!r}; give one oval at least, as [[long, short]]"
+        )
+    ovals = tuple(_pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False) for oval in ovals_mm)
     return Profile(
         name=check_text(where, "name", data["name"]),
         version=int(check_number(where, "version", data["version"], 1, 1e9)),
@@ -244,11 +248,12 @@ def _rule(where: str, row: dict, grades: list[str]) -> Rule:
         )
     bounds = {}
     for side in ("at_least", "at_most"):
+        table, given = f"rules.{row['grade']}.{side}", row.get(side, {})
+        check_keys(where, table, given, RULE_MEASURES)
         bounds[side] = {
-            measure: check_number(where, f"rules.{row['grade']}.{side}.{measure}", value, -1e6, 1e6)
-            for measure, value in row.get(side, {}).items()
+            measure: check_number(where, f"{table}.{measure}", value, -1e6, 1e6)
+            for measure, value in given.items()
         }
-        check_keys(where, f"rules.{row['grade']}.{side}", bounds[side], RULE_MEASURES)
     return Rule(row["grade"], bounds["at_least"], bounds["at_most"])
 
 

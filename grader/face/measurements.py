@@ -64,7 +64,7 @@ class Banding:
 
     continuity, fill_share : 0 to 1.   bands : count along the line square to them.
     direction_deg : 0 <= d < 180, 0 level, counter-clockwise as seen on the upright photo.
-    thickness_px : median, working px.   contrast_de00 : CIEDE2000 between blue and white.
+    thickness_px : mean along the runs, working px.   contrast_de00 : CIEDE2000 between blue and white.
     confidence : coherence of the structure tensor, 0 to 1.
     """
 
