@@ -179,6 +179,14 @@ def test_the_resampled_range_of_a_mean_is_about_twice_its_standard_error():
     assert (low, high) == pytest.approx((rows.mean() - 0.196, rows.mean() + 0.196), abs=0.03)
 
 
+def test_a_statistic_that_is_not_defined_has_no_range():
+    one_stone = np.array([[0.4, 0.5]])
+    told = metrics.resampled_range(
+        one_stone, lambda r: metrics.rank_correlation(r[:, 0], r[:, 1]), np.random.default_rng(1)
+    )
+    assert np.isnan(told).all()
+
+
 def test_the_resampled_range_repeats_with_its_seed():
     rows = np.arange(20.0)
     ranges = [metrics.resampled_range(rows, np.mean, np.random.default_rng(5)) for _ in range(2)]

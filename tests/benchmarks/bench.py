@@ -31,7 +31,7 @@ CRACKS = "{} photographs of cracked surfaces, marked by hand, not in the reposit
 
 RENDER_FIGURES = [
     figures.region_figure("region IoU", floor="≥ 0.80"),
-    *figures.stone_figures(outline_floor="≥ 0.96", share_floor=""),
+    *figures.stone_figures(outline_floor="≥ 0.96"),
     figures.invented_figure(floor="≤ 2"),
     figures.crack_figure("crack F1 at 5 px, photos with cracks", 5, 2, floor="≥ 0.45"),
     figures.crack_figure("crack F1 at 2 px, photos with cracks", 2, 2),
@@ -46,7 +46,7 @@ REAL_FIGURES = [
     ),
     figures.region_figure("region IoU, labels as filed", "regions_filed"),
     figures.region_figure("region IoU, soft borders too", "regions_all"),
-    *figures.stone_figures(outline_floor="≥ 0.96", share_floor=""),
+    *figures.stone_figures(outline_floor="≥ 0.96"),
     figures.share_figure("share error beyond the bounds of the label, points", bounds=True),
     figures.invented_figure(),
 ]

@@ -108,7 +108,7 @@ def region_figure(name: str, counts: str = "regions", floor: str = "") -> Figure
     )
 
 
-def share_figure(name: str, bounds: bool = False, floor: str = "") -> Figure:
+def share_figure(name: str, bounds: bool = False) -> Figure:
     """Share error over all true stones, plain or beyond the bounds of what is true."""
 
     def rows(scores: list[PhotoScore]) -> NDArray:
@@ -125,7 +125,6 @@ def share_figure(name: str, bounds: bool = False, floor: str = "") -> Figure:
         rows,
         lambda r: metrics.share_error_points(r[:, 0], r[:, 1], r[:, 2], r[:, 3]),
         decimals=1,
-        floor=floor,
     )
 
 
@@ -142,7 +141,7 @@ def crack_figure(name: str, tolerance_px: int, part: int, floor: str = "", every
 
 def stone_figure(
     name: str,
-    of_stone: Callable[[StoneScore], tuple | float | None],
+    of_stone: Callable[[StoneScore], tuple | float | bool | None],
     value: Callable[[NDArray], float],
     decimals: int = 2,
     floor: str = "",
@@ -173,10 +172,10 @@ def both_bands(kind: str) -> Callable[[StoneScore], tuple | None]:
     return lambda stone: getattr(stone, kind)
 
 
-def stone_figures(outline_floor: str, share_floor: str) -> list[Figure]:
+def stone_figures(outline_floor: str) -> list[Figure]:
     """Return what is told of the stones of any set."""
     return [
-        share_figure("share error, points", floor=share_floor),
+        share_figure("share error, points"),
         stone_figure(
             "interval of the shares holds the true share", interval,
             lambda r: metrics.coverage(r[:, 0], r[:, 1], r[:, 2]),
@@ -206,8 +205,9 @@ def invented_figure(floor: str = "") -> Figure:
 
 
 def band_figures() -> list[Figure]:
-    """Return what is told of bands, where both answer and truth have them."""
+    """Return how many bands are seen; of the rest, where both answer and truth have them."""
     return [
+        stone_figure("bands seen, of the stones that have them", lambda s: s.bands_seen, np.mean),
         stone_figure(
             "band direction, median error, degrees", both_bands("direction_deg"),
             lambda r: float(np.median(metrics.axial_error_deg(r[:, 0], r[:, 1]))), decimals=1,

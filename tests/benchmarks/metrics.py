@@ -193,9 +193,14 @@ def resampled_range(
     """Return the middle 95 % of ``statistic`` over rows drawn anew with replacement.
 
     Percentile bootstrap (Efron 1979); rows are photos or stones, so that pixels of one stone stay
-    together.
+    together. Draws in which the statistic is not defined are left out; nan where none is left.
     """
     rows = np.asarray(rows)
-    values = [statistic(rows[rng.integers(len(rows), size=len(rows))]) for _ in range(draws)]
-    low, high = np.nanpercentile(values, [2.5, 97.5])
+    values = np.array(
+        [statistic(rows[rng.integers(len(rows), size=len(rows))]) for _ in range(draws)]
+    )
+    values = values[~np.isnan(values)]
+    if not len(values):
+        return float("nan"), float("nan")
+    low, high = np.percentile(values, [2.5, 97.5])
     return float(low), float(high)

@@ -18,6 +18,7 @@ class StoneScore:
 
     outline_iou : 0 to 1.   said, low, high, true, true_low, true_high : (3,) shares of blue, white,
     host. direction_deg, continuity : (said, true), ``None`` where either side has none.
+    bands_seen : whether bands are said where there are any, ``None`` where there are none.
     """
 
     outline_iou: float
@@ -29,6 +30,7 @@ class StoneScore:
     high: NDArray | None = None
     direction_deg: tuple[float, float] | None = None
     continuity: tuple[float, float] | None = None
+    bands_seen: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -78,8 +80,10 @@ def _stone(
     number: int, found: tuple[int, float] | None, answer: Answer, truth: Labelled
 ) -> StoneScore:
     true = truth.by_piece[number]
+    banded = true.direction_deg is not None
     if found is None:
-        return StoneScore(0.0, np.zeros(3), true.shares, true.low, true.high)
+        missed = False if banded else None
+        return StoneScore(0.0, np.zeros(3), true.shares, true.low, true.high, bands_seen=missed)
     said, outline_iou = answer.by_piece[found[0]], found[1]
     return StoneScore(
         outline_iou=outline_iou,
@@ -91,6 +95,7 @@ def _stone(
         high=said.high,
         direction_deg=_pair(said.direction_deg, true.direction_deg),
         continuity=_pair(said.continuity, true.continuity),
+        bands_seen=said.direction_deg is not None if banded else None,
     )
 
 
