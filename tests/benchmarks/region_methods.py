@@ -2,14 +2,17 @@
 
 ``python tests/benchmarks/region_methods.py [--photos N] [--labelled FOLDER]...`` prints one table: an adapted
 mixture with the profile as prior; superpixels with a trained classifier on Lab and context; the network that
-ships. the true outline, so that only the naming is compared. The two that learn see training renders alone.
+ships. All are given the true outline, so that only the naming is compared. The two that learn see training
+renders alone.
 """
 
 import argparse
 from pathlib import Path
 
 import cv2
+import metrics
 import numpy as np
+from labelled import labelled_stones, stone_names
 from numpy.typing import NDArray
 from skimage.segmentation import slic
 from sklearn.ensemble import HistGradientBoostingClassifier
@@ -142,24 +145,13 @@ def rendered_faces(style, seed: int, photos: int):
 
 def labelled_faces(folder: Path):
     """The same of photographs with masks; ``unsure`` pixels are not judged."""
-    for path in sorted((folder / "photo").glob("*.jpg")):
-        rgb = cv2.imread(str(path))[..., ::-1]
-        codes = cv2.imread(str(folder / "regions" / f"{path.stem}.png"), cv2.IMREAD_GRAYSCALE)
-        unsure = cv2.imread(str(folder / "unsure" / f"{path.stem}.png"), cv2.IMREAD_GRAYSCALE)
-        sure = np.ones(codes.shape, bool) if unsure is None else unsure == 0
-        # A label that lies a quarter turn off its photograph is turned.
-        ground = np.linalg.norm(
-            rgb.astype(float) - np.median(rgb[:6].reshape(-1, 3), axis=0), axis=2
-        )
-        if codes.shape[0] == codes.shape[1]:
-            turn = max(
-                range(4),
-                key=lambda t: np.corrcoef(np.rot90(codes > 0, t).ravel(), ground.ravel())[0, 1],
-            )
-            codes, sure = np.rot90(codes, turn), np.rot90(sure, turn)
-        y, x = np.nonzero(codes)
+    for name in stone_names(folder):
+        stone = labelled_stones(folder, name)
+        sure = np.ones(stone.regions.shape, bool) if stone.unsure is None else ~stone.unsure
+        y, x = np.nonzero(stone.regions)
         cut = np.s_[y.min() : y.max() + 1, x.min() : x.max() + 1]
-        yield _at_size(rgb[cut], codes[cut] > 0, codes[cut], sure[cut])
+        codes = stone.regions[cut]
+        yield _at_size(stone.rgb[cut], codes > 0, codes, sure[cut])
 
 
 def _at_size(rgb, mask, codes, sure):
@@ -173,20 +165,16 @@ def _at_size(rgb, mask, codes, sure):
     return linear, nearest(mask) > 0, nearest(codes), nearest(sure) > 0
 
 
-def judge(method, faces) -> tuple[float, float, int]:
-    """Pooled mean IoU of blue, white and host; mean share error in points; number of faces."""
-    both, either, errors = np.zeros(3), np.zeros(3), []
+def judge(method, faces) -> tuple[float, float]:
+    """Return the region IoU and the share error in points, as the benchmark has them."""
+    counts, said_shares, true_shares = [], [], []
     for linear, mask, truth, sure in faces:
         said = method(linear, mask)
-        for k in (1, 2, 3):
-            a, b = (said == k) & sure & mask, (truth == k) & sure & mask
-            both[k - 1] += (a & b).sum()
-            either[k - 1] += (a | b).sum()
-        read, true = mask & (said != UNREADABLE), mask & (truth != UNREADABLE)
-        errors.append(
-            [abs((said[read] == k).mean() - (truth[true] == k).mean()) * 100 for k in (1, 2, 3)]
-        )
-    return float((both / either.clip(1)).mean()), float(np.mean(errors)), len(errors)
+        counts.append(metrics.region_counts(said, truth, ~sure))
+        said_shares.append(metrics.layer_shares(said, mask))
+        true_shares.append(metrics.layer_shares(truth, mask))
+    error = metrics.share_error_points(np.nan_to_num(said_shares), np.array(true_shares))
+    return metrics.region_iou(np.array(counts)), error
 
 
 def main() -> None:
@@ -219,7 +207,7 @@ def main() -> None:
     for name, method in methods.items():
         cells = [
             f"{iou:.3f}, {error:.1f}"
-            for iou, error, _ in (judge(method, faces) for faces in sets.values())
+            for iou, error in (judge(method, faces) for faces in sets.values())
         ]
         print(f"| {name} | " + " | ".join(cells) + " |")
 
