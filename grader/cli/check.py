@@ -24,7 +24,11 @@ def check(
     ] = False,
     layers: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Write regions, cracks and pieces as grey PNGs there."),
+        typer.Option(
+            metavar="DIR",
+            file_okay=False,
+            help="Write regions, cracks and pieces as grey PNGs there.",
+        ),
     ] = None,
     picture: Annotated[
         Path | None,
@@ -38,7 +42,7 @@ def check(
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
-    be read.
+    be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
     _usage(photos, layers, picture)
     from grader.batch import Terms, grade_file
@@ -82,6 +86,13 @@ def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> Non
         )
     if picture and len(photos) > 1:
         raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
+    if picture:
+        from grader.report.overlay import PICTURE_SUFFIXES
+
+        if picture.suffix.lower() not in PICTURE_SUFFIXES:
+            raise typer.BadParameter(
+                f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
+            )
 
 
 def _called(record: dict) -> dict[int, str]:

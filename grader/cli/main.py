@@ -9,18 +9,22 @@ from typer.core import TyperGroup
 
 from grader import __version__
 from grader.cli import batch, call, check, retrain
-from grader.errors import GraderError
+from grader.errors import GraderError, ModelError, SettingsError
 
 
 class ToldErrors(TyperGroup):
-    """Ends every error of the family as one line on stderr and exit code 1."""
+    """Ends every error of the family as one line on stderr.
+
+    Exit code 2 where what the command was given to work with does not make sense, so that no photo
+    was looked at; else 1.
+    """
 
     def invoke(self, ctx):
         try:
             return super().invoke(ctx)
         except GraderError as err:
             typer.echo(f"grader: {err}", err=True)
-            raise typer.Exit(1) from err
+            raise typer.Exit(2 if isinstance(err, SettingsError | ModelError) else 1) from err
 
 
 app = typer.Typer(

@@ -56,9 +56,9 @@ def settled(profile: str | None, model: Path | None, mm_per_px: float | None):
 def working_calls():
     """Return the calls made in the working folder so far; a line that holds no call is told and
     left."""
-    from grader.grading.calls import CALLS_FILE, read_calls
+    from grader.grading.calls import read_calls
 
     read = read_calls()
     for remark in read.refused:
-        typer.echo(f"{CALLS_FILE}: {remark}", err=True)
+        typer.echo(str(remark), err=True)
     return read.calls

@@ -15,6 +15,12 @@ from grader.grading.proposal import Call
 
 #: Where calls are kept: in the working folder, the one in which a command is run.
 CALLS_FILE = Path("calls.jsonl")
+_WORD, _NUMBER = (str, type(None)), (int, type(None))
+#: What a line holds besides the box.
+_KINDS = {
+    "photo": (str,), "sha256": _WORD, "piece": _NUMBER, "grade": _WORD, "scene": _NUMBER,
+    "by": _WORD, "time": (str,), "note": _WORD,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -98,8 +104,10 @@ def _call(row: dict) -> Call:
         if len(box) != 4:
             raise ValueError(f"box {box}")
         box = tuple(int(v) for v in box)
-    known = {name: row[name] for name in Call.__dataclass_fields__}
-    return Call(**{**known, "box": box})
+    for name, kinds in _KINDS.items():
+        if not isinstance(row[name], kinds) or isinstance(row[name], bool):
+            raise ValueError(f"{name} {row[name]!r}")
+    return Call(**{name: row[name] for name in _KINDS}, box=box)
 
 
 def _set_aside_half_line(path: Path, file: IO[bytes]) -> tuple[RowRemark, ...]:

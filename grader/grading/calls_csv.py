@@ -23,7 +23,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     Parameters
     ----------
     grades : names of the ladder; case and outer blanks do not matter.
-    time : ISO 8601, put where the table tells none.
+    time : ISO 8601, when the table is taken in.
 
     Raises
     ------
@@ -86,7 +86,7 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
         grade=known_grade(grade, grades) if grade else None,
         scene=known_scene(scene) if scene else None,
         by=row.get("by") or None,
-        time=row.get("time") or time,
+        time=time,
         note=row.get("note") or None,
     )
 

@@ -87,9 +87,14 @@ def _measures(piece: dict) -> dict:
     }
     for name, share in piece["shares"].items():
         measures |= {
-            f"{name}_share": round(share["value"], 6),
+            f"{name}_share": _share(share["value"]),
             f"{name}_low": share["low"],
             f"{name}_high": share["high"],
         }
-        measures |= {f"{kind}_share": round(v, 6) for kind, v in share.get("kinds", {}).items()}
+        measures |= {f"{kind}_share": _share(v) for kind, v in share.get("kinds", {}).items()}
     return measures
+
+
+def _share(value: float) -> str:
+    # Written out: a spreadsheet may take 1.3e-05 for a word.
+    return f"{value:.6f}"

@@ -5,7 +5,7 @@ import json
 import math
 from functools import cache
 from importlib import resources
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from grader.errors import GraderError
 from grader.face.measurements import Banding, Line, Measurements, RegionColour, Share
@@ -46,12 +46,15 @@ def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
 
 
 def failed_record(file: str | Path, error: GraderError) -> dict:
-    """Return the JSON object of a photo that could not be read."""
+    """Return the JSON object of a photo that could not be read; its text names the file as
+    ``file`` does, since a folder may hold two of one name."""
+    name, text = PurePath(file).name, str(error)
+    text = str(file) + text.removeprefix(name) if text.startswith(f"{name}: ") else text
     return {
         "schema": SCHEMA,
         "photo": {"file": str(file)},
         "pieces": [],
-        "error": {"code": error.code, "text": str(error)},
+        "error": {"code": error.code, "text": text},
     }
 
 

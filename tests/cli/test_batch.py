@@ -31,6 +31,14 @@ def test_failures_are_listed_and_end_with_1(cli):
     assert (cli.folder / "haul" / "graded" / "sheet.html").exists()
 
 
+def test_two_failures_of_one_name_are_told_apart(cli):
+    cli.photo("haul/a.jpg", "bad")
+    cli.photo("haul/deep down/a.jpg", "bad too")
+    told = cli.run("batch", "haul", "--workers", 1).stderr
+    assert "failed: a.jpg: not a photo" in told
+    assert "failed: deep down/a.jpg: not a photo" in told
+
+
 def test_what_a_person_should_know_is_told(cli):
     cli.photo("haul/a.jpg", "0")
     cli.photo("haul/b.jpg", "1")

@@ -81,17 +81,18 @@ def test_a_picture_is_written_for_one_photo_and_refused_for_several(cli):
     assert cli.run("check", one, other, "--picture", "drawn.png").exit_code == 2
 
 
-def test_a_picture_that_cannot_be_written_is_one_line(cli):
-    ran = cli.run("check", cli.photo("a.jpg"), "--picture", "drawn.txt")
-    assert ran.exit_code == 1
-    assert ran.stderr == (
-        "grader: drawn.txt: no picture format; end the name in .jpg, .png, .webp or .tif\n"
-    )
+def test_a_picture_of_no_known_format_or_layers_in_a_file_are_usage_errors_before_any_grading(cli):
+    photo = cli.photo("a.jpg")
+    ran = cli.run("check", photo, "--picture", "drawn.txt")
+    assert ran.exit_code == 2
+    assert "drawn.txt: end the name in .jpg, .png, .webp or .tif" in ran.stderr
+    assert cli.run("check", photo, "--layers", photo).exit_code == 2
+    assert not cli.terms
 
 
-def test_an_unknown_profile_is_one_line(cli):
-    ran = cli.run("check", cli.photo("a.jpg"), "--profile", "bandet")
-    assert ran.exit_code == 1
+def test_an_unknown_profile_is_one_line_and_a_usage_error(cli):
+    ran = cli.run("check", cli.photo("a.jpg"), "--json", "--profile", "bandet")
+    assert (ran.exit_code, ran.stdout) == (2, "")
     assert ran.stderr.startswith("grader: profile 'bandet' is not known (did you mean 'banded'?)")
     assert len(ran.stderr.splitlines()) == 1
 
@@ -110,7 +111,7 @@ def test_the_command_line_wins_over_the_working_folder(cli):
 def test_a_wrong_setting_is_one_line(cli):
     (cli.folder / "grader.toml").write_text("mm_per_pixel = 0.3\n")
     ran = cli.run("check", cli.photo("a.jpg"))
-    assert ran.exit_code == 1
+    assert ran.exit_code == 2
     assert ran.stderr == (
         "grader: grader.toml: the file has no setting 'mm_per_pixel' "
         "(did you mean 'mm_per_px'?); remove or rename it\n"
@@ -170,5 +171,5 @@ def test_a_line_of_calls_that_is_broken_is_told_and_left(cli):
     (cli.folder / "calls.jsonl").write_text("{half\n")
     ran = cli.run("check", cli.photo("a.jpg"), "--json")
     assert ran.exit_code == 0
-    assert "calls.jsonl" in ran.stderr
+    assert ran.stderr.startswith("line 1: calls.jsonl holds no whole call there")
     check(json.loads(ran.stdout))

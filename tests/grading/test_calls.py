@@ -51,6 +51,19 @@ def test_a_last_line_that_only_lacks_its_end_is_kept_in_place(tmp_path):
     assert list(read_calls(path)) == [_call(), _call(2)]
 
 
+@pytest.mark.parametrize(
+    "changed",
+    [{"photo": 5}, {"time": None}, {"scene": "high"}, {"grade": 3}, {"piece": True}, {"box": "1"}],
+)
+def test_a_line_with_a_value_of_another_kind_holds_no_call(tmp_path, changed):
+    path = tmp_path / "calls.jsonl"
+    append_calls(path, [_call()])
+    row = json.loads(path.read_text("utf-8")) | changed
+    path.write_text(json.dumps(row) + "\n", "utf-8")
+    read = read_calls(path)
+    assert len(read) == 0 and [remark.line for remark in read.refused] == [1]
+
+
 def test_a_spoilt_line_in_the_middle_is_told_and_the_rest_is_read(tmp_path):
     path = tmp_path / "calls.jsonl"
     append_calls(path, [_call(), _call(2), _call(3)])

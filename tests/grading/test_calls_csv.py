@@ -28,6 +28,11 @@ def test_columns_go_by_name_and_others_are_left_alone(read):
     assert got.lines == (2,)
 
 
+def test_a_column_time_of_the_sellers_own_is_left_alone(read):
+    (call,) = read("photo,piece,grade,scene,time\na.jpg,1,select,,after lunch\n").calls
+    assert call.time == NOW
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig"])
 @pytest.mark.parametrize("mark", [",", ";"])
 def test_comma_or_semicolon_with_or_without_byte_order_mark(read, encoding, mark):

@@ -47,6 +47,13 @@ def test_one_row_per_piece_and_one_for_a_photo_that_failed(make_graded):
     assert table[2]["error"] == "c.jpg: empty file; copy it again"
 
 
+def test_a_tiny_share_is_written_out(make_graded):
+    record = photo_record(make_graded())
+    record["pieces"][0]["shares"]["host"] |= {"value": 1.3e-5, "low": 0.0}
+    (row,) = rows([record])
+    assert row["host_share"] == "0.000013"
+
+
 def test_what_is_not_known_is_empty_and_never_zero(make_graded):
     (row,) = rows([photo_record(make_graded(verdict="retake"))])
     for name in (

@@ -51,6 +51,11 @@ def test_a_photo_that_cannot_be_read_has_file_no_pieces_and_the_reason():
     }
 
 
+def test_a_photo_that_cannot_be_read_is_named_as_its_reader_names_it():
+    record = failed_record("x/b.jpg", PhotoError("b.jpg: empty file; copy it again", "empty"))
+    assert record["error"]["text"] == "x/b.jpg: empty file; copy it again"
+
+
 def test_shares_sum_to_one_within_a_millionth(make_graded):
     shares = photo_record(make_graded())["pieces"][0]["shares"]
     assert abs(sum(share["value"] for share in shares.values()) - 1) < 1e-6
