@@ -24,6 +24,9 @@ from grader.profile import ColourClass, Profile
 LOOK_PX = 320
 #: The network's outputs, in their order.
 ROLES = ("water", "sky", "shore")
+# Linear light at which a pixel shows no colour any more, and the largest such spot that is a lamp's, as a share of
+# the face. Found by eye on renders and on photographs of polished stones.
+BURNT_OUT, BURNT_SPOT_SHARE = 0.985, 0.06
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
@@ -42,7 +45,7 @@ def find_regions(face: Face, profile: Profile) -> Regions:
         The network's weights are missing or damaged.
     """
     chances = _chances(face, profile)
-    codes = _name(face, chances, profile)
+    codes = _name(face, chances)
     shares = _shares(face, codes, chances, profile)
     colour = {
         c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)
@@ -85,7 +88,7 @@ def _within(values: NDArray, limits: tuple[float, float], soft) -> NDArray:
 
 
 def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
-    """Chance of water, sky, shore and unreadable for each pixel of the face, shape (h, w, 4)."""
+    """Chance of each class in the profile's order, then of unreadable; shape (h, w, classes + 1)."""
     h, w = face.mask.shape
     factor = LOOK_PX / max(h, w)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
@@ -96,20 +99,53 @@ def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
     fine = cv2.resize(scores, (w, h), interpolation=cv2.INTER_LINEAR)
     fine -= fine.max(axis=-1, keepdims=True)
     np.exp(fine, out=fine)
-    return fine / fine.sum(axis=-1, keepdims=True)
+    fine /= fine.sum(axis=-1, keepdims=True)
+    fine[_burnt_out(face)] = np.float32([0, 0, 0, 1])
+    return _by_class(fine, face.lab, profile)
 
 
-def _name(face: Face, chances: NDArray, profile: Profile) -> NDArray[np.uint8]:
+def _burnt_out(face: Face) -> NDArray[np.bool_]:
+    """Spots driven to plain white, each a small part of the face: whatever the network says, they show no colour.
+
+    A larger white field is left to the network: an overexposed white band is still a white band.
+    """
+    white = ((face.linear.min(axis=-1) > BURNT_OUT) & face.mask).astype(np.uint8)
+    _, spots, stats, _ = cv2.connectedComponentsWithStats(white)
+    small = stats[:, cv2.CC_STAT_AREA] < BURNT_SPOT_SHARE * max(1, int(face.mask.sum()))
+    small[0] = False
+    return small[spots]
+
+
+def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
+    """Chances of the roles and of unreadable, handed on to the classes: within a role by how well each fits.
+
+    A class without a role shares with the shore, where it fits better than not. A role that no class of the
+    profile has goes to the last class.
+    """
+    chances = np.zeros((*by_role.shape[:2], len(profile.colours) + 1), np.float32)
+    chances[..., -1] = by_role[..., len(ROLES)]
+    for place, role in enumerate(ROLES):
+        takers = [k for k, c in enumerate(profile.colours) if c.reads_as == role]
+        takers = takers or [len(profile.colours) - 1]
+        if role == "shore":
+            takers = takers + [k for k, c in enumerate(profile.colours) if c.reads_as == "none"]
+        if len(takers) == 1:
+            chances[..., takers[0]] += by_role[..., place]
+            continue
+        fits = np.stack([_fit(lab, profile.colours[k]) + np.float32(1e-3) for k in takers], -1)
+        if role == "shore":
+            # What fits no other class is host, so the host class itself counts as a fit of one half.
+            fits[..., 0] = 0.5
+        fits /= fits.sum(axis=-1, keepdims=True)
+        for k, fit in zip(takers, np.moveaxis(fits, -1, 0), strict=True):
+            chances[..., k] += by_role[..., place] * fit
+    return chances
+
+
+def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    role_codes = np.array(
-        [profile.code(role) or len(profile.colours) for role in ROLES] + [UNREADABLE], np.uint8
-    )
-    codes = role_codes[chances.argmax(axis=-1)]
-    rest = profile.code("shore") or len(profile.colours)
-    for code, colour in enumerate(profile.colours, start=1):
-        if code not in role_codes:
-            # A class without a role in the picture is told by its colour alone, and only where nothing else fits.
-            codes[(codes == rest) & (_fit(face.lab, colour) > 0.5)] = code
+    codes = (chances.argmax(axis=-1) + 1).astype(np.uint8)
+    codes[codes == chances.shape[-1]] = UNREADABLE
     codes[~face.mask] = 0
     return codes
 
@@ -121,17 +157,14 @@ def _shares(face: Face, codes: NDArray, chances: NDArray, profile: Profile) -> d
     if count == 0:
         return {c.name: Share(1 / len(profile.colours), 0.0, 1.0) for c in profile.colours}
     hidden = 1 - count / face.mask.sum()
-    by_role = (
-        chances[..., : len(ROLES)]
-        / chances[..., : len(ROLES)].sum(axis=-1, keepdims=True).clip(1e-6)
-    )[readable]
+    by_class = chances[..., :-1][readable]
+    by_class = by_class / by_class.sum(axis=-1, keepdims=True).clip(1e-6)
     base, slope = _interval_coefficients()
     shares = {}
     for code, colour in enumerate(profile.colours, start=1):
         named = codes[readable] == code
         value = float(named.sum() / count)
-        chance = by_role[:, ROLES.index(colour.reads_as)] if colour.reads_as in ROLES else named
-        unsure = doubt(named, chance)
+        unsure = doubt(named, by_class[:, code - 1])
         reach = base + slope * unsure
         # What lies under glare may be all of this class, or none of it.
         low, high = (

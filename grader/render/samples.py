@@ -47,7 +47,7 @@ SAMPLES: dict[str, tuple[str, int, dict, dict]] = {
     "20_bright_seam.jpg": ("a bright seam across the host", 30, {"stones": 1, "kind": "slab", "pattern": "seam", "fill": 0.4, "ground": "board", "cracks": 0}, {}),
     "21_touching.jpg": ("five stones, some touching", 31, {"stones": 5, "touching": True, "ground": "grey felt", "fill": 0.45}, {}),
     "22_white_paper.png": ("a dark blue cab on white paper", 32, {"stones": 1, "kind": "cab", "pattern": "dark blue", "ground": "white paper", "fill": 0.3}, {"small": True}),
-    "23_half_dried.jpg": ("half dried: take it again", 36, {"cut": False, "stones": 1, "kind": "slab", "pattern": "coarse bands", "state": "patchy", "fill": 0.45, "ground": "grey paper"}, {}),
+    "23_half_dried.jpg": ("half dried", 36, {"cut": False, "stones": 1, "kind": "slab", "pattern": "coarse bands", "state": "patchy", "fill": 0.45, "ground": "grey paper"}, {}),
     "24_second_lake.jpg": ("a landscape cab beside a card", 34, {"stones": 1, "kind": "cab", "pattern": "landscape", "card": True, "fill": 0.28, "ground": "grey felt", "cracks": 0}, {}),
 }  # fmt: skip
 

@@ -8,8 +8,9 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from grader.face.cut import cut_face
+from grader.face.cut import cut_face, fill_outline
 from grader.face.regions import find_regions
+from grader.files import write_text
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import find_pieces
@@ -24,7 +25,9 @@ def fit_half_width(
     """Return (base, slope) of the narrowest half width ``base + slope * doubt`` that holds that share of the errors."""
     best = (np.inf, 0.0, 0.0)
     for slope in np.linspace(0, 8, 161):
-        base = max(0.002, float(np.quantile(errors - slope * doubts, hold_share, method="higher")))
+        # The rank of split conformal prediction: the ceil((n + 1) * share)-th smallest.
+        rank = min(len(errors), int(np.ceil((len(errors) + 1) * hold_share)))
+        base = max(0.002, float(np.sort(errors - slope * doubts)[rank - 1]))
         best = min(best, (base + slope * float(doubts.mean()), base, float(slope)))
     return best[1], best[2]
 
@@ -36,10 +39,11 @@ def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, 
     profile = load_profile()
     pairs = []
     for piece in find_pieces(shot)[0]:
-        x, y, w, h = piece.box
-        ids = np.bincount(rendered.pieces[y : y + h, x : x + w].ravel(), minlength=2)
+        inside = fill_outline(piece.outline, rendered.pieces.shape)
+        ids = np.bincount(rendered.pieces[inside], minlength=2)
         ids[0] = 0
-        if not ids.any():
+        theirs = rendered.pieces == ids.argmax()
+        if ids.max() < 0.8 * (inside | theirs).sum():
             continue
         truth = rendered.stones[int(ids.argmax()) - 1].shares
         regions = find_regions(cut_face(shot, piece), profile)
@@ -52,7 +56,7 @@ def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, 
 def main() -> None:
     ask = argparse.ArgumentParser(prog="python -m grader.train.intervals", description=__doc__)
     ask.add_argument("--out", type=Path, default=Path("models/starter"))
-    ask.add_argument("--photos", type=int, default=400)
+    ask.add_argument("--photos", type=int, default=240)
     ask.add_argument("--seed", type=int, default=7001)
     ask.add_argument("--jobs", type=int, default=-1)
     told = ask.parse_args()
@@ -65,7 +69,7 @@ def main() -> None:
         "half_width_base": round(base, 5), "half_width_per_doubt": round(slope, 5),
         "shares": len(pairs), "photos": told.photos, "seed": told.seed,
     }  # fmt: skip
-    (told.out / "regions.json").write_text(json.dumps(fitted, indent=1) + "\n", "utf-8")
+    write_text(told.out / "regions.json", json.dumps(fitted, indent=1) + "\n")
     print(json.dumps(fitted))
 
 

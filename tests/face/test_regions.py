@@ -1,5 +1,7 @@
 """Regions: what the network reads, and how its answer becomes classes, shares and intervals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -53,7 +55,7 @@ def test_shares_are_counted_over_the_readable_face_and_sum_to_one():
     codes = np.zeros((10, 10), int)
     codes[:, 3:5], codes[:, 5:9], codes[:, 9] = 1, 2, 3
     face = face_of(np.full((10, 10, 3), 0.5))
-    named = regions._name(face, certain(codes), PROFILE)
+    named = regions._name(face, certain(codes))
     shares = regions._shares(face, named, certain(codes), PROFILE)
     assert {n: s.value for n, s in shares.items()} == pytest.approx(
         {"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9}
@@ -65,9 +67,7 @@ def test_glare_widens_every_interval_for_what_may_lie_under_it():
     codes = np.zeros((10, 10), int)
     codes[:, 9] = 3
     face = face_of(np.full((10, 10, 3), 0.5))
-    shares = regions._shares(
-        face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE
-    )
+    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
     # Nine columns of blue, one unread: blue fills 0.9 to 1 of the whole face; each end 0.01 further for the base.
     assert shares["blue"].low == pytest.approx(0.99 * 0.9)
     assert shares["blue"].high == pytest.approx(1)
@@ -80,8 +80,8 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
     face = face_of(np.full((20, 30, 3), 0.5))
     doubled = np.repeat(np.repeat(chances, 2, 0), 2, 1)
     big = face_of(np.full((40, 60, 3), 0.5))
-    first = regions._shares(face, regions._name(face, chances, PROFILE), chances, PROFILE)
-    second = regions._shares(big, regions._name(big, doubled, PROFILE), doubled, PROFILE)
+    first = regions._shares(face, regions._name(face, chances), chances, PROFILE)
+    second = regions._shares(big, regions._name(big, doubled), doubled, PROFILE)
     for name in first:
         assert second[name].high - second[name].low == pytest.approx(
             first[name].high - first[name].low, abs=1e-6
@@ -91,9 +91,7 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
 def test_a_face_under_glare_alone_claims_nothing():
     codes = np.full((6, 6), 3)
     face = face_of(np.ones((6, 6, 3)))
-    shares = regions._shares(
-        face, regions._name(face, certain(codes), PROFILE), certain(codes), PROFILE
-    )
+    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
     assert all((s.low, s.high) == (0, 1) for s in shares.values())
     assert sum(s.value for s in shares.values()) == pytest.approx(1)
 
@@ -111,3 +109,58 @@ def test_the_colour_of_an_absent_class_is_unknown():
     colour = regions._region_colour(np.float32([[50, 3, -4]] * 5))
     assert (colour.L, colour.C, colour.spread) == (50, 5, 0)
     assert colour.h == pytest.approx(306.87, abs=0.01)
+
+
+def test_a_small_spot_of_plain_white_is_unreadable_and_a_white_field_is_not():
+    linear = np.full((60, 80, 3), 0.3, np.float32)
+    linear[10:16, 10:16], linear[30:, :] = 1.0, 1.0
+    burnt = regions._burnt_out(face_of(linear))
+    assert burnt[10:16, 10:16].all()
+    assert burnt.sum() == 36
+
+
+def profile_of(*colours):
+    return replace(PROFILE, colours=colours)
+
+
+def test_two_classes_of_one_role_share_it_by_colour():
+    dark = replace(PROFILE.colours[0], name="dark", lightness=(0, 35))
+    pale = replace(PROFILE.colours[0], name="pale", lightness=(55, 90))
+    profile = profile_of(dark, pale, *PROFILE.colours[1:])
+    lab = np.float32([[[20, 8, -30], [70, 8, -30]]])
+    chances = regions._by_class(certain([[0, 0]]), lab, profile)
+    assert chances.argmax(-1).tolist() == [[0, 1]]
+    np.testing.assert_allclose(chances.sum(-1), 1, rtol=1e-6)
+
+
+def test_a_class_without_a_role_takes_from_the_host_where_its_colour_fits():
+    green = replace(
+        PROFILE.colours[2],
+        name="green",
+        hue_deg=(120, 160),
+        chroma=(10, 90),
+        kinds=None,
+        reads_as="none",
+    )
+    profile = profile_of(*PROFILE.colours, green)
+    lab = np.float32([[[45, -20, 15], [45, 15, 15]]])
+    chances = regions._by_class(certain([[2, 2]]), lab, profile)
+    assert chances.argmax(-1).tolist() == [[3, 2]]
+
+
+def test_eight_classes_are_measured_from_end_to_end():
+    more = [
+        replace(
+            PROFILE.colours[2],
+            name=f"extra {k}",
+            hue_deg=(40 * k, 40 * k + 30),
+            reads_as="none",
+            kinds=None,
+        )
+        for k in range(5)
+    ]
+    profile = profile_of(*PROFILE.colours, *more)
+    face = face_of(np.random.default_rng(1).random((64, 64, 3)))
+    found = regions.find_regions(face, profile)
+    assert sum(share.value for share in found.shares.values()) == pytest.approx(1, abs=1e-6)
+    assert set(np.unique(found.codes)) <= set(range(1, 10))

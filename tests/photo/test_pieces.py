@@ -53,13 +53,13 @@ def test_two_touching_discs_are_two_stones_and_one_disc_is_one():
     assert pieces._split_touching(one > 0, away / away.max()).max() == 1
 
 
-def test_parts_that_meet_along_a_wide_border_are_one_stone():
-    labels = np.zeros((50, 100), int)
-    labels[10:40, 10:50], labels[10:40, 50:90] = 1, 2
-    assert pieces._join_wide(labels).max() == 1
-    # The same two parts that meet along 6 px of a width of about 39.
-    labels[10:22, 49:51] = labels[28:40, 49:51] = 0
-    assert pieces._join_wide(labels).max() == 2
+def test_a_dent_in_the_depth_of_one_stone_does_not_part_it():
+    depth = np.zeros((60, 120), np.float32)
+    depth[10:50, 10:110] = 0.8
+    depth[10:50, 58:62] = 0.7
+    assert pieces._split_touching(depth > 0, depth).max() == 1
+    depth[10:50, 58:62] = 0.3
+    assert pieces._split_touching(depth > 0, depth).max() == 2
 
 
 def test_an_outline_goes_along_the_zero_level_to_a_tenth_of_a_pixel():
