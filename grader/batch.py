@@ -32,6 +32,7 @@ class Terms:
     model: Model
     mm_per_px: float | None = None
     whole: bool = False
+    state: str | None = None
 
     @property
     def made_with(self) -> dict:
@@ -43,6 +44,7 @@ class Terms:
             "measurements": MEASUREMENT_VERSION,
             "mm_per_px": self.mm_per_px,
             "whole": self.whole,
+            "state": self.state,
         }
 
 
@@ -81,6 +83,7 @@ def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded 
             model=terms.model,
             mm_per_px=terms.mm_per_px,
             whole=terms.whole,
+            state=terms.state,
         )
         return photo_record(graded, file) | {"made_with": terms.made_with}, graded
     except GraderError as err:
@@ -97,6 +100,7 @@ def grade_folder(
     model: str | Path | Model | None = None,
     mm_per_px: float | None = None,
     whole: bool = False,
+    state: str | None = None,
     workers: int | None = None,
     calls: Iterable[Call] = (),
     on_photo: Callable[[int, int], None] = lambda done, total: None,
@@ -121,6 +125,7 @@ def grade_folder(
         model if isinstance(model, Model) else load_model(model),
         mm_per_px,
         whole,
+        state,
     )
     found = find_photos(folder, out)
     photos, duplicates = _distinct(found)

@@ -61,6 +61,7 @@ def grade_photo(
     model: str | Path | Model | None = None,
     mm_per_px: float | None = None,
     whole: bool = False,
+    state: str | None = None,
 ) -> Graded:
     """Grade every stone in a photo.
 
@@ -72,6 +73,7 @@ def grade_photo(
     mm_per_px : millimetres per px of the upright full-size photo, where ``photo`` is a file; a
         photo that was read holds its own.
     whole : the picture is filled by one face, so nothing is cut out.
+    state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
 
     Raises
     ------
@@ -84,24 +86,26 @@ def grade_photo(
         photo = read_photo(
             photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
         )
-    measured, remarks = measure_photo(photo, profile, whole=whole)
+    measured, remarks = measure_photo(photo, profile, whole=whole, state=state)
     return Graded(
         photo, tuple(_grade_piece(m, profile, model) for m in measured), photo.remarks + remarks
     )
 
 
 def measure_photo(
-    photo: Photo, profile: Profile, *, whole: bool = False
+    photo: Photo, profile: Profile, *, whole: bool = False, state: str | None = None
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
     """Return every stone of a photo, measured, and what is to be said of the photo as a whole."""
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
-    return tuple(_measure_piece(photo, piece, profile) for piece in pieces), remarks
+    return tuple(_measure_piece(photo, piece, profile, state) for piece in pieces), remarks
 
 
-def _measure_piece(photo: Photo, piece: Piece, profile: Profile) -> MeasuredPiece:
+def _measure_piece(
+    photo: Photo, piece: Piece, profile: Profile, given_state: str | None
+) -> MeasuredPiece:
     face = cut_face(photo, piece)
     measurements = measure_face(face, profile)
-    state = read_state(face.linear, face.lab, face.mask, measurements.glare)
+    state = read_state(face.linear, face.lab, face.mask, measurements.glare, given_state)
     verdict = judge_photo(
         face.linear,
         face.lab,

@@ -9,6 +9,7 @@ from grader.cli.options import (
     ModelOption,
     ProfileOption,
     ScaleOption,
+    StateOption,
     WholeOption,
     settled,
     working_calls,
@@ -36,6 +37,7 @@ def batch(
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
     whole: WholeOption = False,
+    state: StateOption = None,
 ) -> None:
     """Grade every photo below a folder; run again, it grades only what is new or changed.
 
@@ -60,6 +62,7 @@ def batch(
                 model=model,
                 mm_per_px=mm_per_px,
                 whole=whole,
+                state=state,
                 workers=workers,
                 calls=calls,
                 on_photo=lambda count, total: progress.update(bar, completed=count, total=total),

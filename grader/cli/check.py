@@ -9,6 +9,7 @@ from grader.cli.options import (
     ModelOption,
     ProfileOption,
     ScaleOption,
+    StateOption,
     WholeOption,
     settled,
     working_calls,
@@ -38,6 +39,7 @@ def check(
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
     whole: WholeOption = False,
+    state: StateOption = None,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
@@ -53,7 +55,7 @@ def check(
     from grader.report.words import cautions_text, photo_text
 
     loaded_profile, loaded_model, mm_per_px = settled(profile, model, mm_per_px)
-    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole)
+    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state)
     calls = working_calls()
     records = []
     for path in photos:

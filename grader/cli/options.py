@@ -1,6 +1,7 @@
 """Options that several commands share, declared once."""
 
 import math
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -36,6 +37,22 @@ ScaleOption = Annotated[
 ]
 WholeOption = Annotated[
     bool, typer.Option("--whole", help="The picture is filled by one face: cut nothing out.")
+]
+
+
+class SeenState(StrEnum):
+    """How the faces were photographed, in the seller's word."""
+
+    wet = "wet"
+    dry = "dry"
+    patchy = "patchy"
+
+
+StateOption = Annotated[
+    SeenState | None,
+    typer.Option(
+        "--state", help="How the faces were photographed; wins over what the photo shows."
+    ),
 ]
 
 

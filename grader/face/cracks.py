@@ -52,6 +52,15 @@ def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
     return tuple(sorted(found, key=lambda line: -line.length_px))
 
 
+def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return what the network reads, shape (h, w, 4): CIELAB near -1 to 1 and the mask; zero off the stone."""
+    picture = np.empty((*mask.shape, 4), np.float32)
+    picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    picture[..., 3] = 1
+    picture[~mask] = 0
+    return picture
+
+
 def _line(points: NDArray, look: LineLook) -> Line:
     probability = crack_probability(look)
     limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))

@@ -18,10 +18,10 @@ from grader.photo.photo import Photo
 LOOK_PX = 512
 #: The closer look takes in this much ground around a stone, as a share of its longer side.
 MARGIN_SHARE = 0.15
-# Settings found on 40 tuning renders (seed 9100), four tries each. Insides part where both rise this much above a level.
+# Settings found on tuning renders (seed 9100). Insides part where both rise this much above the level of the dent.
 CORE_LEVELS, CORE_RISE = np.arange(0.1, 0.85, 0.06), 0.15
-# The least stone as a share of the photo, and the least mean chance of being stone, that is kept.
-LEAST_AREA_SHARE, LEAST_CERTAINTY = 0.0006, 0.65
+# The least stone as a share of the photo, and the least mean chance of being stone, from afar and close.
+LEAST_AREA_SHARE, LEAST_CERTAINTY, LEAST_CERTAINTY_CLOSE = 0.0006, 0.65, 0.94
 # A stone looks the same from afar and close: least overlap (intersection / union) of the two outlines.
 LEAST_AGREEMENT = 0.35
 # An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
@@ -111,6 +111,8 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
         return None
     mine = labels == shares.argmax()
     if (mine & (near > 0)).sum() < LEAST_AGREEMENT * (mine | (near > 0)).sum():
+        return None
+    if _share(scores[..., 0][mine]).mean() < LEAST_CERTAINTY_CLOSE:
         return None
     # Zero level of the score, held below zero where a neighbour or the ground begins.
     level = np.where(cv2.dilate(mine.astype(np.uint8), np.ones((3, 3))) > 0, scores[..., 0], -1)

@@ -1,0 +1,51 @@
+"""The way of one photo, end to end, on the sample photos."""
+
+from pathlib import Path
+
+import pytest
+
+import grader
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+
+
+def test_a_stone_that_the_seller_calls_half_dried_is_to_be_taken_again():
+    graded = grader.grade_photo(SAMPLES / "23_half_dried.jpg", state="patchy")
+    (stone,) = graded.pieces
+    assert (stone.measured.state.value, stone.measured.state.source) == ("patchy", "seller")
+    assert stone.measured.verdict.value == "retake"
+    assert stone.proposal is None
+
+
+def test_an_empty_board_with_a_ruler_and_a_coin_holds_no_stone():
+    graded = grader.grade_photo(SAMPLES / "06_nothing_on_the_board.jpg")
+    assert graded.pieces == ()
+    assert "no_stone" in [remark.code for remark in graded.remarks]
+
+
+def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told():
+    path = SAMPLES / "01_lake_over_shore.jpg"
+    (plain,) = grader.grade_photo(path).pieces
+    (scaled,) = grader.grade_photo(path, mm_per_px=0.1).pieces
+    assert plain.measured.area_cm2 is None
+    assert plain.measured.size_class is None
+    assert plain.proposal.sell_as is None
+    # The outline's area in px, by the shoelace formula, at 0.1 mm a px.
+    x, y = scaled.measured.piece.outline.T
+    area_px = (
+        abs(
+            (
+                x * (y.take(range(1, len(y) + 1), mode="wrap"))
+                - y * (x.take(range(1, len(x) + 1), mode="wrap"))
+            ).sum()
+        )
+        / 2
+    )
+    assert scaled.measured.area_cm2 == pytest.approx(area_px * 0.1**2 / 100, rel=0.01)
+    assert scaled.measured.size_class is not None
+
+
+def test_the_whole_picture_is_one_face_where_the_seller_says_so():
+    graded = grader.grade_photo(SAMPLES / "06_nothing_on_the_board.jpg", whole=True)
+    (stone,) = graded.pieces
+    assert stone.measured.piece.box == (0, 0, graded.photo.width, graded.photo.height)
