@@ -15,21 +15,9 @@ from grader.render import HELD_OUT, TRAINING
 from grader.train.examples import IGNORE, Example, make_examples
 from grader.train.network import UNet
 
-CHANNELS = {"pieces": (3, 2), "regions": (7, 4), "cracks": (4, 3)}
-#: What the outputs mean.
-NAMES = {
-    "pieces": ("stone",),
-    "regions": ("water", "sky", "shore", "unreadable"),
-    "cracks": ("no line", "crack", "pattern line"),
-}
-#: Channels at each halving; the crack network sees large pictures and needs little surround.
-WIDTHS = {
-    "pieces": (24, 32, 48, 64, 96),
-    "regions": (24, 32, 48, 64, 96),
-    "cracks": (12, 20, 32, 48),
-}
-#: Glare is rare and a missed highlight is read as white band; lines are rarer still: they count more than their share.
-NAME_WEIGHTS = {"regions": (1.0, 1.0, 1.0, 2.5), "cracks": (1.0, 4.0, 3.0)}
+CHANNELS = {"pieces": (3, 2), "regions": (7, 4)}
+#: Glare is rare and a missed highlight is read as white band: it counts more than its share.
+NAME_WEIGHTS = (1.0, 1.0, 1.0, 2.5)
 
 
 def gather(
@@ -53,13 +41,9 @@ def gather(
 
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     """Loss of a batch: cross-entropy and overlap for names, absolute difference for depth."""
-    if part in NAME_WEIGHTS:
-        weights = torch.tensor(NAME_WEIGHTS[part], device=scores.device)
-        names = functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
-        if part == "regions":
-            return names
-        chance, crack = scores.softmax(1)[:, 1] * (target != IGNORE), (target == 1).float()
-        return names + 1 - 2 * (chance * crack).sum() / (chance + crack).sum().clamp_min(1)
+    if part == "regions":
+        weights = torch.tensor(NAME_WEIGHTS, device=scores.device)
+        return functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
     seen = target[..., 0] != IGNORE
     stone = target[..., 0].float()
     chance = torch.sigmoid(scores[:, 0])
@@ -83,7 +67,7 @@ def train(part: str, pictures, targets, steps: int, batch: int, seed: int, devic
     """Return the trained network."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    net = UNet(*CHANNELS[part], WIDTHS[part]).to(device)
+    net = UNet(*CHANNELS[part]).to(device)
     pictures, targets = pictures.to(device), targets.to(device)
     tuner = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-4)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, 3e-3, total_steps=steps)
@@ -110,7 +94,7 @@ def train(part: str, pictures, targets, steps: int, batch: int, seed: int, devic
 
 def overlap(part: str, net: UNet, pictures, targets, device: str) -> dict[str, float]:
     """Return the pooled overlap (intersection / union) of each output on pictures that were not trained on."""
-    names = NAMES[part]
+    names = ("stone",) if part == "pieces" else ("water", "sky", "shore", "unreadable")
     both, either = np.zeros(len(names)), np.zeros(len(names))
     with torch.no_grad():
         for k in range(0, len(pictures), 16):

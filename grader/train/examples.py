@@ -6,7 +6,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.cracks import cracks_input
 from grader.face.regions import LOOK_PX as REGIONS_PX
 from grader.face.regions import ROLES, regions_input
 from grader.measures import UNREADABLE
@@ -15,13 +14,11 @@ from grader.photo.pieces import LOOK_PX as PIECES_PX
 from grader.photo.pieces import MARGIN_SHARE, pieces_input
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
-from grader.render.truth import CRACK, PATTERN_LINE, Rendered
+from grader.render.truth import Rendered
 from grader.train.variety import other_ground, other_light, poorer, shaded_rim
 
 #: Target value of a pixel that is left out of the loss.
 IGNORE = 255
-#: Side of a crop for the crack network, in working px.
-CRACKS_PX = 192
 #: How often a picture is given another ground, the look of a small web copy, and a cab a shaded rim.
 OTHER_GROUND, POORER, SHADED_RIM = 0.5, 0.35, 0.6
 
@@ -73,68 +70,6 @@ def regions_examples(
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 40]
     rng.shuffle(stones)
     return [_regions_example(rendered, stone, profile, rng) for stone in stones[:most]]
-
-
-def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8) -> list[Example]:
-    """Return up to ``most`` crops of the photo's faces, half of them on cracks: target 0 no line, 1 crack, 2 pattern
-    line. Scratches, hairs, pencil and print are left as what they are for a stone: no line."""
-    examples = []
-    for _ in range(most):
-        stone = rendered.stones[int(rng.integers(len(rendered.stones)))]
-        x, y, w, h = stone.box
-        cut = np.s_[y : y + h, x : x + w]
-        # A face is never seen larger than its photo, but a smaller one leaves finer lines.
-        factor = float(np.exp(rng.uniform(np.log(0.6), np.log(1.15))))
-        size = (max(16, round(w * factor)), max(16, round(h * factor)))
-        way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-        rgb = cv2.resize(
-            poorer(rendered.rgb[cut], rng) if rng.random() < 0.2 else rendered.rgb[cut],
-            size,
-            interpolation=way,
-        )
-        mask = (
-            cv2.resize(
-                (rendered.pieces[cut] == stone.id).astype(np.float32), size, interpolation=way
-            )
-            > 0.5
-        )
-        lines = rendered.cracks[cut]
-        crack = cv2.resize((lines == CRACK).astype(np.float32), size, interpolation=way) > 0.4
-        pattern = (
-            cv2.resize((lines == PATTERN_LINE).astype(np.float32), size, interpolation=way) > 0.4
-        )
-        target = np.where(crack, 1, np.where(pattern, 2, 0)).astype(np.uint8)
-        target[~mask] = IGNORE
-        centre = (
-            _one_of(mask & crack, rng, 0.55)
-            or _one_of(mask & pattern, rng, 0.3)
-            or _one_of(mask, rng, 1.0)
-        )
-        if centre is None:
-            continue
-        left, top = (
-            max(0, min(c - CRACKS_PX // 2, side - CRACKS_PX))
-            for c, side in zip(centre, size, strict=True)
-        )
-        part = np.s_[top : top + CRACKS_PX, left : left + CRACKS_PX]
-        lab = lab_from_linear(other_light(srgb_curve()[rgb[part]], rng))
-        examples.append(
-            Example(
-                *_square(cracks_input(lab, mask[part]), target[part], CRACKS_PX, np.uint8(IGNORE))
-            )
-        )
-    return examples
-
-
-def _one_of(
-    where: NDArray[np.bool_], rng: np.random.Generator, chance: float
-) -> tuple[int, int] | None:
-    """x, y of a pixel drawn from a mask with that chance; ``None`` otherwise or where it is empty."""
-    places = np.flatnonzero(where)
-    if not len(places) or rng.random() > chance:
-        return None
-    y, x = divmod(int(places[rng.integers(len(places))]), where.shape[1])
-    return x, y
 
 
 def _pieces_example(
@@ -267,7 +202,6 @@ def make_examples(
     rendered = render_example_photo(rng, style)
     ways = {
         "pieces": lambda: pieces_examples(rendered, rng),
-        "cracks": lambda: cracks_examples(rendered, rng) if rendered.stones else [],
         "regions": lambda: regions_examples(rendered, load_profile(), rng),
     }
     return {part: ways[part]() for part in parts}
