@@ -238,7 +238,7 @@ def _data_hash(faces: Sequence[DrawnFace], rung: NDArray, scene: NDArray, profil
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _drawer(profile: Profile, seed: int, workers: int) -> Callable[[Style, range], list[DrawnFace]]:
+def drawer(profile: Profile, seed: int, workers: int) -> Callable[[Style, range], list[DrawnFace]]:
     """Draws faces on several cores; the outcome does not hang on their number."""
     from joblib import Parallel, delayed
 
@@ -273,7 +273,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     given = parser.parse_args(arguments)
     profile = load_profile(given.profile)
     date = datetime.datetime.now(datetime.UTC).date().isoformat()
-    draw = _drawer(profile, given.seed, given.workers)
+    draw = drawer(profile, given.seed, given.workers)
     model, judged, learned = make_starter(profile, given.seed, date, draw)
     samples = [face.measured for face in learned[:8]]
     save_model(model, given.out, samples, card(model, judged, given.seed), profile)

@@ -22,6 +22,11 @@ from score import PhotoScore, score
 from speed import speed_row
 from threadpoolctl import threadpool_limits
 
+from grader import starter
+from grader.grading.model import load_model
+from grader.profile import load_profile
+from grader.render import HELD_OUT
+
 TABLE = Path(__file__).parent / "FIGURES.md"
 SEED, PHOTOS = 20_250, 120
 WAYS = ("ours", "grey world", "brightest tenth")
@@ -66,6 +71,7 @@ def main() -> None:
         rows += real_rows(asked.real, asked.jobs, rng)
     for folder in asked.cracks:
         rows += crack_rows(folder, asked.jobs, rng)
+    rows += starter_rows(asked.jobs)
     rows.append(speed_row(held_out_render(asked.seed, 0).rgb, rng))
     cells = [row.cells() for row in rows]
     print(figures.as_table(cells))
@@ -95,6 +101,27 @@ def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
     names = crack_names(folder)
     answers = scores(jobs, labelled_cracks, [(folder, name) for name in names])
     return _rows(CRACK_FIGURES, CRACKS.format(len(names)), answers, rng)
+
+
+def starter_rows(jobs: int) -> list[Row]:
+    """Return how the shipped model agrees with the written rules on the exact truth of faces it has not seen."""
+    profile = load_profile()
+    faces = starter.drawer(profile, starter.SEED, jobs)(HELD_OUT, starter.HELD_OUT_PHOTOS)
+    judged = starter.judge(
+        load_model(), faces, profile, np.random.default_rng([starter.SEED, 2])
+    )
+    measured_on = f"faces of {judged.photos} held-out renders; beside it the rules on measurements"
+    return [
+        Row(
+            f"starter against the written rules: {words}", measured_on, str(judged.faces),
+            f"{mine.value:.2f}", f"{mine.low:.2f} to {mine.high:.2f}", floor, f"{plain.value:.2f}",
+        )
+        for words, mine, plain, floor in (
+            ("quadratic weighted kappa", judged.model.kappa, judged.plain.kappa, "≥ 0.75"),
+            ("same grade, share", judged.model.equal, judged.plain.equal, ""),
+            ("within one grade, share", judged.model.within_one, judged.plain.within_one, ""),
+        )
+    ]  # fmt: skip
 
 
 def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore]]:
