@@ -1,185 +1,175 @@
-"""Lines on the face: thin dark valleys as polylines, with how likely each of them is a crack."""
+"""Lines on the face as polylines, each with how likely it is a crack.
+
+A small network says of every pixel how likely it lies on an open crack and on a pattern line (healed crack, growth
+seam, contact); those chances are traced, joined over small gaps and summed up by line.
+"""
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
-from grader.face.line_look import LEAST_TEXTURE, LineLook, crack_probability, line_looks
 from grader.face.measurements import Line, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
 from grader.measures import UNREADABLE
+from grader.photo.net import run_net
 
-#: Widths at which valleys are looked for: standard deviation in working px, for lines of about 2, 4
-#: and 7 px.
-SIGMAS_PX = (1.0, 1.8, 3.2)
-#: A valley begins at the first and goes on down to the second; steps of L* over the texture around.
-STRONG, WEAK = 3.5, 1.8
-#: The lower side of a valley rises at least this share of the higher one, and this many L*.
-LEAST_SIDE, LEAST_DEPTH = 0.3, 1.2
+#: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
+#: nothing within this many px.
+FAR_PX, SURE = 15, 0.8
+# Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
+STRONG, WEAK = 0.5, 0.2
 #: Lines are joined over gaps of at most this share of the width.
 GAP_SHARE = 0.04
-#: Lines that are linked and judged, at most.
+#: Lines that are linked, at most.
 MOST_LINES = 250
 #: Least length of a line, of the face's width and in working px.
-LEAST_LENGTH_SHARE, LEAST_LENGTH_PX = 0.035, 12
+LEAST_LENGTH_SHARE, LEAST_LENGTH_PX = 0.03, 10
 #: A crack from the first, uncertain from the second, else a pattern line.
 CRACK, UNCERTAIN = 0.5, 0.25
+#: How far to both sides of a line its profile is taken, in working px.
+PROFILE_PX = 10
 
 
 def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
-    """Return the thin dark lines of the face, longest first, each with the probability that it is a
-    crack.
+    """Return the lines of the face, longest first, each with the probability that it is a crack.
 
-    A border between two colours is a step and not a valley: a line must be darker than both of its
-    sides. Pale healed seams are lighter than their sides. Round holes are no lines, and straight
-    parallel sets are marks of a tool.
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
     """
     readable = face.mask & (regions.codes != UNREADABLE)
     width = 2 * float(np.sqrt(face.mask.sum() / np.pi))
     inside = _inside(face.mask, readable, width)
     if np.count_nonzero(inside) < 100:
         return ()
-    lightness = _filled(face.lab[..., 0], readable)
-    valley, gxx, gyy, gxy = _valley(lightness)
-    clear = np.where(inside, valley / _texture(valley, inside, width), 0)
-    middle = _middle(lightness, clear, valley, gxx, gyy, gxy)
-    lines = _traced(middle, clear, width)
-    if not lines:
-        return ()
-    looks = line_looks(lines, face.lab, lightness, readable, width)
-    found = [_line(points, look) for points, look in zip(lines, looks, strict=True)]
+    crack, pattern = _chances(face)
+    lines = _traced(np.where(inside, crack + pattern, 0), width)
+    found = [_line(points, crack, pattern, face.lab[..., 0]) for points in lines]
     return tuple(sorted(found, key=lambda line: -line.length_px))
 
 
-def _line(points: NDArray, look: LineLook) -> Line:
-    probability = crack_probability(look)
+def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return what the network reads, shape (h, w, 4): CIELAB near -1 to 1 and the mask; zero off the stone."""
+    picture = np.empty((*mask.shape, 4), np.float32)
+    picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    picture[..., 3] = 1
+    picture[~mask] = 0
+    return picture
+
+
+def _chances(face: Face) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Chance of a crack and of a pattern line for each pixel, shape (h, w) each.
+
+    The look at half the size speaks only where the one at full size sees nothing near: it is blunter.
+    """
+    near, far = _look(face, 1.0), _look(face, 0.5)
+    seen = cv2.dilate(1 - near[..., 0], np.ones((FAR_PX, FAR_PX)))
+    wide = (seen < STRONG) & (far[..., 1] > SURE)
+    crack = np.where(wide, far[..., 1], near[..., 1])
+    return crack, np.minimum(near[..., 2], 1 - crack)
+
+
+def _look(face: Face, factor: float) -> NDArray[np.float32]:
+    """Chances of no line, crack and pattern line, shape (h, w, 3), seen at that share of the working size."""
+    h, w = face.mask.shape
+    size = (max(8, round(w * factor)), max(8, round(h * factor)))
+    lab, mask = face.lab, face.mask
+    if factor < 1:
+        lab = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+        mask = cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    scores = run_net("cracks", cracks_input(lab, mask))
+    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    chances /= chances.sum(axis=-1, keepdims=True)
+    return chances if factor == 1 else cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
+
+
+def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]:
+    """The face without its rim and the edges of glare, where every surface turns dark or light."""
+    framed = np.pad(mask.astype(np.uint8), 1)
+    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > max(0.012 * width, 4)
+    glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    return rim & ~glare
+
+
+def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
+    """Return the lines as paths: strong somewhere, joined over small gaps, and long enough."""
+    skeleton = thin(chance > WEAK)
+    count, labels = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    strong = np.bincount(labels[skeleton & (chance > STRONG)], minlength=count) >= 3
+    strong[0] = False
+    lines = [path.points for path in paths(strong[labels], 5, 8, 50) if len(path.points) >= 6]
+    # In a rough host there may be thousands: the clearest are enough to link.
+    lines = sorted(lines, key=lambda points: -float(_at(chance, points).sum()))[:MOST_LINES]
+    least = max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
+    linked = _linked(lines, GAP_SHARE * width)
+    return [resample(smooth(points, 5)) for points in linked if len(points) >= least]
+
+
+def _line(points: NDArray, crack: NDArray, pattern: NDArray, lightness: NDArray) -> Line:
+    of_crack, of_any = (
+        _at(cv2.dilate(crack, np.ones((3, 3))), points),
+        _at(cv2.dilate(crack + pattern, np.ones((3, 3))), points),
+    )
+    # A line is a crack as far as it is a line at all and its chances speak for a crack.
+    probability = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
     limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
     kind = next(kind for limit, kind in limits if probability >= limit)
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
     bent = bent + np.float32(0.5)
-    return Line(bent, length_px(smooth(points, 9)), look.width_px, kind, probability)
-
-
-def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]:
-    """The face without its rim and without the edges of glare, where every surface turns dark or
-    light.
-    """
-    framed = np.pad(mask.astype(np.uint8), 1)
-    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > max(0.012 * width, 4)
-    near_glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((5, 5), np.uint8)).astype(
-        bool
+    return Line(
+        bent,
+        length_px(smooth(points, 9)),
+        _width_px(points, lightness),
+        kind,
+        min(probability, 1.0),
     )
-    return rim & ~near_glare
 
 
-def _filled(values: NDArray, known: NDArray) -> NDArray[np.float32]:
-    """Return the values with the unknown px at the mean of what is known around them, so that
-    filters see no step.
-    """
-    if known.all():
-        return values
-    weight = cv2.blur(known.astype(np.float32), (31, 31))
-    around = cv2.blur(np.where(known, values, 0).astype(np.float32), (31, 31)) / np.maximum(
-        weight, 1e-6
+def _at(values: NDArray, points: NDArray) -> NDArray:
+    x, y = np.rint(points).astype(np.intp).T
+    return values[y.clip(0, values.shape[0] - 1), x.clip(0, values.shape[1] - 1)]
+
+
+def _width_px(points: NDArray, lightness: NDArray) -> float:
+    """Width at half depth of the median profile of L* square to the line, at least 1."""
+    step = np.gradient(smooth(points, 9), axis=0)
+    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+    reach = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    # OpenCV takes maps of fewer than 32768 rows: a long line is read at every so manieth point.
+    every = slice(None, None, 1 + len(points) // 30_000)
+    map_x = (points[every, :1] - tangent[every, 1:] * reach).astype(np.float32)
+    map_y = (points[every, 1:] + tangent[every, :1] * reach).astype(np.float32)
+    light = cv2.remap(
+        np.ascontiguousarray(lightness),
+        map_x,
+        map_y,
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.where(known, values, around).astype(np.float32)
+    return max(1.0, _width_at_half(np.median(light, axis=0)))
 
 
-def _valley(lightness: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
-    """Return how deep a valley each px lies in (0 or more), and the second derivatives where it is
-    deepest.
-
-    The larger eigenvalue of the Hessian, times sigma squared so that widths compare, less the
-    smaller one where that is a dent too: a round dark spot is no valley.
-    """
-    best = None
-    for sigma in SIGMAS_PX:
-        soft = cv2.GaussianBlur(lightness, (0, 0), sigma)
-        xx = cv2.filter2D(soft, cv2.CV_32F, np.float32([[1, -2, 1]]))
-        yy = cv2.filter2D(soft, cv2.CV_32F, np.float32([[1], [-2], [1]]))
-        xy = cv2.filter2D(soft, cv2.CV_32F, np.float32([[1, 0, -1], [0, 0, 0], [-1, 0, 1]]) / 4)
-        half = (xx + yy) * 0.5
-        spread = cv2.magnitude((xx - yy) * 0.5, xy)
-        depth = (half + spread - np.maximum(half - spread, 0)) * np.float32(sigma**2)
-        if best is None:
-            best = [depth, xx, yy, xy]
-        else:
-            deeper = depth > best[0]
-            for kept, new in zip(best, (depth, xx, yy, xy), strict=True):
-                np.copyto(kept, new, where=deeper)
-    best[0] = np.maximum(best[0], 0)
-    return tuple(best)
+def _width_at_half(light: NDArray) -> float:
+    """Width at half of its depth (to the less high side) of a profile of L*; 1 where it is no valley."""
+    centre = len(light) // 2
+    low = centre - 2 + int(np.argmin(light[centre - 2 : centre + 3]))
+    depth = float(min(light[:low].max(), light[low + 1 :].max()) - light[low])
+    if depth <= 0:
+        return 1.0
+    half = light[low] + depth / 2
+    return _crossing(light[low::-1], half) + _crossing(light[low:], half)
 
 
-def _texture(valley: NDArray, inside: NDArray, width: float) -> NDArray[np.float32]:
-    """Return how deep the valleys of the mere texture around each px are; a few strong lines count
-    little.
-    """
-    usual = float(np.median(valley[::3, ::3][inside[::3, ::3]]))
-    small = np.where(inside, np.minimum(valley, 4 * usual), 0).astype(np.float32)
-    side = int(0.08 * width) | 1
-    mean = cv2.blur(small, (side, side)) / np.maximum(
-        cv2.blur(inside.astype(np.float32), (side, side)), 1e-3
-    )
-    return np.maximum(mean, LEAST_TEXTURE)
-
-
-def _middle(lightness, clear, valley, gxx, gyy, gxy) -> NDArray[np.bool_]:
-    """Return the px in the middle of a valley that is darker than both of its sides."""
-    y, x = np.nonzero(clear > WEAK)
-    xx, yy, xy = gxx[y, x], gyy[y, x], gxy[y, x]
-    across = 0.5 * np.arctan2(2 * xy, xx - yy)
-    step_x, step_y = np.cos(across), np.sin(across)
-
-    def at(values: NDArray, distance: float) -> NDArray:
-        return values[
-            np.clip(np.rint(y + distance * step_y).astype(np.intp), 0, values.shape[0] - 1),
-            np.clip(np.rint(x + distance * step_x).astype(np.intp), 0, values.shape[1] - 1),
-        ]
-
-    here = valley[y, x]
-    top = (here >= at(valley, 1)) & (here >= at(valley, -1))
-    y, x, step_x, step_y = y[top], x[top], step_x[top], step_y[top]
-    soft = cv2.GaussianBlur(lightness, (0, 0), 0.8)
-    floor = soft[y, x]
-    # The lighter of a near and a far place on each side: thin lines have their shoulder near, wide
-    # ones far.
-    left = np.maximum(at(soft, -3), at(soft, -6)) - floor
-    right = np.maximum(at(soft, 3), at(soft, 6)) - floor
-    both = np.minimum(left, right) >= np.maximum(LEAST_SIDE * np.maximum(left, right), LEAST_DEPTH)
-    middle = np.zeros(clear.shape, bool)
-    middle[y[both], x[both]] = True
-    return middle
-
-
-def _traced(middle: NDArray, clear: NDArray, width: float) -> list[NDArray]:
-    """Return the valleys as paths: joined over small gaps, strong somewhere, and long enough."""
-    joined = thin(cv2.dilate(middle.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        joined.astype(np.uint8), connectivity=8
-    )
-    strong = np.bincount(labels[joined & (clear > STRONG)], minlength=count)
-    extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    keep = (strong >= 3) & (extent >= 0.4 * LEAST_LENGTH_SHARE * width)
-    keep[0] = False
-    lines = [path.points for path in paths(keep[labels], 5, 8, 50)]
-    # In a rough host there may be thousands: the clearest are enough to link and to judge.
-    lines = sorted(
-        (points for points in lines if len(points) >= 6), key=lambda p: -_summed(clear, p)
-    )[:MOST_LINES]
-    lines = _linked(lines, GAP_SHARE * width)
-    return [
-        resample(smooth(points, 5))
-        for points in lines
-        if len(points) >= max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
-    ]
-
-
-def _summed(values: NDArray, points: NDArray) -> float:
-    at = np.rint(points).astype(np.intp)
-    return float(values[at[:, 1], at[:, 0]].sum())
+def _crossing(light: NDArray, level: float) -> float:
+    """Distance in px at which a profile going up first passes the level."""
+    above = np.flatnonzero(light >= level)
+    if len(above) == 0:
+        return float(len(light) - 1)
+    i = int(above[0])
+    return i - float((light[i] - level) / max(light[i] - light[i - 1], 1e-6)) if i else 0.0
 
 
 def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:

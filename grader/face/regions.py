@@ -21,12 +21,11 @@ from grader.photo.net import run_net, starter_folder
 from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
-LOOK_PX = 320
+LOOK_PX = 384
 #: The network's outputs, in their order.
 ROLES = ("water", "sky", "shore")
-# Linear light at which a pixel shows no colour any more, and the largest such spot that is a lamp's, as a share of
-# the face. Found by eye on renders and on photographs of polished stones.
-BURNT_OUT, BURNT_SPOT_SHARE = 0.985, 0.06
+# In training a pixel of glare counted twice; here it counts once again.
+GLARE_WEIGHT = 2.0
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
@@ -96,24 +95,11 @@ def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
     lab = cv2.resize(face.lab, size, interpolation=way)
     mask = cv2.resize(face.mask.astype(np.float32), size, interpolation=way) > 0.5
     scores = run_net("regions", regions_input(lab, mask, profile))
-    fine = cv2.resize(scores, (w, h), interpolation=cv2.INTER_LINEAR)
-    fine -= fine.max(axis=-1, keepdims=True)
-    np.exp(fine, out=fine)
-    fine /= fine.sum(axis=-1, keepdims=True)
-    fine[_burnt_out(face)] = np.float32([0, 0, 0, 1])
+    scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
+    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    chances /= chances.sum(axis=-1, keepdims=True)
+    fine = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
     return _by_class(fine, face.lab, profile)
-
-
-def _burnt_out(face: Face) -> NDArray[np.bool_]:
-    """Spots driven to plain white, each a small part of the face: whatever the network says, they show no colour.
-
-    A larger white field is left to the network: an overexposed white band is still a white band.
-    """
-    white = ((face.linear.min(axis=-1) > BURNT_OUT) & face.mask).astype(np.uint8)
-    _, spots, stats, _ = cv2.connectedComponentsWithStats(white)
-    small = stats[:, cv2.CC_STAT_AREA] < BURNT_SPOT_SHARE * max(1, int(face.mask.sum()))
-    small[0] = False
-    return small[spots]
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:

@@ -154,11 +154,11 @@ def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
     rise well above the level at which they part."""
     count, cores = cv2.connectedComponents(stone.astype(np.uint8))
     for level in CORE_LEVELS:
-        _, parts = cv2.connectedComponents(((depth > level) & stone).astype(np.uint8))
-        peak = np.zeros(int(parts.max()) + 1)
-        np.maximum.at(peak, parts.ravel(), depth.ravel())
-        home = np.zeros(len(peak), np.int32)
-        home[parts.ravel()] = cores.ravel()
+        high = (depth > level) & stone
+        found, parts = cv2.connectedComponents(high.astype(np.uint8))
+        peak, home = np.zeros(found), np.zeros(found, np.int32)
+        np.maximum.at(peak, parts[high], depth[high])
+        home[parts[high]] = cores[high]
         rising = np.flatnonzero((peak >= level + CORE_RISE) & (np.arange(len(peak)) > 0))
         for core in np.unique(home[rising]):
             within = rising[home[rising] == core]

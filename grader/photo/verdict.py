@@ -239,7 +239,7 @@ def _frame(
 
 def _width_px(mask: NDArray) -> float:
     """Shorter side of the smallest rectangle, at any turn, around the face."""
-    points = cv2.findNonZero(mask.view(np.uint8))
-    if points is None:
+    outlines, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not outlines:
         return 0.0
-    return min(cv2.minAreaRect(cv2.convexHull(points))[1]) + 1
+    return min(cv2.minAreaRect(np.concatenate(outlines))[1]) + 1

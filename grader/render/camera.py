@@ -103,9 +103,14 @@ def expose(
     return _file(camera, _tone(camera, linear))
 
 
+def seen_by(camera: Camera, light: NDArray) -> NDArray[np.float32]:
+    """Return light (h, w) or (h, w, 3) as the lens draws it: blurred."""
+    return cv2.GaussianBlur(light, (0, 0), camera.blur_px) if camera.blur_px > 0.25 else light
+
+
 def _lens(camera: Camera, linear: NDArray) -> NDArray[np.float32]:
     """Blur, and let very bright spots spill a little."""
-    blurred = cv2.GaussianBlur(linear, (0, 0), camera.blur_px) if camera.blur_px > 0.25 else linear
+    blurred = seen_by(camera, linear)
     spill = cv2.resize(
         np.minimum(linear, 12), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA
     )

@@ -77,7 +77,7 @@ def aimed(
     """
     towards = 2 * (normal @ to_camera) * normal - to_camera + rng.normal(0, 0.04, 3)
     towards[2] = max(towards[2], 0.25)
-    size = rng.uniform((0.05, 0.05), (0.16, 0.16))
+    size = rng.uniform((0.05, 0.05), rng.choice([0.16, 0.35]) * np.ones(2))
     lamp = replace(
         lighting.lamps[0],
         towards=towards / np.linalg.norm(towards),

@@ -316,6 +316,10 @@ def _one_coloured(rng, family, grid):
     if rng.random() < 0.5:
         way = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=0.15)
         tone = tone + _fine_layers(rng, way.t, rng.uniform(0.1, 0.6))
+    if family in ("pale blue", "dark blue") and rng.random() < 0.4:
+        # Paler and deeper grains of the one blue.
+        grains = grid.noise(rng, rng.uniform(0.02, 0.1), 4, 0.7)
+        tone = tone + np.float32(rng.uniform(2, 8)) * grains
     if family == "pale blue":
         return Figure(zero, zero, tone, dyes=(str(rng.choice(["lilac", "sky", "turquoise"])), None))
     if family == "dark blue":

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.render.camera import Camera, balance, draw_camera, expose
+from grader.render.camera import Camera, balance, draw_camera, expose, seen_by
 from grader.render.ground import Table, draw_ground
 from grader.render.layout import Spot, place
 from grader.render.lens import View, draw_view
@@ -115,7 +115,7 @@ def render_photo(
     camera = draw_camera(ways["camera"], names["pipeline"], unit, blur_px)
     body, mirrored = _light_up(ways["light"], top, faces, lighting, camera, view, outline)
     rgb = expose(ways["noise"], camera, body + mirrored)
-    glare = _hidden(body, mirrored) & (top.ids > 0)
+    glare = _hidden(body, mirrored, camera) & (top.ids > 0)
     features = _features(names, laid, layout, outline, camera)
     return write_down(rgb, top, faces, glare, scale, view, features)
 
@@ -187,7 +187,7 @@ def _lighting(
 ) -> Lighting:
     """Draw the lighting; at times, or where glare is asked for, with a lamp mirrored by a stone."""
     lighting = draw_lighting(rng, name)
-    wanted = rng.random() < 0.1
+    wanted = rng.random() < 0.2
     if not faces or not (wanted if glare is None else glare):
         return lighting
     face = faces[0]
@@ -255,13 +255,13 @@ def _mirrored(rng, top: Tabletop, faces, lighting: Lighting, view: View) -> NDAr
     return seen
 
 
-def _hidden(body: NDArray, mirrored: NDArray) -> NDArray[np.bool_]:
-    """Return where mirrored light hides the stone: it outshines the body, or drives the picture
-    to white.
+def _hidden(body: NDArray, mirrored: NDArray, camera: Camera) -> NDArray[np.bool_]:
+    """Return where mirrored light hides the stone in the picture that the lens makes: it outshines
+    the body, or drives the picture to white.
     """
     grey = np.float32([[1, 1, 1]]) / 3
-    b, m = cv2.transform(body, grey), cv2.transform(mirrored, grey)
-    return (m > 0.13) & ((m > 1.3 * b) | ((b + m > 0.97) & (m > 0.3 * b)))
+    b, m = (seen_by(camera, cv2.transform(light, grey)) for light in (body, mirrored))
+    return (m > 0.13) & ((m > b) | ((b + m > 0.97) & (m > 0.3 * b)))
 
 
 def _features(names: dict, laid: dict, layout, outline, camera: Camera) -> dict[str, bool]:

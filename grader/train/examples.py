@@ -1,37 +1,43 @@
 """What the networks learn from: pictures and targets cut from renders, never from photographs."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from pathlib import Path
 
 import cv2
 import numpy as np
+from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 from grader.face.regions import LOOK_PX as REGIONS_PX
-from grader.face.regions import ROLES, regions_input
+from grader.face.regions import ROLES
 from grader.measures import UNREADABLE
-from grader.photo.colour import lab_from_linear, srgb_curve
+from grader.photo.colour import srgb_curve
 from grader.photo.pieces import LOOK_PX as PIECES_PX
-from grader.photo.pieces import MARGIN_SHARE, pieces_input
+from grader.photo.pieces import MARGIN_SHARE
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
-from grader.render.truth import Rendered
-from grader.train.variety import other_ground, other_light, poorer, shaded_rim
+from grader.render.truth import CRACK, PATTERN_LINE, Rendered
+from grader.train.variety import other_ground, poorer, shaded_rim
 
 #: Target value of a pixel that is left out of the loss.
 IGNORE = 255
+#: Side of a crop for the crack network, in working px.
+CRACKS_PX = 256
+_HALFWAY = (srgb_curve()[1:] + srgb_curve()[:-1]) / 2
 #: How often a picture is given another ground, the look of a small web copy, and a cab a shaded rim.
-OTHER_GROUND, POORER, SHADED_RIM = 0.5, 0.35, 0.6
+OTHER_GROUND, POORER, SHADED_RIM = 0.5, 0.35, 0.7
 
 
 @dataclass(frozen=True)
 class Example:
-    """One square picture for a network, shape (side, side, channels), float16, and its target, uint8.
+    """One square picture for a network, shape (side, side, 3), uint8 sRGB, and its target, (side, side), uint8.
 
-    For pieces the target has two layers, (side, side, 2): stone 0 or 1, and depth 0 to 200 (inside / deepest point).
-    For regions it is (side, side): place of the role, 3 for unreadable, ``IGNORE`` off the stone.
+    pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
+    regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
+    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.
     """
 
-    picture: NDArray[np.float16]
+    picture: NDArray[np.uint8]
     target: NDArray[np.uint8]
 
 
@@ -65,11 +71,21 @@ def pieces_examples(rendered: Rendered, rng: np.random.Generator, closer: int = 
 def regions_examples(
     rendered: Rendered, profile: Profile, rng: np.random.Generator, most: int = 6
 ) -> list[Example]:
-    """Return up to ``most`` faces of a photo; some in turned colours under a profile turned alike, so that
-    whose hue is whose is learned from the profile."""
+    """Return up to ``most`` faces of a photo."""
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 40]
     rng.shuffle(stones)
     return [_regions_example(rendered, stone, profile, rng) for stone in stones[:most]]
+
+
+def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
+    """Return up to ``most`` crops of a photo's faces, half of them on cracks.
+
+    Scratches, hairs, pencil and print are what they are for a stone: no line of it.
+    """
+    if not rendered.stones:
+        return []
+    drawn = [rendered.stones[int(k)] for k in rng.integers(len(rendered.stones), size=most)]
+    return [_cracks_example(rendered, stone, rng) for stone in drawn]
 
 
 def _pieces_example(
@@ -83,41 +99,29 @@ def _pieces_example(
     if rng.random() < OTHER_GROUND:
         rgb = other_ground(rgb, rendered.pieces[y : y + h, x : x + w] > 0, rng)
     rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
-    lab = lab_from_linear(other_light(srgb_curve()[rgb], rng))
     stone = cv2.resize(
         (rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=way
     )
     deep = cv2.resize(depth[y : y + h, x : x + w], size, interpolation=way)
-    target = np.dstack([stone > 0.5, np.rint(deep * 200)]).astype(np.uint8)
-    return Example(
-        *_square(pieces_input(lab), target, PIECES_PX, np.array([IGNORE, IGNORE], np.uint8))
-    )
+    target = np.where(stone > 0.5, 1 + np.rint(deep * 200), 0).astype(np.uint8)
+    return Example(*_square(rgb, target, PIECES_PX))
 
 
 def _regions_example(
     rendered: Rendered, stone, profile: Profile, rng: np.random.Generator
 ) -> Example:
-    x, y, w, h = stone.box
+    # A little of the ground is kept around the stone: what a dome mirrors, and what a rough outline takes in.
+    x, y, w, h = _grown(stone.box, 0.04, rendered.pieces.shape)
     cut = np.s_[y : y + h, x : x + w]
     factor = REGIONS_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    rgb = cv2.resize(
-        poorer(rendered.rgb[cut], rng) if rng.random() < POORER else rendered.rgb[cut],
-        size,
-        interpolation=way,
-    )
-    linear = other_light(srgb_curve()[rgb], rng)
-    mask = (
-        cv2.resize((rendered.pieces[cut] == stone.id).astype(np.float32), size, interpolation=way)
-        > 0.5
-    )
+    rgb = rendered.rgb[cut]
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
+    mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
     if stone.kind == "cab" and rng.random() < SHADED_RIM:
-        linear = shaded_rim(linear, mask, rng)
-    lab = lab_from_linear(linear)
+        rgb = _coded(shaded_rim(srgb_curve()[rgb], mask, rng))
     codes = _most_of(rendered.regions[cut], size, way)
-    if rng.random() < 0.2:
-        lab, profile = _turned_colours(lab, profile, rng.uniform(0, 360))
     target = np.full(codes.shape, IGNORE, np.uint8)
     for place, role in enumerate(ROLES):
         target[codes == profile.code(role)] = place
@@ -127,11 +131,62 @@ def _regions_example(
     reach = int(rng.integers(-3, 4))
     if reach:
         change = cv2.dilate if reach > 0 else cv2.erode
-        mask = change(mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=abs(reach)) > 0
+        mask = change(mask.astype(np.uint8), np.ones((3, 3)), iterations=abs(reach)) > 0
     target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
-    return Example(
-        *_square(regions_input(lab, mask, profile), target, REGIONS_PX, np.uint8(IGNORE))
+    return Example(*_square(np.where(mask[..., None], rgb, 0), target, REGIONS_PX))
+
+
+def _cracks_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
+    x, y, w, h = stone.box
+    cut = np.s_[y : y + h, x : x + w]
+    # A face is never seen larger than its photo, but a smaller one leaves finer lines.
+    factor = float(np.exp(rng.uniform(np.log(0.6), np.log(1.15))))
+    size = (max(16, round(w * factor)), max(16, round(h * factor)))
+    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    rgb = rendered.rgb[cut]
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < 0.2 else rgb, size, interpolation=way)
+    mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
+    crack = (_shrunk(rendered.cracks[cut] == CRACK, size, way) > 0.4) & mask
+    pattern = (_shrunk(rendered.cracks[cut] == PATTERN_LINE, size, way) > 0.4) & mask
+    target = np.where(crack, 1, np.where(pattern, 2, 0)).astype(np.uint8)
+    target[~mask] = IGNORE
+    centre = _one_of(crack, rng, 0.55) or _one_of(pattern, rng, 0.3) or _one_of(mask, rng, 1.0)
+    left, top = (
+        max(0, min(c - CRACKS_PX // 2, side - CRACKS_PX))
+        for c, side in zip(centre or (0, 0), size, strict=True)
     )
+    part = np.s_[top : top + CRACKS_PX, left : left + CRACKS_PX]
+    return Example(*_square(np.where(mask[..., None], rgb, 0)[part], target[part], CRACKS_PX))
+
+
+def _one_of(
+    where: NDArray[np.bool_], rng: np.random.Generator, chance: float
+) -> tuple[int, int] | None:
+    """x, y of a pixel drawn from a mask with that chance; ``None`` otherwise or where it is empty."""
+    places = np.flatnonzero(where)
+    if not len(places) or rng.random() > chance:
+        return None
+    y, x = divmod(int(places[rng.integers(len(places))]), where.shape[1])
+    return x, y
+
+
+def _grown(
+    box: tuple[int, int, int, int], share: float, shape: tuple[int, int]
+) -> tuple[int, int, int, int]:
+    """The box with a margin of that share of its longer side, held inside the photo."""
+    x, y, w, h = box
+    margin = round(share * max(w, h))
+    left, top = max(0, x - margin), max(0, y - margin)
+    return left, top, min(shape[1], x + w + margin) - left, min(shape[0], y + h + margin) - top
+
+
+def _shrunk(layer: NDArray[np.bool_], size: tuple[int, int], way: int) -> NDArray[np.float32]:
+    return cv2.resize(layer.astype(np.float32), size, interpolation=way)
+
+
+def _coded(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """sRGB codes of linear light, 0 to 1."""
+    return np.searchsorted(_HALFWAY, np.clip(linear, 0, 1)).astype(np.uint8)
 
 
 def _most_of(codes: NDArray[np.uint8], size: tuple[int, int], way: int) -> NDArray[np.uint8]:
@@ -156,21 +211,6 @@ def _nearest_name(target: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return name_of[nearest]
 
 
-def _turned_colours(lab: NDArray, profile: Profile, turn_deg: float) -> tuple[NDArray, Profile]:
-    """The picture with all hues turned, and the profile with its hue ranges turned alike."""
-    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    turned = lab.copy()
-    turned[..., 1], turned[..., 2] = (
-        c * lab[..., 1] - s * lab[..., 2],
-        s * lab[..., 1] + c * lab[..., 2],
-    )
-    colours = tuple(
-        replace(k, hue_deg=(k.hue_deg[0] + turn_deg, k.hue_deg[1] + turn_deg))
-        for k in profile.colours
-    )
-    return turned, replace(profile, colours=colours)
-
-
 def _depth(pieces: NDArray[np.uint8]) -> NDArray[np.float32]:
     """How deep each pixel lies in its stone: distance to the outline / that of the deepest point, 0 to 1."""
     depth = np.zeros(pieces.shape, np.float32)
@@ -183,25 +223,46 @@ def _depth(pieces: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def _square(
-    picture: NDArray, target: NDArray, side: int, fill
-) -> tuple[NDArray[np.float16], NDArray[np.uint8]]:
-    """Both on a square of that side; the rest of it is left out of the loss."""
-    h, w = target.shape[:2]
-    big = np.pad(picture, ((0, side - h), (0, side - w), (0, 0))).astype(np.float16)
-    out = np.broadcast_to(fill, (side, side, *target.shape[2:])).copy()
-    out[:h, :w] = target
-    return big, out
+    picture: NDArray[np.uint8], target: NDArray[np.uint8], side: int
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Both on a square of that side; the rest of it is black and left out of the loss."""
+    h, w = target.shape
+    big = np.pad(picture, ((0, side - h), (0, side - w), (0, 0)))
+    return big, np.pad(target, ((0, side - h), (0, side - w)), constant_values=IGNORE)
 
 
-def make_examples(
-    parts: list[str], seed: int, photo: int, style: Style
-) -> dict[str, list[Example]]:
+WAYS = {
+    "pieces": lambda rendered, rng: pieces_examples(rendered, rng),
+    "regions": lambda rendered, rng: regions_examples(rendered, load_profile(), rng),
+    "cracks": lambda rendered, rng: cracks_examples(rendered, rng),
+}
+
+
+def make_examples(seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
     """Return the examples of one photo for each part; the same seed and photo number give the same ones."""
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, photo])
     rendered = render_example_photo(rng, style)
-    ways = {
-        "pieces": lambda: pieces_examples(rendered, rng),
-        "regions": lambda: regions_examples(rendered, load_profile(), rng),
-    }
-    return {part: ways[part]() for part in parts}
+    return {part: way(rendered, rng) for part, way in WAYS.items()}
+
+
+def draw_examples(folder: Path, seed: int, photos: int, style: Style, jobs: int = -1) -> None:
+    """Write the examples of that many photos below a folder: ``part/number.npy``, (n, side, side, 4) uint8,
+    picture and target."""
+    for part in WAYS:
+        (folder / part).mkdir(parents=True, exist_ok=True)
+    Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style) for k in range(photos))
+
+
+def read_examples(folder: Path) -> NDArray[np.uint8]:
+    """Return all examples of a part, (n, side, side, 4), that ``draw_examples`` has written to its folder."""
+    return np.concatenate([np.load(path) for path in sorted(folder.glob("[0-9]" * 6 + ".npy"))])
+
+
+def _draw(folder: Path, seed: int, photo: int, style: Style) -> None:
+    for part, examples in make_examples(seed, photo, style).items():
+        if examples:
+            stack = np.stack([np.dstack([e.picture, e.target]) for e in examples])
+            # Renamed when whole: a drawing that is broken off leaves no half file.
+            np.save(folder / part / f"{photo:06d}.part", stack)
+            (folder / part / f"{photo:06d}.part.npy").rename(folder / part / f"{photo:06d}.npy")

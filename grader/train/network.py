@@ -19,9 +19,7 @@ class UNet(nn.Module):
     a quarter of a full-size first level and keeps the borders sharp.
     """
 
-    def __init__(
-        self, inputs: int, outputs: int, widths: tuple[int, ...] = (24, 32, 48, 64, 96)
-    ) -> None:
+    def __init__(self, inputs: int, outputs: int, widths: tuple[int, ...]) -> None:
         super().__init__()
         self.stem = nn.Conv2d(inputs, widths[0], 4, stride=2, padding=1)
         self.down = nn.ModuleList(
@@ -30,10 +28,11 @@ class UNet(nn.Module):
         self.up = nn.ModuleList(
             _double(a + b, a) for a, b in zip(widths[-2::-1], widths[:0:-1], strict=True)
         )
+        fine = widths[0] * 2 // 3
         self.fine = nn.Sequential(
-            nn.Conv2d(widths[0] + inputs, 16, 3, padding=1), nn.ReLU(inplace=True)
+            nn.Conv2d(widths[0] + inputs, fine, 3, padding=1), nn.ReLU(inplace=True)
         )
-        self.head = nn.Conv2d(16, outputs, 1)
+        self.head = nn.Conv2d(fine, outputs, 1)
 
     def forward(self, picture: torch.Tensor) -> torch.Tensor:
         x, kept = self.stem(picture), []

@@ -1,4 +1,4 @@
-"""More variety than the renderer draws, laid over finished renders: other grounds, rims, copies and light."""
+"""More variety than the renderer draws, laid over finished renders: other grounds, rims and copies."""
 
 import cv2
 import numpy as np
@@ -90,10 +90,16 @@ def shaded_rim(
     y, x = np.mgrid[: mask.shape[0], : mask.shape[1]].astype(np.float32)
     side = rng.normal(0, 1, 2)
     towards = (x / mask.shape[1] - 0.5) * side[0] + (y / mask.shape[0] - 0.5) * side[1]
-    amount = np.exp(-depth / reach) * np.clip(0.45 + towards, 0, 1) * rng.uniform(0.3, 0.95)
+    # Fading slowly inwards, or ending where the dome turns level.
+    steep = rng.uniform(1, 4)
+    fade = np.exp(-((depth / reach) ** steep))
+    amount = fade * np.clip(0.45 + towards * rng.uniform(0.7, 2), 0, 1) * rng.uniform(0.3, 0.95)
     ground = rng.uniform(0.02, 0.6) * (
         1 + rng.normal(0, 0.12, 3) + np.array([0.12, 0, -0.12]) * rng.uniform(-0.3, 1.5)
     )
+    if rng.random() < 0.5 and (~mask).sum() > 50:
+        # What stands around the stone in this picture.
+        ground = linear[~mask].mean(axis=0) * rng.uniform(0.5, 2.0)
     glow = rng.uniform(0, 0.35)
     sunk = amount[..., None].astype(np.float32)
     return np.where(
@@ -114,10 +120,3 @@ def poorer(rgb: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8
         ".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(55, 93))]
     )
     return cv2.imdecode(coded, cv2.IMREAD_COLOR)[..., ::-1]
-
-
-def other_light(linear: NDArray, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Return the picture under a somewhat other white balance, exposure and contrast: more than a phone gets wrong."""
-    gains = np.exp(rng.normal(0, 0.07, 3) + rng.normal(0, 0.12)).astype(np.float32)
-    gamma = np.float32(np.exp(rng.normal(0, 0.08)))
-    return np.clip((linear * gains) ** gamma, 0, 1)

@@ -107,9 +107,7 @@ def starter_rows(jobs: int) -> list[Row]:
     """Return how the shipped model agrees with the written rules on the exact truth of faces it has not seen."""
     profile = load_profile()
     faces = starter.drawer(profile, starter.SEED, jobs)(HELD_OUT, starter.HELD_OUT_PHOTOS)
-    judged = starter.judge(
-        load_model(), faces, profile, np.random.default_rng([starter.SEED, 2])
-    )
+    judged = starter.judge(load_model(), faces, profile, np.random.default_rng([starter.SEED, 2]))
     measured_on = f"faces of {judged.photos} held-out renders; beside it the rules on measurements"
     return [
         Row(

@@ -184,4 +184,4 @@ def test_turning_and_mirroring_change_the_continuity_little(turns, mirrored, thi
     codes = disc(stripes(size=320, thickness=thickness, turn_deg=turn_deg))
     moved = np.rot90(codes, turns)
     moved = moved[:, ::-1] if mirrored else moved
-    assert abs(bands_of(codes).continuity - bands_of(moved).continuity) < 0.04
+    assert abs(bands_of(codes).continuity - bands_of(moved).continuity) < 0.08

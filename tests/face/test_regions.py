@@ -111,14 +111,6 @@ def test_the_colour_of_an_absent_class_is_unknown():
     assert colour.h == pytest.approx(306.87, abs=0.01)
 
 
-def test_a_small_spot_of_plain_white_is_unreadable_and_a_white_field_is_not():
-    linear = np.full((60, 80, 3), 0.3, np.float32)
-    linear[10:16, 10:16], linear[30:, :] = 1.0, 1.0
-    burnt = regions._burnt_out(face_of(linear))
-    assert burnt[10:16, 10:16].all()
-    assert burnt.sum() == 36
-
-
 def profile_of(*colours):
     return replace(PROFILE, colours=colours)
 

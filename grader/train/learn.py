@@ -1,0 +1,176 @@
+"""Trains one network on drawn examples and writes its weights as ONNX, with a card of how it does on fresh renders."""
+
+import copy
+import json
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+from grader.measures import MEASUREMENT_VERSION
+from grader.profile import Profile, load_profile
+from grader.train.batches import PLAIN, Variety, network_input
+from grader.train.examples import IGNORE, read_examples
+from grader.train.network import UNet
+
+
+@dataclass(frozen=True)
+class Part:
+    """Shape of a part's network and what counts in its loss.
+
+    widths : channels at each halving.   outputs : their names.   weights : how much a pixel of each name counts;
+    empty for pieces, whose outputs are stone or ground, and depth.
+    """
+
+    inputs: int
+    outputs: tuple[str, ...]
+    widths: tuple[int, ...]
+    weights: tuple[float, ...] = ()
+
+
+PARTS = {
+    "pieces": Part(3, ("stone", "depth"), (24, 32, 48, 64, 96)),
+    # Glare is rare and a missed highlight is read as white band; lines are rarer still.
+    "regions": Part(
+        7, ("water", "sky", "shore", "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)
+    ),
+    # It sees large pictures and needs little surround.
+    "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
+}
+
+#: Highest step of the optimiser; the share of the old average kept at each step.
+RATE, KEPT = 3e-3, 0.998
+
+
+def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
+    """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth."""
+    seen = target != IGNORE
+    if part == "pieces":
+        stone = (target > 0) & seen
+        entropy = functional.binary_cross_entropy_with_logits(
+            scores[:, 0][seen], stone[seen].float()
+        )
+        lost = 1 - _overlap(torch.sigmoid(scores[:, 0]) * seen, stone.float())
+        depth = (target.float() - 1).clamp_min(0) / 200
+        off = (torch.sigmoid(scores[:, 1]) - depth).abs()[seen].mean()
+        return entropy + 0.5 * lost + 2 * off
+    weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
+    entropy = functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
+    chances = scores.softmax(1) * seen.unsqueeze(1)
+    lost = [
+        1 - _overlap(chances[:, place], (target == place).float())
+        for place in range(1 if part == "cracks" else 0, chances.shape[1])
+    ]
+    return entropy + (0.5 if part == "cracks" else 0.25) * torch.stack(lost).mean()
+
+
+def _overlap(chance: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
+    """Twice the intersection over the sum, pooled over the batch; 1 is perfect."""
+    return (2 * (chance * truth).sum() + 1) / ((chance + truth).sum() + 1)
+
+
+def turned(examples: torch.Tensor, turn: int, mirror: bool) -> torch.Tensor:
+    """Return a batch turned by quarter turns and mirrored: a stone has no upright side."""
+    examples = torch.rot90(examples, turn, (1, 2))
+    return examples.flip(2) if mirror else examples
+
+
+def train(
+    part: str, examples: torch.Tensor, steps: int, batch: int, seed: int, device: str
+) -> UNet:
+    """Return the network trained on examples, (n, side, side, 4) uint8: the slow average of its weights."""
+    torch.manual_seed(seed)
+    dice, profile = np.random.default_rng(seed), load_profile()
+    shape = PARTS[part]
+    net = UNet(shape.inputs, len(shape.outputs), shape.widths).to(device)
+    average = copy.deepcopy(net)
+    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
+    pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
+    began = time.perf_counter()
+    for step in range(steps):
+        # Sorted, for reading from a file; on the device it does not matter.
+        pick = np.sort(dice.integers(len(examples), size=batch))
+        some = examples[torch.from_numpy(pick).to(examples.device)].to(device)
+        some = turned(some, int(dice.integers(4)), bool(dice.integers(2)))
+        with torch.no_grad():
+            seen = network_input(part, some, profile, Variety(), dice)
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            scores = net(seen)
+        loss = loss_of(part, scores.float(), some[..., 3])
+        tuner.zero_grad(set_to_none=True)
+        loss.backward()
+        tuner.step()
+        pace.step()
+        _follow(average, net, min(KEPT, step / (step + 10)))
+        if step % max(1, steps // 10) == 0:
+            print(
+                f"{part} step {step} loss {loss.item():.4f} {time.perf_counter() - began:.0f} s",
+                flush=True,
+            )
+    return average.eval()
+
+
+def _follow(average: UNet, net: UNet, kept: float) -> None:
+    with torch.no_grad():
+        for slow, fast in zip(
+            average.state_dict().values(), net.state_dict().values(), strict=True
+        ):
+            if slow.is_floating_point():
+                slow.lerp_(fast, 1 - kept)
+
+
+def overlap(
+    part: str, net: UNet, examples: torch.Tensor, profile: Profile, device: str
+) -> dict[str, float]:
+    """Return the pooled overlap (intersection / union) of each name on examples that were not trained on."""
+    names = ("ground", "stone") if part == "pieces" else PARTS[part].outputs
+    both, either = np.zeros(len(names)), np.zeros(len(names))
+    with torch.no_grad():
+        for k in range(0, len(examples), 16):
+            some = examples[k : k + 16].to(device)
+            scores = net(network_input(part, some, profile, PLAIN, np.random.default_rng(0)))
+            seen = some[..., 3] != IGNORE
+            pieces = part == "pieces"
+            said = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
+            truth = some[..., 3].clamp_max(1) if pieces else some[..., 3]
+            for place in range(len(names)):
+                a, b = (said == place) & seen, (truth == place) & seen
+                both[place] += (a & b).sum().item()
+                either[place] += (a | b).sum().item()
+    return {name: round(b / max(1, e), 4) for name, b, e in zip(names, both, either, strict=True)}
+
+
+def export(net: UNet, part: str, folder: Path) -> None:
+    """Write the weights as ONNX, sizes left open."""
+    net = net.cpu().float()
+    free = {"picture": {0: "n", 2: "h", 3: "w"}, "scores": {0: "n", 2: "h", 3: "w"}}
+    torch.onnx.export(
+        net, (torch.zeros(1, PARTS[part].inputs, 128, 160),), folder / f"{part}.onnx",
+        input_names=["picture"], output_names=["scores"], dynamic_axes=free, opset_version=17, dynamo=False,
+    )  # fmt: skip
+
+
+def learn(part: str, data: Path, out: Path, steps: int, batch: int, seed: int) -> None:
+    """Train a part on the examples below ``data``, and write its weights and card to ``out``."""
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    drawn = {
+        name: torch.from_numpy(read_examples(data / name / part))
+        for name in ("training", "tuning", "held_out")
+    }
+    net = train(part, drawn["training"].to(device), steps, batch, seed, device)
+    card = {
+        "part": part, "measurement_version": MEASUREMENT_VERSION, "learned_from": "renders only",
+        "examples": len(drawn["training"]), "steps": steps, "batch": batch, "seed": seed,
+        "parameters": sum(p.numel() for p in net.parameters()),
+        "overlap": {
+            name: overlap(part, net, drawn[name], load_profile(), device) for name in ("tuning", "held_out")
+        },
+        "torch": torch.__version__,
+    }  # fmt: skip
+    out.mkdir(parents=True, exist_ok=True)
+    export(net, part, out)
+    (out / f"{part}.training.json").write_text(json.dumps(card, indent=1) + "\n", "utf-8")
+    print(json.dumps(card), flush=True)

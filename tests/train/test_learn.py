@@ -1,0 +1,84 @@
+"""Training: batches read as photos are read, and weights that OpenCV runs to the same numbers."""
+
+import cv2
+import numpy as np
+import pytest
+
+from grader.face.cracks import cracks_input
+from grader.face.regions import regions_input
+from grader.photo.colour import lab_from_linear, srgb_curve
+from grader.photo.pieces import pieces_input
+from grader.profile import load_profile
+from grader.render import TRAINING
+from grader.train.examples import IGNORE, draw_examples, read_examples
+
+torch = pytest.importorskip("torch")
+
+from grader.train import batches, learn  # noqa: E402
+
+
+def some_examples() -> np.ndarray:
+    rng = np.random.default_rng(3)
+    some = rng.integers(0, 256, (2, 32, 32, 4)).astype(np.uint8)
+    some[..., 3] %= 3
+    some[:, :5, :, 3] = IGNORE
+    return some
+
+
+@pytest.mark.parametrize("part", sorted(learn.PARTS))
+def test_a_batch_without_variety_reads_as_a_photo_is_read(part):
+    some, profile = some_examples(), load_profile()
+    read = batches.network_input(
+        part, torch.from_numpy(some), profile, batches.PLAIN, np.random.default_rng(0)
+    )
+    for example, got in zip(some, read.numpy(), strict=True):
+        lab, seen = lab_from_linear(srgb_curve()[example[..., :3]]), example[..., 3] != IGNORE
+        expected = {
+            "pieces": lambda lab=lab: pieces_input(lab),
+            "regions": lambda lab=lab, seen=seen: regions_input(lab, seen, profile),
+            "cracks": lambda lab=lab, seen=seen: cracks_input(lab, seen),
+        }[part]()
+        np.testing.assert_allclose(got.transpose(1, 2, 0)[seen], expected[seen], atol=2e-3)
+        assert (got[:, ~seen] == 0).all()
+
+
+def test_turning_all_hues_with_the_profile_changes_no_fit_to_a_class():
+    some, profile = torch.from_numpy(some_examples()), load_profile()
+    lab = batches.lab_of(batches.lit(some[..., :3], batches.PLAIN, np.random.default_rng(0)))
+    turned = batches.turned_hues(lab, torch.full((2,), 123.0))
+    masks = np.ones((32, 32), bool)
+    before = regions_input(lab[0].permute(1, 2, 0).numpy(), masks, profile)[..., 4:]
+    after = regions_input(
+        turned[0].permute(1, 2, 0).numpy(), masks, batches.turned_profile(profile, 123.0)
+    )[..., 4:]
+    np.testing.assert_allclose(after, before, atol=2e-3)
+    assert (turned - lab).abs().max() > 5
+
+
+def test_variety_changes_the_light_and_leaves_what_is_off_the_stone():
+    some = torch.from_numpy(some_examples())
+    plain, lit = (
+        batches.network_input("regions", some, load_profile(), v, np.random.default_rng(1))
+        for v in (batches.PLAIN, batches.Variety())
+    )
+    assert (plain - lit).abs().mean() > 0.01
+    assert (lit[:, :, :5] == 0).all()
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+@pytest.mark.parametrize("part", sorted(learn.PARTS))
+def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(part, tmp_path):
+    draw_examples(tmp_path, 1, 3, TRAINING, jobs=1)
+    drawn = torch.from_numpy(read_examples(tmp_path / part))
+    drawn = drawn[:, :128, :128].contiguous()
+    net = learn.train(part, drawn, steps=14, batch=2, seed=0, device="cpu")
+    learn.export(net, part, tmp_path)
+    picture = batches.network_input(
+        part, drawn[:1], load_profile(), batches.PLAIN, np.random.default_rng(0)
+    )
+    with torch.no_grad():
+        expected = net(picture).numpy()
+    read = cv2.dnn.readNetFromONNX(str(tmp_path / f"{part}.onnx"))
+    read.setInput(picture.numpy())
+    np.testing.assert_allclose(read.forward(), expected, atol=1e-3)
+    assert set(learn.overlap(part, net, drawn, load_profile(), "cpu"))
