@@ -14,6 +14,7 @@ _PUBLIC = {
     "cut_face": "grader.face.cut",
     "draw_overlay": "grader.report.overlay",
     "find_pieces": "grader.photo.pieces",
+    "fit_profile": "grader.colours",
     "grade_folder": "grader.batch",
     "grade_photo": "grader.grade",
     "load_model": "grader.grading.model",

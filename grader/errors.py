@@ -7,6 +7,7 @@ The command line prints it and exits with 1; a wrong array shape from a programm
     ├── PhotoError      a photo that cannot be read
     ├── SettingsError   a profile or grader.toml that does not make sense
     ├── CallsError      a file of calls that cannot be used
+    ├── SpotsError      spots marked on photos that cannot be used
     └── ModelError      a model folder that cannot be used
 """
 
@@ -38,6 +39,12 @@ class CallsError(GraderError):
     """Calls that cannot be read or joined to a stone."""
 
     code = "calls"
+
+
+class SpotsError(GraderError):
+    """Spots of a colour class that cannot be read, lie off their photo, or name no class."""
+
+    code = "spots"
 
 
 class ModelError(GraderError):

@@ -106,8 +106,13 @@ def load_profile(name_or_file: str | Path = "banded") -> Profile:
     SettingsError
         Unknown name, unreadable TOML, unknown key, wrong type, or a value out of range: one line with the nearest name.
     """
+    return profile_text(name_or_file)[0]
+
+
+def profile_text(name_or_file: str | Path) -> tuple[Profile, str]:
+    """Return a profile as ``load_profile`` does, and the TOML text that it stands in."""
     text, where = _profile_text(name_or_file)
-    return _parse_profile(text, where)
+    return _parse_profile(text, where), text
 
 
 def profile_names() -> tuple[str, ...]:

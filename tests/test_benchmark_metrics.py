@@ -89,6 +89,45 @@ def test_intervals_cover_with_their_ends():
     assert metrics.width_points(low, high) == pytest.approx(20.0)
 
 
+def test_an_absent_class_may_be_said_up_to_the_limit():
+    truth = np.array([[1.0, 0.0, 0.0], [0.5, 0.5, 0.0], [0.4, 0.3, 0.3]])
+    said = np.array([[0.9, 0.08, 0.02], [0.2, 0.77, 0.03], [0.0, 0.5, 0.5]])
+    # Three cases: 8 and 3 points are too much, 2 are not; the last stone holds every class.
+    assert metrics.absent_class_said(said, truth, 0.02) == pytest.approx(2 / 3)
+    assert np.isnan(metrics.absent_class_said(said[2:], truth[2:], 0.02))
+
+
+def test_glare_is_judged_within_the_true_stone():
+    stone = np.array([[True, True, True, True, True, False]])
+    truth = np.array([[9, 9, 1, 2, 3, 0]])
+    answer = np.array([[9, 1, 9, 2, 0, 9]])
+    counts = metrics.glare_counts(answer, truth, stone)
+    assert counts.tolist() == [1, 2, 2, 5]
+    # One px of the three that either names.
+    assert metrics.glare_iou(counts) == pytest.approx(1 / 3)
+    assert metrics.glare_shares(counts) == pytest.approx([0.4, 0.4])
+
+
+def test_glare_is_pooled_over_photos_and_its_shares_are_not():
+    counts = np.array([[0, 0, 1, 10], [9, 9, 9, 90]])
+    assert metrics.glare_iou(counts) == pytest.approx(0.9)
+    said, true = metrics.glare_shares(counts).T
+    # 10 points off in the first photo, none in the second.
+    assert metrics.share_error_points(said, true) == pytest.approx(5.0)
+
+
+def test_without_glare_on_either_side_there_is_nothing_to_judge():
+    assert np.isnan(metrics.glare_iou(np.array([[0, 0, 0, 50]])))
+    assert metrics.glare_shares(np.zeros((1, 4), int)).tolist() == [[0.0, 0.0]]
+
+
+def test_events_in_100_are_pooled_over_photos():
+    # One of 1 and none of 49; a mean over the photos would give 50.
+    assert metrics.in_100(np.array([[1, 1], [0, 49]])) == pytest.approx(2.0)
+    assert metrics.in_100(np.array([[3, 2]])) == pytest.approx(150.0)
+    assert np.isnan(metrics.in_100(np.array([[1, 0]])))
+
+
 def test_stones_are_matched_one_to_one_and_the_rest_is_missed_or_invented():
     truth = np.zeros((10, 30), int)
     truth[:, :10], truth[:, 15:25] = 1, 2

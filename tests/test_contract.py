@@ -15,7 +15,7 @@ FLOORS = [
     ["starter", "train"],
     ["drawn"],
     ["__init__"],
-    ["calling", "batch"],
+    ["calling", "batch", "colours"],
     ["report"],
     ["trade"],
     ["ledger"],

@@ -62,14 +62,14 @@ def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.f
     picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
     picture[..., 3] = 1
     for channel, role in enumerate(ROLES, start=4):
-        fits = [_fit(lab, colour) for colour in profile.colours if colour.reads_as == role]
+        fits = [fit_to_class(lab, colour) for colour in profile.colours if colour.reads_as == role]
         picture[..., channel] = np.max(fits, axis=0) if fits else 0
     picture[~mask] = 0
     return picture
 
 
-def _fit(lab: NDArray, colour: ColourClass) -> NDArray[np.float32]:
-    """How well each colour fits a class, 0 to 1."""
+def fit_to_class(lab: NDArray, colour: ColourClass) -> NDArray[np.float32]:
+    """Return how well each colour of ``lab`` (..., 3) fits a class, 0 to 1, shape (...)."""
     chroma, hue = chroma_hue(lab)
     fit = _within(lab[..., 0], colour.lightness, SOFT_L) * _within(chroma, colour.chroma, SOFT_C)
     low, high = colour.hue_deg
@@ -118,7 +118,9 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
         if len(takers) == 1:
             chances[..., takers[0]] += by_role[..., place]
             continue
-        fits = np.stack([_fit(lab, profile.colours[k]) + np.float32(1e-3) for k in takers], -1)
+        fits = np.stack(
+            [fit_to_class(lab, profile.colours[k]) + np.float32(1e-3) for k in takers], -1
+        )
         if role == "shore":
             # What fits no other class is host, so the host class itself counts as a fit of one half.
             fits[..., 0] = 0.5

@@ -35,8 +35,18 @@ STONES = "{} photographs of polished stones, labelled by eye, not in the reposit
 CRACKS = "{} photographs of cracked surfaces, marked by hand, not in the repository"
 
 RENDER_FIGURES = [
-    figures.region_figure("region IoU", floor="≥ 0.80"),
-    *figures.stone_figures(outline_floor="≥ 0.96"),
+    figures.region_figure("region IoU", floor="≥ 0.80, aim 0.90"),
+    *figures.stone_figures(
+        outline="≥ 0.96",
+        outline_found="≥ 0.97",
+        wrong="≤ 1",
+        holds="aim 0.92–0.98",
+        width="aim ≤ 12",
+        share_found="aim ≤ 2.5",
+    ),
+    *figures.kind_figures(),
+    *figures.absent_figures(),
+    *figures.glare_figures(),
     figures.invented_figure(floor="≤ 2"),
     figures.crack_figure("crack F1 at 5 px, photos with cracks", 5, 2, floor="≥ 0.45"),
     figures.crack_figure("crack F1 at 2 px, photos with cracks", 2, 2),
@@ -45,14 +55,18 @@ RENDER_FIGURES = [
     *figures.band_figures(),
 ]
 REAL_FIGURES = [
-    figures.region_figure("region IoU, pixels sure by eye", floor="≥ 0.65"),
+    figures.region_figure("region IoU, pixels sure by eye", floor="≥ 0.65, aim 0.80"),
     figures.region_figure(
         "region IoU, the better blue/white naming where in doubt", "regions_better"
     ),
     figures.region_figure("region IoU, labels as filed", "regions_filed"),
     figures.region_figure("region IoU, soft borders too", "regions_all"),
-    *figures.stone_figures(outline_floor="≥ 0.96"),
-    figures.share_figure("share error beyond the bounds of the label, points", bounds=True),
+    *figures.stone_figures(
+        outline="≥ 0.96", outline_found="≥ 0.975", wrong="0", holds="aim ≥ 0.80", width="aim ≤ 30"
+    ),
+    figures.share_figure(
+        "share error beyond the bounds of the label, points", figures.shares_in_bounds, "aim ≤ 2"
+    ),
     figures.invented_figure(),
 ]
 CRACK_FIGURES = [

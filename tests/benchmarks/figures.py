@@ -34,6 +34,12 @@ TITLE = (
     "what they mean: [README](README.md).\n"
 )
 NO_ANSWER = "–"
+#: Longer side, px of the photo, under which a stone counts as small.
+SMALL_PX = 120
+#: Share of an absent class that is no longer a slip of a few pixels.
+ABSENT_SAID = 0.02
+#: Shares of glare: of a stone that has none, of one that has much, of photos that show it.
+NO_GLARE, GLARING, GLARE_BETWEEN = 0.002, 0.02, (0.02, 0.30)
 
 
 @dataclass(frozen=True)
@@ -56,7 +62,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Figure:
-    """How one number is made: ``rows`` of the scores (photos or stones), ``value`` of the rows."""
+    """How one number is made: ``rows`` of the scores (photos or stones), ``value`` of the rows.
+
+    compared : whether the yardstick has an answer to it.
+    """
 
     name: str
     unit: str
@@ -64,6 +73,7 @@ class Figure:
     value: Callable[[NDArray], float]
     decimals: int = 2
     floor: str = ""
+    compared: bool = True
 
 
 def machine() -> str:
@@ -85,7 +95,10 @@ def measured(
         return None
     low, high = metrics.resampled_range(rows, figure.value, rng)
     others = [figure.rows(answers[name]) for name in ("grey world", "brightest tenth")]
-    told = [_number(figure.value(r), figure.decimals) if len(r) else NO_ANSWER for r in others]
+    told = [
+        _number(figure.value(r), figure.decimals) if figure.compared and len(r) else NO_ANSWER
+        for r in others
+    ]
     return Row(
         figure.name,
         measured_on,
@@ -108,23 +121,12 @@ def region_figure(name: str, counts: str = "regions", floor: str = "") -> Figure
     )
 
 
-def share_figure(name: str, bounds: bool = False) -> Figure:
-    """Share error over all true stones, plain or beyond the bounds of what is true."""
-
-    def rows(scores: list[PhotoScore]) -> NDArray:
-        return np.array(
-            [
-                (s.said, s.true, *((s.true_low, s.true_high) if bounds else (s.true, s.true)))
-                for s in stones(scores)
-            ]
-        )
-
-    return Figure(
-        name,
-        "stones",
-        rows,
-        lambda r: metrics.share_error_points(r[:, 0], r[:, 1], r[:, 2], r[:, 3]),
-        decimals=1,
+def share_figure(
+    name: str, of_stone: Callable[[StoneScore], tuple | None], floor: str = ""
+) -> Figure:
+    """Share error over the stones that give (said, true) or (said, true, lowest, highest)."""
+    return stone_figure(
+        name, of_stone, lambda r: metrics.share_error_points(*r.swapaxes(0, 1)), 1, floor
     )
 
 
@@ -145,6 +147,7 @@ def stone_figure(
     value: Callable[[NDArray], float],
     decimals: int = 2,
     floor: str = "",
+    compared: bool = True,
 ) -> Figure:
     """Any number made from one entry per true stone; stones without an entry are left out."""
     return Figure(
@@ -154,6 +157,7 @@ def stone_figure(
         value,
         decimals,
         floor,
+        compared,
     )
 
 
@@ -162,9 +166,41 @@ def stones(scores: list[PhotoScore]) -> list[StoneScore]:
     return [stone for s in scores for stone in s.stones]
 
 
+def only(
+    belongs: Callable[[StoneScore], bool], of_stone: Callable[[StoneScore], tuple | float | None]
+) -> Callable[[StoneScore], tuple | float | None]:
+    """Return ``of_stone`` for the stones that belong, without an entry for the others."""
+    return lambda stone: of_stone(stone) if belongs(stone) else None
+
+
+def found(stone: StoneScore) -> bool:
+    """Return whether the answer holds that stone."""
+    return stone.outline_iou > 0
+
+
+def lacks_a_class(stone: StoneScore) -> bool:
+    """Return whether blue, white or host is truly absent."""
+    return bool(np.any(stone.truth.shares == 0))
+
+
+def glare_share(stone: StoneScore) -> float:
+    """Return the true share of glare, 0 to 1."""
+    return metrics.glare_shares(stone.glare)[1]
+
+
+def shares(stone: StoneScore) -> tuple[NDArray, NDArray]:
+    """Return (said, true), (3,) each."""
+    return stone.said, stone.truth.shares
+
+
+def shares_in_bounds(stone: StoneScore) -> tuple[NDArray, ...]:
+    """Return (said, true, lowest that may be true, highest), (3,) each."""
+    return *shares(stone), stone.truth.low, stone.truth.high
+
+
 def interval(stone: StoneScore) -> tuple | None:
     """Return (low, high, true) of a stone whose shares came with an interval."""
-    return None if stone.low is None else (stone.low, stone.high, stone.true)
+    return None if stone.low is None else (stone.low, stone.high, stone.truth.shares)
 
 
 def both_bands(kind: str) -> Callable[[StoneScore], tuple | None]:
@@ -172,24 +208,126 @@ def both_bands(kind: str) -> Callable[[StoneScore], tuple | None]:
     return lambda stone: getattr(stone, kind)
 
 
-def stone_figures(outline_floor: str) -> list[Figure]:
-    """Return what is told of the stones of any set."""
+def coverage_figure(
+    name: str, of_stone: Callable[[StoneScore], tuple | None], floor: str
+) -> Figure:
+    """Share of the intervals that hold the true share, of stones that give (low, high, true)."""
+    return stone_figure(
+        name, of_stone, lambda r: metrics.coverage(r[:, 0], r[:, 1], r[:, 2]), floor=floor
+    )
+
+
+def stone_figures(
+    outline: str, outline_found: str, wrong: str, holds: str, width: str, share_found: str = ""
+) -> list[Figure]:
+    """Return what is told of the stones of any set; every argument is the floor of one of them."""
     return [
-        share_figure("share error, points"),
-        stone_figure(
-            "interval of the shares holds the true share", interval,
-            lambda r: metrics.coverage(r[:, 0], r[:, 1], r[:, 2]),
+        share_figure("share error, points", shares),
+        share_figure(
+            "share error of the stones found, points", only(found, shares), share_found
         ),
+        coverage_figure("interval of the shares holds the true share", interval, holds),
         stone_figure(
             "width of that interval, points", interval,
-            lambda r: metrics.width_points(r[:, 0], r[:, 1]), decimals=1,
+            lambda r: metrics.width_points(r[:, 0], r[:, 1]), decimals=1, floor=width,
         ),
         stone_figure(
             "outline IoU, missed stones count 0", lambda s: s.outline_iou, np.mean,
-            decimals=3, floor=outline_floor,
+            decimals=3, floor=outline,
         ),
-        stone_figure("stones missed", lambda s: float(s.outline_iou == 0), np.sum, decimals=0),
+        stone_figure(
+            "outline IoU of the stones found", only(found, lambda s: s.outline_iou), np.mean,
+            decimals=3, floor=outline_found,
+        ),
+        stone_figure("stones missed", lambda s: float(not found(s)), np.sum, decimals=0),
+        Figure(
+            "stones invented or missed, in 100 stones", "photos", _wrong_stones,
+            metrics.in_100, decimals=1, floor=wrong,
+        ),
     ]  # fmt: skip
+
+
+def _wrong_stones(scores: list[PhotoScore]) -> NDArray:
+    """Return the (n, 2) counts, by photo, of stones invented or missed and of true stones."""
+    missed = [sum(not found(stone) for stone in s.stones) for s in scores]
+    return np.array([(s.invented + m, len(s.stones)) for s, m in zip(scores, missed, strict=True)])
+
+
+def kind_figures() -> list[Figure]:
+    """Return how shares and their intervals fare by kind, state, size and glare of the stones."""
+    groups = {
+        "glare": lambda s: glare_share(s) > GLARING,
+        "dry": lambda s: s.truth.state == "dry",
+        "small stone": lambda s: s.truth.long_side_px < SMALL_PX,
+        "cab": lambda s: s.truth.kind == "cab",
+        "chunk": lambda s: s.truth.kind == "chunk",
+    }
+    return [
+        *(
+            share_figure(
+                f"share error of {words}, points",
+                only(lambda s, kind=kind: found(s) and s.truth.kind == kind, shares), "aim ≤ 4",
+            )
+            for words, kind in (("rough broken faces", "chunk"), ("domed cabs", "cab"))
+        ),
+        *(
+            coverage_figure(
+                f"interval holds the true share: {name}", only(belongs, interval), "aim ≥ 0.85"
+            )
+            for name, belongs in groups.items()
+        ),
+    ]  # fmt: skip
+
+
+def absent_figures() -> list[Figure]:
+    """Return how often a class is said that is not there, and how many photos can tell."""
+    return [
+        stone_figure(
+            "absent class said above 2 %, share of cases",
+            only(lambda s: found(s) and lacks_a_class(s), shares),
+            lambda r: metrics.absent_class_said(r[:, 0], r[:, 1], ABSENT_SAID),
+            floor="aim ≤ 0.05",
+        ),
+        Figure(
+            "photos with a stone that lacks a class, share",
+            "photos",
+            lambda scores: np.array([any(map(lacks_a_class, s.stones)) for s in scores]),
+            np.mean,
+            floor="aim ≥ 0.33",
+            compared=False,
+        ),
+    ]
+
+
+def glare_figures() -> list[Figure]:
+    """Return how glare is seen where there is some of it, and said where there is none."""
+    return [
+        Figure(
+            "glare IoU, photos with 2 to 30 % of it", "photos", _glaring_photos,
+            metrics.glare_iou, floor="aim ≥ 0.8", compared=False,
+        ),
+        Figure(
+            "glare share error, points", "photos", _glaring_photos,
+            lambda r: metrics.share_error_points(*metrics.glare_shares(r).T), decimals=1,
+            floor="aim ≤ 1", compared=False,
+        ),
+        stone_figure(
+            "glare said on dry stones without any, above 0.2 %, share of stones",
+            only(
+                lambda s: found(s) and s.truth.state == "dry" and glare_share(s) < NO_GLARE,
+                lambda s: metrics.glare_shares(s.glare)[0] > NO_GLARE,
+            ),
+            np.mean, floor="aim 0", compared=False,
+        ),
+    ]  # fmt: skip
+
+
+def _glaring_photos(scores: list[PhotoScore]) -> NDArray:
+    """Return the (n, 4) counts of glare, by photo, where its stones have some but can be read."""
+    by_photo = [np.sum([stone.glare for stone in s.stones], axis=0) for s in scores if s.stones]
+    counts = np.array(by_photo).reshape(-1, 4)
+    true = metrics.glare_shares(counts)[:, 1]
+    return counts[(true >= GLARE_BETWEEN[0]) & (true <= GLARE_BETWEEN[1])]
 
 
 def invented_figure(floor: str = "") -> Figure:

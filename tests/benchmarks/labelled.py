@@ -23,13 +23,21 @@ CRACK_LONG_SIDE_PX = 256
 
 @dataclass(frozen=True)
 class PieceTruth:
-    """One stone: (3,) shares of blue, white, host with bounds of what they may be; its bands."""
+    """One stone; ``None`` where nothing is known.
+
+    shares, low, high : (3,) blue, white, host of the readable face, and bounds of what they may be.
+    direction_deg, continuity : of its bands.   kind, state : as in ``grader.render.StoneTruth``.
+    long_side_px : longer side of its upright box, px of the photo.
+    """
 
     shares: NDArray
     low: NDArray
     high: NDArray
     direction_deg: float | None = None
     continuity: float | None = None
+    kind: str | None = None
+    state: str | None = None
+    long_side_px: int | None = None
 
 
 @dataclass(frozen=True)

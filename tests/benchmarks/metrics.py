@@ -12,7 +12,7 @@ from scipy.ndimage import distance_transform_edt
 from scipy.optimize import linear_sum_assignment
 from skimage.morphology import skeletonize
 
-BLUE, WHITE, HOST = 1, 2, 3
+BLUE, WHITE, HOST, UNREADABLE = 1, 2, 3, 9
 CLASSES = (BLUE, WHITE, HOST)
 #: A stone counts as found where answer and truth share at least half of what either covers.
 FOUND_IOU = 0.5
@@ -80,8 +80,9 @@ def share_error_points(
 
     Parameters
     ----------
-    values, truth : ndarray of shape (n, 3). A piece without an answer has zeros.
-    low, high : ndarray of shape (n, 3), optional
+    values, truth : ndarray of shape (n, 3), or (n,) of one class. A piece without an answer has
+        zeros.
+    low, high : ndarray of the same shape, optional
         Bounds of what the truth may be: only what lies beyond them counts.
     """
     values = np.asarray(values, float)
@@ -99,6 +100,41 @@ def coverage(low: NDArray, high: NDArray, truth: NDArray) -> float:
 def width_points(low: NDArray, high: NDArray) -> float:
     """Return the mean width of the intervals, in points."""
     return float(100 * np.mean(np.asarray(high) - low))
+
+
+def absent_class_said(values: NDArray, truth: NDArray, above: float) -> float:
+    """Return how often more than ``above`` is said of a class that is truly absent, 0 to 1.
+
+    ``values``, ``truth`` : (n, 3) shares. Every absent class of every stone is one case; nan where
+    no class is absent.
+    """
+    said = np.asarray(values)[np.asarray(truth) == 0]
+    return float(np.mean(said > above)) if len(said) else float("nan")
+
+
+# --- glare -------------------------------------------------------------------------------------
+
+
+def glare_counts(answer: NDArray, truth: NDArray, stone: NDArray[np.bool_]) -> NDArray:
+    """Return (4,) pixel counts of one true stone: glare in both, in the answer, in the truth; all.
+
+    As with regions, what an answer says beyond the true stone is the outline's matter.
+    """
+    said, true = answer[stone] == UNREADABLE, truth[stone] == UNREADABLE
+    return np.array([np.sum(said & true), said.sum(), true.sum(), stone.sum()], np.int64)
+
+
+def glare_iou(counts: NDArray) -> float:
+    """Return the IoU of glare over (n, 4) counts, pooled; nan where neither side has any."""
+    both, said, true, _ = np.asarray(counts).reshape(-1, 4).sum(axis=0)
+    either = said + true - both
+    return float(both / either) if either else float("nan")
+
+
+def glare_shares(counts: NDArray) -> NDArray:
+    """Return the (..., 2) said and true shares of glare, 0 to 1, of (..., 4) counts."""
+    counts = np.asarray(counts)
+    return counts[..., 1:3] / np.maximum(counts[..., 3:], 1)
 
 
 # --- stones ------------------------------------------------------------------------------------
@@ -123,6 +159,12 @@ def match_pieces(answer: NDArray, truth: NDArray) -> list[tuple[int, int, float]
         for i, j in zip(*linear_sum_assignment(-iou), strict=True)
         if iou[i, j] >= FOUND_IOU
     ]
+
+
+def in_100(counts: NDArray) -> float:
+    """Return the events in 100 chances, of (n, 2) counts of both, pooled; nan without a chance."""
+    events, chances = np.asarray(counts).reshape(-1, 2).sum(axis=0)
+    return float(100 * events / chances) if chances else float("nan")
 
 
 # --- lines -------------------------------------------------------------------------------------

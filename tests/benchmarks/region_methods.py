@@ -18,7 +18,7 @@ from skimage.segmentation import slic
 from sklearn.ensemble import HistGradientBoostingClassifier
 
 from grader.face.face import Face
-from grader.face.regions import _fit, find_regions
+from grader.face.regions import find_regions, fit_to_class
 from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.profile import load_profile
@@ -32,7 +32,10 @@ FACE_PX = 320
 def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
     """Gaussians, one per class, started from the profile and moved by the stone's own colours."""
     pixels = lab[mask].astype(np.float64)
-    fits = np.stack([_fit(lab, c)[mask] for c in PROFILE.colours], 1) ** 2 * (1, 1, 0.35) + 1e-4
+    fits = (
+        np.stack([fit_to_class(lab, c)[mask] for c in PROFILE.colours], 1) ** 2 * (1, 1, 0.35)
+        + 1e-4
+    )
     # White competes with blue by lightness beside the stone's own range, host by its want of either colour.
     light = (pixels[:, 0] - np.percentile(pixels[:, 0], 5)) / max(
         15, np.ptp(np.percentile(pixels[:, 0], (5, 95)))

@@ -19,9 +19,15 @@ def held_out_render(seed: int, number: int) -> Labelled:
     by_piece = {}
     for stone in drawn.stones:
         shares = np.array([stone.shares[name] for name in ("blue", "white", "host")])
-        bands = stone.bands
         by_piece[stone.id] = PieceTruth(
-            shares, shares, shares, bands.direction_deg, bands.continuity
+            shares=shares,
+            low=shares,
+            high=shares,
+            direction_deg=stone.bands.direction_deg,
+            continuity=stone.bands.continuity,
+            kind=stone.kind,
+            state=stone.state,
+            long_side_px=max(stone.box[2:]),
         )
     return Labelled(
         name=f"render {seed}-{number}",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import metrics
 import numpy as np
 from answer import Answer
-from labelled import Labelled, as_filed
+from labelled import Labelled, PieceTruth, as_filed
 from numpy.typing import NDArray
 
 #: Distances, px, at which a line still counts as met.
@@ -16,16 +16,16 @@ TOLERANCES_PX = (2, 5)
 class StoneScore:
     """One true stone. A missed one has an outline IoU of 0, shares of 0 and nothing else.
 
-    outline_iou : 0 to 1.   said, low, high, true, true_low, true_high : (3,) shares of blue, white,
-    host. direction_deg, continuity : (said, true), ``None`` where either side has none.
+    outline_iou : 0 to 1.   glare : (4,) counts within the true stone, found or missed.
+    said, low, high : (3,) shares of blue, white, host.
+    direction_deg, continuity : (said, true), ``None`` where either side has none.
     bands_seen : whether bands are said where there are any, ``None`` where there are none.
     """
 
     outline_iou: float
+    truth: PieceTruth
+    glare: NDArray
     said: NDArray
-    true: NDArray
-    true_low: NDArray
-    true_high: NDArray
     low: NDArray | None = None
     high: NDArray | None = None
     direction_deg: tuple[float, float] | None = None
@@ -80,17 +80,17 @@ def _stone(
     number: int, found: tuple[int, float] | None, answer: Answer, truth: Labelled
 ) -> StoneScore:
     true = truth.by_piece[number]
+    glare = metrics.glare_counts(answer.regions, truth.regions, truth.pieces == number)
     banded = true.direction_deg is not None
     if found is None:
         missed = False if banded else None
-        return StoneScore(0.0, np.zeros(3), true.shares, true.low, true.high, bands_seen=missed)
+        return StoneScore(0.0, true, glare, np.zeros(3), bands_seen=missed)
     said, outline_iou = answer.by_piece[found[0]], found[1]
     return StoneScore(
         outline_iou=outline_iou,
+        truth=true,
+        glare=glare,
         said=np.nan_to_num(said.shares),
-        true=true.shares,
-        true_low=true.low,
-        true_high=true.high,
         low=said.low,
         high=said.high,
         direction_deg=_pair(said.direction_deg, true.direction_deg),

@@ -9,8 +9,7 @@ from grader.face.regions import regions_input
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.photo.pieces import pieces_input
 from grader.profile import load_profile
-from grader.render import TRAINING
-from grader.train.examples import IGNORE, draw_examples, read_examples
+from grader.train.examples import IGNORE, read_examples
 
 torch = pytest.importorskip("torch")
 
@@ -67,11 +66,10 @@ def test_variety_changes_the_light_and_leaves_what_is_off_the_stone():
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @pytest.mark.parametrize("part", sorted(learn.PARTS))
-def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(part, tmp_path):
-    draw_examples(tmp_path, 1, 3, TRAINING, jobs=1)
-    drawn = torch.from_numpy(read_examples(tmp_path / part))
-    drawn = drawn[:, :128, :128].contiguous()
-    net = learn.train(part, drawn, steps=14, batch=2, seed=0, device="cpu")
+def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(part, drawn, tmp_path):
+    torch.set_num_threads(1)
+    drawn = torch.from_numpy(read_examples(drawn / part))[:, :64, :64].contiguous()
+    net = learn.train(part, drawn, steps=4, batch=2, seed=0, device="cpu")
     learn.export(net, part, tmp_path)
     picture = batches.network_input(
         part, drawn[:1], load_profile(), batches.PLAIN, np.random.default_rng(0)

@@ -1,0 +1,80 @@
+"""``grader colours``: a profile fitted to the seller's own stone."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import ProfileOption, WholeOption
+from grader.settings import load_settings
+
+
+def colours(
+    out: Annotated[
+        Path, typer.Option(metavar="FILE.toml", help="Where the fitted profile is written.")
+    ],
+    table: Annotated[
+        Path | None,
+        typer.Argument(metavar="[SPOTS.csv]", help="Table photo,x,y,w,h,class of marked spots."),
+    ] = None,
+    spot: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PHOTO,X,Y,W,H,CLASS",
+            help="One spot in px; leave W and H empty for a point. May be given again and again.",
+        ),
+    ] = None,
+    profile: ProfileOption = None,
+    whole: WholeOption = False,
+) -> None:
+    """Fit the colour classes of a profile to your stone: mark a few spots of blue, white and host
+    on a few photos.
+
+    A class moves only on evidence: outwards to what you marked as it, inwards from what you marked
+    as another. The rest of the profile stays as it is.
+    """
+    if table is None and not spot:
+        raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
+    if out.suffix != ".toml":
+        raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
+    from grader.colours import fit_profile, read_spots_csv, spots_of
+    from grader.files import write_text
+
+    spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
+    folders = (Path(), table.parent) if table else (Path(),)
+    base = profile or load_settings().profile
+    fitted = fit_profile(spots, base, folders, name=out.stem, whole=whole)
+    write_text(out, fitted.text)
+    typer.echo(_told(fitted))
+    typer.echo(f"{out} written; use it: grader check PHOTO --profile {out}", err=True)
+
+
+def _told(fitted) -> str:
+    """What was marked, how the ranges lie now, and what it changes, as plain lines."""
+    from grader.report.words import percent
+
+    spots = ", ".join(f"{name} {count}" for name, count in fitted.spots.items())
+    lines = [f"spots marked: {spots}", f"{'class':<10} {'L*':>12} {'C*ab':>12} {'h_ab':>14}"]
+    for colour in fitted.profile.colours:
+        light, chroma, hue = (
+            f"{low:g} to {high:g}"
+            for low, high in (colour.lightness, colour.chroma, colour.hue_deg)
+        )
+        lines.append(f"{colour.name:<10} {light:>12} {chroma:>12} {hue:>14}")
+    for face in fitted.shares:
+        changes = ", ".join(
+            f"{name} {percent(share)} -> {percent(face.after[name])}"
+            for name, share in face.before.items()
+        )
+        lines.append(f"{face.photo} piece {face.piece}: {changes}")
+    lines.append(
+        f"spots named as you marked them: {fitted.named_before} of {fitted.judged} before, "
+        f"{fitted.named_after} now"
+    )
+    if fitted.named_after < fitted.named_before:
+        lines.append("that is no better: mark more spots, or keep the profile you had")
+    if fitted.judged < sum(fitted.spots.values()):
+        lines.append(
+            f"{sum(fitted.spots.values()) - fitted.judged} spots lie on no stone that was found"
+        )
+    return "\n".join(lines)

@@ -1,0 +1,270 @@
+"""A profile fitted to the seller's own stone, from a few spots marked on photos."""
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import tomlkit
+from numpy.typing import NDArray
+
+from grader.errors import GraderError, SpotsError
+from grader.face.classes import fit_classes
+from grader.face.cut import cut_face
+from grader.face.face import Face
+from grader.face.regions import find_regions
+from grader.photo.colour import lab_from_linear, linear_srgb
+from grader.photo.photo import Photo
+from grader.photo.pieces import find_pieces, whole_photo
+from grader.photo.read import read_photo
+from grader.profile import Profile, nearest, profile_text
+
+COLUMNS = ("photo", "x", "y", "w", "h", "class")
+#: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most,
+#: so that a large box says no more than a small one.
+POINT_SHARE, SPOT_PX = 0.004, 400
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One marked place: a box in px of the upright full-size photo, a point where w and h are ``None``.
+
+    where : the row or option it was given in, for messages.
+    """
+
+    photo: str
+    x: float
+    y: float
+    w: float | None
+    h: float | None
+    name: str
+    where: str
+
+
+@dataclass(frozen=True)
+class FaceShares:
+    """Shares of each class, 0 to 1, of one stone before and after."""
+
+    photo: str
+    piece: int
+    before: dict[str, float]
+    after: dict[str, float]
+
+
+@dataclass(frozen=True)
+class FittedProfile:
+    """The fitted profile, its TOML text, and what it changes.
+
+    spots : how many of each class.   named_before, named_after : spots whose class the tool names as marked, of
+    ``judged`` spots that lie on a stone.
+    """
+
+    profile: Profile
+    text: str
+    spots: dict[str, int]
+    named_before: int
+    named_after: int
+    judged: int
+    shares: tuple[FaceShares, ...]
+
+
+def read_spots_csv(path: Path) -> list[Spot]:
+    """Return the spots of a table ``photo,x,y,w,h,class``; comma or semicolon, UTF-8, columns by name.
+
+    Raises
+    ------
+    SpotsError
+        No such file, a column missing, or rows that hold no spot: a line for each.
+    """
+    try:
+        with open(path, encoding="utf-8-sig", newline="") as file:
+            head = file.readline()
+            file.seek(0)
+            rows = list(
+                csv.DictReader(file, delimiter=";" if head.count(";") > head.count(",") else ",")
+            )
+    except OSError as err:
+        raise SpotsError(
+            f"{path}: no spots can be read there ({err.strerror}); give a CSV file"
+        ) from err
+    except (UnicodeDecodeError, csv.Error) as err:
+        raise SpotsError(f"{path}: not a CSV table; save it as CSV UTF-8") from err
+    given = {name.strip().casefold() for name in rows[0]} if rows else set()
+    missing = [name for name in COLUMNS if name not in given]
+    if missing:
+        raise SpotsError(
+            f"{path}: no column {missing[0]!r}, or no row; the first line is {','.join(COLUMNS)}"
+        )
+    lines = [
+        {k.strip().casefold(): v for k, v in row.items() if isinstance(k, str)} for row in rows
+    ]
+    return _spots(
+        [[row[name] for name in COLUMNS] for row in lines],
+        [f"{path}, row {n}" for n in range(2, len(rows) + 2)],
+    )
+
+
+def spots_of(texts: Sequence[str]) -> list[Spot]:
+    """Return the spots written as ``photo,x,y,w,h,class`` each.
+
+    Raises
+    ------
+    SpotsError
+        A line for each that holds no spot.
+    """
+    return _spots(
+        [next(csv.reader([text]), []) for text in texts], [f"spot {text!r}" for text in texts]
+    )
+
+
+def fit_profile(
+    spots: Sequence[Spot],
+    profile_name: str | Path,
+    folders: Sequence[Path] = (Path(),),
+    *,
+    name: str,
+    whole: bool = False,
+) -> FittedProfile:
+    """Return the profile with its colour classes moved to the marked spots, and what that changes.
+
+    Parameters
+    ----------
+    folders : where the photos lie.   name : of the new profile.   whole : each photo is filled by one face.
+
+    Raises
+    ------
+    SpotsError, PhotoError, SettingsError
+        Unknown classes, spots off their photo, photos that cannot be read: a line for each.
+    """
+    base, text = profile_text(profile_name)
+    refused = [_unknown(spot, base) for spot in spots if spot.name not in _names(base)]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    if len({spot.name for spot in spots}) < 2:
+        raise SpotsError(
+            "spots of one class only; mark two classes at least, so that they can be told apart"
+        )
+    photos = _read(spots, folders, base)
+    refused = [
+        f"{spot.where}: off the photo of {photos[spot.photo].width} x {photos[spot.photo].height} px; mend it"
+        for spot in spots
+        if not (0 <= spot.x < photos[spot.photo].width and 0 <= spot.y < photos[spot.photo].height)
+    ]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    marked: dict[str, list[NDArray]] = {}
+    for spot in spots:
+        marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
+    fitted = fit_classes({k: np.concatenate(v) for k, v in marked.items()}, base)
+    fitted = replace(fitted, name=name, version=1)
+    named, shares = _compared(spots, photos, base, fitted, whole)
+    return FittedProfile(
+        profile=fitted,
+        text=_with_ranges(text, fitted),
+        spots={name: len(some) for name, some in marked.items()},
+        named_before=sum(before for before, _ in named),
+        named_after=sum(after for _, after in named),
+        judged=len(named),
+        shares=tuple(shares),
+    )
+
+
+def _spots(rows: list[list[str | None]], wheres: list[str]) -> list[Spot]:
+    spots, refused = [], []
+    for row, where in zip(rows, wheres, strict=True):
+        try:
+            photo, x, y, w, h, name = ((cell or "").strip() for cell in row)
+            if not photo or not name or bool(w) != bool(h):
+                raise ValueError
+            size = (float(w), float(h)) if w else (None, None)
+            if w and min(size) <= 0:
+                raise ValueError
+            spots.append(Spot(photo, float(x), float(y), *size, name, where))
+        except ValueError:
+            refused.append(
+                f"{where}: give photo,x,y,w,h,class in px; leave w and h empty for a point"
+            )
+    if refused:
+        raise SpotsError("\n".join(refused))
+    return spots
+
+
+def _names(profile: Profile) -> list[str]:
+    return [colour.name for colour in profile.colours]
+
+
+def _unknown(spot: Spot, profile: Profile) -> str:
+    names = _names(profile)
+    return f"{spot.where}: no class {spot.name!r}{nearest(spot.name, names)}; one of {', '.join(names)}"
+
+
+def _read(spots: Sequence[Spot], folders: Sequence[Path], profile: Profile) -> dict[str, Photo]:
+    photos, refused = {}, []
+    for name in dict.fromkeys(spot.photo for spot in spots):
+        path = next((folder / name for folder in folders if (folder / name).is_file()), Path(name))
+        try:
+            photos[name] = read_photo(
+                path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None
+            )
+        except GraderError as err:
+            refused.append(str(err))
+    if refused:
+        raise SpotsError("\n".join(refused))
+    return photos
+
+
+def _spot_lab(photo: Photo, spot: Spot) -> NDArray[np.float32]:
+    """CIELAB of the spot's pixels, (n, 3), ``SPOT_PX`` at most."""
+    half = max(2.0, POINT_SHARE * max(photo.width, photo.height) / 2)
+    x0, y0, x1, y1 = (
+        (spot.x - half, spot.y - half, spot.x + half, spot.y + half)
+        if spot.w is None
+        else (spot.x, spot.y, spot.x + spot.w, spot.y + spot.h)
+    )
+    rows = slice(max(0, int(y0)), max(int(y0) + 1, int(np.ceil(y1))))
+    columns = slice(max(0, int(x0)), max(int(x0) + 1, int(np.ceil(x1))))
+    lab = lab_from_linear(
+        linear_srgb(np.ascontiguousarray(photo.rgb[rows, columns]), photo.encoding)
+    ).reshape(-1, 3)
+    return lab[:: 1 + (len(lab) - 1) // SPOT_PX]
+
+
+def _compared(spots, photos: dict[str, Photo], base: Profile, fitted: Profile, whole: bool):
+    """Per spot on a stone whether it is named as marked before and after; and the shares of every stone that
+    holds a spot."""
+    named, shares = [], []
+    for name, photo in photos.items():
+        pieces, _ = whole_photo(photo) if whole else find_pieces(photo)
+        for piece in pieces:
+            face = cut_face(photo, piece)
+            held = [
+                (at, 1 + _names(base).index(spot.name))
+                for spot in spots
+                if spot.photo == name and (at := _place(spot, face)) is not None
+            ]
+            if not held:
+                continue
+            looks = [find_regions(face, profile) for profile in (base, fitted)]
+            named += [tuple(look.codes[at] == code for look in looks) for at, code in held]
+            before, after = ({k: v.value for k, v in look.shares.items()} for look in looks)
+            shares.append(FaceShares(name, piece.id, before, after))
+    return named, shares
+
+
+def _place(spot: Spot, face: Face) -> tuple[int, int] | None:
+    """Row and column of the spot's middle in the face; ``None`` off the stone."""
+    middle = np.array([spot.x + (spot.w or 0) / 2, spot.y + (spot.h or 0) / 2])
+    column, row = ((middle - face.origin_px) * face.px_per_photo_px).astype(int)
+    inside = 0 <= row < face.mask.shape[0] and 0 <= column < face.mask.shape[1]
+    return (int(row), int(column)) if inside and face.mask[row, column] else None
+
+
+def _with_ranges(text: str, profile: Profile) -> str:
+    """The base profile's text, comments and all, with the new name and ranges."""
+    document = tomlkit.parse(text)
+    document["name"], document["version"] = profile.name, profile.version
+    for table, colour in zip(document["colours"], profile.colours, strict=True):
+        for key in ("lightness", "chroma", "hue_deg"):
+            table[key] = list(getattr(colour, key))
+    return tomlkit.dumps(document)

@@ -1,0 +1,95 @@
+"""``grader colours``: spots in, a profile of the seller's own stone out."""
+
+import cv2
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from grader import load_profile
+from grader.cli.main import app
+from grader.colours import fit_profile, read_spots_csv, spots_of
+from grader.errors import SpotsError
+from grader.profile import profile_text
+
+
+@pytest.fixture(scope="module")
+def green_stone(tmp_path_factory):
+    """A face of green and white bands beside brown host, which the shipped profile does not know: a photo, filled."""
+    y, x = np.mgrid[:300, :400]
+    noise = np.random.default_rng(0).normal(0, 2, (300, 400, 3))
+    bands = np.where((y // 45 % 2 == 0)[..., None], (52.0, -32, 14), (86.0, 0, 3))
+    lab = np.where((x > 300)[..., None], (38.0, 12, 22), bands) + noise
+    bgr = cv2.cvtColor(lab.astype(np.float32), cv2.COLOR_Lab2BGR)
+    path = tmp_path_factory.mktemp("claim") / "green.png"
+    cv2.imwrite(str(path), np.clip(bgr * 255 + 0.5, 0, 255).astype(np.uint8))
+    return path
+
+
+SPOTS = """photo;x;y;w;h;class
+green.png;40;10;60;25;blue
+green.png;200;110;;;blue
+green.png;40;55;60;25;white
+green.png;330;100;40;80;host
+"""
+
+
+def test_a_green_stone_is_read_as_its_seller_marked_it(green_stone, tmp_path):
+    table, out = green_stone.parent / "spots.csv", tmp_path / "green.toml"
+    table.write_text(SPOTS, "utf-8-sig")
+    ran = CliRunner().invoke(app, ["colours", str(table), "--out", str(out), "--whole"])
+    assert ran.exit_code == 0, ran.output
+    assert "spots marked: blue 2, white 1, host 1" in ran.stdout
+    fitted = load_profile(out)
+    assert fitted.name == "green"
+    assert fitted.ladder == load_profile().ladder
+    low, high = fitted.colours[0].hue_deg
+    assert low < 160 < high
+    # Comments of the profile it started from are still there.
+    assert out.read_text("utf-8").count("#") == profile_text("banded")[1].count("#")
+    found = fit_profile(
+        read_spots_csv(table), "banded", [green_stone.parent], name="green", whole=True
+    )
+    (face,) = found.shares
+    # Half of three quarters of the face is green.
+    assert abs(face.after["blue"] - 0.4) < abs(face.before["blue"] - 0.4)
+    assert face.after["blue"] == pytest.approx(0.4, abs=0.12)
+    assert found.named_after >= found.named_before
+
+
+def test_spots_on_the_command_line(green_stone, tmp_path):
+    out = tmp_path / "mine.toml"
+    spots = [f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"]
+    args = [part for spot in spots for part in ("--spot", spot)]
+    ran = CliRunner().invoke(app, ["colours", *args, "--out", str(out), "--whole"])
+    assert ran.exit_code == 0, ran.output
+    assert load_profile(out).version == 1
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("green.png,40,10,,,blu", "did you mean 'blue'"),
+        ("green.png,4000,10,,,blue", "off the photo of 400 x 300 px"),
+        ("green.png,4,x,,,blue", "give photo,x,y,w,h,class"),
+        ("green.png,4,4,10,,blue", "leave w and h empty"),
+        ("gone.png,4,4,,,blue", "gone.png"),
+    ],
+)
+def test_a_spot_that_cannot_be_used_is_told_by_row(green_stone, row, words):
+    with pytest.raises(SpotsError, match=words):
+        fit_profile(
+            spots_of([row, "green.png,60,70,,,white"]),
+            "banded", [green_stone.parent], name="mine", whole=True,
+        )  # fmt: skip
+
+
+def test_spots_of_one_class_say_nothing(green_stone):
+    with pytest.raises(SpotsError, match="two classes"):
+        fit_profile(spots_of([f"{green_stone},60,70,,,white"]), "banded", name="mine", whole=True)
+
+
+def test_a_table_without_its_columns_is_refused(tmp_path):
+    table = tmp_path / "spots.csv"
+    table.write_text("photo,x,y\na.jpg,1,2\n", "utf-8")
+    with pytest.raises(SpotsError, match="no column 'w'"):
+        read_spots_csv(table)
