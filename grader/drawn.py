@@ -126,7 +126,7 @@ def _same_stone(piece: Piece, rendered: Rendered) -> StoneTruth | None:
 
 def _true_regions(drawn: NDArray[np.uint8], stone: StoneTruth, profile: Profile) -> Regions:
     """Regions of the drawn codes, in the profile's classes."""
-    classes = {reading: profile.code(reading) for reading in READINGS}
+    classes = {reading: next(iter(profile.codes(reading)), None) for reading in READINGS}
     code_of = np.zeros(256, np.uint8)
     code_of[UNREADABLE] = UNREADABLE
     code_of[[1, 2, 3]] = [classes[reading] for reading in READINGS]

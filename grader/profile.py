@@ -85,12 +85,15 @@ class Profile:
         """Grade names, best last."""
         return tuple(rung.grade for rung in self.ladder)
 
-    def code(self, reads_as: str) -> int | None:
-        """Code (1 to 8) of the first colour class that stands for ``reads_as``; ``None`` if there is none."""
-        for code, colour in enumerate(self.colours, start=1):
-            if colour.reads_as == reads_as:
-                return code
-        return None
+    def codes(self, reads_as: str) -> tuple[int, ...]:
+        """Codes (1 to 8) of the colour classes that stand for ``reads_as``; empty if none does."""
+        return tuple(k for k, c in enumerate(self.colours, start=1) if c.reads_as == reads_as)
+
+    @property
+    def rest(self) -> int:
+        """Place (from 0) of the class that takes what is none of the others: the last that reads as shore, else
+        the last of all."""
+        return (self.codes("shore") or (len(self.colours),))[-1] - 1
 
     @cached_property
     def sha256(self) -> str:

@@ -41,7 +41,12 @@ def test_every_grade_has_a_meaning_of_one_line():
 
 def test_codes_follow_the_order_of_the_classes():
     profile = load_profile()
-    assert [profile.code(role) for role in ("water", "sky", "shore", "none")] == [1, 2, 3, None]
+    assert [profile.codes(role) for role in ("water", "sky", "shore", "none")] == [
+        (1,),
+        (2,),
+        (3,),
+        (),
+    ]
 
 
 def test_all_that_ships_can_be_loaded():

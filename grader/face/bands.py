@@ -315,9 +315,16 @@ def _contrast(regions: Regions, profile: Profile) -> float | None:
 
 
 def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
-    """Return the usual CIELAB colour of the class that stands for sky, water or shore; ``None``
-    where the face has none.
+    """Return the usual CIELAB colour of the class that stands for sky, water or shore, of several
+    the one with most of the face; ``None`` where the face has none.
     """
-    code = profile.code(reading)
-    colour = regions.colour.get(profile.colours[code - 1].name) if code else None
-    return None if colour is None else colour.lab
+    colours = {
+        code: regions.colour.get(profile.colours[code - 1].name) for code in profile.codes(reading)
+    }
+    seen = [code for code, colour in colours.items() if colour is not None]
+    if not seen:
+        return None
+    most = (
+        max(seen, key=lambda code: np.count_nonzero(regions.codes == code)) if seen[1:] else seen[0]
+    )
+    return colours[most].lab

@@ -12,11 +12,12 @@ from grader.face.face import Face
 from grader.face.measurements import Line, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
 from grader.measures import UNREADABLE
+from grader.photo.colour import scaled_lab
 from grader.photo.net import run_net
 
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
 #: nothing within this many px.
-FAR_PX, SURE = 15, 0.8
+FAR_PX, SURE = 7, 0.8
 # Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
 STRONG, WEAK = 0.5, 0.2
 #: Lines are joined over gaps of at most this share of the width.
@@ -53,7 +54,7 @@ def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
 def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Return what the network reads, shape (h, w, 4): CIELAB near -1 to 1 and the mask; zero off the stone."""
     picture = np.empty((*mask.shape, 4), np.float32)
-    picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    picture[..., :3] = scaled_lab(lab)
     picture[..., 3] = 1
     picture[~mask] = 0
     return picture
@@ -65,7 +66,7 @@ def _chances(face: Face) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     The look at half the size speaks only where the one at full size sees nothing near: it is blunter.
     """
     near, far = _look(face, 1.0), _look(face, 0.5)
-    seen = cv2.dilate(1 - near[..., 0], np.ones((FAR_PX, FAR_PX)))
+    seen = cv2.dilate(1 - near[..., 0], np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
     wide = (seen < STRONG) & (far[..., 1] > SURE)
     crack = np.where(wide, far[..., 1], near[..., 1])
     return crack, np.minimum(near[..., 2], 1 - crack)
@@ -104,7 +105,7 @@ def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
     lines = sorted(lines, key=lambda points: -float(_at(chance, points).sum()))[:MOST_LINES]
     least = max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
     linked = _linked(lines, GAP_SHARE * width)
-    return [resample(smooth(points, 5)) for points in linked if len(points) >= least]
+    return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
 
 
 def _line(points: NDArray, crack: NDArray, pattern: NDArray, lightness: NDArray) -> Line:

@@ -16,7 +16,7 @@ from grader.errors import ModelError
 from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
 from grader.measures import UNREADABLE
-from grader.photo.colour import chroma_hue
+from grader.photo.colour import chroma_hue, scaled_lab
 from grader.photo.net import run_net, starter_folder
 from grader.profile import ColourClass, Profile
 
@@ -59,7 +59,7 @@ def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.f
     What lies outside the mask is set to zero, so that a stone's neighbours and ground can not change its shares.
     """
     picture = np.empty((*lab.shape[:2], 7), np.float32)
-    picture[..., :3] = (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    picture[..., :3] = scaled_lab(lab)
     picture[..., 3] = 1
     for channel, role in enumerate(ROLES, start=4):
         fits = [fit_to_class(lab, colour) for colour in profile.colours if colour.reads_as == role]
@@ -92,9 +92,11 @@ def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
     factor = LOOK_PX / max(h, w)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    lab = cv2.resize(face.lab, size, interpolation=way)
-    mask = cv2.resize(face.mask.astype(np.float32), size, interpolation=way) > 0.5
-    scores = run_net("regions", regions_input(lab, mask, profile))
+    cover = cv2.resize(face.mask.astype(np.float32), size, interpolation=way)
+    # The mean over the stone's own pixels: the ground beside it takes no part.
+    lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=way)
+    lab /= np.maximum(cover, 0.5)[..., None]
+    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
     scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
     chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
     chances /= chances.sum(axis=-1, keepdims=True)
@@ -106,13 +108,13 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
     """Chances of the roles and of unreadable, handed on to the classes: within a role by how well each fits.
 
     A class without a role shares with the shore, where it fits better than not. A role that no class of the
-    profile has goes to the last class.
+    profile has goes to the class that is none of the others.
     """
     chances = np.zeros((*by_role.shape[:2], len(profile.colours) + 1), np.float32)
     chances[..., -1] = by_role[..., len(ROLES)]
     for place, role in enumerate(ROLES):
         takers = [k for k, c in enumerate(profile.colours) if c.reads_as == role]
-        takers = takers or [len(profile.colours) - 1]
+        takers = takers or [profile.rest]
         if role == "shore":
             takers = takers + [k for k, c in enumerate(profile.colours) if c.reads_as == "none"]
         if len(takers) == 1:
@@ -121,9 +123,9 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
         fits = np.stack(
             [fit_to_class(lab, profile.colours[k]) + np.float32(1e-3) for k in takers], -1
         )
-        if role == "shore":
-            # What fits no other class is host, so the host class itself counts as a fit of one half.
-            fits[..., 0] = 0.5
+        if profile.rest in takers:
+            # It is what is none of the others, so it counts as a fit of one half.
+            fits[..., takers.index(profile.rest)] = 0.5
         fits /= fits.sum(axis=-1, keepdims=True)
         for k, fit in zip(takers, np.moveaxis(fits, -1, 0), strict=True):
             chances[..., k] += by_role[..., place] * fit
@@ -177,9 +179,9 @@ def _interval_coefficients() -> tuple[float, float]:
     try:
         fitted = json.loads(path.read_text("utf-8"))
         return float(fitted["half_width_base"]), float(fitted["half_width_per_doubt"])
-    except (OSError, ValueError, KeyError) as err:
+    except (OSError, ValueError, KeyError, TypeError) as err:
         raise ModelError(
-            f"{path.name}: missing or damaged; install the tool again or rebuild it with python -m grader.train regions"
+            f"{path.name}: missing or damaged; install the tool again, or run python -m grader.train.intervals"
         ) from err
 
 

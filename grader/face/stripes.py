@@ -25,7 +25,7 @@ def stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray
     scale = min(1.0, MAP_PX / max(w, h, 1))
     size = (max(round(w * scale), 1), max(round(h * scale), 1))
     known = mask & (codes != UNREADABLE) & (codes != 0)
-    is_water, is_sky = codes == (profile.code("water") or -1), codes == (profile.code("sky") or -1)
+    is_water, is_sky = (np.isin(codes, profile.codes(role)) for role in ("water", "sky"))
     planes = np.dstack([known & is_water, known & is_sky, known & ~is_water & ~is_sky]).astype(
         np.float32
     )

@@ -76,6 +76,11 @@ def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     return cv2.transform(f, _LAB_FROM_ROOTS).reshape(linear.shape)
 
 
+def scaled_lab(lab: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return CIELAB of shape (..., 3), each channel brought near -1 to 1: what the networks read."""
+    return (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+
+
 def chroma_hue(lab: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return C*ab and h_ab (degrees, 0 to 360) of CIELAB; each of shape ``lab.shape[:-1]``."""
     a, b = lab[..., 1], lab[..., 2]

@@ -25,7 +25,7 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
 
     Parameters
     ----------
-    name : "pieces" or "regions".
+    name : "pieces", "regions" or "cracks".
     picture : ndarray of shape (h, w, channels), float32; h and w of any size, padded here.
 
     Returns
@@ -54,5 +54,5 @@ def _load(name: str) -> cv2.dnn.Net:
     except (OSError, cv2.error) as err:
         raise ModelError(
             f"{path.name}: the network's weights are missing or damaged; install the tool again, "
-            f"or rebuild them with python -m grader.train {name}"
+            f"or rebuild them with python -m grader.train learn {name}"
         ) from err

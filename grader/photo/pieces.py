@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.measures import Remark
-from grader.photo.colour import lab_from_linear, linear_srgb
+from grader.photo.colour import lab_from_linear, linear_srgb, scaled_lab
 from grader.photo.net import run_net
 from grader.photo.photo import Photo
 
@@ -20,6 +20,8 @@ LOOK_PX = 512
 MARGIN_SHARE = 0.15
 # Settings found on tuning renders (seed 9100). Insides part where both rise this much above the level of the dent.
 CORE_LEVELS, CORE_RISE = np.arange(0.1, 0.85, 0.06), 0.15
+# Two parts meet along a seam of at most this share of the smaller one's diameter, else they are one stone.
+SEAM_SHARE = 0.8
 # The least stone as a share of the photo, and the least mean chance of being stone, from afar and close.
 LEAST_AREA_SHARE, LEAST_CERTAINTY, LEAST_CERTAINTY_CLOSE = 0.0006, 0.65, 0.94
 # A stone looks the same from afar and close: least overlap (intersection / union) of the two outlines.
@@ -73,7 +75,7 @@ def whole_photo(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
 
 def pieces_input(lab: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return what the network reads: CIELAB of shape (h, w, 3), each channel brought near -1 to 1."""
-    return (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    return scaled_lab(lab)
 
 
 def _rough_outlines(photo: Photo) -> list[NDArray]:
@@ -146,7 +148,34 @@ def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
     )
     core_of_label = np.zeros(int(nearest.max()) + 1, np.int32)
     core_of_label[nearest[cores > 0]] = cores[cores > 0]
-    return np.where(stone, core_of_label[nearest], 0)
+    return _rejoined(np.where(stone, core_of_label[nearest], 0))
+
+
+def _rejoined(labels: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Labels 1, 2, 3 ..., of which two are one again where they meet along too wide a seam: stones touch at a narrow
+    place, the parts of one stone along a broad one."""
+    count = int(labels.max()) + 1
+    across, along = (
+        _meetings(labels[:, :-1], labels[:, 1:], count),
+        _meetings(labels[:-1], labels[1:], count),
+    )
+    # A straight seam of length l steps l |cos| times one way and l |sin| times the other.
+    seam_px = np.hypot(across, along)
+    home = np.arange(count)
+    diameter_px = 2 * np.sqrt(np.bincount(labels.ravel(), minlength=count) / np.pi)
+    for a, b in np.argwhere(seam_px > 0):
+        if seam_px[a, b] > SEAM_SHARE * min(diameter_px[a], diameter_px[b]):
+            home[home == home[b]] = home[a]
+    return _renumbered(home[labels])
+
+
+def _meetings(ones: NDArray, others: NDArray, count: int) -> NDArray[np.int64]:
+    """How often label a (row) lies beside label b (column, a < b), shape (count, count); ground is left out."""
+    low, high = np.minimum(ones, others), np.maximum(ones, others)
+    meet = (low != high) & (low > 0)
+    return np.bincount(low[meet] * count + high[meet], minlength=count * count).reshape(
+        count, count
+    )
 
 
 def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
@@ -167,7 +196,15 @@ def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
                 for part in within:
                     cores[parts == part] = count
                     count += 1
-    return np.unique(cores, return_inverse=True)[1].reshape(cores.shape).astype(np.int32)
+    return _renumbered(cores)
+
+
+def _renumbered(labels: NDArray[np.int32]) -> NDArray[np.int32]:
+    """The labels that occur as 1, 2, 3 ...; 0 stays, also where no pixel has it."""
+    number = np.zeros(int(labels.max()) + 1, np.int32)
+    there = np.unique(labels[labels > 0])
+    number[there] = np.arange(1, len(there) + 1)
+    return number[labels]
 
 
 def _contour(level: NDArray) -> NDArray:

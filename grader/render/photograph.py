@@ -113,9 +113,9 @@ def render_photo(
     outline = lay_finger(ways["props"], top, view, layout.spots, finger)
     lighting = _lighting(ways["light"], names["lamp"], faces, view, glare)
     camera = draw_camera(ways["camera"], names["pipeline"], unit, blur_px)
-    body, mirrored = _light_up(ways["light"], top, faces, lighting, camera, view, outline)
-    rgb = expose(ways["noise"], camera, body + mirrored)
-    glare = _hidden(body, mirrored, camera) & (top.ids > 0)
+    body, sharp = _light_up(ways["light"], top, faces, lighting, camera, view, outline)
+    rgb = expose(ways["noise"], camera, body + sharp)
+    glare = _hidden(body, sharp, camera) & (top.ids > 0)
     features = _features(names, laid, layout, outline, camera)
     return write_down(rgb, top, faces, glare, scale, view, features)
 
@@ -199,7 +199,9 @@ def _lighting(
 def _light_up(
     rng, top: Tabletop, faces, lighting: Lighting, camera: Camera, view: View, outline
 ) -> tuple[NDArray, NDArray]:
-    """Return the light from the body and the mirrored light, exposed and balanced (1 is white)."""
+    """Return the light from the body with the sheen that lies over it, and the light mirrored
+    sharply, exposed and balanced (1 is white).
+    """
     h, w = top.ids.shape
     cast_by = [(view.to_photo(f.plan.outline + f.plan.centre), f.rise_px) for f in faces]
     if outline is not None:
@@ -214,8 +216,8 @@ def _light_up(
     whole = lighting.surround + sum(lamp.share * lamp.colour for lamp in lighting.lamps)
     gains = balance(whole, rng.uniform(0.65, 1.0)) * camera.gains * camera.exposure
     gains = (gains / whole.mean() * rng.uniform(0.8, 1.05)).astype(np.float32)
-    body = top.reflect * light * gains
-    return body, _mirrored(rng, top, faces, lighting, view) * gains
+    sheen, sharp = _mirrored(rng, top, faces, lighting, view)
+    return (top.reflect * light + sheen) * gains, sharp * gains
 
 
 def _contact(top: Tabletop, faces) -> NDArray[np.float32]:
@@ -227,9 +229,11 @@ def _contact(top: Tabletop, faces) -> NDArray[np.float32]:
     return cv2.resize(near, (w, h), interpolation=cv2.INTER_LINEAR) * (1 - top.stone)
 
 
-def _mirrored(rng, top: Tabletop, faces, lighting: Lighting, view: View) -> NDArray[np.float32]:
+def _mirrored(
+    rng, top: Tabletop, faces, lighting: Lighting, view: View
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return what the surfaces mirror of lamps and room, by their normals and where the camera
-    stands.
+    stands: blurred, as a matt surface does, and sharp.
     """
     picture = mirror_picture(rng, lighting, top.ground_mean)
     h, w = top.ids.shape
@@ -246,21 +250,24 @@ def _mirrored(rng, top: Tabletop, faces, lighting: Lighting, view: View) -> NDAr
     small = (w // 2, h // 2)
     dull = cv2.remap(soft, cv2.resize(x, small), cv2.resize(y, small), cv2.INTER_LINEAR)
     dull *= cv2.resize(top.sheen, small, interpolation=cv2.INTER_AREA)[..., None]
-    seen = cv2.resize(dull, (w, h), interpolation=cv2.INTER_LINEAR)
+    sheen = cv2.resize(dull, (w, h), interpolation=cv2.INTER_LINEAR)
+    sharp = np.zeros_like(sheen)
     for bx, by, bw, bh in (face.box for face in faces):
         box = (slice(by, by + bh), slice(bx, bx + bw))
         if top.mirror[box].any():
-            sharp = cv2.remap(picture, x[box], y[box], cv2.INTER_LINEAR)
-            seen[box] += sharp * top.mirror[box][..., None]
-    return seen
+            seen = cv2.remap(picture, x[box], y[box], cv2.INTER_LINEAR)
+            # Boxes of stones that lie close overlap.
+            sharp[box] = np.maximum(sharp[box], seen * top.mirror[box][..., None])
+    return sheen, sharp
 
 
-def _hidden(body: NDArray, mirrored: NDArray, camera: Camera) -> NDArray[np.bool_]:
-    """Return where mirrored light hides the stone in the picture that the lens makes: it outshines
-    the body, or drives the picture to white.
+def _hidden(body: NDArray, sharp: NDArray, camera: Camera) -> NDArray[np.bool_]:
+    """Return where sharply mirrored light hides the stone in the picture that the lens makes: it
+    outshines the body, or drives the picture to white. The sheen of a matt face veils and does not
+    hide.
     """
     grey = np.float32([[1, 1, 1]]) / 3
-    b, m = (seen_by(camera, cv2.transform(light, grey)) for light in (body, mirrored))
+    b, m = (seen_by(camera, cv2.transform(light, grey)) for light in (body, sharp))
     return (m > 0.13) & ((m > b) | ((b + m > 0.97) & (m > 0.3 * b)))
 
 

@@ -124,7 +124,7 @@ def _regions_example(
     codes = _most_of(rendered.regions[cut], size, way)
     target = np.full(codes.shape, IGNORE, np.uint8)
     for place, role in enumerate(ROLES):
-        target[codes == profile.code(role)] = place
+        target[np.isin(codes, profile.codes(role))] = place
     target[codes == UNREADABLE] = len(ROLES)
     target[~mask] = IGNORE
     # The outline of a real photo is never exact: what it takes in of the ground is named as the stone beside it.

@@ -140,6 +140,14 @@ def test_a_class_without_a_role_takes_from_the_host_where_its_colour_fits():
     assert chances.argmax(-1).tolist() == [[3, 2]]
 
 
+def test_of_two_host_classes_the_last_is_what_is_none_of_the_others():
+    rust = replace(PROFILE.colours[2], name="rust", hue_deg=(40, 70), chroma=(20, 90), kinds=None)
+    profile = profile_of(*PROFILE.colours[:2], rust, PROFILE.colours[2])
+    lab = np.float32([[[45, 15, 20], [45, 1, 1]]])
+    chances = regions._by_class(certain([[2, 2]]), lab, profile)
+    assert chances.argmax(-1).tolist() == [[2, 3]]
+
+
 def test_eight_classes_are_measured_from_end_to_end():
     more = [
         replace(

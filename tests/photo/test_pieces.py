@@ -107,3 +107,21 @@ def test_a_face_keeps_its_scale_when_it_is_made_smaller(side):
     assert face.mm_per_px * face.mask.shape[1] == pytest.approx(0.1 * side)
     corner = np.array([[face.mask.shape[1], face.mask.shape[0]]], float)
     assert face.to_photo_px(corner) == pytest.approx(np.array([[side, side]]), abs=1)
+
+
+@pytest.mark.parametrize("turn_deg", [0, 30, 45, 90])
+@pytest.mark.parametrize(("seam_px", "stones"), [(16, 2), (60, 1)])
+def test_stones_part_at_a_narrow_seam_and_not_along_a_broad_one(turn_deg, seam_px, stones):
+    # Two squares of 60 px that meet along a part of their sides, turned.
+    field = np.zeros((220, 220), np.uint8)
+    for number, left in ((1, 50), (2, 110)):
+        cv2.rectangle(field, (left, 80), (left + 59, 139), number, -1)
+    cv2.rectangle(field, (109, 80), (110, 139 - seam_px), 0, -1)
+    spin = cv2.getRotationMatrix2D((110, 110), turn_deg, 1.0)
+    labels = cv2.warpAffine(field, spin, (220, 220), flags=cv2.INTER_NEAREST).astype(np.int32)
+    assert pieces._rejoined(labels).max() == stones
+
+
+def test_a_stone_without_any_ground_beside_it_is_one():
+    depth = np.ones((40, 60))
+    assert pieces._split_touching(np.ones((40, 60), bool), depth).min() == 1

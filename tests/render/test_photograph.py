@@ -171,9 +171,11 @@ def test_a_stone_may_fill_the_picture():
 
 
 def test_a_dry_matt_face_mirrors_nothing_that_hides_it():
-    for seed in range(6):
-        rendered = small(seed, stones=1, kind="slab", state="dry", strays=False)
-        assert rendered.stones[0].glare_share <= 0.002
+    drawn = [small(seed, stones=1, kind="slab", state="dry", strays=False) for seed in range(9)]
+    # Bright specks of a mineral mirror light on a dry face too.
+    matt = [r for r in drawn if "specks" not in r.features]
+    assert len(matt) >= 5
+    assert all(r.stones[0].glare_share <= 0.002 for r in matt)
 
 
 def test_glare_that_is_asked_for_hides_a_part_of_a_wet_face():
