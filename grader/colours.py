@@ -1,6 +1,7 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
 import csv
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,8 +22,7 @@ from grader.photo.read import read_photo
 from grader.profile import Profile, nearest, profile_text
 
 COLUMNS = ("photo", "x", "y", "w", "h", "class")
-#: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most,
-#: so that a large box says no more than a small one.
+#: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most.
 POINT_SHARE, SPOT_PX = 0.004, 400
 
 
@@ -75,34 +75,34 @@ def read_spots_csv(path: Path) -> list[Spot]:
     Raises
     ------
     SpotsError
-        No such file, a column missing, or rows that hold no spot: a line for each.
+        No such file, a column missing, no row, or rows that hold no spot: a line for each.
     """
     try:
         with open(path, encoding="utf-8-sig", newline="") as file:
             head = file.readline()
             file.seek(0)
-            rows = list(
-                csv.DictReader(file, delimiter=";" if head.count(";") > head.count(",") else ",")
+            table = csv.DictReader(
+                file, delimiter=";" if head.count(";") > head.count(",") else ","
             )
+            columns = [name.strip().casefold() for name in table.fieldnames or ()]
+            missing = [name for name in COLUMNS if name not in columns]
+            if missing:
+                raise SpotsError(
+                    f"{path}: no column {missing[0]!r}; the first line is {','.join(COLUMNS)}"
+                )
+            table.fieldnames = columns
+            rows = [
+                ([row[name] for name in COLUMNS], f"{path}, line {table.line_num}") for row in table
+            ]
     except OSError as err:
         raise SpotsError(
             f"{path}: no spots can be read there ({err.strerror}); give a CSV file"
         ) from err
     except (UnicodeDecodeError, csv.Error) as err:
         raise SpotsError(f"{path}: not a CSV table; save it as CSV UTF-8") from err
-    given = {name.strip().casefold() for name in rows[0]} if rows else set()
-    missing = [name for name in COLUMNS if name not in given]
-    if missing:
-        raise SpotsError(
-            f"{path}: no column {missing[0]!r}, or no row; the first line is {','.join(COLUMNS)}"
-        )
-    lines = [
-        {k.strip().casefold(): v for k, v in row.items() if isinstance(k, str)} for row in rows
-    ]
-    return _spots(
-        [[row[name] for name in COLUMNS] for row in lines],
-        [f"{path}, row {n}" for n in range(2, len(rows) + 2)],
-    )
+    if not rows:
+        raise SpotsError(f"{path}: no spot in it; a line for each, as photo,x,y,w,h,class")
+    return _spots(rows)
 
 
 def spots_of(texts: Sequence[str]) -> list[Spot]:
@@ -113,9 +113,7 @@ def spots_of(texts: Sequence[str]) -> list[Spot]:
     SpotsError
         A line for each that holds no spot.
     """
-    return _spots(
-        [next(csv.reader([text]), []) for text in texts], [f"spot {text!r}" for text in texts]
-    )
+    return _spots([(text.split(","), f"spot {text!r}") for text in texts])
 
 
 def fit_profile(
@@ -134,8 +132,10 @@ def fit_profile(
 
     Raises
     ------
-    SpotsError, PhotoError, SettingsError
+    SpotsError
         Unknown classes, spots off their photo, photos that cannot be read: a line for each.
+    SettingsError, ModelError
+        The profile, or what the tool itself ships, cannot be used.
     """
     base, text = profile_text(profile_name)
     refused = [_unknown(spot, base) for spot in spots if spot.name not in _names(base)]
@@ -146,18 +146,13 @@ def fit_profile(
             "spots of one class only; mark two classes at least, so that they can be told apart"
         )
     photos = _read(spots, folders, base)
-    refused = [
-        f"{spot.where}: off the photo of {photos[spot.photo].width} x {photos[spot.photo].height} px; mend it"
-        for spot in spots
-        if not (0 <= spot.x < photos[spot.photo].width and 0 <= spot.y < photos[spot.photo].height)
-    ]
+    refused = [off for spot in spots if (off := _off(spot, photos[spot.photo]))]
     if refused:
         raise SpotsError("\n".join(refused))
     marked: dict[str, list[NDArray]] = {}
     for spot in spots:
         marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
-    fitted = fit_classes({k: np.concatenate(v) for k, v in marked.items()}, base)
-    fitted = replace(fitted, name=name, version=1)
+    fitted = replace(fit_classes(marked, base), name=name, version=base.version + 1)
     named, shares = _compared(spots, photos, base, fitted, whole)
     return FittedProfile(
         profile=fitted,
@@ -170,15 +165,16 @@ def fit_profile(
     )
 
 
-def _spots(rows: list[list[str | None]], wheres: list[str]) -> list[Spot]:
+def _spots(rows: list[tuple[list[str | None], str]]) -> list[Spot]:
     spots, refused = [], []
-    for row, where in zip(rows, wheres, strict=True):
+    for cells, where in rows:
         try:
-            photo, x, y, w, h, name = ((cell or "").strip() for cell in row)
-            if not photo or not name or bool(w) != bool(h):
+            photo, x, y, w, h, name = ((cell or "").strip() for cell in cells)
+            numbers = [float(cell) for cell in (x, y, w, h) if cell]
+            size = (float(w), float(h)) if w or h else (None, None)
+            if not photo or not name or not all(map(math.isfinite, numbers)):
                 raise ValueError
-            size = (float(w), float(h)) if w else (None, None)
-            if w and min(size) <= 0:
+            if size != (None, None) and min(size) <= 0:
                 raise ValueError
             spots.append(Spot(photo, float(x), float(y), *size, name, where))
         except ValueError:
@@ -188,6 +184,15 @@ def _spots(rows: list[list[str | None]], wheres: list[str]) -> list[Spot]:
     if refused:
         raise SpotsError("\n".join(refused))
     return spots
+
+
+def _off(spot: Spot, photo: Photo) -> str | None:
+    """What is wrong with a spot that does not lie in its photo."""
+    right, low = spot.x + (spot.w or 0), spot.y + (spot.h or 0)
+    starts = 0 <= spot.x < photo.width and 0 <= spot.y < photo.height
+    if starts and right <= photo.width and low <= photo.height:
+        return None
+    return f"{spot.where}: off the photo of {photo.width} x {photo.height} px; mend it"
 
 
 def _names(profile: Profile) -> list[str]:

@@ -213,13 +213,13 @@ def test_rank_correlation_with_ties_agrees_with_scipy(pairs):
 
 def test_the_resampled_range_of_a_mean_is_about_twice_its_standard_error():
     rows = np.random.default_rng(3).normal(10, 2, 400)
-    low, high = metrics.resampled_range(rows, np.mean, np.random.default_rng(4))
+    low, high = metrics.resampled_range(rows[:, None], np.mean, np.random.default_rng(4))
     # 1.96 * 2 / sqrt(400) = 0.196 to either side.
     assert (low, high) == pytest.approx((rows.mean() - 0.196, rows.mean() + 0.196), abs=0.03)
 
 
 def test_a_statistic_that_is_not_defined_has_no_range():
-    one_stone = np.array([[0.4, 0.5]])
+    one_stone = [np.array([[0.4, 0.5]])]
     told = metrics.resampled_range(
         one_stone, lambda r: metrics.rank_correlation(r[:, 0], r[:, 1]), np.random.default_rng(1)
     )
@@ -228,7 +228,9 @@ def test_a_statistic_that_is_not_defined_has_no_range():
 
 def test_the_resampled_range_repeats_with_its_seed():
     rows = np.arange(20.0)
-    ranges = [metrics.resampled_range(rows, np.mean, np.random.default_rng(5)) for _ in range(2)]
+    ranges = [
+        metrics.resampled_range(rows[:, None], np.mean, np.random.default_rng(5)) for _ in range(2)
+    ]
     assert ranges[0] == ranges[1]
 
 

@@ -50,9 +50,9 @@ def test_a_green_stone_is_read_as_its_seller_marked_it(green_stone, tmp_path):
         read_spots_csv(table), "banded", [green_stone.parent], name="green", whole=True
     )
     (face,) = found.shares
-    # Half of three quarters of the face is green.
-    assert abs(face.after["blue"] - 0.4) < abs(face.before["blue"] - 0.4)
-    assert face.after["blue"] == pytest.approx(0.4, abs=0.12)
+    # Of 7 stripes 4 are green, the last of them 30 rows high, on three quarters of the width.
+    assert abs(face.after["blue"] - 0.41) < abs(face.before["blue"] - 0.41)
+    assert face.after["blue"] == pytest.approx(0.41, abs=0.12)
     assert found.named_after >= found.named_before
 
 
@@ -62,7 +62,19 @@ def test_spots_on_the_command_line(green_stone, tmp_path):
     args = [part for spot in spots for part in ("--spot", spot)]
     ran = CliRunner().invoke(app, ["colours", *args, "--out", str(out), "--whole"])
     assert ran.exit_code == 0, ran.output
-    assert load_profile(out).version == 1
+    fitted, base = load_profile(out), load_profile()
+    assert fitted.version == base.version + 1
+    assert fitted.colours[0].hue_deg[0] < 160 < base.colours[0].hue_deg[0]
+
+
+def test_the_profile_it_starts_from_is_never_overwritten(green_stone, tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(profile_text("banded")[1], "utf-8")
+    spots = [f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"]
+    args = [part for spot in spots for part in ("--spot", spot)]
+    ran = CliRunner().invoke(app, ["colours", *args, "--out", str(mine), "--profile", str(mine)])
+    assert ran.exit_code == 2
+    assert mine.read_text("utf-8") == profile_text("banded")[1]
 
 
 @pytest.mark.parametrize(
@@ -72,6 +84,9 @@ def test_spots_on_the_command_line(green_stone, tmp_path):
         ("green.png,4000,10,,,blue", "off the photo of 400 x 300 px"),
         ("green.png,4,x,,,blue", "give photo,x,y,w,h,class"),
         ("green.png,4,4,10,,blue", "leave w and h empty"),
+        ("green.png,4,4,inf,nan,blue", "leave w and h empty"),
+        ("green.png,4,4,blue", "give photo,x,y,w,h,class"),
+        ("green.png,390,4,60,20,blue", "off the photo of 400 x 300 px"),
         ("gone.png,4,4,,,blue", "gone.png"),
     ],
 )
@@ -92,4 +107,19 @@ def test_a_table_without_its_columns_is_refused(tmp_path):
     table = tmp_path / "spots.csv"
     table.write_text("photo,x,y\na.jpg,1,2\n", "utf-8")
     with pytest.raises(SpotsError, match="no column 'w'"):
+        read_spots_csv(table)
+
+
+@pytest.mark.parametrize("text", ["", "sep=;\n", "photo,x,y,w,h,class\n"])
+def test_a_table_that_holds_nothing_is_refused(tmp_path, text):
+    table = tmp_path / "spots.csv"
+    table.write_text(text, "utf-8")
+    with pytest.raises(SpotsError):
+        read_spots_csv(table)
+
+
+def test_a_cell_too_many_is_left_alone_and_lines_are_counted_as_in_an_editor(tmp_path):
+    table = tmp_path / "spots.csv"
+    table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,more\n\nb.jpg,1,,,,blue\n", "utf-8")
+    with pytest.raises(SpotsError, match="line 4: give photo"):
         read_spots_csv(table)

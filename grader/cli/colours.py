@@ -35,6 +35,11 @@ def colours(
     """
     if table is None and not spot:
         raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
+    base = profile or load_settings().profile
+    if out.exists() and Path(base).exists() and out.samefile(base):
+        raise typer.BadParameter(
+            f"{out} is the profile that it starts from; choose another name", param_hint="--out"
+        )
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
     from grader.colours import fit_profile, read_spots_csv, spots_of
@@ -42,7 +47,6 @@ def colours(
 
     spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
     folders = (Path(), table.parent) if table else (Path(),)
-    base = profile or load_settings().profile
     fitted = fit_profile(spots, base, folders, name=out.stem, whole=whole)
     write_text(out, fitted.text)
     typer.echo(_told(fitted))
@@ -68,7 +72,7 @@ def _told(fitted) -> str:
         )
         lines.append(f"{face.photo} piece {face.piece}: {changes}")
     lines.append(
-        f"spots named as you marked them: {fitted.named_before} of {fitted.judged} before, "
+        f"of these spots named as you marked them: {fitted.named_before} of {fitted.judged} before, "
         f"{fitted.named_after} now"
     )
     if fitted.named_after < fitted.named_before:

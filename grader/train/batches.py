@@ -4,7 +4,7 @@ White balance, exposure, contrast and noise are drawn anew whenever an example c
 turned together with the profile, so that whose hue is whose is learned from the profile.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import torch
@@ -89,15 +89,6 @@ def turned_hues(lab: torch.Tensor, turn_deg: torch.Tensor) -> torch.Tensor:
     c, s = (f(torch.deg2rad(turn_deg))[:, None, None] for f in (torch.cos, torch.sin))
     light, a, b = lab.unbind(1)
     return torch.stack([light, c * a - s * b, s * a + c * b], 1)
-
-
-def turned_profile(profile: Profile, turn_deg: float) -> Profile:
-    """Return the profile with the hue ranges of its classes turned."""
-    colours = tuple(
-        replace(c, hue_deg=(c.hue_deg[0] + turn_deg, c.hue_deg[1] + turn_deg))
-        for c in profile.colours
-    )
-    return replace(profile, colours=colours)
 
 
 def _scaled(lab: torch.Tensor) -> torch.Tensor:

@@ -10,6 +10,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
+from grader.face.regions import GLARE_WEIGHT, ROLES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input
@@ -34,9 +35,7 @@ class Part:
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 32, 48, 64, 96)),
     # Glare is rare and a missed highlight is read as white band; lines are rarer still.
-    "regions": Part(
-        7, ("water", "sky", "shore", "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)
-    ),
+    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround.
     "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
 }
@@ -48,6 +47,8 @@ RATE, KEPT = 3e-3, 0.998
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth."""
     seen = target != IGNORE
+    if not seen.any():  # The mean over nothing is no number.
+        return scores.sum() * 0
     if part == "pieces":
         stone = (target > 0) & seen
         entropy = functional.binary_cross_entropy_with_logits(
@@ -91,9 +92,8 @@ def train(
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
     began = time.perf_counter()
     for step in range(steps):
-        # Sorted, for reading from a file; on the device it does not matter.
-        pick = np.sort(dice.integers(len(examples), size=batch))
-        some = examples[torch.from_numpy(pick).to(examples.device)].to(device)
+        pick = torch.from_numpy(dice.integers(len(examples), size=batch))
+        some = examples[pick.to(examples.device)].to(device)
         some = turned(some, int(dice.integers(4)), bool(dice.integers(2)))
         with torch.no_grad():
             seen = network_input(part, some, profile, Variety(), dice)

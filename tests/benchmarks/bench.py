@@ -16,7 +16,14 @@ import ours
 import yardstick
 from figures import Figure, Row
 from joblib import Parallel, delayed
-from labelled import Labelled, crack_names, labelled_cracks, labelled_stones, stone_names
+from labelled import (
+    Labelled,
+    crack_names,
+    labelled_cracks,
+    labelled_stones,
+    photo_size_px,
+    stone_names,
+)
 from renders import held_out_render
 from score import PhotoScore, score
 from speed import speed_row
@@ -31,8 +38,8 @@ TABLE = Path(__file__).parent / "FIGURES.md"
 SEED, PHOTOS = 20_250, 120
 WAYS = ("ours", "grey world", "brightest tenth")
 RENDERS = "held-out renders"
-STONES = "{} photographs of polished stones, labelled by eye, not in the repository"
-CRACKS = "{} photographs of cracked surfaces, marked by hand, not in the repository"
+STONES = "photographs of polished stones, labelled by eye, not in the repository"
+CRACKS = "photographs of cracked surfaces, {} x {} px, marked by hand, not in the repository"
 
 RENDER_FIGURES = [
     figures.region_figure("region IoU", floor="≥ 0.80, aim 0.90"),
@@ -104,7 +111,7 @@ def real_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
     names = stone_names(folder)
     turned = sum(labelled_stones(folder, name).turned > 0 for name in names)
     answers = scores(jobs, labelled_stones, [(folder, name) for name in names])
-    measured_on = STONES.format(len(names))
+    measured_on = STONES
     if turned:
         measured_on += f"; {turned} label lay a quarter turn off and was turned"
     return _rows(REAL_FIGURES, measured_on, answers, rng)
@@ -114,7 +121,8 @@ def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
     """Return the rows of a folder of marked cracks."""
     names = crack_names(folder)
     answers = scores(jobs, labelled_cracks, [(folder, name) for name in names])
-    return _rows(CRACK_FIGURES, CRACKS.format(len(names)), answers, rng)
+    size_px = photo_size_px(folder, names[0])
+    return _rows(CRACK_FIGURES, CRACKS.format(*size_px), answers, rng)
 
 
 def starter_rows(jobs: int) -> list[Row]:
@@ -172,7 +180,10 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--photos", type=int, default=PHOTOS, help="rendered photos")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
     parser.add_argument("--write", action="store_true", help="write FIGURES.md")
-    return parser.parse_args()
+    told = parser.parse_args()
+    if told.write and (told.seed, told.photos) != (SEED, PHOTOS):
+        parser.error("--write is for the standing seed and number of photos alone")
+    return told
 
 
 if __name__ == "__main__":

@@ -93,7 +93,8 @@ def measured(
     rows = figure.rows(answers["ours"])
     if not len(rows):
         return None
-    low, high = metrics.resampled_range(rows, figure.value, rng)
+    by_photo = [figure.rows([photo]) for photo in answers["ours"]]
+    low, high = metrics.resampled_range([r for r in by_photo if len(r)], figure.value, rng)
     others = [figure.rows(answers[name]) for name in ("grey world", "brightest tenth")]
     told = [
         _number(figure.value(r), figure.decimals) if figure.compared and len(r) else NO_ANSWER

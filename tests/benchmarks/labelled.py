@@ -125,11 +125,18 @@ def labelled_cracks(folder: Path, name: str) -> Labelled:
     rgb = _picture(next((folder / "photo").glob(f"{name}.*")))
     mask = _layer(next((folder / "mask").glob(f"{name}.*")))
     scale = min(1.0, CRACK_LONG_SIDE_PX / max(mask.shape))
-    rgb, mask = (
-        cv2.resize(p, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) for p in (rgb, mask)
+    # A px of the small picture is crack where any part of it is: a thin mark does not vanish.
+    rgb, crack = (
+        cv2.resize(p, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        for p in (rgb, (mask > 127).astype(np.float32))
     )
-    face = np.ones(mask.shape, np.uint8)
-    return Labelled(name, rgb, face, face, mask > 127, whole=True)
+    face = np.ones(crack.shape, np.uint8)
+    return Labelled(name, rgb, face, face, crack > 0, whole=True)
+
+
+def photo_size_px(folder: Path, name: str) -> tuple[int, int]:
+    """Return width and height of a photograph of a folder."""
+    return _picture(next((folder / "photo").glob(f"{name}.*"))).shape[1::-1]
 
 
 def _picture(path: Path) -> NDArray[np.uint8]:

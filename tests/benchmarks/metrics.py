@@ -1,10 +1,10 @@
 """How an answer is scored against the truth: pure functions on arrays, no file, no grader.
 
-Everywhere: rows are photos or stones, so that a figure can be resampled over them; layers are (H,
+Everywhere: rows are photos or stones, and a figure is resampled over photos; layers are (H,
 W) with 0 background, 1 blue, 2 white, 3 host, 9 unreadable; masks are bool; shares run from 0 to 1.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -227,19 +227,24 @@ def _mean_ranks(values: NDArray) -> NDArray:
 
 
 def resampled_range(
-    rows: NDArray,
+    groups: Sequence[NDArray],
     statistic: Callable[[NDArray], float],
     rng: np.random.Generator,
     draws: int = 1000,
 ) -> tuple[float, float]:
-    """Return the middle 95 % of ``statistic`` over rows drawn anew with replacement.
+    """Return the middle 95 % of ``statistic`` over groups drawn anew with replacement.
 
-    Percentile bootstrap (Efron 1979); rows are photos or stones, so that pixels of one stone stay
-    together. Draws in which the statistic is not defined are left out; nan where none is left.
+    Percentile bootstrap (Efron 1979). A group holds the rows of one photo: stones that share a
+    light stay together. Draws in which the statistic is not defined are left out; nan where none is
+    left.
     """
-    rows = np.asarray(rows)
     values = np.array(
-        [statistic(rows[rng.integers(len(rows), size=len(rows))]) for _ in range(draws)]
+        [
+            statistic(
+                np.concatenate([groups[k] for k in rng.integers(len(groups), size=len(groups))])
+            )
+            for _ in range(draws)
+        ]
     )
     values = values[~np.isnan(values)]
     if not len(values):

@@ -100,11 +100,11 @@ def test_a_border_between_two_colours_is_a_step_and_no_line(turn):
     assert lines_of(np.rot90(lab, turn).copy()) == ()
 
 
-def test_a_pale_seam_is_no_line():
+def test_a_pale_seam_is_no_crack():
     assert cracks_of(drawn(surface(55), [(90, 120), (300, 260)], 3, 85)) == []
 
 
-def test_a_round_hole_is_no_line():
+def test_a_round_hole_is_no_crack():
     lab = surface()
     cv2.circle(lab, (200, 200), 9, (20, 0, -2), -1, cv2.LINE_AA)
     assert cracks_of(lab) == []
@@ -164,3 +164,5 @@ def test_an_empty_or_tiny_face_gives_nothing():
     codes = np.zeros((SIZE, SIZE), np.uint8)
     face = Face(np.zeros_like(lab), lab, codes > 0, 1.0, (0.0, 0.0))
     assert find_cracks(face, Regions(codes, {}, {}, {}, 0.0)) == ()
+    tiny = Face(np.zeros((7, 5, 3)), surface()[:7, :5], np.ones((7, 5), bool), 1.0, (0.0, 0.0))
+    assert find_cracks(tiny, Regions(np.ones((7, 5), np.uint8), {}, {}, {}, 0.0)) == ()

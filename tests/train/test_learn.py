@@ -1,5 +1,7 @@
 """Training: batches read as photos are read, and weights that OpenCV runs to the same numbers."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -41,6 +43,14 @@ def test_a_batch_without_variety_reads_as_a_photo_is_read(part):
         assert (got[:, ~seen] == 0).all()
 
 
+def turned_profile(profile, turn_deg):
+    colours = (
+        replace(c, hue_deg=(c.hue_deg[0] + turn_deg, c.hue_deg[1] + turn_deg))
+        for c in profile.colours
+    )
+    return replace(profile, colours=tuple(colours))
+
+
 def test_turning_all_hues_with_the_profile_changes_no_fit_to_a_class():
     some, profile = torch.from_numpy(some_examples()), load_profile()
     lab = batches.lab_of(batches.lit(some[..., :3], batches.PLAIN, np.random.default_rng(0)))
@@ -48,7 +58,7 @@ def test_turning_all_hues_with_the_profile_changes_no_fit_to_a_class():
     masks = np.ones((32, 32), bool)
     before = regions_input(lab[0].permute(1, 2, 0).numpy(), masks, profile)[..., 4:]
     after = regions_input(
-        turned[0].permute(1, 2, 0).numpy(), masks, batches.turned_profile(profile, 123.0)
+        turned[0].permute(1, 2, 0).numpy(), masks, turned_profile(profile, 123.0)
     )[..., 4:]
     np.testing.assert_allclose(after, before, atol=2e-3)
     assert (turned - lab).abs().max() > 5
@@ -79,4 +89,49 @@ def test_the_reduced_training_run_learns_and_its_weights_run_in_opencv(part, dra
     read = cv2.dnn.readNetFromONNX(str(tmp_path / f"{part}.onnx"))
     read.setInput(picture.numpy())
     np.testing.assert_allclose(read.forward(), expected, atol=1e-3)
-    assert set(learn.overlap(part, net, drawn, load_profile(), "cpu"))
+
+
+@pytest.mark.parametrize("part", sorted(learn.PARTS))
+def test_training_lowers_the_loss(part, drawn):
+    torch.set_num_threads(1)
+    some = torch.from_numpy(read_examples(drawn / part))[:2, 100:164, 100:164].contiguous()
+    read = batches.network_input(
+        part, some, load_profile(), batches.PLAIN, np.random.default_rng(0)
+    )
+    losses = []
+    for steps in (1, 60):
+        net = learn.train(part, some, steps=steps, batch=2, seed=0, device="cpu")
+        with torch.no_grad():
+            losses.append(learn.loss_of(part, net(read), some[..., 3]).item())
+    assert losses[1] < 0.8 * losses[0]
+
+
+def test_a_batch_without_a_judged_pixel_teaches_nothing():
+    scores = torch.randn(1, 3, 8, 8, requires_grad=True)
+    loss = learn.loss_of("cracks", scores, torch.full((1, 8, 8), IGNORE, dtype=torch.uint8))
+    loss.backward()
+    assert loss.item() == 0
+    assert not scores.grad.any()
+
+
+class Says(torch.nn.Module):
+    """A stub of a network that names every pixel alike."""
+
+    def __init__(self, outputs, place):
+        super().__init__()
+        self.outputs, self.place = outputs, place
+
+    def forward(self, picture):
+        scores = torch.zeros(len(picture), self.outputs, *picture.shape[2:])
+        scores[:, self.place] = 1
+        return scores
+
+
+def test_overlap_by_hand():
+    some = torch.zeros(1, 4, 4, 4, dtype=torch.uint8)
+    some[0, :2, :, 3], some[0, 3, :, 3] = 1, IGNORE
+    told = learn.overlap("cracks", Says(3, 1), some, load_profile(), "cpu")
+    # Of 12 pixels judged 8 are cracks, and all are said to be.
+    assert told == {"no line": 0.0, "crack": round(8 / 12, 4), "pattern line": 0.0}
+    told = learn.overlap("pieces", Says(2, 0), some, load_profile(), "cpu")
+    assert told == {"ground": 0.0, "stone": round(8 / 12, 4)}
