@@ -40,6 +40,22 @@ def test_what_lies_outside_the_stone_cannot_reach_the_network():
     np.testing.assert_array_equal(first, second)
 
 
+def test_two_photos_of_one_stone_beside_different_things_give_the_same_shares():
+    rng = np.random.default_rng(2)
+    y, x = np.mgrid[:500, :620]
+    mask = np.hypot((x - 310) / 1.2, y - 250) < 230
+    stone = np.where((y // 50 % 2 == 0)[..., None], (0.1, 0.16, 0.5), (0.75, 0.75, 0.7))
+    grounds = np.zeros(3), rng.random((500, 620, 3)), np.array([0.3, 0.1, 0.02])
+    shares = [
+        regions.find_regions(
+            face_of(np.where(mask[..., None], stone, ground), mask), PROFILE
+        ).shares
+        for ground in grounds
+    ]
+    assert shares[0] == shares[1] == shares[2]
+    assert 0.3 < shares[0]["blue"].value < 0.7
+
+
 def test_the_fit_to_a_class_follows_the_profile():
     # L*, a*, b* of a strong blue (h_ab 285), a near white and a rust (h_ab 45).
     lab = np.float32([[[40, 10.4, -38.6], [92, 0, 2], [45, 21, 21]]])
