@@ -26,6 +26,8 @@ SEAM_SHARE = 0.8
 LEAST_AREA_SHARE, LEAST_CERTAINTY, LEAST_CERTAINTY_CLOSE = 0.0006, 0.65, 0.94
 # A stone looks the same from afar and close: least overlap (intersection / union) of the two outlines.
 LEAST_AGREEMENT = 0.35
+# Two outlines are one stone where this share of the smaller lies in the larger, on a grid of so many px.
+DOUBLE_SHARE, DOUBLES_PX = 0.5, 512
 # An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
 FINER = 4
 OUTLINE_TOLERANCE_PX = 0.2
@@ -56,7 +58,7 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
     is not a stone. No stone found is a remark, ``no_stone``, not an error.
     """
     outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
-    outlines = _in_rows([outline for outline in outlines if outline is not None])
+    outlines = _in_rows(_without_doubles([o for o in outlines if o is not None]))
     if not outlines:
         text = "no stone found; use a plain ground, or --whole if one face fills the picture"
         return (), (Remark("no_stone", text),)
@@ -120,6 +122,21 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
     level = np.where(cv2.dilate(mine.astype(np.uint8), np.ones((3, 3))) > 0, scores[..., 0], -1)
     level[(labels > 0) & ~mine] = -1
     return _contour(level) / px_per_photo_px + np.float32((left, top))
+
+
+def _without_doubles(outlines: list[NDArray]) -> list[NDArray]:
+    """The outlines, largest first, without those that lie half or more in a larger one: two rough outlines of one
+    stone may end in the same closer one."""
+    kept: list[NDArray] = []
+    taken = np.zeros((DOUBLES_PX, DOUBLES_PX), np.uint8)
+    span = max((float(outline.max()) for outline in outlines), default=1.0) or 1.0
+    for outline in sorted(outlines, key=lambda o: -cv2.contourArea(o)):
+        mask = np.zeros_like(taken)
+        cv2.fillPoly(mask, [np.rint(outline / span * (DOUBLES_PX - 1)).astype(np.int32)], 1)
+        if (mask & taken).sum() < DOUBLE_SHARE * mask.sum():
+            kept.append(outline)
+            taken |= mask
+    return kept
 
 
 def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]:

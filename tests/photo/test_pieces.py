@@ -125,3 +125,12 @@ def test_stones_part_at_a_narrow_seam_and_not_along_a_broad_one(turn_deg, seam_p
 def test_a_stone_without_any_ground_beside_it_is_one():
     depth = np.ones((40, 60))
     assert pieces._split_touching(np.ones((40, 60), bool), depth).min() == 1
+
+
+def test_an_outline_inside_a_larger_one_is_the_same_stone():
+    large, part, apart = (
+        box_outline(100, 100, 300, 200), box_outline(250, 220, 200, 90), box_outline(390, 20, 90, 90),
+    )  # fmt: skip
+    kept = pieces._without_doubles([part, large, apart])
+    assert [k.tolist() for k in kept] == [large.tolist(), apart.tolist()]
+    assert pieces._without_doubles([]) == []
