@@ -138,9 +138,11 @@ def fit_profile(
         The profile, or what the tool itself ships, cannot be used.
     """
     base, text = profile_text(profile_name)
-    refused = [_unknown(spot, base) for spot in spots if spot.name not in _names(base)]
+    names = {name.casefold(): name for name in _names(base)}
+    refused = [_unknown(spot, base) for spot in spots if spot.name.casefold() not in names]
     if refused:
         raise SpotsError("\n".join(refused))
+    spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
     if len({spot.name for spot in spots}) < 2:
         raise SpotsError(
             "spots of one class only; mark two classes at least, so that they can be told apart"
@@ -179,7 +181,7 @@ def _spots(rows: list[tuple[list[str | None], str]]) -> list[Spot]:
             spots.append(Spot(photo, float(x), float(y), *size, name, where))
         except ValueError:
             refused.append(
-                f"{where}: give photo,x,y,w,h,class in px; leave w and h empty for a point"
+                f"{where}: give photo,x,y,w,h,class in px, with a dot for decimals; leave w and h empty for a point"
             )
     if refused:
         raise SpotsError("\n".join(refused))

@@ -58,7 +58,8 @@ def test_a_green_stone_is_read_as_its_seller_marked_it(green_stone, tmp_path):
 
 def test_spots_on_the_command_line(green_stone, tmp_path):
     out = tmp_path / "mine.toml"
-    spots = [f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"]
+    # As a phone writes it: with a capital.
+    spots = [f"{green_stone},40,10,60,25,Blue", f"{green_stone},60,70,,,white"]
     args = [part for spot in spots for part in ("--spot", spot)]
     ran = CliRunner().invoke(app, ["colours", *args, "--out", str(out), "--whole"])
     assert ran.exit_code == 0, ran.output
