@@ -1,5 +1,5 @@
-"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training beside
-held-out renders.
+"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training, tuning
+and held-out renders beside each other.
 """
 
 import argparse
@@ -27,11 +27,17 @@ def main() -> None:
     parser.add_argument("-n", type=int, default=400, help="renders per style")
     parser.add_argument("--seed", type=int, default=0)
     given = parser.parse_args()
-    training = census(TRAINING, given.n, given.seed)
-    held_out = census(HELD_OUT, given.n, given.seed + 1)
-    print(f"{'feature':32} {'training %':>10} {'held-out %':>10}   ({given.n} renders each)")
-    for name in sorted(training | held_out):
-        print(f"{name:32} {100 * training.get(name, 0):10.1f} {100 * held_out.get(name, 0):10.1f}")
+    styles = {"training": TRAINING, "tuning": TRAINING, "held-out": HELD_OUT}
+    shares = {
+        name: census(style, given.n, given.seed + step)
+        for step, (name, style) in enumerate(styles.items())
+    }
+    print(
+        f"{'feature':32}" + "".join(f"{name + ' %':>13}" for name in styles) + f"   (n {given.n})"
+    )
+    for feature in sorted(set().union(*shares.values())):
+        row = (f"{100 * share.get(feature, 0):13.1f}" for share in shares.values())
+        print(f"{feature:32}" + "".join(row))
 
 
 if __name__ == "__main__":
