@@ -12,6 +12,8 @@ from grader.files import write_text
 from grader.profile import check_keys, check_number, check_text
 
 FILE = "grader.toml"
+#: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.
+MOST_MM_PER_PX = 5.0
 UNITS = ("g", "lb")
 
 
@@ -57,7 +59,9 @@ def load_settings(folder: str | Path = ".") -> Settings:
         if key in data:
             check_text(where, key, data[key])
     if "mm_per_px" in data:
-        data["mm_per_px"] = check_number(where, "mm_per_px", data["mm_per_px"], 1e-6, 1e3)
+        data["mm_per_px"] = check_number(
+            where, "mm_per_px", data["mm_per_px"], 1e-6, MOST_MM_PER_PX
+        )
     if data.get("units", "g") not in UNITS:
         raise SettingsError(f"{where}: units is {data['units']!r}; one of {', '.join(UNITS)}")
     return Settings(**data)

@@ -68,12 +68,13 @@ def test_spots_on_the_command_line(green_stone, tmp_path):
     assert fitted.colours[0].hue_deg[0] < 160 < base.colours[0].hue_deg[0]
 
 
-def test_the_profile_it_starts_from_is_never_overwritten(green_stone, tmp_path):
-    mine = tmp_path / "mine.toml"
+@pytest.mark.parametrize("name", ["mine.toml", "grader.toml"])
+def test_no_file_that_is_there_is_written_over(green_stone, tmp_path, name):
+    mine = tmp_path / name
     mine.write_text(profile_text("banded")[1], "utf-8")
     spots = [f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"]
     args = [part for spot in spots for part in ("--spot", spot)]
-    ran = CliRunner().invoke(app, ["colours", *args, "--out", str(mine), "--profile", str(mine)])
+    ran = CliRunner().invoke(app, ["colours", *args, "--out", str(mine), "--whole"])
     assert ran.exit_code == 2
     assert mine.read_text("utf-8") == profile_text("banded")[1]
 

@@ -95,6 +95,10 @@ def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> Non
             raise typer.BadParameter(
                 f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
             )
+        if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
+            raise typer.BadParameter(
+                f"{picture} is the photo itself; choose another name", param_hint="--picture"
+            )
 
 
 def _called(record: dict) -> dict[int, str]:

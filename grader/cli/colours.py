@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import ProfileOption, WholeOption
-from grader.settings import load_settings
+from grader.settings import FILE, load_settings
 
 
 def colours(
@@ -36,9 +36,10 @@ def colours(
     if table is None and not spot:
         raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
     base = profile or load_settings().profile
-    if out.exists() and Path(base).exists() and out.samefile(base):
+    if out.exists() or out.name == FILE:
         raise typer.BadParameter(
-            f"{out} is the profile that it starts from; choose another name", param_hint="--out"
+            f"{out} is there already, or holds your settings; choose another name",
+            param_hint="--out",
         )
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")

@@ -7,12 +7,16 @@ from typing import Annotated
 
 import typer
 
-from grader.settings import load_settings
+from grader.settings import MOST_MM_PER_PX, load_settings
 
 
 def _positive(value: float | None) -> float | None:
     if value is not None and not (math.isfinite(value) and value > 0):
         raise typer.BadParameter("give a number above 0")
+    if value is not None and value > MOST_MM_PER_PX:
+        raise typer.BadParameter(
+            f"{value:g} mm for one px is too coarse to grade by; is it px per mm? give mm per px"
+        )
     return value
 
 

@@ -173,3 +173,16 @@ def test_a_line_of_calls_that_is_broken_is_told_and_left(cli):
     assert ran.exit_code == 0
     assert ran.stderr.startswith("line 1: calls.jsonl holds no whole call there")
     check(json.loads(ran.stdout))
+
+
+def test_the_photo_itself_is_never_drawn_over(cli):
+    photo = cli.photo("a.jpg")
+    ran = cli.run("check", photo, "--picture", f"./{photo}")
+    assert ran.exit_code == 2
+    assert (cli.folder / "a.jpg").read_text() == "1"
+
+
+def test_px_per_mm_given_for_mm_per_px_is_asked_about(cli):
+    ran = cli.run("check", cli.photo("a.jpg"), "--mm-per-px", 11.8)
+    assert ran.exit_code == 2
+    assert "px per mm" in ran.output
