@@ -1,6 +1,5 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
-import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -15,6 +14,7 @@ from grader.face.classes import fit_classes
 from grader.face.cut import cut_face
 from grader.face.face import Face
 from grader.face.regions import find_regions
+from grader.files import read_table
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import find_pieces, whole_photo
@@ -56,17 +56,22 @@ class FaceShares:
 class FittedProfile:
     """The fitted profile, its TOML text, and what it changes.
 
-    spots : how many of each class.   named_before, named_after : spots whose class the tool names as marked, of
-    ``judged`` spots that lie on a stone.
+    spots : how many of each class.   wrong_before, wrong : the spots on a stone whose class the tool does not name as
+    marked, by the old and by the new profile.   off_stone : the spots on no stone that was found.
     """
 
     profile: Profile
     text: str
     spots: dict[str, int]
-    named_before: int
-    named_after: int
-    judged: int
+    wrong_before: tuple[Spot, ...]
+    wrong: tuple[Spot, ...]
+    off_stone: tuple[Spot, ...]
     shares: tuple[FaceShares, ...]
+
+    @property
+    def better(self) -> bool:
+        """Whether fewer of the marked spots are named otherwise than marked, or none is."""
+        return not self.wrong or len(self.wrong) < len(self.wrong_before)
 
 
 def read_spots_csv(path: Path) -> list[Spot]:
@@ -77,29 +82,10 @@ def read_spots_csv(path: Path) -> list[Spot]:
     SpotsError
         No such file, a column missing, no row, or rows that hold no spot: a line for each.
     """
-    try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            head = file.readline()
-            file.seek(0)
-            table = csv.DictReader(
-                file, delimiter=";" if head.count(";") > head.count(",") else ","
-            )
-            columns = [name.strip().casefold() for name in table.fieldnames or ()]
-            missing = [name for name in COLUMNS if name not in columns]
-            if missing:
-                raise SpotsError(
-                    f"{path}: no column {missing[0]!r}; the first line is {','.join(COLUMNS)}"
-                )
-            table.fieldnames = columns
-            rows = [
-                ([row[name] for name in COLUMNS], f"{path}, line {table.line_num}") for row in table
-            ]
-    except OSError as err:
-        raise SpotsError(
-            f"{path}: no spots can be read there ({err.strerror}); give a CSV file"
-        ) from err
-    except (UnicodeDecodeError, csv.Error) as err:
-        raise SpotsError(f"{path}: not a CSV table; save it as CSV UTF-8") from err
+    rows = [
+        ([row[name] for name in COLUMNS], f"{path}, line {line}")
+        for line, row in read_table(path, COLUMNS, SpotsError)
+    ]
     if not rows:
         raise SpotsError(f"{path}: no spot in it; a line for each, as photo,x,y,w,h,class")
     return _spots(rows)
@@ -143,14 +129,14 @@ def fit_profile(
     if refused:
         raise SpotsError("\n".join(refused))
     spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
-    if len({spot.name for spot in spots}) < 2:
-        raise SpotsError(
-            "spots of one class only; mark two classes at least, so that they can be told apart"
-        )
     photos = _read(spots, folders, base)
     refused = [off for spot in spots if (off := _off(spot, photos[spot.photo]))]
     if refused:
         raise SpotsError("\n".join(refused))
+    if len({spot.name for spot in spots}) < 2:
+        raise SpotsError(
+            "spots of one class only; mark two classes at least, so that they can be told apart"
+        )
     marked: dict[str, list[NDArray]] = {}
     for spot in spots:
         marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
@@ -160,18 +146,18 @@ def fit_profile(
         profile=fitted,
         text=_with_ranges(text, fitted),
         spots={name: len(some) for name, some in marked.items()},
-        named_before=sum(before for before, _ in named),
-        named_after=sum(after for _, after in named),
-        judged=len(named),
+        wrong_before=tuple(spot for spot, (before, _) in named.items() if not before),
+        wrong=tuple(spot for spot, (_, after) in named.items() if not after),
+        off_stone=tuple(spot for spot in spots if spot not in named),
         shares=tuple(shares),
     )
 
 
-def _spots(rows: list[tuple[list[str | None], str]]) -> list[Spot]:
+def _spots(rows: list[tuple[list[str], str]]) -> list[Spot]:
     spots, refused = [], []
     for cells, where in rows:
         try:
-            photo, x, y, w, h, name = ((cell or "").strip() for cell in cells)
+            photo, x, y, w, h, name = (cell.strip() for cell in cells)
             numbers = [float(cell) for cell in (x, y, w, h) if cell]
             size = (float(w), float(h)) if w or h else (None, None)
             if not photo or not name or not all(map(math.isfinite, numbers)):
@@ -238,22 +224,22 @@ def _spot_lab(photo: Photo, spot: Spot) -> NDArray[np.float32]:
 
 
 def _compared(spots, photos: dict[str, Photo], base: Profile, fitted: Profile, whole: bool):
-    """Per spot on a stone whether it is named as marked before and after; and the shares of every stone that
+    """By spot on a stone whether it is named as marked before and after; and the shares of every stone that
     holds a spot."""
-    named, shares = [], []
+    named, shares = {}, []
     for name, photo in photos.items():
         pieces, _ = whole_photo(photo) if whole else find_pieces(photo)
         for piece in pieces:
             face = cut_face(photo, piece)
             held = [
-                (at, 1 + _names(base).index(spot.name))
+                (spot, at, 1 + _names(base).index(spot.name))
                 for spot in spots
                 if spot.photo == name and (at := _place(spot, face)) is not None
             ]
             if not held:
                 continue
             looks = [find_regions(face, profile) for profile in (base, fitted)]
-            named += [tuple(look.codes[at] == code for look in looks) for at, code in held]
+            named |= {spot: [look.codes[at] == code for look in looks] for spot, at, code in held}
             before, after = ({k: v.value for k, v in look.shares.items()} for look in looks)
             shares.append(FaceShares(name, piece.id, before, after))
     return named, shares

@@ -53,7 +53,9 @@ def test_a_green_stone_is_read_as_its_seller_marked_it(green_stone, tmp_path):
     # Of 7 stripes 4 are green, the last of them 30 rows high, on three quarters of the width.
     assert abs(face.after["blue"] - 0.41) < abs(face.before["blue"] - 0.41)
     assert face.after["blue"] == pytest.approx(0.41, abs=0.12)
-    assert found.named_after >= found.named_before
+    assert len(found.wrong) <= len(found.wrong_before)
+    assert found.better
+    assert not found.off_stone
 
 
 def test_spots_on_the_command_line(green_stone, tmp_path):
@@ -125,3 +127,23 @@ def test_a_cell_too_many_is_left_alone_and_lines_are_counted_as_in_an_editor(tmp
     table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,more\n\nb.jpg,1,,,,blue\n", "utf-8")
     with pytest.raises(SpotsError, match="line 4: give photo"):
         read_spots_csv(table)
+
+
+def test_spots_that_gain_nothing_are_named_and_the_profile_is_not_recommended(
+    green_stone, tmp_path
+):
+    table, out = green_stone.parent / "contrary.csv", tmp_path / "contrary.toml"
+    # One place, marked as two classes: one of the two must stay wrong.
+    table.write_text(
+        "photo,x,y,w,h,class\ngreen.png,40,55,60,25,white\ngreen.png,40,55,60,25,host\n", "utf-8"
+    )
+    ran = CliRunner().invoke(app, ["colours", str(table), "--out", str(out), "--whole"])
+    assert ran.exit_code == 0, ran.output
+    assert "line 3: marked host, still named otherwise" in ran.stdout
+    assert "no gain on these spots" in ran.stdout
+    assert "use it" not in ran.output
+
+
+def test_a_photo_that_is_not_there_is_told_before_the_want_of_a_second_class():
+    with pytest.raises(SpotsError, match=r"gone\.png"):
+        fit_profile(spots_of(["gone.png,4,4,,,blue"]), "banded", name="mine")

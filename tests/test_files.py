@@ -5,7 +5,7 @@ import os
 import pytest
 
 from grader.errors import GraderError
-from grader.files import write_bytes, write_text
+from grader.files import read_table, write_bytes, write_text
 
 
 def test_a_file_is_written_with_its_folder(tmp_path):
@@ -48,3 +48,16 @@ def test_a_finished_file_is_readable_as_any_other(tmp_path):
     (tmp_path / "other").write_text("x")
     write_text(tmp_path / "a", "x")
     assert (tmp_path / "a").stat().st_mode == (tmp_path / "other").stat().st_mode
+
+
+@pytest.mark.parametrize("mark", [",", ";"])
+def test_a_table_is_read_by_column_and_line_as_an_editor_counts(tmp_path, mark):
+    table = tmp_path / "t.csv"
+    lines = ["Photo,x", "a.jpg, 1 ,more", "", "b.jpg"]
+    table.write_text("\n".join(lines).replace(",", mark) + "\n", "utf-8-sig")
+    assert read_table(table, ("photo", "x"), GraderError) == [
+        (2, {"photo": "a.jpg", "x": "1"}),
+        (4, {"photo": "b.jpg", "x": ""}),
+    ]
+    with pytest.raises(GraderError, match="no column 'y'; the first line must name x and y"):
+        read_table(table, ("x", "y"), GraderError)

@@ -51,7 +51,8 @@ def colours(
     fitted = fit_profile(spots, base, folders, name=out.stem, whole=whole)
     write_text(out, fitted.text)
     typer.echo(_told(fitted))
-    typer.echo(f"{out} written; use it: grader check PHOTO --profile {out}", err=True)
+    use = f"; use it: grader check PHOTO --profile {out}" if fitted.better else ""
+    typer.echo(f"{out} written{use}", err=True)
 
 
 def _told(fitted) -> str:
@@ -71,15 +72,14 @@ def _told(fitted) -> str:
             f"{name} {percent(share)} -> {percent(face.after[name])}"
             for name, share in face.before.items()
         )
-        lines.append(f"{face.photo} piece {face.piece}: {changes}")
-    lines.append(
-        f"of these spots named as you marked them: {fitted.named_before} of {fitted.judged} before, "
-        f"{fitted.named_after} now"
-    )
-    if fitted.named_after < fitted.named_before:
-        lines.append("that is no better: mark more spots, or keep the profile you had")
-    if fitted.judged < sum(fitted.spots.values()):
+        lines.append(f"{face.photo} stone {face.piece}: {changes}")
+    for spot in fitted.off_stone:
+        lines.append(f"{spot.where}: on no stone that was found; its colour counts all the same")
+    for spot in fitted.wrong:
+        lines.append(f"{spot.where}: marked {spot.name}, still named otherwise")
+    if not fitted.better:
         lines.append(
-            f"{sum(fitted.spots.values()) - fitted.judged} spots lie on no stone that was found"
+            f"no gain on these spots: {len(fitted.wrong_before)} named otherwise before, "
+            f"{len(fitted.wrong)} now; mark more spots, or keep the profile you had"
         )
     return "\n".join(lines)

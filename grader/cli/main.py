@@ -39,7 +39,6 @@ app.command("check", short_help="Grade photos, one by one.")(check.check)
 app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
 app.command("call", short_help="Say what a stone is.")(call.call)
 app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
-
 app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
 
 

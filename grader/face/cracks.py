@@ -16,7 +16,7 @@ from grader.photo.colour import scaled_lab
 from grader.photo.net import run_net
 
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
-#: nothing within this many px.
+#: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
 FAR_PX, SURE = 7, 0.8
 # Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
 STRONG, WEAK = 0.5, 0.2
@@ -47,7 +47,9 @@ def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
         return ()
     crack, pattern = _chances(face)
     lines = _traced(np.where(inside, crack + pattern, 0), width)
-    found = [_line(points, crack, pattern, face.lab[..., 0]) for points in lines]
+    # A line may run beside its most likely px.
+    beside, any_beside = (cv2.dilate(c, np.ones((3, 3))) for c in (crack, crack + pattern))
+    found = [_line(points, beside, any_beside, face.lab[..., 0]) for points in lines]
     return tuple(sorted(found, key=lambda line: -line.length_px))
 
 
@@ -108,11 +110,8 @@ def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
     return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
 
 
-def _line(points: NDArray, crack: NDArray, pattern: NDArray, lightness: NDArray) -> Line:
-    of_crack, of_any = (
-        _at(cv2.dilate(crack, np.ones((3, 3))), points),
-        _at(cv2.dilate(crack + pattern, np.ones((3, 3))), points),
-    )
+def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray) -> Line:
+    of_crack, of_any = _at(crack, points), _at(any_line, points)
     # A line is a crack as far as it is a line at all and its chances speak for a crack.
     probability = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
     limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
@@ -139,7 +138,7 @@ def _width_px(points: NDArray, lightness: NDArray) -> float:
     step = np.gradient(smooth(points, 9), axis=0)
     tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
     reach = np.arange(-PROFILE_PX, PROFILE_PX + 1)
-    # OpenCV takes maps of fewer than 32768 rows: a long line is read at every so manieth point.
+    # OpenCV takes maps of fewer than 32768 rows: a long line is read at every nth point.
     every = slice(None, None, 1 + len(points) // 30_000)
     map_x = (points[every, :1] - tangent[every, 1:] * reach).astype(np.float32)
     map_y = (points[every, 1:] + tangent[every, :1] * reach).astype(np.float32)

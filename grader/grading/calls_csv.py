@@ -1,12 +1,11 @@
 """Tables of calls: CALLS.csv as the sheet saves it, or results.csv with grade and scene filled."""
 
-import csv
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import IO
 
 from grader.errors import CallsError
+from grader.files import read_table
 from grader.grading.calls import ReadCalls, RowRemark, known_grade, known_scene
 from grader.grading.proposal import Call
 
@@ -30,43 +29,16 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     CallsError
         No such file, not UTF-8 text, or a column missing.
     """
-    try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            return _read_rows(path, file, grades, time)
-    except OSError as err:
-        raise CallsError(
-            f"{path}: no calls can be read there ({err.strerror}); give a CSV file"
-        ) from err
-    except UnicodeDecodeError as err:
-        raise CallsError(f"{path}: not UTF-8 text; save the table as CSV UTF-8") from err
-    except csv.Error as err:
-        raise CallsError(f"{path}: not a CSV table ({err}); save it as CSV UTF-8") from err
-
-
-def _read_rows(path: Path, file: IO[str], grades: Sequence[str], time: str) -> ReadCalls:
-    head = file.readline()
-    file.seek(0)
-    rows = csv.DictReader(file, delimiter=";" if head.count(";") > head.count(",") else ",")
-    columns = [name.strip().casefold() for name in rows.fieldnames or ()]
-    missing = [name for name in ("photo", "piece", "grade", "scene") if name not in columns]
-    if missing:
-        raise CallsError(
-            f"{path}: no column {missing[0]!r}; "
-            "the first line must name photo, piece, grade and scene"
-        )
-    rows.fieldnames = columns
     calls, lines, refused = [], [], []
-    for row in rows:
+    for line, row in read_table(path, ("photo", "piece", "grade", "scene"), CallsError):
         try:
-            call = _row_call(
-                {k: (v or "").strip() for k, v in row.items() if isinstance(k, str)}, grades, time
-            )
+            call = _row_call(row, grades, time)
         except ValueError as err:
-            refused.append(RowRemark(rows.line_num, str(err)))
+            refused.append(RowRemark(line, str(err)))
             continue
         if call is not None:
             calls.append(call)
-            lines.append(rows.line_num)
+            lines.append(line)
     return ReadCalls(tuple(calls), tuple(lines), tuple(refused))
 
 

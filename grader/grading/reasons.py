@@ -67,7 +67,7 @@ def _pattern(values: Features, measurements: Measurements) -> str:
     if blue + white < 0.005:
         return "host rock alone"
     if white < 0.005:
-        return f"blue {blue:.0%} of the face, no white".replace("%", " %")
+        return f"blue {blue:.0%} of the face, hardly any white".replace("%", " %")
     return f"blue {blue:.0%} and white {white:.0%} of the face".replace("%", " %")
 
 

@@ -75,8 +75,11 @@ def bands_words(banding: dict) -> str:
 def lines_words(cracks: dict) -> str:
     """Return how many lines are seen and how long the cracks are; never that a stone is free of
     them."""
-    uncertain = sum(line["class"] == "uncertain" for line in cracks["lines"])
-    also = f"{uncertain} uncertain" if uncertain else ""
+    kinds = [line["class"] for line in cracks["lines"]]
+    told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
+    if pattern := kinds.count("pattern line"):
+        told.append(f"{pattern} pattern line{'s' if pattern > 1 else ''}, healed or a seam")
+    also = ", ".join(told)
     if not cracks["count"]:
         return f"{also}; no other line seen" if also else NO_LINE
     length = (

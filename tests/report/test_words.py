@@ -28,7 +28,12 @@ def cracks(count, classes, length_mm=None):
     ("found", "said"),
     [
         (cracks(0, []), "no line seen on the face photographed"),
-        (cracks(0, ["pattern line", "contact"]), "no line seen on the face photographed"),
+        (cracks(0, ["contact"]), "no line seen on the face photographed"),
+        (cracks(0, ["pattern line"]), "1 pattern line, healed or a seam; no other line seen"),
+        (
+            cracks(0, ["uncertain", "pattern line", "pattern line"]),
+            "1 uncertain, 2 pattern lines, healed or a seam; no other line seen",
+        ),
         (cracks(0, ["uncertain"]), "1 uncertain; no other line seen"),
         (cracks(1, ["crack"]), "1 crack seen, 120 px in all"),
         (
