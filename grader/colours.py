@@ -13,6 +13,7 @@ from grader.errors import GraderError, SpotsError
 from grader.face.classes import fit_classes
 from grader.face.cut import cut_face
 from grader.face.face import Face
+from grader.face.glare import find_glare
 from grader.face.regions import find_regions
 from grader.files import read_table
 from grader.photo.colour import lab_from_linear, linear_srgb
@@ -238,7 +239,8 @@ def _compared(spots, photos: dict[str, Photo], base: Profile, fitted: Profile, w
             ]
             if not held:
                 continue
-            looks = [find_regions(face, profile) for profile in (base, fitted)]
+            glare = find_glare(face)
+            looks = [find_regions(face, glare, profile) for profile in (base, fitted)]
             named |= {spot: [look.codes[at] == code for look in looks] for spot, at, code in held}
             before, after = ({k: v.value for k, v in look.shares.items()} for look in looks)
             shares.append(FaceShares(name, piece.id, before, after))

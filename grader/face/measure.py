@@ -3,6 +3,7 @@
 from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
 from grader.face.face import Face
+from grader.face.glare import find_glare
 from grader.face.measurements import Measurements
 from grader.face.regions import find_regions
 from grader.face.scene import measure_scene
@@ -10,8 +11,8 @@ from grader.profile import Profile
 
 
 def measure_face(face: Face, profile: Profile) -> Measurements:
-    """Return all that is measured on one face: regions, bands, lines, scene."""
-    regions = find_regions(face, profile)
+    """Return all that is measured on one face: glare, regions, bands, lines, scene."""
+    regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = find_cracks(face, regions)
     scene = measure_scene(face, regions, lines, banding, profile)

@@ -22,20 +22,19 @@ from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
 LOOK_PX = 384
-#: The network's outputs, in their order.
+#: The network's outputs, in their order, before the one for glare.
 ROLES = ("water", "sky", "shore")
-# In training a pixel of glare counted twice; here it counts once again.
-GLARE_WEIGHT = 2.0
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
 
-def find_regions(face: Face, profile: Profile) -> Regions:
+def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     """Return the colour regions of a face.
 
     Parameters
     ----------
     face : of any working size.
+    glare : ndarray of shape (h, w), chance of each pixel to lie under glare, as ``find_glare`` says it.
     profile : names the classes and where their colours are looked for.
 
     Raises
@@ -43,7 +42,7 @@ def find_regions(face: Face, profile: Profile) -> Regions:
     ModelError
         The network's weights are missing or damaged.
     """
-    chances = _chances(face, profile)
+    chances = _chances(face, glare, profile)
     codes = _name(face, chances)
     shares = _shares(face, codes, chances, profile)
     colour = {
@@ -86,7 +85,7 @@ def _within(values: NDArray, limits: tuple[float, float], soft) -> NDArray:
     return np.exp(-(over**2))
 
 
-def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
+def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32]:
     """Chance of each class in the profile's order, then of unreadable; shape (h, w, classes + 1)."""
     h, w = face.mask.shape
     factor = LOOK_PX / max(h, w)
@@ -96,12 +95,13 @@ def _chances(face: Face, profile: Profile) -> NDArray[np.float32]:
     # The mean over the stone's own pixels: the ground beside it takes no part.
     lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=way)
     lab /= np.maximum(cover, 0.5)[..., None]
-    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
-    scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
+    # In training this network also names glare, so that it takes no part in the rest; here a sharper one has named it.
+    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))[..., : len(ROLES)]
     chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
     chances /= chances.sum(axis=-1, keepdims=True)
-    fine = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
-    return _by_class(fine, face.lab, profile)
+    readable = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
+    by_role = np.dstack([readable * (1 - glare[..., None]), glare])
+    return _by_class(by_role, face.lab, profile)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:

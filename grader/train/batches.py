@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import torch
+from torch.nn import functional
 
 from grader.face.regions import ROLES, SOFT_C, SOFT_H_DEG, SOFT_L
 from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB, srgb_curve
@@ -17,8 +18,10 @@ from grader.train.examples import IGNORE
 #: Standard deviations of the logarithm of each channel's gain, of all together, and of the contrast: more than a
 #: phone gets wrong.
 GAIN, EXPOSURE, CONTRAST = 0.08, 0.15, 0.1
-#: Noise of the light at white, at most; share of regions examples with turned hues.
-NOISE, TURNED = 0.02, 0.2
+#: Noise of the light at white, at most, and the size of its blotches in px: a phone smears what it can not see.
+NOISE, BLOTCHES_PX = 0.03, (1, 1, 1, 2)
+#: Share of regions examples with turned hues.
+TURNED = 0.2
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,18 @@ def lit(pictures: torch.Tensor, variety: Variety, dice: np.random.Generator) -> 
         torch.tensor(v, dtype=torch.float32, device=light.device) for v in (gains, gamma, noise)
     )
     light = (light * gains[..., None, None]).clamp(0, 1) ** gamma
-    return (light + torch.randn_like(light) * noise * (light + 0.01).sqrt()).clamp(0, 1)
+    return (light + _blotches(light, dice) * noise * (light + 0.01).sqrt()).clamp(0, 1)
+
+
+def _blotches(light: torch.Tensor, dice: np.random.Generator) -> torch.Tensor:
+    """Noise of that shape, spread 1, in blotches of one of the sizes."""
+    n, channels, h, w = light.shape
+    size = int(dice.choice(BLOTCHES_PX))
+    coarse = torch.randn((n, channels, -(-h // size), -(-w // size)), device=light.device)
+    if size == 1:
+        return coarse
+    fine = functional.interpolate(coarse, size=(h, w), mode="bilinear", align_corners=False)
+    return fine / fine.std().clamp_min(1e-6)
 
 
 def lab_of(light: torch.Tensor) -> torch.Tensor:

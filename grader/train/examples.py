@@ -21,7 +21,7 @@ from grader.train.variety import other_ground, poorer, shaded_rim
 
 #: Target value of a pixel that is left out of the loss.
 IGNORE = 255
-#: Side of a crop for the crack network, in working px.
+#: Side of a crop for the networks of cracks and of glare, in working px.
 CRACKS_PX = 256
 _HALFWAY = (srgb_curve()[1:] + srgb_curve()[:-1]) / 2
 #: How often a picture is given another ground, the look of a small web copy, and a cab a shaded rim.
@@ -34,7 +34,7 @@ class Example:
 
     pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
-    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.
+    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.   glare : 3 glare besides.
     """
 
     picture: NDArray[np.uint8]
@@ -77,15 +77,17 @@ def regions_examples(
     return [_regions_example(rendered, stone, profile, rng) for stone in stones[:most]]
 
 
-def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
-    """Return up to ``most`` crops of a photo's faces, half of them on cracks.
+def cracks_examples(
+    rendered: Rendered, rng: np.random.Generator, most: int = 5, glare: bool = False
+) -> list[Example]:
+    """Return up to ``most`` crops of a photo's faces, most of them on lines, or on lines and glare.
 
     Scratches, hairs, pencil and print are what they are for a stone: no line of it.
     """
     if not rendered.stones:
         return []
     drawn = [rendered.stones[int(k)] for k in rng.integers(len(rendered.stones), size=most)]
-    return [_cracks_example(rendered, stone, rng) for stone in drawn]
+    return [_cracks_example(rendered, stone, rng, glare) for stone in drawn]
 
 
 def _pieces_example(
@@ -136,7 +138,9 @@ def _regions_example(
     return Example(*_square(np.where(mask[..., None], rgb, 0), target, REGIONS_PX))
 
 
-def _cracks_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
+def _cracks_example(
+    rendered: Rendered, stone, rng: np.random.Generator, with_glare: bool
+) -> Example:
     x, y, w, h = stone.box
     cut = np.s_[y : y + h, x : x + w]
     # A face is never seen larger than its photo, but a smaller one leaves finer lines.
@@ -148,9 +152,17 @@ def _cracks_example(rendered: Rendered, stone, rng: np.random.Generator) -> Exam
     mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
     crack = (_shrunk(rendered.cracks[cut] == CRACK, size, way) > 0.4) & mask
     pattern = (_shrunk(rendered.cracks[cut] == PATTERN_LINE, size, way) > 0.4) & mask
+    glare = (_shrunk(rendered.regions[cut] == UNREADABLE, size, way) > 0.5) & mask
     target = np.where(crack, 1, np.where(pattern, 2, 0)).astype(np.uint8)
+    if with_glare:
+        target[glare] = 3
     target[~mask] = IGNORE
-    centre = _one_of(crack, rng, 0.55) or _one_of(pattern, rng, 0.3) or _one_of(mask, rng, 1.0)
+    centre = (
+        _one_of(crack, rng, 0.45)
+        or _one_of(glare, rng, 0.4 if with_glare else 0.0)
+        or _one_of(pattern, rng, 0.3)
+        or _one_of(mask, rng, 1.0)
+    )
     left, top = (
         max(0, min(c - CRACKS_PX // 2, side - CRACKS_PX))
         for c, side in zip(centre or (0, 0), size, strict=True)
@@ -235,6 +247,7 @@ WAYS = {
     "pieces": lambda rendered, rng: pieces_examples(rendered, rng),
     "regions": lambda rendered, rng: regions_examples(rendered, load_profile(), rng),
     "cracks": lambda rendered, rng: cracks_examples(rendered, rng),
+    "glare": lambda rendered, rng: cracks_examples(rendered, rng, glare=True),
 }
 
 

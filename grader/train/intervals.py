@@ -9,6 +9,7 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 from grader.face.cut import cut_face, fill_outline
+from grader.face.glare import find_glare
 from grader.face.regions import find_regions
 from grader.files import write_text
 from grader.photo.colour import srgb_encoding
@@ -46,7 +47,8 @@ def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, 
         if ids.max() < 0.8 * (inside | theirs).sum():
             continue
         truth = rendered.stones[int(ids.argmax()) - 1].shares
-        regions = find_regions(cut_face(shot, piece), profile)
+        face = cut_face(shot, piece)
+        regions = find_regions(face, find_glare(face), profile)
         pairs += [
             (abs(share.value - truth[name]), share.doubt) for name, share in regions.shares.items()
         ]

@@ -10,7 +10,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from grader.face.regions import GLARE_WEIGHT, ROLES
+from grader.face.regions import ROLES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input
@@ -23,21 +23,24 @@ class Part:
     """Shape of a part's network and what counts in its loss.
 
     widths : channels at each halving.   outputs : their names.   weights : how much a pixel of each name counts;
-    empty for pieces, whose outputs are stone or ground, and depth.
+    empty for pieces, whose outputs are stone or ground, and depth.   whole : each place is told
+    what holds for the whole stone.
     """
 
     inputs: int
     outputs: tuple[str, ...]
     widths: tuple[int, ...]
     weights: tuple[float, ...] = ()
+    whole: bool = False
 
 
 PARTS = {
-    "pieces": Part(3, ("stone", "depth"), (24, 32, 48, 64, 96)),
-    # Glare is rare and a missed highlight is read as white band; lines are rarer still.
-    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
-    # It sees large pictures and needs little surround.
+    "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
+    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)),
+    # It sees large pictures and needs little surround. Lines are rare.
     "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
+    # With the lines as names of their own, so that it does not take them for sparks.
+    "glare": Part(4, ("none", "crack", "pattern line", "glare"), (16, 24, 40, 64), (1, 3, 2, 1)),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.
@@ -61,11 +64,13 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
     entropy = functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
     chances = scores.softmax(1) * seen.unsqueeze(1)
+    truth = torch.stack([target == place for place in range(chances.shape[1])], 1).float()
+    fine = part in ("cracks", "glare")
+    first = 1 if fine else 0
     lost = [
-        1 - _overlap(chances[:, place], (target == place).float())
-        for place in range(1 if part == "cracks" else 0, chances.shape[1])
+        1 - _overlap(chances[:, place], truth[:, place]) for place in range(first, truth.shape[1])
     ]
-    return entropy + (0.5 if part == "cracks" else 0.25) * torch.stack(lost).mean()
+    return entropy + (0.5 if fine else 0.25) * torch.stack(lost).mean()
 
 
 def _overlap(chance: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
@@ -86,7 +91,7 @@ def train(
     torch.manual_seed(seed)
     dice, profile = np.random.default_rng(seed), load_profile()
     shape = PARTS[part]
-    net = UNet(shape.inputs, len(shape.outputs), shape.widths).to(device)
+    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
     average = copy.deepcopy(net)
     tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)

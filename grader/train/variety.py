@@ -4,6 +4,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.render.noise import cell_values, cells
+
 
 def other_ground(
     rgb: NDArray[np.uint8], stone: NDArray[np.bool_], rng: np.random.Generator
@@ -26,22 +28,39 @@ def other_ground(
 
 
 def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
-    """A ground of 1 to 4 colours: speckled, stippled, striped, blotched or woven, at any grain; (h, w, 3), 0 to 255."""
-    colours = _colours(int(rng.integers(2, 5)), rng)
-    grain_px = float(np.exp(rng.uniform(np.log(1.5), np.log(0.12 * max(h, w)))))
-    stretch = float(np.exp(rng.normal(0, 0.6)))
-    field = _noise(h, w, grain_px * stretch, grain_px / stretch, rng)
-    if rng.random() < 0.35:
+    """A ground of one material or two that meet, bare or with flat things strewn over it; (h, w, 3), 0 to 255."""
+    ground = _material(h, w, rng)
+    if rng.random() < 0.2:
         y, x = np.mgrid[:h, :w].astype(np.float32)
-        turn = rng.uniform(0, np.pi)
-        along = x * np.float32(np.cos(turn)) + y * np.float32(np.sin(turn))
-        waves = np.sin(
-            along * np.float32(2 * np.pi / (grain_px * 3 + 3))
-            + field * np.float32(rng.uniform(0, 3))
-        )
-        field = waves.astype(np.float32) * np.float32(1.4) + field * np.float32(0.4)
-    field = (field - field.min()) / max(1e-6, float(np.ptp(field)))
+        turn, wide = rng.uniform(0, 2 * np.pi), max(h, w)
+        along = (x - w / 2) * np.float32(np.cos(turn)) + (y - h / 2) * np.float32(np.sin(turn))
+        along += _noise(h, w, wide / 4, wide / 4, rng) * np.float32(rng.uniform(0, 0.08) * wide)
+        beyond = (along > rng.uniform(-0.35, 0.35) * wide)[..., None]
+        ground = np.where(beyond, _material(h, w, rng), ground)
+    if rng.random() < 0.25:
+        # Calm ones: with bands of their own they would be slabs.
+        things = _material(h, w, rng, spreads=(6,))
+        ground = np.where(_strewn(h, w, rng)[..., None], things, ground)
     if rng.random() < 0.5:
+        # Threads, fibres or grit: what any material has close up, whatever its colours.
+        fine_px = rng.uniform(0.7, 4)
+        ground = ground + _noise(h, w, fine_px, fine_px, rng)[..., None] * np.float32(
+            rng.uniform(2, 22)
+        )
+    return ground
+
+
+def _material(
+    h: int, w: int, rng: np.random.Generator, spreads: tuple[int, ...] = (6, 20, 60, 60)
+) -> NDArray[np.float32]:
+    """One material of 2 to 4 colours at any grain: cloudy, grained, striped, pebbled or dotted; (h, w, 3)."""
+    colours = _colours(int(rng.integers(2, 5)), rng.choice(spreads), rng)
+    grain_px = float(np.exp(rng.uniform(np.log(1.5), np.log(0.12 * max(h, w)))))
+    field = rng.choice([_clouds, _stripes, _pebbles, _dots, _rough], p=[0.4, 0.2, 0.18, 0.1, 0.12])(
+        h, w, grain_px, rng
+    )
+    field = (field - field.min()) / max(1e-6, float(np.ptp(field)))
+    if rng.random() < 0.4:
         # Grains with borders of their own instead of a slow change.
         steps = int(rng.integers(2, 7))
         field = np.floor(field * steps) / max(1, steps - 1)
@@ -52,11 +71,72 @@ def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
     return ground + rng.normal(0, rng.uniform(0, 7), (h, w, 1)).astype(np.float32)
 
 
-def _colours(count: int, rng: np.random.Generator) -> NDArray[np.float32]:
+def _clouds(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    stretch = float(np.exp(rng.normal(0, 0.6)))
+    return _noise(h, w, grain_px * stretch, grain_px / stretch, rng)
+
+
+def _stripes(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    field = _clouds(h, w, grain_px, rng)
+    y, x = np.mgrid[:h, :w].astype(np.float32)
+    turn = rng.uniform(0, np.pi)
+    along = x * np.float32(np.cos(turn)) + y * np.float32(np.sin(turn))
+    waves = np.sin(
+        along * np.float32(2 * np.pi / (grain_px * 3 + 3)) + field * np.float32(rng.uniform(0, 3))
+    )
+    return waves * np.float32(1.4) + field * np.float32(0.4)
+
+
+def _pebbles(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Grains of one tone each, with dark gaps or without."""
+    away, labels = cells(rng, (h, w), max(3.0, grain_px * 2))
+    gap = np.clip(away / np.float32(grain_px), 0, 1.5) * np.float32(rng.uniform(-1.2, 1.2))
+    return cell_values(rng, labels) + gap
+
+
+def _dots(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Dots in rows, as printed or punched."""
+    y, x = np.mgrid[:h, :w].astype(np.float32)
+    turn, pitch = rng.uniform(0, np.pi), grain_px * 3 + 4
+    c, s = np.float32(np.cos(turn)), np.float32(np.sin(turn))
+    u, v = (c * x + s * y) / pitch, (c * y - s * x) / pitch
+    u = u + np.float32(0.5) * (np.floor(v) % 2)
+    away = np.hypot(u - np.floor(u) - 0.5, v - np.floor(v) - 0.5)
+    return np.clip((np.float32(rng.uniform(0.15, 0.42)) - away) * pitch, -1, 1)
+
+
+def _rough(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Noise whose power falls with the frequency at any rate: from grit to slow clouds."""
+    side = 512
+    up = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None]) + 1 / side
+    waves = np.fft.rfft2(rng.normal(0, 1, (side, side))) * up ** -rng.uniform(0, 1.6)
+    field = np.fft.irfft2(waves).astype(np.float32)
+    scale = min(1.0, max(h, w) / side) * max(1.0, grain_px / 8)
+    part = max(16, round(side / scale))
+    return cv2.resize(field[:part, :part], (w, h), interpolation=cv2.INTER_CUBIC)
+
+
+def _strewn(h: int, w: int, rng: np.random.Generator) -> NDArray[np.bool_]:
+    """Where flat things lie: paper, leaves, tools, coins; round or with corners."""
+    where = np.zeros((h, w), np.uint8)
+    for _ in range(int(rng.integers(1, 12))):
+        centre = rng.uniform(0, 1, 2) * (w, h)
+        reach = np.exp(rng.uniform(np.log(0.02), np.log(0.25), 2)) * max(h, w)
+        if rng.random() < 0.4:
+            cv2.ellipse(
+                where, [*np.intp(centre)], [*np.intp(reach + 1)], rng.uniform(0, 180), 0, 360, 1, -1
+            )
+        else:
+            angles = np.sort(rng.uniform(0, 2 * np.pi, int(rng.integers(3, 7))))
+            corners = centre + reach * np.stack([np.cos(angles), np.sin(angles)], 1)
+            cv2.fillPoly(where, [np.int32(corners)], 1)
+    return where > 0
+
+
+def _colours(count: int, spread: float, rng: np.random.Generator) -> NDArray[np.float32]:
     """Colours near each other, as one material has them, or far apart, as a print has them."""
     first = rng.uniform(10, 245, 3)
     first = first.mean() + (first - first.mean()) * rng.choice([0.15, 0.4, 1.0])
-    spread = rng.choice([6, 20, 60])
     return np.clip(
         first + rng.normal(0, spread, (count, 1)) + rng.normal(0, spread / 2, (count, 3)), 3, 252
     ).astype(np.float32)

@@ -18,6 +18,7 @@ from skimage.segmentation import slic
 from sklearn.ensemble import HistGradientBoostingClassifier
 
 from grader.face.face import Face
+from grader.face.glare import find_glare
 from grader.face.regions import find_regions, fit_to_class
 from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, srgb_curve
@@ -125,7 +126,8 @@ class Superpixels:
 
 def network(lab: NDArray, mask: NDArray, linear: NDArray) -> NDArray[np.uint8]:
     """What ships."""
-    return find_regions(Face(linear, lab, mask, 1.0, (0.0, 0.0)), PROFILE).codes
+    face = Face(linear, lab, mask, 1.0, (0.0, 0.0))
+    return find_regions(face, find_glare(face), PROFILE).codes
 
 
 def rendered_faces(style, seed: int, photos: int):

@@ -7,6 +7,7 @@ import pytest
 
 from grader.face import regions
 from grader.face.face import Face
+from grader.face.glare import find_glare
 from grader.photo.colour import lab_from_linear
 from grader.profile import load_profile
 
@@ -29,6 +30,10 @@ def fitted_widths(monkeypatch):
     monkeypatch.setattr(regions, "_interval_coefficients", lambda: (0.01, 2.0))
 
 
+def regions_of(face, profile=PROFILE):
+    return regions.find_regions(face, find_glare(face), profile)
+
+
 def test_what_lies_outside_the_stone_cannot_reach_the_network():
     rng = np.random.default_rng(1)
     mask = np.zeros((40, 50), bool)
@@ -47,9 +52,7 @@ def test_two_photos_of_one_stone_beside_different_things_give_the_same_shares():
     stone = np.where((y // 50 % 2 == 0)[..., None], (0.1, 0.16, 0.5), (0.75, 0.75, 0.7))
     grounds = np.zeros(3), rng.random((500, 620, 3)), np.array([0.3, 0.1, 0.02])
     shares = [
-        regions.find_regions(
-            face_of(np.where(mask[..., None], stone, ground), mask), PROFILE
-        ).shares
+        regions_of(face_of(np.where(mask[..., None], stone, ground), mask)).shares
         for ground in grounds
     ]
     assert shares[0] == shares[1] == shares[2]
@@ -177,6 +180,6 @@ def test_eight_classes_are_measured_from_end_to_end():
     ]
     profile = profile_of(*PROFILE.colours, *more)
     face = face_of(np.random.default_rng(1).random((64, 64, 3)))
-    found = regions.find_regions(face, profile)
+    found = regions_of(face, profile)
     assert sum(share.value for share in found.shares.values()) == pytest.approx(1, abs=1e-6)
     assert set(np.unique(found.codes)) <= set(range(1, 10))

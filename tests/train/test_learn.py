@@ -38,6 +38,7 @@ def test_a_batch_without_variety_reads_as_a_photo_is_read(part):
             "pieces": lambda lab=lab: pieces_input(lab),
             "regions": lambda lab=lab, seen=seen: regions_input(lab, seen, profile),
             "cracks": lambda lab=lab, seen=seen: cracks_input(lab, seen),
+            "glare": lambda lab=lab, seen=seen: cracks_input(lab, seen),
         }[part]()
         np.testing.assert_allclose(got.transpose(1, 2, 0)[seen], expected[seen], atol=2e-3)
         assert (got[:, ~seen] == 0).all()
@@ -107,8 +108,8 @@ def test_training_lowers_the_loss(part, drawn):
 
 
 def test_a_batch_without_a_judged_pixel_teaches_nothing():
-    scores = torch.randn(1, 3, 8, 8, requires_grad=True)
-    loss = learn.loss_of("cracks", scores, torch.full((1, 8, 8), IGNORE, dtype=torch.uint8))
+    scores = torch.randn(1, 4, 8, 8, requires_grad=True)
+    loss = learn.loss_of("glare", scores, torch.full((1, 8, 8), IGNORE, dtype=torch.uint8))
     loss.backward()
     assert loss.item() == 0
     assert not scores.grad.any()
@@ -130,8 +131,10 @@ class Says(torch.nn.Module):
 def test_overlap_by_hand():
     some = torch.zeros(1, 4, 4, 4, dtype=torch.uint8)
     some[0, :2, :, 3], some[0, 3, :, 3] = 1, IGNORE
-    told = learn.overlap("cracks", Says(3, 1), some, load_profile(), "cpu")
+    told = learn.overlap("glare", Says(4, 1), some, load_profile(), "cpu")
     # Of 12 pixels judged 8 are cracks, and all are said to be.
-    assert told == {"no line": 0.0, "crack": round(8 / 12, 4), "pattern line": 0.0}
+    assert told == {
+        "none": 0.0, "crack": round(8 / 12, 4), "pattern line": 0.0, "glare": 0.0,
+    }  # fmt: skip
     told = learn.overlap("pieces", Says(2, 0), some, load_profile(), "cpu")
     assert told == {"ground": 0.0, "stone": round(8 / 12, 4)}

@@ -1,0 +1,26 @@
+"""Glare: where the surface mirrors a light so strongly that the stone below cannot be read.
+
+A small network looks at full working size, where single sparks show. It has learned glare beside cracks and pattern
+lines, so that it does not take one for the other.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.cracks import cracks_input
+from grader.face.face import Face
+from grader.photo.net import run_net
+
+
+def find_glare(face: Face) -> NDArray[np.float32]:
+    """Return the chance of each pixel of a face to lie under glare, 0 to 1, shape (h, w).
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
+    """
+    # Its outputs are none of them, crack, pattern line, glare.
+    scores = run_net("glare", cracks_input(face.lab, face.mask))
+    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    return chances[..., 3] / chances.sum(axis=-1)
