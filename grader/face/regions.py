@@ -24,6 +24,8 @@ from grader.profile import ColourClass, Profile
 LOOK_PX = 384
 #: The network's outputs, in their order, before the one for glare.
 ROLES = ("water", "sky", "shore")
+#: How much a pixel of glare counts in training: a missed highlight is read as white band.
+GLARE_WEIGHT = 2.0
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
@@ -95,13 +97,17 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     # The mean over the stone's own pixels: the ground beside it takes no part.
     lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=way)
     lab /= np.maximum(cover, 0.5)[..., None]
-    # In training this network also names glare, so that it takes no part in the rest; here a sharper one has named it.
-    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))[..., : len(ROLES)]
+    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
+    # In training a pixel of glare counted twice.
+    scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
     chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
     chances /= chances.sum(axis=-1, keepdims=True)
-    readable = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
-    by_role = np.dstack([readable * (1 - glare[..., None]), glare])
-    return _by_class(by_role, face.lab, profile)
+    fine = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
+    # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
+    hidden = (fine[..., len(ROLES)] + glare) / 2
+    fine[..., : len(ROLES)] *= ((1 - hidden) / (1 - fine[..., len(ROLES)]).clip(1e-6))[..., None]
+    fine[..., len(ROLES)] = hidden
+    return _by_class(fine, face.lab, profile)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:

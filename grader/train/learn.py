@@ -10,7 +10,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from grader.face.regions import ROLES
+from grader.face.regions import GLARE_WEIGHT, ROLES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input
@@ -36,7 +36,7 @@ class Part:
 
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
-    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)),
+    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround. Lines are rare.
     "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
     # With the lines as names of their own, so that it does not take them for sparks.
