@@ -1,0 +1,251 @@
+"""The light a photo was taken in: its white, how evenly it falls, and a hard shadow across a face.
+
+All of it is read from the photo itself: a surface that is known to be neutral or of one colour (a tray
+that the seller declares, the card's grey, unprinted paper). Without such a surface nothing is changed
+and the record says ``uncalibrated``.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.measures import Remark
+from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB
+
+UNCALIBRATED = "uncalibrated"
+
+#: Linear light from which a channel is burnt out, and share of burnt px from which a surface is not used.
+BURNT_LIGHT, BURNT_SHARE = 0.97, 0.05
+#: Linear light under which a surface is too dark to give a white: noise and the first codes.
+DARK_LIGHT = 0.01
+
+#: Cells, along the longer side, whose medians stand for a uniform surface.
+_FIELD_CELLS = 24
+_LEAST_CELLS = 6
+# Settings of the light field. Noise of a cell's log light (paper grain, print); and how far each term of the
+# field goes before it is seen: a lamp that falls off to half across the frame has a slope of ln 2.
+_CELL_SD = 0.02
+SLOPE_SD, BEND_SD = 0.4, 0.2
+FIELD_PRIOR_SD = np.array([SLOPE_SD, SLOPE_SD, BEND_SD, BEND_SD, BEND_SD])
+_ROUNDS = 6
+
+# Settings of the hard shadow, found on renders with and without a drawn shadow; the figures stand in
+# tests/benchmarks/light_figures.py. Sizes in px of a face of _SHADOW_PX.
+_SHADOW_PX = 192
+_SHADOW_FACTOR = 1.6
+
+
+@dataclass(frozen=True)
+class Surface:
+    """What is known of a surface's colour in even daylight.
+
+    Attributes
+    ----------
+    lab : L*, a*, b* (D65); L* is ``None`` where only its neutrality is known.
+    sd : standard deviations of the same three, for what is not known.
+    """
+
+    lab: tuple[float | None, float, float]
+    sd: tuple[float, float, float]
+
+
+#: By kind. Unprinted office paper: L* 93 to 96, b* -8 to 0 as its brighteners get more or less
+#: ultraviolet (trade range, from memory): midpoints, and the rest as a uniform spread. A declared
+#: tray is neutral as far as an eye can tell. The card's grey is printed in black alone: its
+#: lightness depends on the printer.
+SURFACES = {
+    "paper": Surface((94.5, 0.5, -4.0), (0.9, 1.0, 2.3)),
+    "card grey": Surface((None, 0.0, -1.0), (12.0, 1.0, 1.5)),
+    "tray": Surface((None, 0.0, 0.0), (12.0, 1.5, 2.0)),
+}
+
+#: Standard deviations of L*, a*, b* that a photo's colours have where nothing neutral was seen:
+#: measured on simulated phone photos (tests/benchmarks/light_figures.py).
+UNCALIBRATED_SD = (12.0, 4.0, 8.0)
+
+
+@dataclass(frozen=True)
+class White:
+    """The white of a photo.
+
+    Attributes
+    ----------
+    gains : (3,) factors on linear sRGB that make the surface what it is in even daylight.
+    source : a key of ``SURFACES``, "measured" or "uncalibrated".
+    level_known : whether the gains set the exposure too, or the light's colour alone.
+    sd : standard deviations of L*, a*, b* that remain, for the intervals of whatever is read.
+    remarks : what a person should know of it.
+    """
+
+    gains: NDArray[np.float64]
+    source: str
+    level_known: bool
+    sd: tuple[float, float, float]
+    remarks: tuple[Remark, ...] = ()
+
+    def apply(self, linear: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return linear sRGB of shape (..., 3) under this white."""
+        return linear * self.gains.astype(linear.dtype)
+
+
+def guessed_white(*remarks: Remark) -> White:
+    """Return the white of a photo in which nothing neutral was seen: no change, wide uncertainty."""
+    return White(np.ones(3), UNCALIBRATED, False, UNCALIBRATED_SD, remarks)
+
+
+def white_from(
+    linear: NDArray[np.float32],
+    mask: NDArray[np.bool_],
+    kind: str,
+    measured: Surface | None = None,
+) -> White:
+    """Return the white that a surface of known colour gives.
+
+    Parameters
+    ----------
+    linear : ndarray of shape (h, w, 3), linear sRGB as photographed, its light made even.
+    mask : ndarray of shape (h, w), the surface.
+    kind : a key of ``SURFACES``.
+    measured : the surface's colour where the seller had it measured.
+
+    Returns
+    -------
+    White
+        ``uncalibrated`` with a remark where the surface is burnt out, too dark or not seen.
+    """
+    surface = measured or SURFACES[kind]
+    if not mask.any():
+        return guessed_white(Remark("white_unseen", f"no {kind} seen, so the white is a guess"))
+    seen = linear[mask].astype(np.float64)
+    if (seen >= BURNT_LIGHT).any(axis=1).mean() > BURNT_SHARE:
+        return guessed_white(
+            Remark("white_burnt", f"the {kind} is burnt out, so it gives no white; expose darker")
+        )
+    light = np.median(seen, axis=0)
+    if light.min() < DARK_LIGHT:
+        return guessed_white(
+            Remark("white_dark", f"the {kind} is too dark to give a white; use more light")
+        )
+    lightness, a, b = surface.lab
+    goal = linear_from_lab(np.array([50.0 if lightness is None else lightness, a, b]))
+    if lightness is None:
+        # Its own lightness stays: only the colour of the light is taken out.
+        goal = goal * (_luminance(light) / _luminance(goal))
+    source = "measured" if measured else kind
+    return White(goal / light, source, lightness is not None, surface.sd)
+
+
+def linear_from_lab(lab: NDArray, white: NDArray = WHITE_XYZ) -> NDArray[np.float64]:
+    """Return linear sRGB of CIELAB (..., 3) that is stated against the D65 white; CIE 15, exact."""
+    return xyz_from_lab(lab, white) @ np.linalg.inv(XYZ_FROM_LINEAR_SRGB.astype(np.float64)).T
+
+
+def xyz_from_lab(lab: NDArray, white: NDArray) -> NDArray[np.float64]:
+    """Return XYZ of CIELAB (..., 3) that is stated against ``white``; CIE 15."""
+    lightness, a, b = np.moveaxis(np.asarray(lab, np.float64), -1, 0)
+    fy = (lightness + 16) / 116
+    f = np.stack([fy + a / 500, fy, fy - b / 200], axis=-1)
+    return np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)) * white
+
+
+def _luminance(linear: NDArray) -> NDArray[np.float64]:
+    return linear @ XYZ_FROM_LINEAR_SRGB[1].astype(np.float64)
+
+
+@dataclass(frozen=True)
+class LightField:
+    """How the light varies over a photo: a quadratic in its logarithm, per channel.
+
+    Attributes
+    ----------
+    terms : ndarray of shape (3, 5), per channel the factors of x, y, x^2, x y, y^2, where x and y
+        run from the photo's middle in units of its longer side.
+    spread : ndarray of shape (5, 5), covariance of a channel's terms.
+    width_px, height_px : of the photo.
+    """
+
+    terms: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    width_px: int
+    height_px: int
+
+    def at(self, x_px: NDArray, y_px: NDArray) -> NDArray[np.float32]:
+        """Return the light, (..., 3), at photo px of shapes that broadcast: 1 in the photo's middle."""
+        terms = field_terms(x_px, y_px, self.width_px, self.height_px)
+        return np.exp((terms @ self.terms.T).astype(np.float32))
+
+    def sd_at(self, x_px: NDArray, y_px: NDArray) -> NDArray[np.float64]:
+        """Return how uncertain that light is there, relative to the photo's middle: 0.05 is 5 %."""
+        terms = field_terms(x_px, y_px, self.width_px, self.height_px)
+        return np.sqrt(np.einsum("...i,ij,...j->...", terms, self.spread, terms))
+
+
+def field_terms(x_px: NDArray, y_px: NDArray, width_px: int, height_px: int) -> NDArray[np.float64]:
+    """Return x, y, x^2, x y, y^2 of photo px, (..., 5), from the photo's middle in longer sides."""
+    side = max(width_px, height_px)
+    x = (np.asarray(x_px, np.float64) - width_px / 2) / side
+    y = (np.asarray(y_px, np.float64) - height_px / 2) / side
+    x, y = np.broadcast_arrays(x, y)
+    return np.stack([x, y, x * x, x * y, y * y], axis=-1)
+
+
+def even_light(width_px: int, height_px: int) -> LightField:
+    """Return the field of a photo whose light is taken as even: 1 everywhere, as is said of it."""
+    return LightField(np.zeros((3, 5)), np.zeros((5, 5)), width_px, height_px)
+
+
+def field_from(
+    linear: NDArray[np.float32], mask: NDArray[np.bool_], width_px: int, height_px: int
+) -> LightField | None:
+    """Return the light field that a surface of one colour shows; ``None`` if too little of it is seen.
+
+    Least squares on the logarithm of the light, with a prior on each term: where the surface is a
+    strip, what it cannot tell stays near even and uncertain. Print, dirt and the rim of a shadow lose
+    their weight (Huber's function).
+
+    Parameters
+    ----------
+    linear : ndarray of shape (h, w, 3), linear sRGB of the whole photo, at any size.
+    mask : ndarray of shape (h, w), the surface.
+    width_px, height_px : of the photo at full size.
+    """
+    points, light = _cells(linear, mask)
+    if len(points) < _LEAST_CELLS:
+        return None
+    x, y = (points * (width_px / linear.shape[1], height_px / linear.shape[0])).T
+    basis = np.column_stack([np.ones(len(x)), field_terms(x, y, width_px, height_px)])
+    prior = np.diag([0.0, *(FIELD_PRIOR_SD**-2)])
+    terms, spreads = [], []
+    for log_light in np.log(light).T:
+        weight = np.full(len(basis), _CELL_SD**-2.0)
+        for _ in range(_ROUNDS):
+            cov = np.linalg.inv(basis.T @ (basis * weight[:, None]) + prior)
+            fit = cov @ basis.T @ (weight * log_light)
+            off = np.abs(log_light - basis @ fit)
+            scale = max(_CELL_SD, 1.4826 * float(np.median(off)))
+            weight = np.minimum(1.0, 1.5 * scale / np.maximum(off, 1e-12)) / scale**2
+        terms.append(fit[1:])
+        spreads.append(cov[1:, 1:])
+    return LightField(np.array(terms), np.max(spreads, axis=0), width_px, height_px)
+
+
+def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return centres (n, 2) x, y and median light (n, 3) of the cells that the surface fills by a third."""
+    h, w = mask.shape
+    step = max(1, -(-max(h, w) // _FIELD_CELLS))
+    points, light = [], []
+    for y in range(0, h, step):
+        for x in range(0, w, step):
+            here = mask[y : y + step, x : x + step]
+            if here.sum() * 3 < step * step:
+                continue
+            seen = linear[y : y + step, x : x + step][here]
+            middle = np.median(seen, axis=0)
+            if middle.min() < DARK_LIGHT or middle.max() >= BURNT_LIGHT:
+                continue
+            rows, columns = np.nonzero(here)
+            points.append((x + columns.mean() + 0.5, y + rows.mean() + 0.5))
+            light.append(middle)
+    return np.array(points).reshape(-1, 2), np.array(light, np.float64).reshape(-1, 3)
