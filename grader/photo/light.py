@@ -17,7 +17,7 @@ from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB
 UNCALIBRATED = "uncalibrated"
 
 #: Linear light from which a channel is burnt out, and share of burnt px from which a surface is not used.
-BURNT_LIGHT, BURNT_SHARE = 0.97, 0.05
+BURNT_LIGHT, BURNT_SHARE = 0.95, 0.5
 #: Linear light under which a surface is too dark to give a white: noise and the first codes.
 DARK_LIGHT = 0.01
 
@@ -31,10 +31,16 @@ SLOPE_SD, BEND_SD = 0.4, 0.2
 FIELD_PRIOR_SD = np.array([SLOPE_SD, SLOPE_SD, BEND_SD, BEND_SD, BEND_SD])
 _ROUNDS = 6
 
-# Settings of the hard shadow, found on renders with and without a drawn shadow; the figures stand in
-# tests/benchmarks/light_figures.py. Sizes in px of a face of _SHADOW_PX.
-_SHADOW_PX = 192
-_SHADOW_FACTOR = 1.6
+# Settings of the hard shadow, found on 450 renders with and without a drawn shadow; held-out figures come from
+# tests/benchmarks/light_figures.py. Px are those of a face of _SHADOW_PX.
+_SHADOW_PX, _SHADOW_REACH_PX, _SHADOW_TURN_DEG = 128, 3, 6
+#: All channels fall by at least this factor, and two of them differ by at most this part of the fall's logarithm.
+_SHADOW_FACTOR, _SHADOW_TINT = 1.6, 0.06
+#: Least length of the edge / root of the face's area; least agreement (correlation) of the two sides along it.
+_SHADOW_LENGTH, _SHADOW_AGREE = 0.6, 0.3
+#: How far the mean fall must stand above its scatter, for an edge as long as the root of the face's area.
+_SHADOW_SCORE = 1.5
+_SHADOW_LEAST_PX = 400
 
 
 @dataclass(frozen=True)
@@ -100,15 +106,17 @@ def white_from(
     mask: NDArray[np.bool_],
     kind: str,
     measured: Surface | None = None,
+    light: NDArray[np.float32] | None = None,
 ) -> White:
     """Return the white that a surface of known colour gives.
 
     Parameters
     ----------
-    linear : ndarray of shape (h, w, 3), linear sRGB as photographed, its light made even.
+    linear : ndarray of shape (h, w, 3), linear sRGB as photographed.
     mask : ndarray of shape (h, w), the surface.
     kind : a key of ``SURFACES``.
     measured : the surface's colour where the seller had it measured.
+    light : ndarray of shape (h, w, 3), the light field there; taken as even by default.
 
     Returns
     -------
@@ -119,12 +127,15 @@ def white_from(
     if not mask.any():
         return guessed_white(Remark("white_unseen", f"no {kind} seen, so the white is a guess"))
     seen = linear[mask].astype(np.float64)
-    if (seen >= BURNT_LIGHT).any(axis=1).mean() > BURNT_SHARE:
+    sound = (seen < BURNT_LIGHT).all(axis=1)
+    if sound.mean() < 1 - BURNT_SHARE:
         return guessed_white(
             Remark("white_burnt", f"the {kind} is burnt out, so it gives no white; expose darker")
         )
-    light = np.median(seen, axis=0)
-    if light.min() < DARK_LIGHT:
+    if light is not None:
+        seen = seen / light[mask]
+    colour = np.median(seen[sound], axis=0)
+    if colour.min() < DARK_LIGHT:
         return guessed_white(
             Remark("white_dark", f"the {kind} is too dark to give a white; use more light")
         )
@@ -132,9 +143,9 @@ def white_from(
     goal = linear_from_lab(np.array([50.0 if lightness is None else lightness, a, b]))
     if lightness is None:
         # Its own lightness stays: only the colour of the light is taken out.
-        goal = goal * (_luminance(light) / _luminance(goal))
+        goal = goal * (_luminance(colour) / _luminance(goal))
     source = "measured" if measured else kind
-    return White(goal / light, source, lightness is not None, surface.sd)
+    return White(goal / colour, source, lightness is not None, surface.sd)
 
 
 def linear_from_lab(lab: NDArray, white: NDArray = WHITE_XYZ) -> NDArray[np.float64]:
@@ -249,3 +260,75 @@ def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray[np.float64], NDArray
             points.append((x + columns.mean() + 0.5, y + rows.mean() + 0.5))
             light.append(middle)
     return np.array(points).reshape(-1, 2), np.array(light, np.float64).reshape(-1, 3)
+
+
+def hard_shadow(linear: NDArray[np.float32], mask: NDArray[np.bool_]) -> Remark | None:
+    """Return a remark if the edge of a hard shadow runs across the face.
+
+    Such an edge is long and straight, all three channels fall there by one factor of 1.6 or more,
+    and the stone's own pattern goes on across it: where the lit side is brighter, so is the dark
+    side. Between two materials the colour or the pattern differs. An edge over one plain colour
+    cannot be told from a contact and is not reported.
+
+    Parameters
+    ----------
+    linear : ndarray of shape (h, w, 3), linear sRGB of a face.
+    mask : ndarray of shape (h, w), the stone.
+    """
+    factor = min(1.0, _SHADOW_PX / max(mask.shape))
+    size = (max(1, round(mask.shape[1] * factor)), max(1, round(mask.shape[0] * factor)))
+    small = cv2.resize(np.asarray(linear, np.float32), size, interpolation=cv2.INTER_AREA)
+    inside = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    if (inside > 0.9).sum() < _SHADOW_LEAST_PX:
+        return None
+    # Mean of the logarithms, and two differences that a change of the light's strength leaves.
+    parts = np.float32([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, 1, -1]])
+    log = cv2.transform(np.log(np.maximum(small, 0.003)), parts)
+    turns = range(0, 180, _SHADOW_TURN_DEG)
+    edge = max((_best_edge(log, inside, turn) for turn in turns), key=lambda found: found[0])
+    score, lit, dark = edge
+    if score < _SHADOW_SCORE:
+        return None
+    fall, *tints = np.median(lit - dark, axis=0)
+    plain = min(lit[:, 0].std(), dark[:, 0].std()) < 1e-6
+    if (
+        abs(fall) < np.log(_SHADOW_FACTOR)
+        or np.abs(tints).max() > _SHADOW_TINT * abs(fall)
+        or plain
+        or np.corrcoef(lit[:, 0], dark[:, 0])[0, 1] < _SHADOW_AGREE
+    ):
+        return None
+    return Remark(
+        "hard_shadow",
+        "a hard shadow seems to lie across the face; turn the stone or shade the lamp with thin paper",
+    )
+
+
+def _best_edge(
+    log: NDArray[np.float32], inside: NDArray[np.float32], turn_deg: int
+) -> tuple[float, NDArray[np.float32], NDArray[np.float32]]:
+    """Return the straight edge of that turn which stands out most: its score, and its two sides, (n, 3).
+
+    The picture is turned, so that edges run down a column.
+    """
+    size = (log.shape[1], log.shape[0])
+    side = int(np.ceil(np.hypot(*size))) + 2
+    turn = cv2.getRotationMatrix2D((size[0] / 2, size[1] / 2), float(turn_deg), 1.0)
+    turn[:, 2] += (side - np.array(size)) / 2
+    seen = cv2.warpAffine(log, turn, (side, side), borderMode=cv2.BORDER_REPLICATE)
+    seen = cv2.blur(seen, (1, 5))
+    stone = cv2.warpAffine(inside, turn, (side, side)) > 0.9
+    apart = 2 * _SHADOW_REACH_PX
+    fall, both = seen[:, apart:] - seen[:, :-apart], stone[:, apart:] & stone[:, :-apart]
+    rows = both.sum(axis=0)
+    # Held, so that a speck of glare or a hole weighs little.
+    held = np.clip(fall, -1.5, 1.5) * both[..., None]
+    mean = held.sum(axis=0) / np.maximum(rows, 1)[:, None]
+    scatter = (held[..., 0] ** 2).sum(axis=0) / np.maximum(rows, 1) - mean[:, 0] ** 2
+    length = rows / np.sqrt((inside > 0.9).sum())
+    tint = np.abs(mean[:, 1:]).max(axis=1)
+    score = np.abs(mean[:, 0]) / (np.sqrt(np.maximum(scatter, 0)) + 2 * tint + 0.06)
+    score = np.where(length < _SHADOW_LENGTH, 0, score * np.sqrt(np.minimum(length, 1)))
+    column = int(score.argmax())
+    along = both[:, column]
+    return float(score[column]), seen[along, column + apart], seen[along, column]
