@@ -57,19 +57,21 @@ class Surface:
     sd: tuple[float, float, float]
 
 
+#: Standard deviations of L*, a*, b* of stone colours, measured on simulated phone photos under six
+#: lights (tests/benchmarks/light_figures.py): where nothing neutral was seen, and what one white alone
+#: leaves, since lamps and cameras change some colours more than others.
+UNCALIBRATED_SD = (17.0, 11.0, 11.0)
+ONE_WHITE_SD = (2.0, 6.0, 6.0)
+
 #: By kind. Unprinted office paper: L* 93 to 96, b* -8 to 0 as its brighteners get more or less
 #: ultraviolet (trade range, from memory): midpoints, and the rest as a uniform spread. A declared
 #: tray is neutral as far as an eye can tell. The card's grey is printed in black alone: its
 #: lightness depends on the printer.
 SURFACES = {
     "paper": Surface((94.5, 0.5, -4.0), (0.9, 1.0, 2.3)),
-    "card grey": Surface((None, 0.0, -1.0), (12.0, 1.0, 1.5)),
-    "tray": Surface((None, 0.0, 0.0), (12.0, 1.5, 2.0)),
+    "card grey": Surface((None, 0.0, -1.0), (UNCALIBRATED_SD[0], 1.0, 1.5)),
+    "tray": Surface((None, 0.0, 0.0), (UNCALIBRATED_SD[0], 1.5, 2.0)),
 }
-
-#: Standard deviations of L*, a*, b* that a photo's colours have where nothing neutral was seen:
-#: measured on simulated phone photos (tests/benchmarks/light_figures.py).
-UNCALIBRATED_SD = (12.0, 4.0, 8.0)
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,8 @@ def white_from(
         # Its own lightness stays: only the colour of the light is taken out.
         goal = goal * (_luminance(colour) / _luminance(goal))
     source = "measured" if measured else kind
-    return White(goal / colour, source, lightness is not None, surface.sd)
+    sd = tuple(float(v) for v in np.hypot(surface.sd, ONE_WHITE_SD))
+    return White(goal / colour, source, lightness is not None, sd)
 
 
 def linear_from_lab(lab: NDArray, white: NDArray = WHITE_XYZ) -> NDArray[np.float64]:
@@ -187,9 +190,15 @@ class LightField:
         terms = field_terms(x_px, y_px, self.width_px, self.height_px)
         return np.exp((terms @ self.terms.T).astype(np.float32))
 
-    def sd_at(self, x_px: NDArray, y_px: NDArray) -> NDArray[np.float64]:
-        """Return how uncertain that light is there, relative to the photo's middle: 0.05 is 5 %."""
-        terms = field_terms(x_px, y_px, self.width_px, self.height_px)
+    def sd_between(
+        self, x_px: NDArray, y_px: NDArray, from_px: tuple[float, float]
+    ) -> NDArray[np.float64]:
+        """Return how uncertain the light there is against the light at ``from_px``: 0.05 is 5 %.
+
+        ``from_px`` is where the white or the chart lies that sets the colours of what is read there.
+        """
+        size = (self.width_px, self.height_px)
+        terms = field_terms(x_px, y_px, *size) - field_terms(*from_px, *size)
         return np.sqrt(np.einsum("...i,ij,...j->...", terms, self.spread, terms))
 
 

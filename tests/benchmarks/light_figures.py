@@ -29,6 +29,7 @@ from grader.render import HELD_OUT, render_photo
 from grader.render.icc_profile import display_p3_profile
 
 ENCODINGS = {False: srgb_encoding(), True: encoding_of_profile(display_p3_profile(), 256)}
+STONES = 30
 WAYS = ("chart", "chart and paper", "paper", "as it is")
 
 
@@ -98,9 +99,11 @@ def print_lights(seed: int, rounds: int) -> None:
                 paper = sp.paper_reflectance(rng.uniform(-8, 0))
                 rgb = sp.take(rng, scene, shot, spectra, paper)
                 notes["photos"] += 1
-                for way, pair in _read(rgb, scene, shot, spectra, notes, remaining).items():
-                    left[way][light].append(delta_e_2000(*pair))
-                    offsets[way].append(pair[1] - pair[0])
+                for way, (truth, read, stone) in _read(
+                    rgb, scene, shot, spectra, notes, remaining
+                ).items():
+                    left[way][light].append(delta_e_2000(truth, read))
+                    offsets[way].append((read - truth)[stone])
     print("\nswatches of whole photos: CIEDE2000 median / 95 % per light, then over all")
     for way in WAYS:
         per = "  ".join(f"{light} {_two(left[way][light])}" for light in sp.LIGHTS)
@@ -112,10 +115,11 @@ def print_lights(seed: int, rounds: int) -> None:
     )
     for way in WAYS:
         reach = np.percentile(np.abs(np.concatenate(offsets[way])), 95, axis=0) / 1.96
-        print(f"  L*, a*, b*: 95 % lie within 1.96 x {reach.round(1)}, {way}")
+        print(f"  L*, a*, b* of stone colours: 95 % lie within 1.96 x {reach.round(1)}, {way}")
 
 
-def _read(rgb, scene, shot, spectra, notes, remaining) -> dict[str, NDArray]:
+def _read(rgb, scene, shot, spectra, notes, remaining) -> dict[str, tuple]:
+    """Return by way the true and the read CIELAB of the swatches, and which are stone colours."""
     encoding = ENCODINGS[shot.p3]
     linear = linear_srgb(rgb, encoding)
     h, w = rgb.shape[:2]
@@ -124,8 +128,9 @@ def _read(rgb, scene, shot, spectra, notes, remaining) -> dict[str, NDArray]:
     sound = _means((rgb >= 250).any(axis=2)[..., None], inner, len(spectra))[:, 0] < 0.02
     truth = sp.lab_of(sp.true_linear(spectra))
 
-    def score(light: NDArray) -> tuple[NDArray, NDArray]:
-        return truth[sound], (sp.lab_of(_means(light, inner, len(spectra))))[sound]
+    def score(light: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        read = sp.lab_of(_means(light, inner, len(spectra)))
+        return truth[sound], read[sound], np.flatnonzero(sound) >= len(spectra) - STONES
 
     border = cv2.erode(scene.mask(sp.PAPER).astype(np.uint8), np.ones((9, 9))) > 0
     field = field_from(linear, border, w, h)
@@ -158,7 +163,7 @@ def _means(picture: NDArray, labels: NDArray, count: int) -> NDArray[np.float64]
 
 
 def _swatches(rng: np.random.Generator) -> NDArray[np.float64]:
-    return np.concatenate([sp.other_reflectances(), sp.stone_reflectances(rng, 30)])
+    return np.concatenate([sp.other_reflectances(), sp.stone_reflectances(rng, STONES)])
 
 
 def _two(values: list[NDArray]) -> str:
