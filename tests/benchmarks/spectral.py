@@ -183,16 +183,18 @@ NOMINAL_WHITE = 0.45
 
 
 def draw_shot(rng: np.random.Generator, light: str, camera: int) -> Shot:
-    """Return a shot in which the white balance takes out 70 to 100 % of the light's colour, give or
-    take 3 % a channel; exposure is off by up to 1 EV; and the light falls off by up to half across
-    the frame.
+    """Return a shot: its white balance takes out 70 to 100 % of the light's colour (in the logarithm,
+    as seen on a white), give or take 3 % a channel; exposure is off by up to 1 EV; and the light
+    falls off by up to half across the frame.
     """
-    cast = _white_raw(light, camera) / _white_raw("D65", camera)
-    balance = (cast / cast[1]) ** rng.uniform(0, 0.3) * np.exp(rng.normal(0, 0.03, 3))
+    cast = np.linalg.solve(XYZ_FROM_SRGB, true_xyz(np.ones((1, len(WAVELENGTHS_NM))), light)[0])
+    seen = cast ** rng.uniform(0, 0.3) * np.exp(rng.normal(0, 0.03, 3))
+    # The gains act on the sensor's channels; their sizes are such that white gets that cast.
+    balance = np.linalg.solve(own_matrix(camera), seen / seen[1])
     return Shot(
         light,
         camera,
-        balance / balance[1],
+        balance,
         NOMINAL_WHITE * 2 ** rng.uniform(-1, 1),
         _lamp_for(rng, rng.uniform(1, 2)),
         bool(rng.random() < 0.5),
