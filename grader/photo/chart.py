@@ -54,6 +54,8 @@ LEAST_SOUND = 12
 
 #: The chart is searched at about so many px: it is found at 10 px a patch.
 _SEARCH_PX = 1_500_000
+#: Areas of the patches differ by less than this factor.
+_SIZE_FACTOR = 4.0
 #: Share of a patch's sides that is read: its rim is blurred into the frame.
 _READ_SHARE = 0.6
 #: A patch is unsound if more than this share of its px is burnt out in any channel (code from 250 of 255) ...
@@ -172,11 +174,21 @@ def find_chart(rgb: NDArray, encoding: ColourEncoding) -> ChartSighting | None:
         return None
     # The detector counts pixel centres as whole numbers.
     corners = (quads.reshape(PATCHES, 4, 2) + 0.5) * (width / size[0], height / size[1])
+    if not _alike(corners):
+        return None
     read = [_read_patch(rgb, encoding, quad) for quad in corners]
     if any(patch is None for patch in read):
         return None
     patches, sound = zip(*read, strict=True)
     return ChartSighting(np.array(patches), np.array(sound), corners, width, height)
+
+
+def _alike(corners: NDArray[np.float64]) -> bool:
+    """Whether patches lie one way round and are of about one size: marks of a ruler, taken for patches, do not."""
+    (x, y), (x1, y1) = np.moveaxis(corners, -1, 0), np.moveaxis(np.roll(corners, -1, axis=1), -1, 0)
+    areas = (x * y1 - x1 * y).sum(axis=1) / 2
+    small, large = np.sort(np.abs(areas))[[0, -1]]
+    return bool(abs(np.sign(areas).sum()) == PATCHES and large < _SIZE_FACTOR * small)
 
 
 def _read_patch(
@@ -214,7 +226,9 @@ def reference_linear(edition: str) -> NDArray[np.float64]:
     The maker's CIELAB values under D50 for both editions, as stored in the package colour-science
     0.4.7; taken to D65 by the Bradford transform (Lam 1985).
     """
-    table = json.loads(resources.files("grader.photo").joinpath("chart_reference.json").read_text())
+    table = json.loads(
+        resources.files("grader.photo").joinpath("chart_reference.json").read_text("utf-8")
+    )
     xyz_d50 = xyz_from_lab(np.array(table["lab_d50"][edition]), D50_XYZ)
     xyz = xyz_d50 @ adaptation(D50_XYZ, WHITE_XYZ.astype(np.float64)).T
     reference = xyz @ np.linalg.inv(XYZ_FROM_LINEAR_SRGB.astype(np.float64)).T

@@ -15,6 +15,7 @@ import numpy as np
 import spectral as sp
 from numpy.typing import NDArray
 
+from grader.photo import chart
 from grader.photo.chart import (
     EDITIONS,
     find_chart,
@@ -72,9 +73,7 @@ def print_polynomials(seed: int) -> None:
 
 def _matrix_fit(seen: NDArray, goal: NDArray) -> NDArray[np.float64]:
     """Return a (3, 3) matrix by the same weights as the correction's: what it is compared with."""
-    from grader.photo.chart import _difference_slopes
-
-    slopes = _difference_slopes(goal)
+    slopes = chart._difference_slopes(goal)
     rows = np.einsum("nij,nk->nijk", slopes, seen).reshape(3 * len(seen), -1)
     aims = np.einsum("nij,nj->ni", slopes, goal).ravel()
     return np.linalg.lstsq(rows, aims, rcond=None)[0].reshape(3, 3)

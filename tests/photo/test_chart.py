@@ -25,6 +25,7 @@ from grader.photo.chart import (
 )
 from grader.photo.colour import delta_e_2000, srgb_encoding
 from grader.photo.icc import encoding_of_profile
+from grader.photo.read import read_photo
 from grader.render.icc_profile import display_p3_profile
 
 _SPEC = importlib.util.spec_from_file_location(
@@ -186,6 +187,17 @@ def test_no_chart_is_found_where_none_is():
         np.zeros((5, 7, 3), np.uint8),
     ):
         assert find_chart(rgb, srgb_encoding()) is None
+
+
+def test_marks_of_a_ruler_are_no_chart():
+    # The detector takes the ruler of this rendered photo for a chart.
+    photo = read_photo(Path(__file__).parents[2] / "sample_images" / "06_nothing_on_the_board.jpg")
+    assert find_chart(photo.rgb, photo.encoding) is None
+
+
+def test_a_chart_seen_askew_is_found():
+    sighting = find_chart(a_photo(tilt=0.25), srgb_encoding())
+    assert np.abs(sighting.patches - seen_patches()).max() < 0.02
 
 
 def test_a_mirrored_photo_is_told_and_its_colours_are_as_good():
