@@ -51,9 +51,7 @@ def focal_range_px(
     """
     width, height = photo_size_px
     known = focal_35mm is not None and np.isfinite(focal_35mm) and focal_35mm > ROUNDED_MM
-    low, high = (
-        (focal_35mm - ROUNDED_MM, focal_35mm + ROUNDED_MM) if known else PHONE_FOCAL_35MM
-    )
+    low, high = (focal_35mm - ROUNDED_MM, focal_35mm + ROUNDED_MM) if known else PHONE_FOCAL_35MM
     sensor_px = max(width, height, min(width, height) * SENSOR_RATIO)
     diagonal_px = sensor_px * np.hypot(1, 1 / SENSOR_RATIO)
     return float(low * sensor_px / FILM_WIDTH_MM), float(high * diagonal_px / FILM_DIAGONAL_MM)

@@ -76,9 +76,7 @@ def face_scale(
     focals, heights = _ends(focal_px), _ends(height_mm)
     if focals[0] <= 0:
         raise ValueError(f"focal length is {focals[0]:g} px; give one above 0")
-    cameras = [
-        camera_over(sighting.homography, sighting.photo_size_px, focal) for focal in focals
-    ]
+    cameras = [camera_over(sighting.homography, sighting.photo_size_px, focal) for focal in focals]
     camera_mm = sorted(camera.height_mm for camera in cameras)
     if heights[1] >= camera_mm[0]:
         raise ValueError(

@@ -43,7 +43,9 @@ class Pinhole:
     def frame(self) -> tuple[NDArray, NDArray]:
         """Rotation and place of the camera: ray = rotation @ (point - place)."""
         tilt, towards, turn = np.deg2rad([self.tilt_deg, self.towards_deg, self.turn_deg])
-        axis = np.array([np.sin(tilt) * np.cos(towards), np.sin(tilt) * np.sin(towards), np.cos(tilt)])
+        axis = np.array(
+            [np.sin(tilt) * np.cos(towards), np.sin(tilt) * np.sin(towards), np.cos(tilt)]
+        )
         across = np.cross([0.0, 1.0, 0.0], axis)
         across /= np.linalg.norm(across)
         rows = np.array([across, np.cross(axis, across), axis])
@@ -98,7 +100,9 @@ class Light:
 def page() -> NDArray[np.uint8]:
     """Return the printed page as linear light in 255ths, at ``FINEST_PX_PER_MM``."""
     scale = FINEST_PX_PER_MM
-    sides = [round((s + 2 * m) * scale) for s, m in zip((WIDTH_MM, HEIGHT_MM), MARGIN_MM, strict=True)]
+    sides = [
+        round((s + 2 * m) * scale) for s, m in zip((WIDTH_MM, HEIGHT_MM), MARGIN_MM, strict=True)
+    ]
     picture = np.full(sides[::-1], round(PAPER * 255), np.uint8)
     for box, share in [(b, INK) for b in black_boxes()] + [(g.box, g.nominal_y) for g in GREYS]:
         left, top = ((a + m) * scale for a, m in zip((box.x_mm, box.y_mm), MARGIN_MM, strict=True))
@@ -128,9 +132,20 @@ class Scene:
 def with_stone(picture: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[np.uint8]:
     """Return the page with a banded blot on the stone's place."""
     picture = picture.copy()
-    stone = cv2.resize(rng.integers(0, 256, (9, 3), np.uint8), (2400, 3000), interpolation=cv2.INTER_CUBIC)
+    stone = cv2.resize(
+        rng.integers(0, 256, (9, 3), np.uint8), (2400, 3000), interpolation=cv2.INTER_CUBIC
+    )
     mask = np.zeros_like(stone)
-    cv2.ellipse(mask, (1200, 1500), (int(rng.uniform(500, 1150)), int(rng.uniform(600, 1450))), 0, 0, 360, 255, -1)
+    cv2.ellipse(
+        mask,
+        (1200, 1500),
+        (int(rng.uniform(500, 1150)), int(rng.uniform(600, 1450))),
+        0,
+        0,
+        360,
+        255,
+        -1,
+    )
     top, left = int((MARGIN_MM[1] + 46) * 28), int((MARGIN_MM[0] + 58) * 28)
     part = picture[top : top + 3000, left : left + 2400]
     part[mask > 0] = stone[mask > 0]
@@ -157,15 +172,23 @@ def photograph(
     at = camera.project(corners)
     per_mm = np.sqrt(cv2.contourArea(at.astype(np.float32)) / (WIDTH_MM * HEIGHT_MM))
     # Twice as fine as the photo, from a page that is about as fine again.
-    level = int(np.clip(np.floor(np.log2(FINEST_PX_PER_MM / (2 * per_mm))), 0, len(scene.pages) - 1))
+    level = int(
+        np.clip(np.floor(np.log2(FINEST_PX_PER_MM / (2 * per_mm))), 0, len(scene.pages) - 1)
+    )
     picture, scale = scene.pages[level], FINEST_PX_PER_MM / 2**level
     table = cv2.resize(
-        rng.uniform(0.4, 1.6, (12, 16)).astype(np.float32) * TABLE * 255, (width, height), interpolation=cv2.INTER_CUBIC
+        rng.uniform(0.4, 1.6, (12, 16)).astype(np.float32) * TABLE * 255,
+        (width, height),
+        interpolation=cv2.INTER_CUBIC,
     )
     if surface is None and not camera.k1:
         on_page = (corners + MARGIN_MM) * scale - 0.5
-        matrix = cv2.getPerspectiveTransform(on_page.astype(np.float32), (at * 2 - 0.5).astype(np.float32))
-        fine = cv2.warpPerspective(picture, matrix, (2 * width, 2 * height), flags=cv2.INTER_LINEAR, borderValue=0)
+        matrix = cv2.getPerspectiveTransform(
+            on_page.astype(np.float32), (at * 2 - 0.5).astype(np.float32)
+        )
+        fine = cv2.warpPerspective(
+            picture, matrix, (2 * width, 2 * height), flags=cv2.INTER_LINEAR, borderValue=0
+        )
     else:
         x, y = np.meshgrid((np.arange(2 * width) + 0.5) / 2, (np.arange(2 * height) + 0.5) / 2)
         met = camera.card_points(np.column_stack([x.ravel(), y.ravel()]), surface)
@@ -181,10 +204,20 @@ def photograph(
         way = rng.uniform(0, np.pi)
         kernel = np.zeros((15, 15), np.float32)
         reach = np.array([np.cos(way), np.sin(way)]) * light.motion_px / 2
-        cv2.line(kernel, *(tuple(np.round((7 + s * reach) * 16).astype(int).tolist()) for s in (-1, 1)), 1.0, 1, cv2.LINE_AA, 4)
+        cv2.line(
+            kernel,
+            *(tuple(np.round((7 + s * reach) * 16).astype(int).tolist()) for s in (-1, 1)),
+            1.0,
+            1,
+            cv2.LINE_AA,
+            4,
+        )
         seen = cv2.filter2D(seen, -1, kernel / kernel.sum())
     way = rng.uniform(0, 2 * np.pi)
-    ramp = np.cos(way) * np.linspace(-1, 1, width)[None] + np.sin(way) * np.linspace(-1, 1, height)[:, None]
+    ramp = (
+        np.cos(way) * np.linspace(-1, 1, width)[None]
+        + np.sin(way) * np.linspace(-1, 1, height)[:, None]
+    )
     ramp = 1 - (1 - light.fall_off) * (ramp / (2 * np.abs(ramp).max()) + 0.5)
     at_paper = ((light.paper / 255 + 0.055) / 1.055) ** 2.4 / PAPER
     seen = seen / 255 * at_paper * ramp
@@ -194,10 +227,12 @@ def photograph(
         burnt = np.zeros((height, width), np.float32)
         cv2.fillPoly(burnt, [spot.astype(np.int32)], 2.0)
         seen = seen + cv2.GaussianBlur(burnt, (0, 0), 0.15 * glare[2] * per_mm)
-    codes = np.interp(seen, _CODES, _SRGB) if False else _SRGB[np.clip(seen * 4095, 0, 4095).astype(np.int32)]
+    codes = _SRGB[np.clip(seen * 4095, 0, 4095).astype(np.int32)]
     codes = codes + rng.standard_normal(codes.shape, np.float32) * light.noise
     stored = cv2.imencode(
-        ".jpg", np.clip(codes + 0.5, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, light.quality]
+        ".jpg",
+        np.clip(codes + 0.5, 0, 255).astype(np.uint8),
+        [cv2.IMWRITE_JPEG_QUALITY, light.quality],
     )[1]
     return np.repeat(cv2.imdecode(stored, cv2.IMREAD_GRAYSCALE)[..., None], 3, axis=2)
 
@@ -227,13 +262,17 @@ def random_camera(
     return camera
 
 
-def random_light(rng: np.random.Generator) -> Light:
-    """Return light, blur and noise as phones have them, poor ones among them."""
+def random_light(rng: np.random.Generator, long_px: int = 4000) -> Light:
+    """Return light, blur and noise as phones have them, poor ones among them.
+
+    Blur is that of a 12-megapixel camera; a smaller photo is one that was made smaller.
+    """
+    part = long_px / 4000
     return Light(
         paper=rng.uniform(120, 245),
         fall_off=rng.uniform(0.5, 1),
-        blur_px=rng.uniform(0.4, 1.8),
-        motion_px=rng.uniform(0, 4) if rng.random() < 0.3 else 0.0,
+        blur_px=max(0.4, rng.uniform(0.5, 2.0) * part),
+        motion_px=rng.uniform(0, 6) * part if rng.random() < 0.3 else 0.0,
         noise=rng.uniform(0.5, 6),
         quality=int(rng.integers(75, 97)),
     )
