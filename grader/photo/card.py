@@ -92,7 +92,7 @@ BENT_SHARE, BENT_MM = 0.12, 0.035
 UNEVEN_SHARE = 0.012
 #: A bend hides most of itself in the homography: error of the scale (95 %) for one mm that is left.
 #: Found on cards bent at random, `tests/benchmarks/card_figures.py`.
-BEND_PER_MM = 0.2
+BEND_PER_MM = 0.28
 #: What reading the bar with a ruler leaves open: 0.25 mm in 100 mm; common practice, no source.
 PRINT_SHARE = 0.0025
 #: For one sighting in twenty the truth may lie outside.
@@ -555,7 +555,7 @@ def _bend_mm(corners_mm: NDArray, miss_mm: NDArray) -> float:
     if not len(one):
         return 0.0
     # What lies far off was left out of the fit, and says no more than that.
-    far = np.linalg.norm(miss_mm, axis=1, keepdims=True) / SOUND_MM
+    far = np.linalg.norm(miss_mm, axis=1, keepdims=True) / (2 * SOUND_MM)
     miss_mm = miss_mm / np.maximum(1.0, far)
     alike = (miss_mm[one] * miss_mm[other]).sum(axis=1).mean() / 2
     return float(np.sqrt(max(0.0, alike)))

@@ -45,7 +45,8 @@ GUIDE: tuple[tuple[str, tuple[str, ...]], ...] = (
             "Stone in the middle, all black squares in sight and dry.",
             "Card at face height: put the card on blocks, level with the face. What is nearer looks "
             "larger: a face 10 mm above the card, seen from 300 mm, reads 3.3 % too long; 40 mm, "
-            "15.4 %. If the card must lie lower, measure how far and say so when you grade.",
+            "15.4 %; from farther away, less. If the card must lie lower, measure how far and say so "
+            "when you grade.",
         ),
     ),
     (
@@ -148,7 +149,7 @@ def _draw_bar(canvas: Canvas, measured_mm: float) -> None:
     middle = BAR.x_mm + BAR.w_mm / 2
     _words(canvas, middle, 4.5, f"this bar is {BAR_MM:g} mm from end to end: measure it", 8)
     made_for = (
-        "if it is not, make the card anew: grader card --measured 98.5"
+        "98.5 mm? make the card anew: grader card --out mine.pdf --measured 98.5"
         if measured_mm == BAR_MM
         else f"bar measured {measured_mm:g} mm: made for a printer that drew it so"
     )
@@ -194,14 +195,14 @@ def _draw_guide(canvas: Canvas, width: float, height: float) -> None:
         y += 5
         for line in lines:
             # The drawing stands beside the first lines.
-            room = width - 2 * margin - (68 if y < 90 else 0)
-            y = _paragraph(canvas, margin, y, line, room, 9.5) + 1.2
+            room = width - 2 * margin - (68 if y < 88 else 0)
+            y = _paragraph(canvas, margin, y, line, room, 10.5) + 1.4
     y += 4
     _words(canvas, margin, y, "Take care", 11, BOLD, canvas.drawString)
     y += 5
     told = [LAMP_CARE] + [c.text + (f" [{c.source}]" if c.source else "") for c in CAUTIONS]
     for line in told:
-        y = _paragraph(canvas, margin, y, line, width - 2 * margin, 8) + 0.8
+        y = _paragraph(canvas, margin, y, line, width - 2 * margin, 8.5) + 1.0
 
 
 def _draw_view(canvas: Canvas, left: float, top: float) -> None:
