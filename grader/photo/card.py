@@ -196,7 +196,7 @@ class CardSighting:
                 (_log_scale(unit + nudge, at_px) - _log_scale(unit - nudge, at_px)) / 2 / step
             )
         fitted = _TWO_SIDED_95 * np.sqrt(slope @ self.covariance @ slope)
-        parts = fitted, BEND_PER_MM * self.bend_mm, self.uneven_share / 2, PRINT_SHARE
+        parts = fitted, BEND_PER_MM * self.bend_mm, self.uneven_share, PRINT_SHARE
         return float(np.linalg.norm(parts))
 
 

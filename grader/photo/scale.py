@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.errors import GraderError
 from grader.photo.card import CardSighting
 from grader.photo.pose import camera_over
 
@@ -70,8 +71,10 @@ def face_scale(
 
     Raises
     ------
+    GraderError
+        A face so high that it would reach the camera: one line.
     ValueError
-        A focal length of 0 or less, or a face that would reach the camera.
+        A focal length of 0 or less.
     """
     focals, heights = _ends(focal_px), _ends(height_mm)
     if focals[0] <= 0:
@@ -79,9 +82,10 @@ def face_scale(
     cameras = [camera_over(sighting.homography, sighting.photo_size_px, focal) for focal in focals]
     camera_mm = sorted(camera.height_mm for camera in cameras)
     if heights[1] >= camera_mm[0]:
-        raise ValueError(
+        raise GraderError(
             f"a face {heights[1]:g} mm above the card would reach the camera at "
-            f"{camera_mm[0]:.0f} mm; measure the height again"
+            f"{camera_mm[0]:.0f} mm; measure the height again",
+            "height",
         )
     if at_px is None:
         at_px = tuple(sighting.outline_px.mean(axis=0).tolist())

@@ -79,7 +79,7 @@ class Pinhole:
             straight = seen / (1 + self.k1 * (straight**2).sum(axis=1, keepdims=True))
         rays = np.column_stack([straight, np.ones(len(straight))]) @ rotation
         lift = np.zeros(len(rays))
-        for _ in range(12 if surface else 1):
+        for _ in range(6 if surface else 1):
             met = place[:2] + rays[:, :2] * ((-lift - place[2]) / rays[:, 2])[:, None]
             lift = surface(*met.T) if surface else lift
         return met.astype(np.float32)

@@ -93,7 +93,8 @@ def poor_cards(scene: Scene, photos: int, seed: int) -> None:
         rng = np.random.default_rng(seed)
         errors, missed, said = [], 0, 0
         for number in range(photos):
-            camera = random_camera(rng, size_of(number), rng.uniform(0, 35), (0.6, 0.98))
+            size = SMALL if kind == "bent" else size_of(number)
+            camera = random_camera(rng, size, rng.uniform(0, 35), (0.6, 0.98))
             light = random_light(rng, max(camera.size_px))
             sighting, remarks = find_card(photograph(scene, camera, light, rng, **harm(kind, rng)))
             missed += sighting is None
