@@ -128,8 +128,8 @@ class CardSighting:
         of the card or of the lens, their noise left out.
     uneven_share : by how much the scales of the two strips differ, whatever the focal length.
     tilt_deg : of the camera, for a phone's focal length; a few degrees uncertain.
-    white_px : quads (4, 2) of unprinted paper.
-    greys : the printed greys.
+    white_px : quads (4, 2) of unprinted paper within the picture, at most as many as ``WHITES``.
+    greys : the printed greys within the picture. These and the paper may be covered or in glare.
     covariance : ndarray of shape (8, 8), of the homography's first eight entries, card's middle as
         origin and 100 mm as unit.
     remarks : what a person should know of it.
@@ -265,6 +265,11 @@ def find_card(
     if mirrored:
         mirror, on_entries = _turned_over(size_px[0])
         homography, covariance = mirror @ homography, on_entries @ covariance @ on_entries.T
+
+    def inside(box: Box) -> Quad | None:
+        quad = _mapped(homography, box.corners_mm(INSET_MM))
+        return quad if (quad >= 0).all() and (quad <= size_px).all() else None
+
     sighting = CardSighting(
         homography=homography / homography[2, 2],
         photo_size_px=size_px,
@@ -275,10 +280,11 @@ def find_card(
         bend_mm=bend_mm,
         uneven_share=uneven,
         tilt_deg=float(np.mean([camera.tilt_deg for camera in cameras])),
-        white_px=tuple(_mapped(homography, box.corners_mm(INSET_MM)) for box in WHITES),
+        white_px=tuple(quad for box in WHITES if (quad := inside(box)) is not None),
         greys=tuple(
-            GreyPatch(_mapped(homography, grey.box.corners_mm(INSET_MM)), grey.nominal_y)
+            GreyPatch(quad, grey.nominal_y)
             for grey in GREYS
+            if (quad := inside(grey.box)) is not None
         ),
         covariance=covariance,
         remarks=tuple(remarks),

@@ -60,7 +60,7 @@ GUIDE: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "Take it",
         (
-            "Straight from above, 25° aslant at the most. Card and stone fill the frame.",
+            "Straight from above, leaning 25° at the most. Card and stone fill the frame.",
             "No zoom, no selfie camera, no crop afterwards. Tap the stone to focus; hold still.",
             "White is the unprinted paper. A printer's greys are not reliable; bright white paper "
             "is a little bluish.",
@@ -149,7 +149,7 @@ def _draw_bar(canvas: Canvas, measured_mm: float) -> None:
     middle = BAR.x_mm + BAR.w_mm / 2
     _words(canvas, middle, 4.5, f"this bar is {BAR_MM:g} mm from end to end: measure it", 8)
     made_for = (
-        "98.5 mm? make the card anew: grader card --out mine.pdf --measured 98.5"
+        "if it is 98.5 mm, make the card anew: grader card --out mine.pdf --measured 98.5"
         if measured_mm == BAR_MM
         else f"bar measured {measured_mm:g} mm: made for a printer that drew it so"
     )

@@ -240,9 +240,12 @@ def test_glare_is_told_apart_from_a_cover(take):
 
 def test_a_card_half_outside_the_picture(take):
     camera = replace(CAMERA, aside_mm=(0, 150), distance_mm=300)
-    _, remarks = find_card(take(camera))
+    sighting, remarks = find_card(take(camera))
     assert codes(remarks) == {"card_half_hidden"}
     assert "outside the picture" in remarks[0].text
+    quads = [*sighting.white_px, *(grey.quad_px for grey in sighting.greys)]
+    assert len(quads) < len(cards.WHITES) + len(cards.GREYS)
+    assert all((quad >= 0).all() and (quad <= camera.size_px).all() for quad in quads)
 
 
 def test_a_bent_card_is_told_and_costs_certainty(take):
