@@ -230,62 +230,42 @@ def find_card(
             text = "no card seen; lay it printed side up beside the stone, all of it in the picture"
             return None, (Remark("card_not_found", text),)
         grey = flipped
+    marks, another = _largest_card(marks)
+    fit = _fit(*_corners(grey, marks))
     remarks = []
     if mirrored:
         text = "the photo is mirrored; lengths hold, the scene is turned: use the main camera"
         remarks.append(Remark("card_mirrored", text))
-    marks, others = _largest_card(marks)
-    if others:
+    if another:
         text = "two cards in the picture; the larger is used, take the other away"
         remarks.append(Remark("two_cards", text))
-    mm, px, chess = _corners(grey, marks)
-    fitted = _fit(mm, px, chess)
-    if fitted is None:
+    if fit is None:
         text = "too little of the card is sound; take the hand, stone or glare off it"
         return None, (*remarks, Remark("card_not_found", text))
-    homography, covariance, sound, px = fitted
-    miss_px = np.linalg.norm(px - _mapped(homography, mm), axis=1)
-    miss_mm = _mapped(np.linalg.inv(homography), px) - mm
-    bend_mm = _bend_mm(mm[chess], miss_mm[chess])
-    seen = len(set(marks[1].tolist()))
-    if seen < WHOLE_SHARE * MARKS:
-        remarks.append(_hidden(grey, homography, marks[1]))
-    cameras = [camera_over(homography, size_px, f) for f in focal_px or focal_range_px(size_px)]
-    unsound = 1 - float(sound.mean())
-    if unsound > BENT_SHARE or bend_mm > BENT_MM:
-        text = "the card, or what the lens makes of it, is bent; fix the card to a flat board"
-        remarks.append(Remark("card_bent", text))
-    uneven = _uneven_share(cameras, marks[1])
-    if uneven > UNEVEN_SHARE:
-        text = (
-            f"the card's two edges differ by {100 * uneven:.1f} % in scale: badly printed, or the "
-            "photo is cut out of a larger one; measure bar and rule, give the whole photo"
-        )
-        remarks.append(Remark("card_uneven", text))
+    seen = set(marks[1].tolist())
+    cameras = [camera_over(fit.homography, size_px, f) for f in focal_px or focal_range_px(size_px)]
+    uneven = _uneven_share(cameras, seen)
+    if len(seen) < WHOLE_SHARE * MARKS:
+        remarks.append(_hidden(grey, fit.homography, seen))
+    remarks += _misshapen(fit, uneven)
+    homography, covariance = fit.homography, fit.covariance
     if mirrored:
         mirror, on_entries = _turned_over(size_px[0])
         homography, covariance = mirror @ homography, on_entries @ covariance @ on_entries.T
-
-    def inside(box: Box) -> Quad | None:
-        quad = _mapped(homography, box.corners_mm(INSET_MM))
-        return quad if (quad >= 0).all() and (quad <= size_px).all() else None
-
+    greys = [(_quad_inside(homography, grey.box, size_px), grey.nominal_y) for grey in GREYS]
+    whites = [_quad_inside(homography, box, size_px) for box in WHITES]
     sighting = CardSighting(
         homography=homography / homography[2, 2],
         photo_size_px=size_px,
-        marks_seen=seen,
-        corners_seen=len(mm),
-        corners_used=int(sound.sum()),
-        residual_px=float(np.sqrt((miss_px[sound] ** 2).mean())),
-        bend_mm=bend_mm,
+        marks_seen=len(seen),
+        corners_seen=len(fit.mm),
+        corners_used=int(fit.sound.sum()),
+        residual_px=fit.residual_px,
+        bend_mm=fit.bend_mm,
         uneven_share=uneven,
         tilt_deg=float(np.mean([camera.tilt_deg for camera in cameras])),
-        white_px=tuple(quad for box in WHITES if (quad := inside(box)) is not None),
-        greys=tuple(
-            GreyPatch(quad, grey.nominal_y)
-            for grey in GREYS
-            if (quad := inside(grey.box)) is not None
-        ),
+        white_px=tuple(quad for quad in whites if quad is not None),
+        greys=tuple(GreyPatch(quad, y) for quad, y in greys if quad is not None),
         covariance=covariance,
         remarks=tuple(remarks),
     )
@@ -461,11 +441,31 @@ def _corners(
     return np.concatenate(mm), np.concatenate(px).astype(float) + 0.5, chess
 
 
-def _fit(mm: NDArray, px: NDArray, chess: NDArray[np.bool_]):
-    """Homography, covariance, which points are sound, and the points freed of what blur does.
+@dataclass(frozen=True)
+class _Fit:
+    """Corners in mm and px (freed of what blur does), which lie between squares and which are
+    sound, and the homography through the sound ones with its covariance."""
 
-    ``None`` where too few agree on one plane.
-    """
+    mm: NDArray[np.float64]
+    px: NDArray[np.float64]
+    chess: NDArray[np.bool_]
+    sound: NDArray[np.bool_]
+    homography: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+
+    @property
+    def residual_px(self) -> float:
+        miss = (self.px - _mapped(self.homography, self.mm))[self.sound]
+        return float(np.sqrt((miss**2).sum(axis=1).mean()))
+
+    @property
+    def bend_mm(self) -> float:
+        miss = _mapped(np.linalg.inv(self.homography), self.px) - self.mm
+        return _bend_mm(self.mm[self.chess], miss[self.chess])
+
+
+def _fit(mm: NDArray, px: NDArray, chess: NDArray[np.bool_]) -> _Fit | None:
+    """Fit a homography to the corners; ``None`` where too few agree on one plane."""
     if len(mm) < 4 * LEAST_MARKS:
         return None
     side_px = float(np.median(np.linalg.norm(np.diff(px[~chess], axis=0)[::2], axis=1)))
@@ -479,6 +479,8 @@ def _fit(mm: NDArray, px: NDArray, chess: NDArray[np.bool_]):
     sound = agree.ravel().astype(bool)
     unit_points = _mapped(_UNIT, mm)
     homography = cv2.findHomography(unit_points[sound], px[sound], 0)[0]
+    if homography is None:
+        return None
     for _ in range(4):
         miss = np.linalg.norm(px - _mapped(homography, unit_points), axis=1)
         sound = miss <= limit
@@ -494,7 +496,7 @@ def _fit(mm: NDArray, px: NDArray, chess: NDArray[np.bool_]):
         step = np.linalg.solve(normal, np.einsum("nik,ni->k", slope, gap))
         homography = (homography.ravel() + np.append(step, 0)).reshape(3, 3)
     whole = homography @ _UNIT
-    return whole / whole[2, 2], np.linalg.inv(normal) * _ALIKE, sound, px
+    return _Fit(mm, px, chess, sound, whole / whole[2, 2], np.linalg.inv(normal) * _ALIKE)
 
 
 def _unshrunk(
@@ -530,9 +532,8 @@ def _slopes(homography: NDArray, points: NDArray) -> NDArray[np.float64]:
     return slopes[:, :, :8]
 
 
-def _hidden(grey: NDArray, homography: NDArray, ids: NDArray) -> Remark:
+def _hidden(grey: NDArray, homography: NDArray, seen: set[int]) -> Remark:
     """What keeps the marks from sight that are not seen."""
-    seen = set(ids.tolist())
     outside = glared = 0
     for number, corners in _mark_corners_mm().items():
         if number in seen:
@@ -554,6 +555,26 @@ def _hidden(grey: NDArray, homography: NDArray, ids: NDArray) -> Remark:
     return Remark("card_half_hidden", text)
 
 
+def _misshapen(fit: _Fit, uneven_share: float) -> list[Remark]:
+    """What is wrong with the card's shape."""
+    remarks = []
+    if 1 - fit.sound.mean() > BENT_SHARE or fit.bend_mm > BENT_MM:
+        text = "the card, or what the lens makes of it, is bent; fix the card to a flat board"
+        remarks.append(Remark("card_bent", text))
+    if uneven_share > UNEVEN_SHARE:
+        text = (
+            f"the card's two edges differ by {100 * uneven_share:.1f} % in scale: badly printed, "
+            "or the photo is cut out of a larger one; measure bar and rule, give the whole photo"
+        )
+        remarks.append(Remark("card_uneven", text))
+    return remarks
+
+
+def _quad_inside(homography: NDArray, box: Box, size_px: tuple[int, int]) -> Quad | None:
+    quad = _mapped(homography, box.corners_mm(INSET_MM))
+    return quad if (quad >= 0).all() and (quad <= size_px).all() else None
+
+
 def _bend_mm(corners_mm: NDArray, miss_mm: NDArray) -> float:
     """What neighbours miss alike; noise differs from one to the next, and goes out in the mean."""
     apart = np.linalg.norm(corners_mm[:, None] - corners_mm[None], axis=2)
@@ -567,9 +588,9 @@ def _bend_mm(corners_mm: NDArray, miss_mm: NDArray) -> float:
     return float(np.sqrt(max(0.0, alike)))
 
 
-def _uneven_share(cameras: list[Camera], ids: NDArray) -> float:
+def _uneven_share(cameras: list[Camera], seen: set[int]) -> float:
     """Difference in scale of the two strips that no focal length within its range explains."""
-    if any(np.isin(ids, strip.ids).sum() < LEAST_MARKS for strip in STRIPS):
+    if any(len(seen & set(strip.ids)) < LEAST_MARKS for strip in STRIPS):
         return 0.0
     stretch = np.log([camera.stretch for camera in cameras])
     return 0.0 if stretch.min() < 0 < stretch.max() else float(np.abs(stretch).min())

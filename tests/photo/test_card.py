@@ -198,6 +198,11 @@ def test_no_card(take):
     assert find_card(np.full((300, 300, 3), 255, np.uint8))[0] is None  # face down
 
 
+@pytest.mark.parametrize("shape", [(1, 1, 3), (7, 3, 3), (2, 4000, 3)])
+def test_pictures_of_odd_shapes_hold_no_card(shape):
+    assert find_card(np.full(shape, 90, np.uint8))[0] is None
+
+
 def test_a_mirrored_photo_is_told_and_its_lengths_hold(take):
     rgb = take()
     straight, _ = find_card(rgb)
