@@ -130,7 +130,7 @@ def test_nothing_lies_over_a_strip():
 # Finding
 
 
-@pytest.mark.parametrize("turn", [0, 90, 180, 271])
+@pytest.mark.parametrize("turn", [0, 180, 271])
 @pytest.mark.parametrize(("tilt", "limit"), [(0, 0.005), (25, 0.005), (35, 0.01)])
 def test_a_whole_card_gives_the_scale(take, turn, tilt, limit):
     # A turn of 180 is the upside-down card: it reads as any other.
