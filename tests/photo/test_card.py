@@ -254,7 +254,7 @@ def test_a_card_half_outside_the_picture(take):
 
 
 def test_a_bent_card_is_told_and_costs_certainty(take):
-    camera = replace(CAMERA, size_px=(1200, 900), focal_px=900)
+    camera = sim.Pinhole((800, 600), 600, 235, tilt_deg=10, turn_deg=90)
     sighting, remarks = find_card(take(camera, surface=lambda x, y: 5 * ((y - 120) / 120) ** 2))
     assert "card_bent" in codes(remarks)
     assert one_line(remarks)
