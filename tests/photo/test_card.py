@@ -130,7 +130,7 @@ def test_nothing_lies_over_a_strip():
 # Finding
 
 
-@pytest.mark.parametrize("turn", [0, 90, 180, 271])
+@pytest.mark.parametrize("turn", [0, 180, 271])
 @pytest.mark.parametrize(("tilt", "limit"), [(0, 0.005), (25, 0.005), (35, 0.01)])
 def test_a_whole_card_gives_the_scale(take, turn, tilt, limit):
     # A turn of 180 is the upside-down card: it reads as any other.
@@ -254,7 +254,7 @@ def test_a_card_half_outside_the_picture(take):
 
 
 def test_a_bent_card_is_told_and_costs_certainty(take):
-    camera = replace(CAMERA, size_px=(1200, 900), focal_px=900)
+    camera = sim.Pinhole((800, 600), 600, 235, tilt_deg=10, turn_deg=90)
     sighting, remarks = find_card(take(camera, surface=lambda x, y: 5 * ((y - 120) / 120) ** 2))
     assert "card_bent" in codes(remarks)
     assert one_line(remarks)

@@ -12,7 +12,7 @@ from grader.errors import GraderError
 from grader.photo.card import BAR, HEIGHT_MM, MARKS, WIDTH_MM, find_card
 from grader.report.photo_card import PAPERS_MM, card_pdf
 
-DOTS_PER_INCH, FINER = 200, 4
+DOTS_PER_INCH, FINER = 150, 4
 PX_PER_MM = DOTS_PER_INCH * FINER / 25.4
 
 
@@ -84,8 +84,9 @@ def test_papers_are_of_their_standards(paper, size_mm):
     assert media_mm(card_pdf(paper)) == pytest.approx(size_mm, abs=0.01)
 
 
-@pytest.mark.parametrize("paper", PAPERS_MM)
-@pytest.mark.parametrize("measured", [100.0, 98.5, 90.0, 110.0])
+@pytest.mark.parametrize(
+    ("paper", "measured"), [("a4", 100.0), ("a4", 110.0), ("letter", 98.5), ("letter", 90.0)]
+)
 def test_a_printed_card_is_found_and_true_at_its_printer(paper, measured):
     # What the printer draws is measured / 100 of what it is given: so the bar was found too short.
     page, boxes = printed(card_pdf(paper, measured), measured / 100)
