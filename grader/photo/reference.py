@@ -20,7 +20,7 @@ from grader.photo.colour import linear_srgb
 from grader.photo.light import LightField, White, field_from, guessed_white, white_from
 from grader.photo.photo import Photo, Scale
 from grader.photo.pose import focal_range_px
-from grader.photo.scale import HEIGHT_MM, Range, face_scale
+from grader.photo.scale import HEIGHT_MM, FaceScale, Range, face_scale
 
 #: Surfaces are read in a copy of the photo whose longer side has at most so many px.
 READ_PX = 1200
@@ -29,6 +29,8 @@ LIT_SHARE = 0.7
 #: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are told.
 SCALES_DIFFER = 0.03
 UNKNOWN_SCALE = Scale()
+#: From this tilt on lengths in different directions differ by more than 3 %, and it is told.
+TILT_DEG = 14.0
 
 
 @dataclass(frozen=True)
@@ -80,8 +82,9 @@ class Reference:
         """Return the scale of a face whose middle lies there, its height above the card taken into account."""
         if self.scale.source != "card":
             return self.scale
-        face = face_scale(self.card, self.focal_px, self.height_mm, (x_px, y_px))
-        return Scale(face.mm_per_px, "card", face.low, face.high)
+        return _in_all_directions(
+            face_scale(self.card, self.focal_px, self.height_mm, (x_px, y_px))
+        )
 
 
 def find_reference(
@@ -138,6 +141,20 @@ def find_reference(
 def no_reference(photo: Photo) -> Reference:
     """Return the reference of a photo in which nothing is looked for: its own scale, colours as they are."""
     return Reference(guessed_white(), scale=photo.scale)
+
+
+def _in_all_directions(face: FaceScale) -> Scale:
+    """The scale of a face with what the tilt leaves open: along it a length reads shorter than across."""
+    # One over the other is the cosine; the mean of all directions lies between.
+    part = float(np.sqrt(np.cos(np.deg2rad(min(face.tilt_deg, 60.0)))))
+    return Scale(face.mm_per_px, "card", face.low * part, face.high / part)
+
+
+def _tilted(face: FaceScale) -> tuple[Remark, ...]:
+    if face.tilt_deg <= TILT_DEG:
+        return ()
+    text = f"the camera is tilted by {face.tilt_deg:.0f}°, so lengths are uncertain; hold it straight above"
+    return (Remark("camera_tilted", text),)
 
 
 def _on_card(chart: ChartSighting, card: CardSighting) -> bool:
@@ -216,7 +233,7 @@ def _scale(
         raise PhotoError(f"{photo.name}: {err}", "height") from err
     by_hand = photo.scale.mm_per_px
     if by_hand is None:
-        return Scale(face.mm_per_px, "card", face.low, face.high), ()
+        return _in_all_directions(face), _tilted(face)
     spread = SCALES_DIFFER * face.mm_per_px
     if face.low - spread <= by_hand <= face.high + spread:
         return photo.scale, ()

@@ -161,3 +161,16 @@ def test_the_cards_own_squares_are_no_chart_that_fits_badly(with_card, monkeypat
 def test_nothing_is_looked_for_without_asking(with_card):
     plain = no_reference(photo_of(with_card))
     assert plain.card is None and plain.colour_source == "uncalibrated"
+
+
+def test_a_tilted_camera_is_told_and_leaves_every_direction_in_the_interval():
+    scene, camera = sim.Scene.of(sim.page()), replace(CAMERA, tilt_deg=25)
+    rgb = sim.photograph(scene, camera, sim.Light(), np.random.default_rng(5))
+    found = find_reference(photo_of(rgb), height_mm=0)
+    assert "camera_tilted" in {remark.code for remark in found.remarks}
+    middle = np.array([[sim.WIDTH_MM / 2, sim.HEIGHT_MM / 2]])
+    scale = found.scale_at(*camera.project(middle)[0])
+    for angle in np.deg2rad(np.arange(0, 180, 15)):
+        step = np.array([[np.cos(angle), np.sin(angle)]])
+        px = np.linalg.norm(camera.project(middle + step) - camera.project(middle - step))
+        assert scale.low <= 2 / px <= scale.high
