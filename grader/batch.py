@@ -14,6 +14,7 @@ from grader.grade import Graded, grade_photo
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call
 from grader.measures import MEASUREMENT_VERSION
+from grader.photo.reference import Neutral
 from grader.profile import Profile, load_profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
@@ -33,6 +34,8 @@ class Terms:
     mm_per_px: float | None = None
     whole: bool = False
     state: str | None = None
+    height_mm: float | None = None
+    neutral: Neutral | None = None
 
     @property
     def made_with(self) -> dict:
@@ -45,6 +48,8 @@ class Terms:
             "mm_per_px": self.mm_per_px,
             "whole": self.whole,
             "state": self.state,
+            "height_mm": self.height_mm,
+            "neutral": self.neutral and {"box": list(self.neutral.box), "kind": self.neutral.kind},
         }
 
 
@@ -82,6 +87,8 @@ def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded 
             profile=terms.profile,
             model=terms.model,
             mm_per_px=terms.mm_per_px,
+            height_mm=terms.height_mm,
+            neutral=terms.neutral,
             whole=terms.whole,
             state=terms.state,
         )
@@ -99,6 +106,7 @@ def grade_folder(
     profile: str | Path | Profile = "banded",
     model: str | Path | Model | None = None,
     mm_per_px: float | None = None,
+    height_mm: float | None = None,
     whole: bool = False,
     state: str | None = None,
     workers: int | None = None,
@@ -126,6 +134,7 @@ def grade_folder(
         mm_per_px,
         whole,
         state,
+        height_mm,
     )
     found = find_photos(folder, out)
     photos, duplicates = _distinct(found)

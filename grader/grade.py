@@ -12,9 +12,10 @@ from grader.grading.model import Model, load_model
 from grader.grading.proposal import Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
-from grader.photo.photo import Photo
+from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
 from grader.photo.read import read_photo
+from grader.photo.reference import Neutral, Reference, find_reference, no_reference
 from grader.photo.surface import State, read_state
 from grader.photo.verdict import Verdict, judge_photo
 from grader.profile import Profile, load_profile
@@ -24,7 +25,7 @@ from grader.profile import Profile, load_profile
 class MeasuredPiece:
     """One stone with all that is measured on it, before any opinion.
 
-    size_class and area_cm2 are ``None`` where the scale is not known.
+    size_class and area_cm2 are ``None`` where the scale is not known; scale is that at the face.
     """
 
     piece: Piece
@@ -32,6 +33,7 @@ class MeasuredPiece:
     measurements: Measurements
     size_class: str | None
     area_cm2: float | None
+    scale: Scale
     state: State
     verdict: Verdict
 
@@ -50,6 +52,7 @@ class Graded:
     """One photo, graded: no pieces means that no stone was found, and ``remarks`` says so."""
 
     photo: Photo
+    reference: Reference
     pieces: tuple[GradedPiece, ...]
     remarks: tuple[Remark, ...]
 
@@ -60,6 +63,8 @@ def grade_photo(
     profile: str | Path | Profile = "banded",
     model: str | Path | Model | None = None,
     mm_per_px: float | None = None,
+    height_mm: float | None = None,
+    neutral: Neutral | None = None,
     whole: bool = False,
     state: str | None = None,
 ) -> Graded:
@@ -72,6 +77,8 @@ def grade_photo(
     model : folder of a trained model, or a loaded one; the starter by default.
     mm_per_px : millimetres per px of the upright full-size photo, where ``photo`` is a file; a
         photo that was read holds its own.
+    height_mm : of the faces above the photo card, where the seller says it; 0 for a card at their height.
+    neutral : a neutral place in the photo that the seller declares.
     whole : the picture is filled by one face, so nothing is cut out.
     state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
 
@@ -86,24 +93,34 @@ def grade_photo(
         photo = read_photo(
             photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
         )
-    measured, remarks = measure_photo(photo, profile, whole=whole, state=state)
-    return Graded(
-        photo, tuple(_grade_piece(m, profile, model) for m in measured), photo.remarks + remarks
-    )
+    reference = find_reference(photo, height_mm=height_mm, neutral=neutral)
+    measured, remarks = measure_photo(photo, profile, reference=reference, whole=whole, state=state)
+    pieces = tuple(_grade_piece(m, profile, model) for m in measured)
+    return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks)
 
 
 def measure_photo(
-    photo: Photo, profile: Profile, *, whole: bool = False, state: str | None = None
+    photo: Photo,
+    profile: Profile,
+    *,
+    reference: Reference | None = None,
+    whole: bool = False,
+    state: str | None = None,
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
-    """Return every stone of a photo, measured, and what is to be said of the photo as a whole."""
+    """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
+
+    reference : what its colours and lengths are referred to; without it nothing is looked for.
+    """
+    reference = reference or no_reference(photo)
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
-    return tuple(_measure_piece(photo, piece, profile, state) for piece in pieces), remarks
+    measured = tuple(_measure_piece(photo, piece, reference, profile, state) for piece in pieces)
+    return measured, remarks
 
 
 def _measure_piece(
-    photo: Photo, piece: Piece, profile: Profile, given_state: str | None
+    photo: Photo, piece: Piece, reference: Reference, profile: Profile, given_state: str | None
 ) -> MeasuredPiece:
-    face = cut_face(photo, piece)
+    face = cut_face(photo, piece, reference)
     measurements = measure_face(face, profile)
     state = read_state(face.linear, face.lab, face.mask, measurements.glare, given_state)
     verdict = judge_photo(
@@ -125,9 +142,15 @@ def _measure_piece(
         if face.mm_per_px is None
         else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
+        scale=reference.scale_at(*_middle(piece)),
         state=state,
         verdict=verdict,
     )
+
+
+def _middle(piece: Piece) -> tuple[float, float]:
+    x, y, w, h = piece.box
+    return x + w / 2, y + h / 2
 
 
 def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> GradedPiece:

@@ -22,6 +22,7 @@ from grader.measures import Remark
 from grader.photo.colour import srgb_curve
 from grader.photo.photo import ColourEncoding, Photo, Scale
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
 from grader.photo.surface import State
 from grader.photo.verdict import Verdict
 from grader.profile import SCENE_PARTS
@@ -91,6 +92,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         measurements=measurements,
         size_class=None if mm_per_px is None else "18x13",
         area_cm2=measurements.area_cm2,
+        scale=Scale(mm_per_px, None if mm_per_px is None else "hand"),
         state=State("dry", "photo"),
         verdict=Verdict(
             verdict, () if verdict == "usable" else (Remark("blurred", "blurred; hold still"),)
@@ -143,6 +145,6 @@ def make_graded():
         stones = [
             _piece(n, at, mm_per_px, verdict, lines, grade) for n, at in enumerate(places, start=1)
         ]
-        return Graded(photo, tuple(stones), ())
+        return Graded(photo, no_reference(photo), tuple(stones), ())
 
     return make

@@ -142,7 +142,9 @@ def test_importing_the_package_loads_nothing_heavy():
     assert loaded("import grader").isdisjoint(HEAVY)
 
 
-@pytest.mark.parametrize("command", [[], ["check"], ["batch"], ["call"], ["retrain"]])
+@pytest.mark.parametrize(
+    "command", [[], ["check"], ["batch"], ["call"], ["retrain"], ["card"], ["doctor"]]
+)
 def test_help_loads_nothing_heavy(command):
     code = (
         "import sys",

@@ -6,11 +6,14 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
+    HeightOption,
     ModelOption,
     ProfileOption,
     ScaleOption,
+    ScalePxOption,
     StateOption,
     WholeOption,
+    scale_of,
     settled,
     working_calls,
 )
@@ -36,6 +39,8 @@ def batch(
     profile: ProfileOption = None,
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
+    scale_px: ScalePxOption = None,
+    height_mm: HeightOption = None,
     whole: WholeOption = False,
     state: StateOption = None,
 ) -> None:
@@ -49,7 +54,7 @@ def batch(
 
     from grader.batch import grade_folder
 
-    profile, model, mm_per_px = settled(profile, model, mm_per_px)
+    profile, model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
     columns = ("grading", BarColumn(), MofNCompleteColumn(), "photos", TimeRemainingColumn())
     calls = working_calls()
     try:
@@ -61,6 +66,7 @@ def batch(
                 profile=profile,
                 model=model,
                 mm_per_px=mm_per_px,
+                height_mm=height_mm,
                 whole=whole,
                 state=state,
                 workers=workers,

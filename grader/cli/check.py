@@ -6,11 +6,17 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
+    HeightOption,
     ModelOption,
+    PaperOption,
     ProfileOption,
     ScaleOption,
+    ScalePxOption,
     StateOption,
+    TrayOption,
     WholeOption,
+    neutral_of,
+    scale_of,
     settled,
     working_calls,
 )
@@ -38,6 +44,10 @@ def check(
     profile: ProfileOption = None,
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
+    scale_px: ScalePxOption = None,
+    height_mm: HeightOption = None,
+    paper_at: PaperOption = None,
+    tray_at: TrayOption = None,
     whole: WholeOption = False,
     state: StateOption = None,
 ) -> None:
@@ -54,8 +64,9 @@ def check(
     from grader.report.result import to_json
     from grader.report.words import cautions_text, photo_text
 
-    loaded_profile, loaded_model, mm_per_px = settled(profile, model, mm_per_px)
-    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state)
+    loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
+    neutral = neutral_of(paper_at, tray_at)
+    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral)
     calls = working_calls()
     records = []
     for path in photos:
@@ -86,19 +97,25 @@ def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> Non
             f"two photos are called {twice!r}: their layers would be one file",
             param_hint="--layers",
         )
-    if picture and len(photos) > 1:
-        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
-    if picture:
-        from grader.report.overlay import PICTURE_SUFFIXES
+    check_picture(picture, photos)
 
-        if picture.suffix.lower() not in PICTURE_SUFFIXES:
-            raise typer.BadParameter(
-                f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
-            )
-        if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
-            raise typer.BadParameter(
-                f"{picture} is the photo itself; choose another name", param_hint="--picture"
-            )
+
+def check_picture(picture: Path | None, photos: list[Path]) -> None:
+    """Refuse a picture that has no format, that would be of several photos, or that is the photo itself."""
+    if picture is None:
+        return
+    if len(photos) > 1:
+        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
+    from grader.report.overlay import PICTURE_SUFFIXES
+
+    if picture.suffix.lower() not in PICTURE_SUFFIXES:
+        raise typer.BadParameter(
+            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
+        )
+    if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
+        raise typer.BadParameter(
+            f"{picture} is the photo itself; choose another name", param_hint="--picture"
+        )
 
 
 def _called(record: dict) -> dict[int, str]:

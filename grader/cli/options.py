@@ -20,6 +20,45 @@ def _positive(value: float | None) -> float | None:
     return value
 
 
+def _measured_in_photo(text: str) -> float:
+    """Millimetres per px of "412:100mm"."""
+    px, _, mm = text.partition(":")
+    try:
+        return _positive(float(mm.strip().removesuffix("mm")) / float(px))
+    except (ValueError, ZeroDivisionError):
+        raise typer.BadParameter(
+            f"{text!r}: give px, a colon and mm, as 412:100mm for 412 px that are 100 mm"
+        ) from None
+
+
+def scale_of(mm_per_px: float | None, scale_px: float | None) -> float | None:
+    """Return the one scale that the seller gave."""
+    if mm_per_px is not None and scale_px is not None:
+        raise typer.BadParameter(
+            "give --mm-per-px or --scale-px, not both", param_hint="--scale-px"
+        )
+    return mm_per_px if scale_px is None else scale_px
+
+
+def neutral_of(paper_at: str | None, tray_at: str | None):
+    """Return the neutral place that the seller declares; ``None`` without one."""
+    if paper_at is not None and tray_at is not None:
+        raise typer.BadParameter("give --paper-at or --tray-at, not both", param_hint="--tray-at")
+    text = paper_at if tray_at is None else tray_at
+    if text is None:
+        return None
+    from grader.photo.reference import Neutral
+
+    hint = "--paper-at" if tray_at is None else "--tray-at"
+    try:
+        x, y, w, h = (int(part) for part in text.split(","))
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text!r}: give four whole numbers, x,y,w,h in px", param_hint=hint
+        ) from None
+    return Neutral((x, y, w, h), "paper" if tray_at is None else "tray")
+
+
 ProfileOption = Annotated[
     str | None,
     typer.Option("--profile", metavar="NAME|FILE", help="A shipped profile or a TOML file."),
@@ -37,6 +76,39 @@ ScaleOption = Annotated[
         metavar="X",
         callback=_positive,
         help="Millimetres per px of the full-size photo.",
+    ),
+]
+ScalePxOption = Annotated[
+    float | None,
+    typer.Option(
+        "--scale-px",
+        metavar="PX:MM",
+        parser=_measured_in_photo,
+        help="A length measured in the photo: 412:100mm is 412 px for 100 mm.",
+    ),
+]
+HeightOption = Annotated[
+    float | None,
+    typer.Option(
+        "--height-mm",
+        metavar="MM",
+        min=0,
+        max=500,
+        help="How far the faces lie above the photo card; 0 for a card at their height.",
+    ),
+]
+PaperOption = Annotated[
+    str | None,
+    typer.Option(
+        "--paper-at",
+        metavar="X,Y,W,H",
+        help="Where unprinted white paper lies in the photo, in px.",
+    ),
+]
+TrayOption = Annotated[
+    str | None,
+    typer.Option(
+        "--tray-at", metavar="X,Y,W,H", help="Where a neutral grey tray or sheet lies, in px."
     ),
 ]
 WholeOption = Annotated[

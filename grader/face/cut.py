@@ -8,13 +8,17 @@ from grader.face.face import Face
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
+from grader.photo.reference import Reference, no_reference
 
 #: Longer side of a face at working size, in px: fine enough for hairlines, small enough for a second's work.
 FACE_PX = 1024
 
 
-def cut_face(photo: Photo, piece: Piece) -> Face:
-    """Return the face of one piece; a face smaller than ``FACE_PX`` keeps the photo's own px."""
+def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> Face:
+    """Return the face of one piece; a face smaller than ``FACE_PX`` keeps the photo's own px.
+
+    reference : what its colours and lengths are referred to; without it they stay as photographed, the scale as given.
+    """
     x, y, w, h = piece.box
     factor = min(1.0, FACE_PX / max(w, h))
     size = (max(1, round(w * factor)), max(1, round(h * factor)))
@@ -24,8 +28,14 @@ def cut_face(photo: Photo, piece: Piece) -> Face:
     small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA) if factor < 1 else cut
     linear = linear_srgb(small, photo.encoding)
     mask = fill_outline((piece.outline - (x, y)) * factor, (size[1], size[0]))
-    mm_per_px = None if photo.scale.mm_per_px is None else photo.scale.mm_per_px / factor
-    return Face(linear, lab_from_linear(linear), mask, factor, (float(x), float(y)), mm_per_px)
+    reference = reference or no_reference(photo)
+    x_px, y_px = (
+        start + (np.arange(n) + 0.5) / factor for start, n in zip((x, y), size, strict=True)
+    )
+    lab = lab_from_linear(reference.corrected(linear, x_px, y_px))
+    scale = reference.scale_at(x + w / 2, y + h / 2).mm_per_px
+    mm_per_px = None if scale is None else scale / factor
+    return Face(linear, lab, mask, factor, (float(x), float(y)), mm_per_px)
 
 
 def fill_outline(outline: NDArray, shape: tuple[int, int]) -> NDArray[np.bool_]:

@@ -11,8 +11,8 @@ class Face:
 
     Attributes
     ----------
-    linear : ndarray of shape (h, w, 3), float32, linear sRGB; may leave 0 to 1.
-    lab : ndarray of shape (h, w, 3), float32, CIELAB (D65).
+    linear : ndarray of shape (h, w, 3), float32, linear sRGB as photographed; may leave 0 to 1.
+    lab : ndarray of shape (h, w, 3), float32, CIELAB (D65), corrected by what the photo shows of known colour.
     mask : ndarray of shape (h, w), bool, the stone.
     px_per_photo_px : working px for one px of the full-size photo, at most 1.
     origin_px : (x, y) of the working image's corner in the full-size photo.

@@ -28,10 +28,15 @@ class ColourEncoding:
 
 @dataclass(frozen=True)
 class Scale:
-    """Millimetres per px of the upright full-size photo, and where that is known from ("hand", later "card")."""
+    """Millimetres per px of the upright full-size photo, and where that is known from: "hand" or "card".
+
+    low, high : 95 % interval, where the source leaves something open.
+    """
 
     mm_per_px: float | None = None
     source: str | None = None
+    low: float | None = None
+    high: float | None = None
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,8 @@ class Photo:
     rgb : ndarray of shape (H, W, 3), uint8 or uint16, as decoded, upright, in ``encoding``.
     encoding : how ``rgb`` becomes linear sRGB.
     sha256 : hash of the file's bytes.
-    scale : millimetres per px, if known.
+    scale : millimetres per px, where the seller says it.
+    focal_35mm : focal length as on a 35 mm camera, as the file tells it.
     remarks : what a person should know of this photo.
     """
 
@@ -54,6 +60,7 @@ class Photo:
     sha256: str
     scale: Scale = Scale()
     remarks: tuple[Remark, ...] = field(default=())
+    focal_35mm: float | None = None
 
     @property
     def height(self) -> int:

@@ -43,6 +43,8 @@ _BOMB_FROM_PX = 25e6
 _FILE_BYTES_PER_PX, _FILE_BYTES_SPARE = 8, 100e6
 
 _ORIENTATION_TAG, _SUBFILE_TAG, _BITS_TAG, _RAW_TAG = 274, 254, 258, 50706
+# Exif 2.32: the directory of camera settings, and the focal length as on 35 mm film within it.
+_CAMERA_IFD, _FOCAL_35MM_TAG = 34665, 41989
 _TRANSPARENT_MODES = ("RGBA", "LA", "PA", "La", "RGBa")
 
 T = TypeVar("T")
@@ -96,6 +98,7 @@ def read_photo(
         sha256=hashlib.sha256(data).hexdigest(),
         scale=Scale(mm_per_px, "hand") if mm_per_px is not None else Scale(),
         remarks=remarks + more,
+        focal_35mm=_focal_35mm(header),
     )
 
 
@@ -336,6 +339,15 @@ def _orientation(header: _Header) -> int:
     except Exception:  # garbled EXIF: Pillow raises nearly anything, and upright is the best guess
         return 1
     return value if value in range(1, 9) else 1
+
+
+def _focal_35mm(header: _Header) -> float | None:
+    try:
+        camera, _ = _quietly(lambda: header.image.getexif().get_ifd(_CAMERA_IFD))
+        focal = float(camera.get(_FOCAL_35MM_TAG, 0))
+    except Exception:  # garbled EXIF says nothing
+        return None
+    return focal if focal > 0 else None
 
 
 # One decode at a time in a process: it borrows the process's stderr.

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.measures import Remark
+from grader.photo.colour import lab_from_linear
+from grader.photo.light import hard_shadow
 from grader.photo.surface import State
 from grader.profile import Limits
 
@@ -74,13 +76,15 @@ def judge_photo(
     """
     readable = mask & ~glare
     findings = [
-        *_exposure(linear, lab, readable),
+        *_exposure(linear, readable),
         *_focus(lab[..., 0], mask, glare),
         *_frame(mask, limits, px_per_photo_px, cut_by_frame),
     ]
     if glare_share > limits.glare_share:
         text = f"{100 * glare_share:.0f} % of the face is glare; turn the stone, or shade it"
         findings.append((RETAKE, Remark("glare", text)))
+    if shadow := hard_shadow(linear, mask & ~glare):
+        findings.append((WITH_CARE, shadow))
     if state.value == "patchy":
         text = "partly wet, partly dry; wet it all or let it dry, and take it again"
         findings.append((RETAKE, Remark("patchy", text)))
@@ -204,9 +208,9 @@ def _focus(lightness: NDArray, mask: NDArray, glare: NDArray) -> list[tuple[str,
     return [(RETAKE, Remark("blurred", text))]
 
 
-def _exposure(linear: NDArray, lab: NDArray, readable: NDArray) -> list[tuple[str, Remark]]:
+def _exposure(linear: NDArray, readable: NDArray) -> list[tuple[str, Remark]]:
     few = _few(readable)
-    light, lightness = linear[few][readable[few]], lab[few][readable[few]][:, 0]
+    light = linear[few][readable[few]]
     if not light.size:
         return []
     findings = []
@@ -215,7 +219,8 @@ def _exposure(linear: NDArray, lab: NDArray, readable: NDArray) -> list[tuple[st
         text = f"{100 * burnt:.0f} % of the face is burnt out; tap the stone to expose for it"
         value = RETAKE if burnt > BURNT_RETAKE_SHARE else WITH_CARE
         findings.append((value, Remark("burnt_out", text)))
-    lightest = float(np.quantile(lightness, 0.9))
+    # As photographed: a dark photo stays noisy when its colours are put right.
+    lightest = float(np.quantile(lab_from_linear(light)[:, 0], 0.9))
     if lightest < DARK_CARE_L:
         text = "too dark; more light, or tap the stone to expose for it"
         value = RETAKE if lightest < DARK_RETAKE_L else WITH_CARE

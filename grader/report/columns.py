@@ -63,7 +63,7 @@ def _row(photo: dict, piece: dict) -> dict:
         "proposed_grade": proposal.get("grade"),
         "proposed_scene": proposal.get("scene"),
         "sell_as": proposal.get("sell_as"),
-        "mm_per_px": photo["scale"]["mm_per_px"],
+        "mm_per_px": piece["scale"]["mm_per_px"],
         "warnings": " ".join(dict.fromkeys(codes)),
         "box": " ".join(str(v) for v in piece["box"]),
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},

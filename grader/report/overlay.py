@@ -65,14 +65,14 @@ def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDA
     proposal stands below.
     """
     photo = graded.photo
-    view = _view(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
+    view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     for piece in graded.pieces:
         _draw_found(view, piece, stroke_px=max(2, round(max(view.rgb.shape) / 600)))
     taken = [view.rect(piece.measured.piece.box) for piece in graded.pieces]
     for piece, stone in zip(graded.pieces, tuple(taken), strict=True):
         words = _words(piece, (called or {}).get(piece.measured.piece.id), stone, view.rgb.shape)
         plate = _place(words, stone, taken, view.rgb.shape)
-        _draw_plate(view.rgb, plate, words)
+        draw_plate(view.rgb, plate[:2], words)
         taken.append(plate)
     return view.rgb
 
@@ -84,10 +84,10 @@ def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
     left, top = max(0, x - margin), max(0, y - margin)
     right = min(graded.photo.width, x + w + margin)
     bottom = min(graded.photo.height, y + h + margin)
-    view = _view(graded.photo, (left, top, right, bottom), THUMBNAIL_PX)
+    view = view_of(graded.photo, (left, top, right, bottom), THUMBNAIL_PX)
     _draw_found(view, piece, stroke_px=1)
     words = [(str(piece.measured.piece.id), 26)]
-    _draw_plate(view.rgb, (4, 4, *_plate_size(words)), words)
+    draw_plate(view.rgb, (4, 4), words)
     return _encoded(view.rgb, ".jpg", quality=82)
 
 
@@ -107,7 +107,8 @@ def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
     write_bytes(path, _encoded(rgb, suffix, quality=90))
 
 
-def _view(photo: Photo, window: tuple[int, int, int, int], longest_px: int) -> View:
+def view_of(photo: Photo, window: tuple[int, int, int, int], longest_px: int) -> View:
+    """Return the part of a photo within left, top, right, bottom, its longer side at most that long."""
     left, top, right, bottom = window
     part = photo.rgb[top:bottom, left:right]
     scale = min(1.0, longest_px / max(part.shape[:2]))
@@ -127,17 +128,20 @@ def _displayed(rgb: NDArray, photo: Photo) -> NDArray[np.uint8]:
 def _draw_found(view: View, piece: GradedPiece, stroke_px: int) -> None:
     # Pale on dark: seen on any stone and any cloth.
     outline = view.points(piece.measured.piece.outline)
-    _draw_line(view.rgb, [outline], 3 * stroke_px, stroke_px, closed=True)
+    draw_line(view.rgb, [outline], 3 * stroke_px, stroke_px, closed=True)
     thin = max(1, stroke_px // 2)
     for line in piece.measured.measurements.lines:
         points = view.points(piece.measured.face.to_photo_px(line.points))
         if line.kind == "crack":
-            _draw_line(view.rgb, [points], thin + 2, thin)
+            draw_line(view.rgb, [points], thin + 2, thin)
         elif line.kind == "uncertain":
-            _draw_line(view.rgb, _dashes(points, 6.0 * thin), thin + 2, thin)
+            draw_line(view.rgb, _dashes(points, 6.0 * thin), thin + 2, thin)
 
 
-def _draw_line(rgb, parts: list[NDArray], dark_px: int, pale_px: int, closed: bool = False) -> None:
+def draw_line(
+    rgb: NDArray[np.uint8], parts: list[NDArray], dark_px: int, pale_px: int, closed: bool = False
+) -> None:
+    """Draw polylines, (n, 2) x, y each, pale on dark."""
     # Polylines take sixteenths of a px, counted from px centres.
     parts = [np.rint((part - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2) for part in parts]
     for colour, width_px in ((DARK, dark_px), (PALE, pale_px)):
@@ -201,8 +205,10 @@ def _plate_size(words: Words) -> tuple[int, int]:
     return width, sum(round(1.35 * size) for _, size in words)
 
 
-def _draw_plate(rgb: NDArray[np.uint8], plate: Rect, words: Words) -> None:
-    x, y, width, height = (round(v) for v in plate)
+def draw_plate(rgb: NDArray[np.uint8], corner: tuple[float, float], words: Words) -> None:
+    """Draw lines of words, each with its size, on a dark plate from that upper left corner."""
+    x, y = (round(v) for v in corner)
+    width, height = (round(v) for v in _plate_size(words))
     cv2.rectangle(rgb, (x, y), (x + width, y + height), DARK, -1)
     cv2.rectangle(rgb, (x, y), (x + width, y + height), PALE, 1)
     for text, size in words:

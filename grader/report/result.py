@@ -12,11 +12,15 @@ from grader.face.measurements import Banding, Line, Measurements, RegionColour, 
 from grader.grade import Graded, GradedPiece
 from grader.grading.proposal import Proposal
 from grader.measures import Remark
-from grader.photo.photo import Photo
+from grader.photo.photo import Photo, Scale
+from grader.photo.reference import Reference
 from grader.profile import SCENE_PARTS
 
 SCHEMA = 1
-NO_SCALE = Remark("no_scale", "scale not known, so no sizes; give --mm-per-px (millimetres per px)")
+NO_SCALE = Remark(
+    "no_scale",
+    "scale not known, so no sizes; lay the photo card beside the stone, or give --mm-per-px",
+)
 
 
 def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
@@ -37,9 +41,9 @@ def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
             "width": photo.width,
             "height": photo.height,
             "sha256": photo.sha256,
-            "scale": {"mm_per_px": _number(photo.scale.mm_per_px), "source": photo.scale.source},
-            "colour": {"source": "uncalibrated", "encoding": photo.encoding.name},
-            "warnings": _warnings(graded.remarks, photo.scale.mm_per_px),
+            "scale": _scale(graded.reference.scale),
+            "colour": _colour_reference(graded.reference) | {"encoding": photo.encoding.name},
+            "warnings": _warnings(graded.remarks, graded.reference.scale.mm_per_px),
         },
         "pieces": [_piece_record(piece, photo) for piece in graded.pieces],
     }
@@ -95,8 +99,24 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
         "call": None,
         "state": {"value": measured.state.value, "source": measured.state.source},
         "verdict": measured.verdict.value,
-        "warnings": _warnings(measured.verdict.remarks, photo.scale.mm_per_px),
+        "warnings": _warnings(measured.verdict.remarks, measured.scale.mm_per_px),
+        "scale": _scale(measured.scale),
     }
+
+
+def _scale(scale: Scale) -> dict:
+    """A scale that is exact as far as is known is its own interval."""
+    low, high = (scale.mm_per_px if v is None else v for v in (scale.low, scale.high))
+    return {
+        "mm_per_px": _number(scale.mm_per_px), "low": _number(low), "high": _number(high),
+        "source": scale.source,
+    }  # fmt: skip
+
+
+def _colour_reference(reference: Reference) -> dict:
+    """Where the colours are known from, and how far the chart's patches are off after correction."""
+    left = reference.correction and reference.correction.remaining_mean
+    return {"source": reference.colour_source, "chart_de00": _number(left, 2)}
 
 
 def _share(share: Share) -> dict:

@@ -11,14 +11,35 @@ _LABEL = "  {:<10} {}"
 def photo_text(record: dict, profile: Profile) -> str:
     """Return one photo's record as a short table, stone by stone."""
     photo = record["photo"]
-    scale = photo["scale"]["mm_per_px"]
-    said = f"{scale:.4g} mm per px" if scale else "scale not known"
+    said = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
     lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
     told = {warning["code"] for warning in photo["warnings"]}
     for piece in record["pieces"]:
         lines += ["", *_piece_lines(piece, profile, told)]
     return "\n".join(lines) + "\n"
+
+
+def scale_words(scale: dict) -> str:
+    """Return "0.12 mm per px by the card (0.115 to 0.126)", or that the scale is not known."""
+    if not scale["mm_per_px"]:
+        return "scale not known"
+    by = {"hand": "by hand", "card": "by the card"}[scale["source"]]
+    said = f"{scale['mm_per_px']:.4g} mm per px {by}"
+    # Records from before the card was read hold no interval.
+    if scale.get("low") is None or scale["low"] == scale["high"]:
+        return said
+    return f"{said} ({scale['low']:.3g} to {scale['high']:.3g})"
+
+
+def colour_words(colour: dict) -> str:
+    """Return what the colours are referred to."""
+    if colour["source"] == "chart":
+        return f"colours by the chart (CIEDE2000 {colour['chart_de00']:.1f} left on it)"
+    known = {"card": "the card's paper", "paper": "white paper", "tray": "the neutral tray"}
+    if colour["source"] in known:
+        return f"colours by {known[colour['source']]}"
+    return "colours uncalibrated"
 
 
 def cautions_text() -> str:
@@ -95,7 +116,14 @@ def size_words(piece: dict) -> str:
     """Return the size class with the area, or that it is not known."""
     if piece["size_class"] is None:
         return "not known without a scale"
-    return f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
+    said = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
+    scale = piece.get("scale")
+    if not scale or scale["low"] == scale["high"]:
+        return said
+    low, high = (
+        piece["area_cm2"] * (scale[end] / scale["mm_per_px"]) ** 2 for end in ("low", "high")
+    )
+    return f"{said} ({low:.1f} to {high:.1f})"
 
 
 def state_words(state: dict) -> str:

@@ -82,7 +82,8 @@ def test_lines_of_another_class_are_listed_and_not_counted(make_graded, crack):
 def test_without_scale_what_hangs_on_it_is_null_and_the_reason_is_told(make_graded, crack):
     record = photo_record(make_graded(lines=(crack,)))
     piece = record["pieces"][0]
-    assert record["photo"]["scale"] == {"mm_per_px": None, "source": None}
+    scale = record["photo"]["scale"]
+    assert scale == {"mm_per_px": None, "low": None, "high": None, "source": None}
     assert piece["area_cm2"] is piece["size_class"] is piece["proposal"]["sell_as"] is None
     assert piece["cracks"]["length_mm"] is piece["banding"]["thickness_mm"] is None
     assert piece["proposal"]["grade"] == "cabbing"

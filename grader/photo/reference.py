@@ -1,0 +1,244 @@
+"""What of known colour and length a photo shows: card, chart, a declared neutral place, or nothing.
+
+Of two sources the surer one counts: for colours the chart before the card's paper before what the seller declares; for
+lengths the seller's own number before the card. Without any the colours stay as the camera wrote them, said to be
+uncalibrated, and lengths stay unknown.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.errors import GraderError, PhotoError
+from grader.measures import Remark
+from grader.photo.card import HEIGHT_MM as CARD_HEIGHT_MM
+from grader.photo.card import WIDTH_MM, CardSighting, find_card
+from grader.photo.chart import ChartSighting, Correction, find_chart, read_chart
+from grader.photo.colour import linear_srgb
+from grader.photo.light import LightField, White, field_from, guessed_white, white_from
+from grader.photo.photo import Photo, Scale
+from grader.photo.pose import focal_range_px
+from grader.photo.scale import HEIGHT_MM, FaceScale, Range, face_scale
+
+#: Surfaces are read in a copy of the photo whose longer side has at most so many px.
+READ_PX = 1200
+#: Paper that something covers or shades is darker: a place counts from this share of the lightest one's light.
+LIT_SHARE = 0.7
+#: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are told.
+SCALES_DIFFER = 0.03
+UNKNOWN_SCALE = Scale()
+#: From this tilt on lengths in different directions differ by more than 3 %, and it is told.
+TILT_DEG = 14.0
+
+
+@dataclass(frozen=True)
+class Neutral:
+    """A neutral place that the seller declares: a box x, y, w, h in px of the upright photo, and "paper" or "tray"."""
+
+    box: tuple[int, int, int, int]
+    kind: str
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What a photo's colours and lengths are referred to.
+
+    Attributes
+    ----------
+    white : of the photo where no chart is used; ``uncalibrated`` where nothing neutral was seen.
+    field : how the light varies over the photo; ``None`` where no surface of one colour shows it.
+    correction : the chart's; it counts before the white.
+    card, chart : as found.
+    scale : by hand, or in the card's plane in the middle of the card; without either not known.
+    height_mm, focal_px : least and greatest height of a face above the card, and focal length.
+    remarks : what a person should know of all this.
+    """
+
+    white: White
+    field: LightField | None = None
+    correction: Correction | None = None
+    card: CardSighting | None = None
+    chart: ChartSighting | None = None
+    scale: Scale = UNKNOWN_SCALE
+    height_mm: Range = HEIGHT_MM
+    focal_px: Range | None = None
+    remarks: tuple[Remark, ...] = ()
+
+    @property
+    def colour_source(self) -> str:
+        """ "chart", "card", "paper", "tray" or "uncalibrated"."""
+        return "chart" if self.correction else self.white.source
+
+    def corrected(self, linear: NDArray[np.float32], x_px: NDArray, y_px: NDArray) -> NDArray:
+        """Return linear sRGB, (h, w, 3), as in even daylight, of what was photographed at these photo px, (w,) and
+        (h,)."""
+        if self.field is not None:
+            linear = linear / self.field.at(x_px[None, :], y_px[:, None])
+        return self.correction.apply(linear) if self.correction else self.white.apply(linear)
+
+    def scale_at(self, x_px: float, y_px: float) -> Scale:
+        """Return the scale of a face whose middle lies there, its height above the card taken into account."""
+        if self.scale.source != "card":
+            return self.scale
+        return _in_all_directions(
+            face_scale(self.card, self.focal_px, self.height_mm, (x_px, y_px))
+        )
+
+
+def find_reference(
+    photo: Photo, *, height_mm: float | None = None, neutral: Neutral | None = None
+) -> Reference:
+    """Return what is known of a photo's light and scale.
+
+    Parameters
+    ----------
+    height_mm : of the faces above the card, where the seller says it; 0 for a card at the height of the face.
+    neutral : a place that the seller declares to be neutral.
+
+    Raises
+    ------
+    PhotoError
+        ``outside`` : the neutral place lies outside the photo.   ``height`` : a face so high would reach the camera.
+    """
+    focal_px = focal_range_px((photo.width, photo.height), photo.focal_35mm)
+    card, of_card = find_card(photo.rgb, focal_px)
+    # A photo without a card is as usual as one with it.
+    of_card = tuple(r for r in of_card if card or r.code != "card_not_found")
+    surfaces, factor = _small_linear(photo)
+    paper = np.zeros(surfaces.shape[:2], bool)
+    kind = "card"
+    if neutral is not None:
+        paper, kind = _declared(photo, neutral, paper.shape, factor), neutral.kind
+    elif card is not None:
+        paper = _lit(surfaces, [_filled(q * factor, paper.shape) for q in card.white_px])
+    field = field_from(surfaces, paper, photo.width, photo.height) if paper.any() else None
+    chart = find_chart(photo.rgb, photo.encoding)
+    reading = read_chart(chart, field) if chart else None
+    if reading and reading.correction is None and card and _on_card(chart, card):
+        # The card's own squares and greys, taken for patches.
+        chart, reading = None, None
+    white = _white(surfaces, paper, kind, field, photo, factor)
+    correction = reading.correction if reading else None
+    if correction:
+        field, white = reading.field, guessed_white()
+    scale, differ = _scale(photo, card, focal_px, height_mm)
+    remarks = (*of_card, *(reading.remarks if reading else ()), *white.remarks, *differ)
+    return Reference(
+        white=white,
+        field=field,
+        correction=correction,
+        card=card,
+        chart=chart if correction else None,
+        scale=scale,
+        height_mm=HEIGHT_MM if height_mm is None else (height_mm, height_mm),
+        focal_px=focal_px,
+        remarks=remarks,
+    )
+
+
+def no_reference(photo: Photo) -> Reference:
+    """Return the reference of a photo in which nothing is looked for: its own scale, colours as they are."""
+    return Reference(guessed_white(), scale=photo.scale)
+
+
+def _in_all_directions(face: FaceScale) -> Scale:
+    """The scale of a face with what the tilt leaves open: along it a length reads shorter than across."""
+    # One over the other is the cosine; the mean of all directions lies between.
+    part = float(np.sqrt(np.cos(np.deg2rad(min(face.tilt_deg, 60.0)))))
+    return Scale(face.mm_per_px, "card", face.low * part, face.high / part)
+
+
+def _tilted(face: FaceScale) -> tuple[Remark, ...]:
+    if face.tilt_deg <= TILT_DEG:
+        return ()
+    text = f"the camera is tilted by {face.tilt_deg:.0f}°, so lengths are uncertain; hold it straight above"
+    return (Remark("camera_tilted", text),)
+
+
+def _on_card(chart: ChartSighting, card: CardSighting) -> bool:
+    """Whether most patches lie on the card."""
+    at_mm = card.card_mm(chart.centres_px)
+    inside = ((at_mm >= 0) & (at_mm <= (WIDTH_MM, CARD_HEIGHT_MM))).all(axis=1)
+    return bool(inside.mean() > 0.5)
+
+
+def _small_linear(photo: Photo) -> tuple[NDArray[np.float32], float]:
+    factor = min(1.0, READ_PX / max(photo.width, photo.height))
+    size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
+    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA) if factor < 1 else photo.rgb
+    return linear_srgb(small, photo.encoding), factor
+
+
+def _declared(photo: Photo, neutral: Neutral, shape, factor: float) -> NDArray[np.bool_]:
+    x, y, w, h = neutral.box
+    if w < 1 or h < 1 or x < 0 or y < 0 or x + w > photo.width or y + h > photo.height:
+        raise PhotoError(
+            f"{photo.name}: the {neutral.kind} at {x},{y},{w},{h} is not within {photo.width} x {photo.height} px; "
+            "give x,y,w,h of a place in the upright photo",
+            "outside",
+        )
+    corners = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
+    return _filled(corners * factor, shape)
+
+
+def _filled(quad: NDArray, shape) -> NDArray[np.bool_]:
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.rint((quad - 0.5) * 16).astype(np.int32), 1, shift=4)
+    return mask > 0
+
+
+def _lit(linear: NDArray, places: list[NDArray]) -> NDArray[np.bool_]:
+    """The places that nothing covers or shades, as one mask."""
+    light = [float(np.median(linear[m].min(axis=1))) if m.any() else 0.0 for m in places]
+    lit = np.zeros(linear.shape[:2], bool)
+    for mask, amount in zip(places, light, strict=True):
+        if amount >= LIT_SHARE * max(light):
+            lit |= mask
+    return lit
+
+
+def _white(
+    linear: NDArray,
+    paper: NDArray,
+    kind: str,
+    field: LightField | None,
+    photo: Photo,
+    factor: float,
+) -> White:
+    if not paper.any():
+        return guessed_white()
+    light = None
+    if field is not None:
+        h, w = paper.shape
+        light = field.at(
+            ((np.arange(w) + 0.5) / factor)[None], ((np.arange(h) + 0.5) / factor)[:, None]
+        )
+    white = white_from(linear, paper, "paper" if kind == "card" else kind, light=light)
+    if kind == "card" and white.source == "paper":
+        return White(white.gains, "card", white.level_known, white.sd, white.remarks)
+    return white
+
+
+def _scale(
+    photo: Photo, card: CardSighting | None, focal_px: Range, height_mm: float | None
+) -> tuple[Scale, tuple[Remark, ...]]:
+    if card is None:
+        return photo.scale, ()
+    heights = HEIGHT_MM if height_mm is None else height_mm
+    try:
+        face = face_scale(card, focal_px, heights)
+    except GraderError as err:
+        raise PhotoError(f"{photo.name}: {err}", "height") from err
+    by_hand = photo.scale.mm_per_px
+    if by_hand is None:
+        return _in_all_directions(face), _tilted(face)
+    spread = SCALES_DIFFER * face.mm_per_px
+    if face.low - spread <= by_hand <= face.high + spread:
+        return photo.scale, ()
+    text = (
+        f"the scale by hand is {by_hand:.4g} mm per px, by the card {face.mm_per_px:.4g}; yours is used: "
+        "check the number, and the card's 100 mm bar with a ruler"
+    )
+    return photo.scale, (Remark("scales_differ", text),)

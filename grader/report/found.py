@@ -1,0 +1,131 @@
+"""All that was found in a photo, as a picture and a table: what ``grader doctor`` shows."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grade import Graded
+from grader.measures import UNREADABLE
+from grader.report.overlay import DARK, PALE, PICTURE_PX, View, draw_line, draw_plate, view_of
+from grader.report.result import photo_record
+from grader.report.words import colour_words, percent, scale_words, state_words
+
+#: Height of the letters as a part of the picture's longer side.
+_LETTERS = 1 / 70
+_LABEL = "  {:<8} {}"
+
+
+def draw_found(graded: Graded) -> NDArray[np.uint8]:
+    """Return the photo with card, chart, the paper that gave the white, stones and glare drawn in, sRGB (h, w, 3)."""
+    photo, reference = graded.photo, graded.reference
+    view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
+    stroke_px = max(1, round(max(view.rgb.shape) / 900))
+    for piece in graded.pieces:
+        _hatch_glare(view, piece)
+        draw_line(
+            view.rgb,
+            [view.points(piece.measured.piece.outline)],
+            3 * stroke_px,
+            stroke_px,
+            closed=True,
+        )
+        _label(
+            view,
+            piece.measured.piece.outline,
+            f"{piece.measured.piece.id} {piece.measured.verdict.value}",
+        )
+    if reference.card:
+        for quad in reference.card.white_px:
+            draw_line(view.rgb, [view.points(quad)], 3 * stroke_px, stroke_px, closed=True)
+        outline = reference.card.outline_px
+        draw_line(view.rgb, [view.points(outline)], 3 * stroke_px, stroke_px, closed=True)
+        _label(view, outline, "card")
+    if reference.chart:
+        patches = [view.points(quad) for quad in reference.chart.corners_px]
+        draw_line(view.rgb, patches, 3 * stroke_px, stroke_px, closed=True)
+        _label(view, np.concatenate(reference.chart.corners_px), "chart")
+    return view.rgb
+
+
+def found_text(graded: Graded) -> str:
+    """Return what was found in a photo and what it is used for, as a short table."""
+    record, reference = photo_record(graded), graded.reference
+    photo = record["photo"]
+    rows = [
+        ("card", _card_words(graded)),
+        (
+            "chart",
+            f"{int(reference.chart.sound.sum())} of 24 patches sound"
+            if reference.chart
+            else "none used",
+        ),
+        ("scale", scale_words(photo["scale"])),
+        ("colours", colour_words(photo["colour"])),
+        ("light", _light_words(graded)),
+        *(
+            ("note" if i == 0 else "", warning["text"])
+            for i, warning in enumerate(photo["warnings"])
+        ),
+    ]
+    lines = [
+        f"{photo['file']}   {photo['width']} x {photo['height']} px",
+        *(_LABEL.format(*row) for row in rows),
+    ]
+    for piece in record["pieces"]:
+        basis = {"seller": "you say so", "photo": "by gloss and depth of colour"}[
+            piece["state"]["source"]
+        ]
+        lines += [
+            f"Stone {piece['id']}   {piece['verdict']}",
+            _LABEL.format("state", f"{state_words(piece['state'])} ({basis})"),
+            _LABEL.format("glare", f"{percent(piece['glare']['value'])} of the face"),
+            _LABEL.format("scale", scale_words(piece["scale"])),
+            *(
+                _LABEL.format("why" if i == 0 else "", w["text"])
+                for i, w in enumerate(piece["warnings"])
+            ),
+        ]
+    return "\n".join(lines)
+
+
+def _card_words(graded: Graded) -> str:
+    card = graded.reference.card
+    if card is None:
+        return "none seen"
+    return (
+        f"{card.corners_used} of {card.corners_seen} corners used, camera tilted {card.tilt_deg:.0f}°, "
+        f"{len(card.white_px)} places of paper in the picture"
+    )
+
+
+def _light_words(graded: Graded) -> str:
+    """How much the light falls off over the photo, where a surface shows it."""
+    photo, field = graded.photo, graded.reference.field
+    if field is None:
+        return "taken as even: no surface of one colour shows how it falls"
+    x, y = np.meshgrid(np.linspace(0, photo.width, 9), np.linspace(0, photo.height, 9))
+    light = field.at(x, y).mean(axis=-1)
+    return f"darkest corner of the picture {percent(float(light.min() / light.max()))} of the lightest, evened out"
+
+
+def _hatch_glare(view: View, piece) -> None:
+    """Every other diagonal of the glare in white and black, so that it shows on any stone."""
+    face = piece.measured.face
+    codes = piece.measured.measurements.regions.codes
+    contours, _ = cv2.findContours(
+        (codes == UNREADABLE).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    mask = np.zeros(view.rgb.shape[:2], np.uint8)
+    outlines = [view.points(face.to_photo_px(c[:, 0] + 0.5)).astype(np.int32) for c in contours]
+    cv2.fillPoly(mask, outlines, 1)
+    y, x = np.nonzero(mask)
+    stripe = ((x + y) // 4) % 2 == 0
+    view.rgb[y[stripe], x[stripe]] = DARK
+    view.rgb[y[~stripe], x[~stripe]] = PALE
+
+
+def _label(view: View, around: NDArray, text: str) -> None:
+    """A plate with that text at the upper left of what it names, inside the picture."""
+    size = max(12, round(max(view.rgb.shape) * _LETTERS))
+    x, y = view.points(around).min(axis=0)
+    draw_plate(view.rgb, (max(2.0, x), max(2.0, y - 1.6 * size)), [(text, size)])

@@ -1,0 +1,250 @@
+"""How well the photo card is found and what its millimetres are worth, on simulated photos.
+
+    python tests/benchmarks/card_figures.py [--photos N] [--seed S]
+
+Truth is the geometry of the camera in ``card_camera.py``. One line a figure, with n and seed.
+"""
+
+import argparse
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+from card_camera import (
+    Pinhole,
+    Scene,
+    page,
+    photograph,
+    random_camera,
+    random_light,
+    with_stone,
+)
+from numpy.typing import NDArray
+
+from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
+from grader.photo.pose import focal_range_px
+from grader.photo.scale import face_scale
+
+LARGE, SMALL = (4000, 3000), (2000, 1500)
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+def true_mm_per_px(camera: Pinhole, at_mm: NDArray) -> float:
+    """Return the scale in the card's plane by small steps around a point of the card."""
+    steps = np.array([[0.5, 0], [-0.5, 0], [0, 0.5], [0, -0.5]])
+    right, left, down, up = camera.project(at_mm + steps)
+    return float(1 / np.sqrt(abs(np.linalg.det(np.column_stack([right - left, down - up])))))
+
+
+def plane_errors(
+    sighting: CardSighting, camera: Pinhole, rng: np.random.Generator
+) -> list[tuple[float, bool]]:
+    """Return the relative error of the scale at five places of the stone, and whether the stated
+    interval holds it."""
+    found = []
+    for at_mm in rng.uniform(size=(5, 2)) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm):
+        at_px = tuple(camera.project(at_mm[None])[0])
+        error = sighting.mm_per_px(at_px) / true_mm_per_px(camera, at_mm) - 1
+        found.append((error, abs(error) <= sighting.relative_uncertainty(at_px)))
+    return found
+
+
+def told(name: str, errors: list, n: str, limit: float | None = None) -> None:
+    """Print quantiles of relative errors, the part within a limit, and how often intervals hold."""
+    size = 100 * np.abs([e for e, _ in errors])
+    within = "" if limit is None else f", within {limit:g} %: {100 * (size <= limit).mean():.1f} %"
+    print(
+        f"{name}: median {np.median(size):.3f} %, 95 % {np.quantile(size, 0.95):.3f} %, "
+        f"most {size.max():.3f} %{within}, interval holds {100 * np.mean([h for _, h in errors]):.1f} % ({n})"
+    )
+
+
+def size_of(number: int) -> tuple[int, int]:
+    """Every third photo is of 12 megapixels, the others were made smaller."""
+    return LARGE if number % 3 == 0 else SMALL
+
+
+def whole_cards(scene: Scene, photos: int, seed: int) -> None:
+    """Cards at any turn, up to 35 degrees of tilt, in any light."""
+    rng = np.random.default_rng(seed)
+    errors, missed, codes = {25: [], 35: []}, 0, []
+    for number in range(photos):
+        camera = random_camera(rng, size_of(number), rng.uniform(0, 35), (0.55, 0.98))
+        light = random_light(rng, max(camera.size_px))
+        sighting, remarks = find_card(photograph(scene, camera, light, rng))
+        missed += sighting is None
+        codes += [remark.code for remark in remarks]
+        if sighting is not None:
+            errors[25 if camera.tilt_deg <= 25 else 35] += plane_errors(sighting, camera, rng)
+    n = f"n = {photos}, seed {seed}"
+    print(f"whole card found: {100 * (1 - missed / photos):.1f} % ({n})")
+    for tilt, limit in ((25, 0.5), (35, 1.0)):
+        name = f"scale in the card's plane, tilt to {tilt}°"
+        told(name, errors[tilt], f"n = {len(errors[tilt])} places, seed {seed}", limit)
+    counts = ", ".join(f"{c} {codes.count(c)}" for c in sorted(set(codes))) or "none"
+    print(f"remarks on these whole flat cards: {counts} ({n})")
+
+
+def poor_cards(scene: Scene, photos: int, seed: int) -> None:
+    """Half hidden, glared, bent."""
+    n = f"n = {photos}, seed {seed}"
+    for kind in ("half hidden", "glared", "bent"):
+        rng = np.random.default_rng(seed)
+        errors, missed, said = [], 0, 0
+        for number in range(photos):
+            size = SMALL if kind == "bent" else size_of(number)
+            camera = random_camera(rng, size, rng.uniform(0, 35), (0.6, 0.98))
+            light = random_light(rng, max(camera.size_px))
+            sighting, remarks = find_card(photograph(scene, camera, light, rng, **harm(kind, rng)))
+            missed += sighting is None
+            said += bool(
+                {"card_half_hidden", "card_bent", "card_not_found"} & {r.code for r in remarks}
+            )
+            if sighting is not None:
+                errors += plane_errors(sighting, camera, rng)
+        print(
+            f"{kind}: found {100 * (1 - missed / photos):.1f} %, said so {100 * said / photos:.1f} % ({n})"
+        )
+        told(f"{kind}: scale in the card's plane", errors, f"{len(errors)} places, seed {seed}")
+
+
+def harm(kind: str, rng: np.random.Generator) -> dict:
+    """Return what spoils a card: a cover over one half, a burnt spot on a strip, an edge lifted by up to 20 mm."""
+    middle, way = np.array([WIDTH_MM, HEIGHT_MM]) / 2, rng.uniform(0, 2 * np.pi)
+    along = np.array([np.cos(way), np.sin(way)])
+    if kind == "half hidden":
+        across = np.array([-along[1], along[0]])
+        ends = ((0, -400), (0, 400), (400, 400), (400, -400))
+        return {"cover": np.array([middle + a * along + b * across for a, b in ends])}
+    if kind == "glared":
+        spot = (12, rng.uniform(0, 240)) if rng.random() < 0.6 else (rng.uniform(36, 180), 228)
+        return {"glare": (*spot, rng.uniform(20, 60))}
+    rise, start = rng.uniform(0.5, 5), rng.uniform(-60, 60)
+
+    def bent(x: NDArray, y: NDArray) -> NDArray:
+        far = (x - middle[0]) * along[0] + (y - middle[1]) * along[1]
+        return rise * np.clip((far - start) / 100, 0, 2) ** 2
+
+    return {"surface": bent}
+
+
+def faces(scene: Scene, photos: int, seed: int) -> None:
+    """Lengths on faces 5 to 60 mm over the card, seen from 200 to 600 mm."""
+    rng = np.random.default_rng(seed)
+    ways = {
+        "height typed, EXIF": [],
+        "height typed, no EXIF": [],
+        "height unknown, EXIF": [],
+        "height unknown, no EXIF": [],
+        "card at face height": [],
+        "height typed, EXIF, one scale for all directions, tilt to 5°": [],
+    }
+    missed = 0
+    for number in range(photos):
+        size = size_of(number)
+        # The 35 mm equivalent as EXIF gives it: a whole number, by the diagonal or the long side.
+        equivalent = rng.uniform(24, 30)
+        by_diagonal = rng.random() < 0.7
+        focal = equivalent * max(size) * (1.25 / np.hypot(36, 24) if by_diagonal else 1 / 36)
+        tilt = rng.uniform(0, 35) if number % 4 else rng.uniform(0, 5)
+        camera = Pinhole(
+            size,
+            focal,
+            rng.uniform(200, 600),
+            tilt,
+            rng.uniform(0, 360),
+            rng.uniform(0, 360),
+            tuple(rng.uniform(-10, 10, 2)),
+        )
+        light = random_light(rng, max(size))
+        sighting, _ = find_card(photograph(scene, camera, light, rng))
+        if sighting is None:
+            missed += 1
+            continue
+        exif, none = focal_range_px(size, round(equivalent)), focal_range_px(size)
+        height = rng.uniform(5, 60)
+        start = rng.uniform(size=2) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm)
+        end = rng.uniform(size=2) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm)
+        true = float(np.linalg.norm(end - start))
+        ends = camera.project(np.array([start, end]), height)
+        flat = camera.project(np.array([start, end]))
+        for name, focal_px, given, points in (
+            ("height typed, EXIF", exif, height, ends),
+            ("height typed, no EXIF", none, height, ends),
+            ("height unknown, EXIF", exif, None, ends),
+            ("height unknown, no EXIF", none, None, ends),
+            ("card at face height", exif, 0.0, flat),
+        ):
+            known = {} if given is None else {"height_mm": given}
+            scale = face_scale(sighting, focal_px, at_px=tuple(points.mean(axis=0)), **known)
+            value, low, high = scale.length_mm(*points)
+            ways[name].append((value / true - 1, low <= true <= high))
+        if tilt <= 5:
+            scale = face_scale(sighting, exif, height, tuple(ends.mean(axis=0)))
+            length_px = float(np.linalg.norm(ends[1] - ends[0]))
+            held = scale.low * length_px <= true <= scale.high * length_px
+            ways["height typed, EXIF, one scale for all directions, tilt to 5°"].append(
+                (scale.mm_per_px * length_px / true - 1, held)
+            )
+    print(
+        f"card found from 200 to 600 mm, part of it outside the picture or not: "
+        f"{100 * (1 - missed / photos):.1f} % (n = {photos}, seed {seed})"
+    )
+    for name, errors in ways.items():
+        told(f"length on the face, {name}", errors, f"n = {len(errors)}, seed {seed}", 1.5)
+
+
+def no_cards(seed: int) -> None:
+    """Photos without a card."""
+    names = sorted(SAMPLES.glob("*.jpg"))
+    found = sum(find_card(cv2.imread(str(name))[..., ::-1])[0] is not None for name in names)
+    print(f"cards found where there is none: {found} (n = {len(names)} sample photos)")
+
+
+def speed(scene: Scene, seed: int) -> None:
+    """Seconds for 12 megapixels on one thread, and in R: decoding the file and turning it to Lab."""
+    rng = np.random.default_rng(seed)
+    seconds, blank, unit = [], [], []
+    for _ in range(7):
+        camera = random_camera(rng, LARGE, rng.uniform(0, 25), (0.8, 0.98))
+        rgb = photograph(scene, camera, random_light(rng), rng)
+        data = cv2.imencode(".jpg", rgb, [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
+        empty = cv2.resize(cv2.imread(str(SAMPLES / "11_cracked.jpg")), LARGE)
+        for way, times in (
+            (lambda rgb=rgb: find_card(rgb), seconds),
+            (lambda empty=empty: find_card(empty), blank),
+            (
+                lambda data=data: cv2.cvtColor(
+                    cv2.imdecode(data, cv2.IMREAD_COLOR).astype(np.float32) / 255, cv2.COLOR_BGR2LAB
+                ),
+                unit,
+            ),
+        ):
+            start = time.perf_counter()
+            way()
+            times.append(time.perf_counter() - start)
+    unit = np.median(unit)
+    for name, times in (("card", seconds), ("no card", blank)):
+        print(
+            f"finding, 12 megapixels, one thread, {name}: median {np.median(times):.2f} s "
+            f"({np.median(times) / unit:.2f} R), most {max(times):.2f} s (n = {len(times)}, seed {seed})"
+        )
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--photos", type=int, default=240)
+    asked.add_argument("--seed", type=int, default=41)
+    given = asked.parse_args()
+    cv2.setNumThreads(1)
+    scene = Scene.of(with_stone(page(), np.random.default_rng(given.seed)))
+    whole_cards(scene, given.photos, given.seed)
+    faces(scene, given.photos, given.seed + 1)
+    poor_cards(scene, max(1, given.photos // 3), given.seed + 2)
+    no_cards(given.seed)
+    speed(scene, given.seed + 3)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,82 @@
+"""Scale, height and neutral places as they are given on the command line, and ``grader doctor``."""
+
+import json
+
+import cv2
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from grader.cli.main import app
+
+run = CliRunner().invoke
+
+
+@pytest.fixture
+def photo(tmp_path):
+    """A plain picture; graded whole it is one face."""
+    picture = np.random.default_rng(1).integers(90, 160, (240, 320, 3)).astype(np.uint8)
+    path = tmp_path / "a.png"
+    cv2.imwrite(str(path), picture)
+    return path
+
+
+def checked(photo, *options):
+    ended = run(app, ["check", str(photo), "--whole", "--json", *options])
+    assert ended.exit_code == 0, ended.output
+    return json.loads(ended.stdout)
+
+
+def test_a_length_measured_in_the_photo_is_a_scale(photo):
+    scale = checked(photo, "--scale-px", "412:100mm")["photo"]["scale"]
+    assert scale["mm_per_px"] == pytest.approx(100 / 412)
+    assert scale["source"] == "hand"
+    assert scale["low"] == scale["high"] == scale["mm_per_px"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--scale-px", "412"], "412:100mm"),
+        (["--scale-px", "0:100mm"], "412:100mm"),
+        (["--scale-px", "412:100mm", "--mm-per-px", "0.1"], "not both"),
+        (["--paper-at", "1,2,3"], "x,y,w,h"),
+        (["--paper-at", "1,2,3,4", "--tray-at", "1,2,3,4"], "not both"),
+        (["--height-mm", "-3"], "height-mm"),
+    ],
+)
+def test_what_makes_no_sense_is_told(photo, options, words):
+    ended = run(app, ["check", str(photo), *options])
+    assert ended.exit_code == 2
+    assert words in ended.output
+
+
+def test_a_neutral_place_sets_where_colours_are_known_from(photo):
+    assert checked(photo)["photo"]["colour"]["source"] == "uncalibrated"
+    record = checked(photo, "--tray-at", "10,10,200,100")
+    assert record["photo"]["colour"]["source"] == "tray"
+    assert record["made_with"]["neutral"] == {"box": [10, 10, 200, 100], "kind": "tray"}
+
+
+def test_a_place_outside_the_photo_is_one_line(photo):
+    ended = run(app, ["check", str(photo), "--paper-at", "300,10,200,100"])
+    assert ended.exit_code == 1
+    assert "not within 320 x 240 px" in ended.stderr
+    assert "Traceback" not in ended.output
+
+
+def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
+    out = tmp_path / "found.png"
+    ended = run(app, ["doctor", str(photo), "--whole", "--picture", str(out), "--mm-per-px", "0.2"])
+    assert ended.exit_code == 0, ended.output
+    for words in ("none seen", "0.2 mm per px by hand", "uncalibrated", "Stone 1"):
+        assert words in ended.stdout
+    drawn, before = cv2.imread(str(out)), cv2.imread(str(photo))
+    assert drawn.shape == before.shape
+    assert (drawn != before).any()
+
+
+def test_doctor_never_draws_over_the_photo(photo):
+    ended = run(app, ["doctor", str(photo), "--picture", str(photo)])
+    assert ended.exit_code == 2
+    assert "is the photo itself" in ended.output
