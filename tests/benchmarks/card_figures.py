@@ -1,8 +1,8 @@
 """How well the photo card is found and what its millimetres are worth, on simulated photos.
 
-    python tests/benchmarks/card_figures.py [--photos N] [--seed S]
+    python tests/benchmarks/card_figures.py [--photos N] [--seed S] [--write]
 
-Truth is the geometry of the camera in ``card_camera.py``. One line a figure, with n and seed.
+Truth is the geometry of the camera in ``card_camera.py``. ``--write`` puts the rows into FIGURES.md.
 """
 
 import argparse
@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import cv2
+import figures
 import numpy as np
 from card_camera import (
     Pinhole,
@@ -20,6 +21,7 @@ from card_camera import (
     random_light,
     with_stone,
 )
+from figures import Row
 from numpy.typing import NDArray
 
 from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
@@ -28,6 +30,8 @@ from grader.photo.scale import face_scale
 
 LARGE, SMALL = (4000, 3000), (2000, 1500)
 SAMPLES = Path(__file__).parents[2] / "sample_images"
+TABLE = Path(__file__).parent / "FIGURES.md"
+MEASURED_ON = "simulated photos of the card"
 
 
 def true_mm_per_px(camera: Pinhole, at_mm: NDArray) -> float:
@@ -50,13 +54,24 @@ def plane_errors(
     return found
 
 
-def told(name: str, errors: list, n: str, limit: float | None = None) -> None:
-    """Print quantiles of relative errors, the part within a limit, and how often intervals hold."""
+def told(name: str, errors: list, seed: int, floor: str = "") -> Row:
+    """Return the row of relative errors, which part of them a limit holds, and how often intervals do."""
     size = 100 * np.abs([e for e, _ in errors])
-    within = "" if limit is None else f", within {limit:g} %: {100 * (size <= limit).mean():.1f} %"
-    print(
-        f"{name}: median {np.median(size):.3f} %, 95 % {np.quantile(size, 0.95):.3f} %, "
-        f"most {size.max():.3f} %{within}, interval holds {100 * np.mean([h for _, h in errors]):.1f} % ({n})"
+    held = np.mean([h for _, h in errors])
+    return Row(
+        f"{name}: error, %; the interval holds the truth, share",
+        f"{MEASURED_ON}, seed {seed}",
+        str(len(errors)),
+        f"95 % under {np.quantile(size, 0.95):.2f}; {held:.2f}",
+        f"median {np.median(size):.2f}, most {size.max():.2f}",
+        floor,
+    )
+
+
+def counted(name: str, count: int, n: int, seed: int, floor: str = "") -> Row:
+    """Return the row of how many of n there are."""
+    return Row(
+        f"{name}, share", f"{MEASURED_ON}, seed {seed}", str(n), f"{count / n:.3f}", floor=floor
     )
 
 
@@ -65,7 +80,7 @@ def size_of(number: int) -> tuple[int, int]:
     return LARGE if number % 3 == 0 else SMALL
 
 
-def whole_cards(scene: Scene, photos: int, seed: int) -> None:
+def whole_cards(scene: Scene, photos: int, seed: int) -> list[Row]:
     """Cards at any turn, up to 35 degrees of tilt, in any light."""
     rng = np.random.default_rng(seed)
     errors, missed, codes = {25: [], 35: []}, 0, []
@@ -77,18 +92,19 @@ def whole_cards(scene: Scene, photos: int, seed: int) -> None:
         codes += [remark.code for remark in remarks]
         if sighting is not None:
             errors[25 if camera.tilt_deg <= 25 else 35] += plane_errors(sighting, camera, rng)
-    n = f"n = {photos}, seed {seed}"
-    print(f"whole card found: {100 * (1 - missed / photos):.1f} % ({n})")
-    for tilt, limit in ((25, 0.5), (35, 1.0)):
-        name = f"scale in the card's plane, tilt to {tilt}°"
-        told(name, errors[tilt], f"n = {len(errors[tilt])} places, seed {seed}", limit)
-    counts = ", ".join(f"{c} {codes.count(c)}" for c in sorted(set(codes))) or "none"
-    print(f"remarks on these whole flat cards: {counts} ({n})")
+    return [
+        counted("whole card found", photos - missed, photos, seed, "≥ 0.99"),
+        *(
+            told(f"scale in the card's plane, tilt to {tilt}°", errors[tilt], seed, f"≤ {limit} %")
+            for tilt, limit in ((25, 0.5), (35, 1))
+        ),
+        counted("whole flat card said to be bent or hidden", len(codes), photos, seed),
+    ]
 
 
-def poor_cards(scene: Scene, photos: int, seed: int) -> None:
+def poor_cards(scene: Scene, photos: int, seed: int) -> list[Row]:
     """Half hidden, glared, bent."""
-    n = f"n = {photos}, seed {seed}"
+    rows = []
     for kind in ("half hidden", "glared", "bent"):
         rng = np.random.default_rng(seed)
         errors, missed, said = [], 0, 0
@@ -103,10 +119,12 @@ def poor_cards(scene: Scene, photos: int, seed: int) -> None:
             )
             if sighting is not None:
                 errors += plane_errors(sighting, camera, rng)
-        print(
-            f"{kind}: found {100 * (1 - missed / photos):.1f} %, said so {100 * said / photos:.1f} % ({n})"
-        )
-        told(f"{kind}: scale in the card's plane", errors, f"{len(errors)} places, seed {seed}")
+        rows += [
+            counted(f"{kind} card found", photos - missed, photos, seed),
+            counted(f"{kind} card told as such", said, photos, seed),
+            told(f"{kind} card: scale in its plane", errors, seed),
+        ]
+    return rows
 
 
 def harm(kind: str, rng: np.random.Generator) -> dict:
@@ -129,7 +147,7 @@ def harm(kind: str, rng: np.random.Generator) -> dict:
     return {"surface": bent}
 
 
-def faces(scene: Scene, photos: int, seed: int) -> None:
+def faces(scene: Scene, photos: int, seed: int) -> list[Row]:
     """Lengths on faces 5 to 60 mm over the card, seen from 200 to 600 mm."""
     rng = np.random.default_rng(seed)
     ways = {
@@ -187,22 +205,24 @@ def faces(scene: Scene, photos: int, seed: int) -> None:
             ways["height typed, EXIF, one scale for all directions, tilt to 5°"].append(
                 (scale.mm_per_px * length_px / true - 1, held)
             )
-    print(
-        f"card found from 200 to 600 mm, part of it outside the picture or not: "
-        f"{100 * (1 - missed / photos):.1f} % (n = {photos}, seed {seed})"
-    )
-    for name, errors in ways.items():
-        told(f"length on the face, {name}", errors, f"n = {len(errors)}, seed {seed}", 1.5)
+    floors = {"height typed, EXIF": "≤ 1.5 %", "height unknown, EXIF": "holds ≥ 0.90"}
+    return [
+        counted("card found from 200 to 600 mm", photos - missed, photos, seed),
+        *(
+            told(f"length on the face, {name}", errors, seed, floors.get(name, ""))
+            for name, errors in ways.items()
+        ),
+    ]
 
 
-def no_cards(seed: int) -> None:
+def no_cards(seed: int) -> list[Row]:
     """Photos without a card."""
     names = sorted(SAMPLES.glob("*.jpg"))
     found = sum(find_card(cv2.imread(str(name))[..., ::-1])[0] is not None for name in names)
-    print(f"cards found where there is none: {found} (n = {len(names)} sample photos)")
+    return [Row("cards found where there is none", "sample photos", str(len(names)), str(found))]
 
 
-def speed(scene: Scene, seed: int) -> None:
+def speed(scene: Scene, seed: int) -> list[Row]:
     """Seconds for 12 megapixels on one thread, and in R: decoding the file and turning it to Lab."""
     rng = np.random.default_rng(seed)
     seconds, blank, unit = [], [], []
@@ -225,25 +245,37 @@ def speed(scene: Scene, seed: int) -> None:
             way()
             times.append(time.perf_counter() - start)
     unit = np.median(unit)
-    for name, times in (("card", seconds), ("no card", blank)):
-        print(
-            f"finding, 12 megapixels, one thread, {name}: median {np.median(times):.2f} s "
-            f"({np.median(times) / unit:.2f} R), most {max(times):.2f} s (n = {len(times)}, seed {seed})"
+    return [
+        Row(
+            f"looking for the card in 12 megapixels, {name}, R",
+            f"{MEASURED_ON}, one thread",
+            str(len(times)),
+            f"{np.median(times) / unit:.2f} (R = {unit:.2f} s)",
+            f"most {max(times) / unit:.2f}",
         )
+        for name, times in (("card", seconds), ("no card", blank))
+    ]
 
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--photos", type=int, default=240)
     asked.add_argument("--seed", type=int, default=41)
+    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
     given = asked.parse_args()
     cv2.setNumThreads(1)
     scene = Scene.of(with_stone(page(), np.random.default_rng(given.seed)))
-    whole_cards(scene, given.photos, given.seed)
-    faces(scene, given.photos, given.seed + 1)
-    poor_cards(scene, max(1, given.photos // 3), given.seed + 2)
-    no_cards(given.seed)
-    speed(scene, given.seed + 3)
+    rows = [
+        *whole_cards(scene, given.photos, given.seed),
+        *faces(scene, given.photos, given.seed + 1),
+        *poor_cards(scene, max(1, given.photos // 3), given.seed + 2),
+        *no_cards(given.seed),
+        *speed(scene, given.seed + 3),
+    ]
+    cells = [row.cells() for row in rows]
+    print(figures.as_table(cells))
+    if given.write:
+        figures.write_table(TABLE, cells)
 
 
 if __name__ == "__main__":

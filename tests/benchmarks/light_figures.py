@@ -1,6 +1,6 @@
 """Prints how well colours agree between lights, with n and seed.
 
-``python tests/benchmarks/light_figures.py [--seed N] [--rounds N]``: photos of swatches that are not on the
+``python tests/benchmarks/light_figures.py [--seed N] [--rounds N] [--write]``: photos of swatches that are not on the
 chart, worked out from spectra (``spectral.py``): seven cameras, six lights, fall-off, +-1 EV, each read in
 four ways: with the chart alone, the chart and a uniform paper border, the paper border alone, and as it is.
 A swatch that is burnt out in the photo is left out: no way could read it.
@@ -9,10 +9,13 @@ A swatch that is burnt out in the photo is left out: no way could read it.
 import argparse
 import time
 from collections import defaultdict
+from pathlib import Path
 
 import cv2
+import figures
 import numpy as np
 import spectral as sp
+from figures import Row
 from numpy.typing import NDArray
 
 from grader.photo import chart
@@ -32,6 +35,7 @@ from grader.render.icc_profile import display_p3_profile
 ENCODINGS = {False: srgb_encoding(), True: encoding_of_profile(display_p3_profile(), 256)}
 STONES = 30
 WAYS = ("chart", "chart and paper", "paper", "as it is")
+TABLE = Path(__file__).parent / "FIGURES.md"
 
 
 def main() -> None:
@@ -39,13 +43,15 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=4)
     asked.add_argument("--rounds", type=int, default=2, help="photos per camera and light")
     asked.add_argument("--faces", type=int, default=150, help="renders for the hard shadow")
+    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     print(f"seed {args.seed}")
     print_polynomials(args.seed)
-    print_lights(args.seed, args.rounds)
-    print_shadows(args.seed, args.faces)
+    rows = [*print_lights(args.seed, args.rounds), *print_shadows(args.seed, args.faces)]
     print_times(args.seed)
+    if args.write:
+        figures.write_table(TABLE, [row.cells() for row in rows])
 
 
 def print_polynomials(seed: int) -> None:
@@ -85,8 +91,8 @@ def _at_points(reflectances: NDArray, shot: sp.Shot) -> tuple[NDArray, NDArray]:
     return sp.filed(light, shot), (sp.codes_of(light) < 250).all(axis=1)
 
 
-def print_lights(seed: int, rounds: int) -> None:
-    """The four ways, per light, on whole pictures."""
+def print_lights(seed: int, rounds: int) -> list[Row]:
+    """The four ways, per light, on whole pictures; and their rows."""
     rng = np.random.default_rng([seed, 2])
     left = {way: defaultdict(list) for way in WAYS}
     offsets, remaining, notes = defaultdict(list), [], defaultdict(int)
@@ -115,6 +121,23 @@ def print_lights(seed: int, rounds: int) -> None:
     for way in WAYS:
         reach = np.percentile(np.abs(np.concatenate(offsets[way])), 95, axis=0) / 1.96
         print(f"  L*, a*, b* of stone colours: 95 % lie within 1.96 x {reach.round(1)}, {way}")
+    floors = {"chart": "≤ 2 / ≤ 5", "paper": "≤ 5 / –"}
+    rows = []
+    for way in WAYS:
+        by_light = [left[way][light] for light in sp.LIGHTS]
+        medians = [float(np.median(np.concatenate(values))) for values in by_light if values]
+        everything = [d for values in by_light for d in values]
+        rows.append(
+            Row(
+                f"colours by {way}: CIEDE2000, median / 95 %",
+                f"photos simulated from spectra not on the chart, seed {seed}",
+                f"{len(everything)} photos",
+                _two(everything),
+                f"medians of the lights {min(medians):.2f} to {max(medians):.2f}",
+                floors.get(way, ""),
+            )
+        )
+    return rows
 
 
 def _read(rgb, scene, shot, spectra, notes, remaining) -> dict[str, tuple]:
@@ -172,8 +195,8 @@ def _two(values: list[NDArray]) -> str:
     return f"{np.median(together):.2f} / {np.percentile(together, 95):.2f}"
 
 
-def print_shadows(seed: int, faces: int) -> None:
-    """Hard shadows found on renders onto which one was multiplied, and said on those as they are."""
+def print_shadows(seed: int, faces: int) -> list[Row]:
+    """Hard shadows found on renders onto which one was multiplied, and said on those as they are; and their rows."""
     found, falsely, n = 0, 0, 0
     for number in range(faces):
         rng = np.random.default_rng([seed, 3, number])
@@ -189,6 +212,18 @@ def print_shadows(seed: int, faces: int) -> None:
     print(
         f"\nhard shadow, held-out renders: found {found / n:.0%}, said falsely {falsely / n:.1%}, n {n}"
     )
+    measured_on = f"held-out renders, seed {seed}"
+    return [
+        Row(
+            "hard shadow told, share",
+            f"{measured_on}, a shadow laid over",
+            str(n),
+            f"{found / n:.2f}",
+        ),
+        Row(
+            "hard shadow told where there is none, share", measured_on, str(n), f"{falsely / n:.3f}"
+        ),
+    ]
 
 
 def _shadow(rng: np.random.Generator, mask: NDArray) -> NDArray[np.float32]:
