@@ -40,7 +40,7 @@ def test_a_lamps_mirror_is_glare_and_the_stone_beside_it_is_not():
 def test_white_bands_are_no_glare_once_both_looks_have_spoken():
     rng, linear = np.random.default_rng(3), blue()
     for top in range(40, SIZE, 80):
-        linear[top : top + 30] = (0.72, 0.72, 0.69) + rng.normal(0, 0.04, (30, SIZE, 1))
+        linear[top : top + 30] = np.array([0.72, 0.72, 0.69]) + rng.normal(0, 0.04, (30, SIZE, 1))
     face = face_of(cv2.GaussianBlur(linear, (0, 0), 1.0))
     found = find_regions(face, find_glare(face), load_profile())
     assert found.glare_share < 0.01
