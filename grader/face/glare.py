@@ -11,16 +11,26 @@ from grader.face.cracks import cracks_input
 from grader.face.face import Face
 from grader.photo.net import run_net
 
+#: The network's outputs, in their order.
+NAMES = ("none", "crack", "pattern line", "glare")
+
 
 def find_glare(face: Face) -> NDArray[np.float32]:
-    """Return the chance of each pixel of a face to lie under glare, 0 to 1, shape (h, w).
+    """Return the chance of each pixel of a face to lie under glare, 0 to 1.
+
+    Parameters
+    ----------
+    face : of any working size.
+
+    Returns
+    -------
+    ndarray of shape (h, w), float32; off the stone it means nothing.
 
     Raises
     ------
     ModelError
         The network's weights are missing or damaged.
     """
-    # Its outputs are none of them, crack, pattern line, glare.
     scores = run_net("glare", cracks_input(face.lab, face.mask))
     chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    return chances[..., 3] / chances.sum(axis=-1)
+    return chances[..., NAMES.index("glare")] / chances.sum(axis=-1)

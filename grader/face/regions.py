@@ -105,9 +105,10 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     fine = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
     # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
     hidden = (fine[..., len(ROLES)] + glare) / 2
-    fine[..., : len(ROLES)] *= ((1 - hidden) / (1 - fine[..., len(ROLES)]).clip(1e-6))[..., None]
-    fine[..., len(ROLES)] = hidden
-    return _by_class(fine, face.lab, profile)
+    # A pixel that is glare for sure has no role left to share out.
+    roles = fine[..., : len(ROLES)] + np.float32(1e-7)
+    roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
+    return _by_class(np.dstack([roles, hidden]), face.lab, profile)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:

@@ -1,6 +1,6 @@
 """Small networks, run on the CPU by OpenCV's ONNX reader: weights run no code of their own."""
 
-from functools import lru_cache
+from functools import cache
 from importlib import resources
 from pathlib import Path
 
@@ -45,7 +45,7 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
     return net.forward()[0].transpose(1, 2, 0)[:h, :w]
 
 
-@lru_cache(maxsize=4)
+@cache
 def _load(name: str) -> cv2.dnn.Net:
     path = starter_folder() / f"{name}.onnx"
     try:

@@ -18,7 +18,7 @@ from grader.train.examples import IGNORE
 #: Standard deviations of the logarithm of each channel's gain, of all together, and of the contrast: more than a
 #: phone gets wrong.
 GAIN, EXPOSURE, CONTRAST = 0.08, 0.15, 0.1
-#: Noise of the light at white, at most, and the size of its blotches in px: a phone smears what it can not see.
+#: Noise of the light at white, at most, and the size of its blotches in px: a phone smears what it cannot see.
 NOISE, BLOTCHES_PX = 0.03, (1, 1, 1, 2)
 #: Share of regions examples with turned hues.
 TURNED = 0.2

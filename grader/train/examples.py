@@ -34,7 +34,8 @@ class Example:
 
     pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
-    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.   glare : 3 glare besides.
+    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.
+    glare : as cracks, and 3 where glare hides what lies below.
     """
 
     picture: NDArray[np.uint8]

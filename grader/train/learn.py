@@ -10,6 +10,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
+from grader.face.glare import NAMES as GLARE_NAMES
 from grader.face.regions import GLARE_WEIGHT, ROLES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
@@ -23,8 +24,8 @@ class Part:
     """Shape of a part's network and what counts in its loss.
 
     widths : channels at each halving.   outputs : their names.   weights : how much a pixel of each name counts;
-    empty for pieces, whose outputs are stone or ground, and depth.   whole : each place is told
-    what holds for the whole stone.
+    empty for pieces, whose outputs are stone or ground, and depth.   whole : its channels
+    are weighed by what holds for the whole picture.
     """
 
     inputs: int
@@ -40,7 +41,7 @@ PARTS = {
     # It sees large pictures and needs little surround. Lines are rare.
     "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
     # With the lines as names of their own, so that it does not take them for sparks.
-    "glare": Part(4, ("none", "crack", "pattern line", "glare"), (16, 24, 40, 64), (1, 3, 2, 1)),
+    "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.

@@ -20,8 +20,8 @@ class UNet(nn.Module):
     """Scores for every pixel of a picture, shape (n, inputs, h, w) to (n, outputs, h, w); h and w multiples of 32.
 
     The first layer reads 2×2 pixel blocks and the last one looks at the full-size picture again, which costs
-    a quarter of a full-size first level and keeps the borders sharp. With ``whole`` every place of the
-    deepest level is weighed by a mean over all places that count: by what holds for the whole stone.
+    a quarter of a full-size first level and keeps the borders sharp. With ``whole`` each channel of the
+    deepest level is weighed by a mean over all places that count: by what holds for the whole picture.
     """
 
     def __init__(
@@ -29,7 +29,7 @@ class UNet(nn.Module):
     ) -> None:
         super().__init__()
         self.heed = nn.Conv2d(widths[-1], widths[-1], 1) if whole else None
-        self.whole = nn.Conv2d(widths[-1], widths[-1], 1) if whole else None
+        self.weigh = nn.Conv2d(widths[-1], widths[-1], 1) if whole else None
         self.stem = nn.Conv2d(inputs, widths[0], 4, stride=2, padding=1)
         self.down = nn.ModuleList(
             _double(a, b) for a, b in zip((widths[0], *widths[:-1]), widths, strict=True)
@@ -48,9 +48,9 @@ class UNet(nn.Module):
         for level, block in enumerate(self.down):
             x = block(x if level == 0 else functional.max_pool2d(x, 2))
             kept.append(x)
-        if self.whole is not None:
+        if self.weigh is not None:
             heed = torch.sigmoid(self.heed(x))
-            x = x * torch.sigmoid(self.whole(_mean(x * heed) / (_mean(heed) + 1e-3)))
+            x = x * torch.sigmoid(self.weigh(_mean(x * heed) / (_mean(heed) + 1e-3)))
         for block, skip in zip(self.up, kept[-2::-1], strict=True):
             x = block(
                 torch.cat([functional.interpolate(x, scale_factor=2, mode="nearest"), skip], 1)

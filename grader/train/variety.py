@@ -28,7 +28,8 @@ def other_ground(
 
 
 def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
-    """A ground of one material or two that meet, bare or with flat things strewn over it; (h, w, 3), 0 to 255."""
+    """A ground of one material or two that meet, bare or with flat things strewn over it; (h, w, 3), about 0 to 255,
+    not clipped."""
     ground = _material(h, w, rng)
     if rng.random() < 0.2:
         y, x = np.mgrid[:h, :w].astype(np.float32)
@@ -55,7 +56,7 @@ def _material(
 ) -> NDArray[np.float32]:
     """One material of 2 to 4 colours at any grain: cloudy, grained, striped, pebbled or dotted; (h, w, 3)."""
     colours = _colours(int(rng.integers(2, 5)), rng.choice(spreads), rng)
-    grain_px = float(np.exp(rng.uniform(np.log(1.5), np.log(0.12 * max(h, w)))))
+    grain_px = float(np.exp(rng.uniform(np.log(1.5), np.log(max(2.0, 0.12 * max(h, w))))))
     field = rng.choice([_clouds, _stripes, _pebbles, _dots, _rough], p=[0.4, 0.2, 0.18, 0.1, 0.12])(
         h, w, grain_px, rng
     )
@@ -72,11 +73,13 @@ def _material(
 
 
 def _clouds(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Soft blotches, drawn out one way."""
     stretch = float(np.exp(rng.normal(0, 0.6)))
     return _noise(h, w, grain_px * stretch, grain_px / stretch, rng)
 
 
 def _stripes(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Stripes at any turn, straight or wavy."""
     field = _clouds(h, w, grain_px, rng)
     y, x = np.mgrid[:h, :w].astype(np.float32)
     turn = rng.uniform(0, np.pi)
@@ -88,7 +91,7 @@ def _stripes(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArr
 
 
 def _pebbles(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Grains of one tone each, with dark gaps or without."""
+    """Grains, each of a tone of its own that changes from its middle outwards."""
     away, labels = cells(rng, (h, w), max(3.0, grain_px * 2))
     gap = np.clip(away / np.float32(grain_px), 0, 1.5) * np.float32(rng.uniform(-1.2, 1.2))
     return cell_values(rng, labels) + gap
@@ -111,9 +114,9 @@ def _rough(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray
     up = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None]) + 1 / side
     waves = np.fft.rfft2(rng.normal(0, 1, (side, side))) * up ** -rng.uniform(0, 1.6)
     field = np.fft.irfft2(waves).astype(np.float32)
-    scale = min(1.0, max(h, w) / side) * max(1.0, grain_px / 8)
-    part = max(16, round(side / scale))
-    return cv2.resize(field[:part, :part], (w, h), interpolation=cv2.INTER_CUBIC)
+    zoom = max(grain_px / 8, max(h, w) / side, 1.0)
+    part = field[: max(2, round(h / zoom)), : max(2, round(w / zoom))]
+    return cv2.resize(part, (w, h), interpolation=cv2.INTER_CUBIC)
 
 
 def _strewn(h: int, w: int, rng: np.random.Generator) -> NDArray[np.bool_]:

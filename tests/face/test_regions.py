@@ -183,3 +183,16 @@ def test_eight_classes_are_measured_from_end_to_end():
     found = regions_of(face, profile)
     assert sum(share.value for share in found.shares.values()) == pytest.approx(1, abs=1e-6)
     assert set(np.unique(found.codes)) <= set(range(1, 10))
+
+
+@pytest.mark.parametrize(
+    ("near", "whole", "hidden"), [(1, 0, 0.5), (0, 1, 0.5), (0.2, 0.6, 0.4), (1, 1, 1)]
+)
+def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
+    chances = np.append(np.array([1, 1, 2]) / 4 * (1 - whole), whole).clip(1e-9)
+    scores = (np.log(chances) + np.log([1, 1, 1, regions.GLARE_WEIGHT])).astype(np.float32)
+    monkeypatch.setattr(regions, "run_net", lambda _, seen: np.tile(scores, (*seen.shape[:2], 1)))
+    face = face_of(np.full((regions.LOOK_PX, regions.LOOK_PX, 3), 0.3))
+    found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
+    np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)
+    np.testing.assert_allclose(found.sum(axis=-1), 1, atol=1e-4)

@@ -1,7 +1,11 @@
 """What the networks learn from: targets that fit their pictures, and variety that leaves the truth alone."""
 
-import numpy as np
+from types import SimpleNamespace
 
+import numpy as np
+import pytest
+
+from grader.measures import UNREADABLE
 from grader.render import TRAINING
 from grader.train import examples, variety
 
@@ -67,3 +71,41 @@ def test_a_shaded_rim_is_darker_or_glows_but_the_middle_stays():
     assert np.abs(shaded[50, 50] - 0.5).max() < 0.1
     assert np.abs(shaded - linear)[mask].max() > 0.05
     np.testing.assert_array_equal(shaded[~mask], linear[~mask])
+
+
+@pytest.mark.parametrize("glare", [False, True])
+def test_glare_is_a_name_in_the_glare_crops_alone_and_lies_over_a_crack(glare):
+    pieces, lines = np.zeros((120, 120), np.uint8), np.zeros((120, 120), np.uint8)
+    pieces[10:110, 10:110], lines[50:54, 20:100] = 1, examples.CRACK
+    codes = pieces.copy()
+    codes[40:70, 40:70] = UNREADABLE
+    photo = SimpleNamespace(
+        rgb=np.full((120, 120, 3), 90, np.uint8), pieces=pieces, regions=codes, cracks=lines,
+        stones=[SimpleNamespace(id=1, box=(10, 10, 100, 100))],
+    )  # fmt: skip
+    crops = examples.cracks_examples(photo, np.random.default_rng(0), most=4, glare=glare)
+    for target in (crop.target for crop in crops):
+        on = target[target != examples.IGNORE]
+        # 30 x 30 of 100 x 100 px lie under the lamp, the crack there too.
+        assert np.mean(on == 3) == pytest.approx(0.09 if glare else 0, abs=0.01)
+        assert (on == 1).any()
+
+
+FIELDS = [variety._clouds, variety._stripes, variety._pebbles, variety._dots, variety._rough]
+
+
+@pytest.mark.parametrize("field", FIELDS)
+@pytest.mark.parametrize("grain_px", [1.5, 8, 40])
+def test_no_material_is_flat(field, grain_px):
+    drawn = field(80, 120, grain_px, np.random.default_rng(3))
+    assert drawn.shape == (80, 120)
+    assert np.isfinite(drawn).all()
+    assert np.ptp(drawn) > 0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_ground_fills_its_picture(seed):
+    for size in ((60, 90), (8, 12)):
+        ground = variety._pattern(*size, np.random.default_rng(seed))
+        assert ground.shape == (*size, 3)
+        assert np.isfinite(ground).all()
