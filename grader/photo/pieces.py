@@ -28,6 +28,8 @@ LEAST_AREA_SHARE, LEAST_CERTAINTY, LEAST_CERTAINTY_CLOSE = 0.0006, 0.65, 0.94
 LEAST_AGREEMENT = 0.35
 # Two outlines are one stone where this share of the smaller lies in the larger, on a grid of so many px.
 DOUBLE_SHARE, DOUBLES_PX = 0.5, 512
+# An outline that takes this share of the photo is no stone cut out of it.
+FILLING_SHARE = 0.95
 # An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
 FINER = 4
 OUTLINE_TOLERANCE_PX = 0.2
@@ -58,7 +60,8 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
     is not a stone. No stone found is a remark, ``no_stone``, not an error.
     """
     outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
-    outlines = _in_rows(_without_doubles([o for o in outlines if o is not None]))
+    outlines = [o for o in outlines if o is not None and not _fills(o, photo)]
+    outlines = _in_rows(_without_doubles(outlines))
     if not outlines:
         text = "no stone found; use a plain ground, or --whole if one face fills the picture"
         return (), (Remark("no_stone", text),)
@@ -78,6 +81,12 @@ def whole_photo(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
 def pieces_input(lab: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return what the network reads: CIELAB of shape (h, w, 3), each channel brought near -1 to 1."""
     return scaled_lab(lab)
+
+
+def _fills(outline: NDArray, photo: Photo) -> bool:
+    """Whether an outline is all of the photo: bare ground then looks like a face that fills it, so ``--whole`` is to
+    say which it is."""
+    return cv2.contourArea(outline) > FILLING_SHARE * photo.width * photo.height
 
 
 def _rough_outlines(photo: Photo) -> list[NDArray]:
