@@ -1,21 +1,12 @@
 """The benchmark's scores, held against arrays drawn by hand."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
+import metrics
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from labelled import quarter_turns
 from scipy.stats import spearmanr
-
-_SPEC = importlib.util.spec_from_file_location(
-    "benchmark_metrics", Path(__file__).parent / "benchmarks" / "metrics.py"
-)
-metrics = importlib.util.module_from_spec(_SPEC)
-sys.modules[_SPEC.name] = metrics
-_SPEC.loader.exec_module(metrics)
 
 
 def test_background_and_unreadable_are_wrong_answers():
@@ -234,12 +225,6 @@ def test_the_resampled_range_repeats_with_its_seed():
     assert ranges[0] == ranges[1]
 
 
-@pytest.fixture
-def quarter_turns(monkeypatch):
-    monkeypatch.syspath_prepend(str(Path(__file__).parent / "benchmarks"))
-    return importlib.import_module("labelled").quarter_turns
-
-
 def drop() -> np.ndarray:
     mask = np.zeros((60, 60), bool)
     mask[10:50, 20:40] = True
@@ -248,11 +233,11 @@ def drop() -> np.ndarray:
 
 
 @pytest.mark.parametrize("turns", range(4))
-def test_a_label_that_lies_turned_is_laid_back(quarter_turns, turns):
+def test_a_label_that_lies_turned_is_laid_back(turns):
     assert quarter_turns(drop(), np.rot90(drop(), -turns)) == turns
 
 
-def test_a_label_that_fits_no_better_turned_is_left_as_it_is(quarter_turns):
+def test_a_label_that_fits_no_better_turned_is_left_as_it_is():
     round_stone = np.hypot(*(np.mgrid[:61, :61] - 30)) < 20
     assert quarter_turns(round_stone, round_stone) == 0
     nearly = round_stone.copy()
@@ -260,7 +245,7 @@ def test_a_label_that_fits_no_better_turned_is_left_as_it_is(quarter_turns):
     assert quarter_turns(nearly, np.rot90(nearly)) == 0
 
 
-def test_a_label_is_not_turned_into_another_shape(quarter_turns):
+def test_a_label_is_not_turned_into_another_shape():
     wide = np.zeros((20, 60), bool)
     wide[5:15, 5:20] = True
     assert quarter_turns(wide, wide[:, ::-1]) in (0, 2)

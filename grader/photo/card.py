@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from grader.measures import Remark
 from grader.photo.pose import Camera, camera_over, focal_range_px
+from grader.photo.shrink import shrunk
 
 Quad = NDArray[np.float64]
 
@@ -84,6 +85,8 @@ SEARCH_PX = 2000
 LEAST_OUTLINE = 0.01
 #: Fewer marks than this are no card; below this share of all the card counts as half hidden.
 LEAST_MARKS, WHOLE_SHARE = 3, 0.7
+#: A mirrored card shows at least so many squares with marks that cannot be read.
+LEAST_UNREAD = 8
 #: A corner further than this from the plane that most agree on is not sound.
 SOUND_MM, SOUND_PX = 0.25, 1.5
 #: From this share of unsound corners, or this bend left in the sound ones, a card is bent.
@@ -154,6 +157,11 @@ class CardSighting:
         """The card's corners (4, 2) in px."""
         return _mapped(self.homography, Box(0, 0, WIDTH_MM, HEIGHT_MM).corners_mm())
 
+    @property
+    def place_px(self) -> Quad:
+        """Corners (4, 2) in px of the unprinted place for stones."""
+        return _mapped(self.homography, PLACE.corners_mm(INSET_MM))
+
     def card_mm(self, points_px: NDArray) -> NDArray[np.float64]:
         """Return (n, 2) points of the photo as points in the card's plane, in mm."""
         return _mapped(np.linalg.inv(self.homography), points_px)
@@ -222,10 +230,12 @@ def find_card(
     """
     grey = _grey(rgb)
     size_px = (grey.shape[1], grey.shape[0])
-    marks, mirrored = _marks(grey), False
+    (marks, unread), mirrored = _marks(grey), False
     if len(marks[1]) < LEAST_MARKS:
         flipped = np.ascontiguousarray(grey[:, ::-1])
-        marks, mirrored = _marks(flipped), True
+        # A mirrored card shows as squares that cannot be read; without them there is nothing to turn over.
+        if unread >= LEAST_UNREAD:
+            (marks, _), mirrored = _marks(flipped), True
         if len(marks[1]) < LEAST_MARKS:
             text = "no card seen; lay it printed side up beside the stone, all of it in the picture"
             return None, (Remark("card_not_found", text),)
@@ -348,23 +358,24 @@ def _grey(rgb: NDArray) -> NDArray[np.uint8]:
     return cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY)
 
 
-def _marks(grey: NDArray[np.uint8]) -> Marks:
-    """Corners (n, 4, 2) and ids (n,) of the card's marks; OpenCV's px, whose centres are whole."""
+def _marks(grey: NDArray[np.uint8]) -> tuple[Marks, int]:
+    """Corners (n, 4, 2) and ids (n,) of the card's marks, in OpenCV's px, whose centres are whole; and how many squares
+    could not be read."""
     factor = max(grey.shape) / SEARCH_PX
     if factor <= 1:
         return _marks_at(grey)
     size = tuple(round(side / factor) for side in grey.shape[::-1])
-    corners, ids = _marks_at(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
+    (corners, ids), unread = _marks_at(shrunk(grey, size))
     sides = np.array(grey.shape[::-1]) / size
     corners = ((corners + 0.5) * sides - 0.5).astype(np.float32)
     if LEAST_MARKS <= len(ids) < WHOLE_SHARE * MARKS:
-        full = _marks_at(grey)
-        return full if len(full[1]) > len(ids) else (corners, ids)
-    return corners, ids
+        full, unread = _marks_at(grey)
+        return (full if len(full[1]) > len(ids) else (corners, ids)), unread
+    return (corners, ids), unread
 
 
-def _marks_at(grey: NDArray[np.uint8]) -> Marks:
-    corners, ids, _ = _finder().detectMarkers(grey)
+def _marks_at(grey: NDArray[np.uint8]) -> tuple[Marks, int]:
+    corners, ids, unread = _finder().detectMarkers(grey)
     own = _mark_corners_mm()
     kept = (
         [(c.reshape(4, 2), int(i)) for c, i in zip(corners, np.ravel(ids), strict=True)]
@@ -375,7 +386,7 @@ def _marks_at(grey: NDArray[np.uint8]) -> Marks:
     return (
         np.array([c for c, _ in kept], np.float32).reshape(-1, 4, 2),
         np.array([i for _, i in kept], np.int32),
-    )
+    ), len(unread)
 
 
 def _largest_card(marks: Marks) -> tuple[Marks, bool]:

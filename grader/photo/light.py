@@ -27,6 +27,9 @@ _LEAST_CELLS = 6
 # Settings of the light field. Noise of a cell's log light (paper grain, print); and how far each term of the
 # field goes before it is seen: a lamp that falls off to half across the frame has a slope of ln 2.
 _CELL_SD = 0.02
+# Paper beside a stone: its channels differ from the sure paper's by one factor but for this part of it, that factor is
+# under 2 either way, and within a cell light varies by less than this part.
+_SAME_TINT, _SAME_LIGHT, _PLAIN_SPREAD = 0.06, np.log(2), 0.15
 SLOPE_SD, BEND_SD = 0.4, 0.2
 FIELD_PRIOR_SD = np.array([SLOPE_SD, SLOPE_SD, BEND_SD, BEND_SD, BEND_SD])
 _ROUNDS = 6
@@ -217,7 +220,12 @@ def even_light(width_px: int, height_px: int) -> LightField:
 
 
 def field_from(
-    linear: NDArray[np.float32], mask: NDArray[np.bool_], width_px: int, height_px: int
+    linear: NDArray[np.float32],
+    mask: NDArray[np.bool_],
+    width_px: int,
+    height_px: int,
+    *,
+    like: NDArray[np.bool_] | None = None,
 ) -> LightField | None:
     """Return the light field that a surface of one colour shows; ``None`` if too little of it is seen.
 
@@ -230,8 +238,13 @@ def field_from(
     linear : ndarray of shape (h, w, 3), linear sRGB of the whole photo, at any size.
     mask : ndarray of shape (h, w), the surface.
     width_px, height_px : of the photo at full size.
+    like : ndarray of shape (h, w), the part that is the surface for sure, where things may lie on the rest of
+        ``mask``: only what has its colour and is as plain counts.
     """
-    points, light = _cells(linear, mask)
+    points, light, spread = _cells(linear, mask)
+    if like is not None:
+        same = _alike(light, spread, np.median(linear[like], axis=0))
+        points, light = points[same], light[same]
     if len(points) < _LEAST_CELLS:
         return None
     x, y = (points * (width_px / linear.shape[1], height_px / linear.shape[0])).T
@@ -251,24 +264,35 @@ def field_from(
     return LightField(np.array(terms), np.max(spreads, axis=0), width_px, height_px)
 
 
-def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return centres (n, 2) x, y and median light (n, 3) of the cells that the surface fills by a third."""
+def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """Return centres (n, 2) x, y, median light (n, 3) and spread of its logarithm (n,) of the cells that the surface
+    fills by a third."""
     h, w = mask.shape
     step = max(1, -(-max(h, w) // _FIELD_CELLS))
-    points, light = [], []
+    points, light, spread = [], [], []
     for y in range(0, h, step):
         for x in range(0, w, step):
             here = mask[y : y + step, x : x + step]
             if here.sum() * 3 < step * step:
                 continue
             seen = linear[y : y + step, x : x + step][here]
-            middle = np.median(seen, axis=0)
+            low, middle, high = np.quantile(seen, (0.1, 0.5, 0.9), axis=0)
             if middle.min() < DARK_LIGHT or middle.max() >= BURNT_LIGHT:
                 continue
             rows, columns = np.nonzero(here)
             points.append((x + columns.mean() + 0.5, y + rows.mean() + 0.5))
             light.append(middle)
-    return np.array(points).reshape(-1, 2), np.array(light, np.float64).reshape(-1, 3)
+            spread.append(np.log(high[1] / max(low[1], DARK_LIGHT)))
+    return np.array(points).reshape(-1, 2), np.array(light).reshape(-1, 3), np.array(spread)
+
+
+def _alike(light: NDArray, spread: NDArray, surface: NDArray) -> NDArray[np.bool_]:
+    """Which cells, (n,), show a surface of that colour, plain, and no darker than a lamp's fall-off makes it."""
+    ratio = np.log(light / surface)
+    tint = np.abs(ratio - ratio.mean(axis=1, keepdims=True)).max(axis=1, initial=0)
+    return (
+        (tint < _SAME_TINT) & (np.abs(ratio.mean(axis=1)) < _SAME_LIGHT) & (spread < _PLAIN_SPREAD)
+    )
 
 
 def hard_shadow(linear: NDArray[np.float32], mask: NDArray[np.bool_]) -> Remark | None:

@@ -21,6 +21,7 @@ from grader.photo.light import LightField, White, field_from, guessed_white, whi
 from grader.photo.photo import Photo, Scale
 from grader.photo.pose import focal_range_px
 from grader.photo.scale import HEIGHT_MM, FaceScale, Range, face_scale
+from grader.photo.shrink import shrunk
 
 #: Surfaces are read in a copy of the photo whose longer side has at most so many px.
 READ_PX = 1200
@@ -113,7 +114,7 @@ def find_reference(
         paper, kind = _declared(photo, neutral, paper.shape, factor), neutral.kind
     elif card is not None:
         paper = _lit(surfaces, [_filled(q * factor, paper.shape) for q in card.white_px])
-    field = field_from(surfaces, paper, photo.width, photo.height) if paper.any() else None
+    field = _field(photo, surfaces, paper, card if kind == "card" else None, factor)
     chart = find_chart(photo.rgb, photo.encoding)
     reading = read_chart(chart, field) if chart else None
     if reading and reading.correction is None and card and _on_card(chart, card):
@@ -158,17 +159,16 @@ def _tilted(face: FaceScale) -> tuple[Remark, ...]:
 
 
 def _on_card(chart: ChartSighting, card: CardSighting) -> bool:
-    """Whether most patches lie on the card."""
+    """Whether many patches lie on the card."""
     at_mm = card.card_mm(chart.centres_px)
     inside = ((at_mm >= 0) & (at_mm <= (WIDTH_MM, CARD_HEIGHT_MM))).all(axis=1)
-    return bool(inside.mean() > 0.5)
+    return bool(inside.mean() > 0.2)
 
 
 def _small_linear(photo: Photo) -> tuple[NDArray[np.float32], float]:
     factor = min(1.0, READ_PX / max(photo.width, photo.height))
     size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
-    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA) if factor < 1 else photo.rgb
-    return linear_srgb(small, photo.encoding), factor
+    return linear_srgb(shrunk(photo.rgb, size), photo.encoding), factor
 
 
 def _declared(photo: Photo, neutral: Neutral, shape, factor: float) -> NDArray[np.bool_]:
@@ -197,6 +197,22 @@ def _lit(linear: NDArray, places: list[NDArray]) -> NDArray[np.bool_]:
         if amount >= LIT_SHARE * max(light):
             lit |= mask
     return lit
+
+
+def _field(
+    photo: Photo,
+    linear: NDArray[np.float32],
+    paper: NDArray[np.bool_],
+    card: CardSighting | None,
+    factor: float,
+) -> LightField | None:
+    """The light field that the paper shows; on a card also the paper of the place where stones lie, beside them."""
+    if not paper.any():
+        return None
+    if card is None:
+        return field_from(linear, paper, photo.width, photo.height)
+    around = paper | _filled(card.place_px * factor, paper.shape)
+    return field_from(linear, around, photo.width, photo.height, like=paper)
 
 
 def _white(

@@ -1,11 +1,9 @@
 """The photo card, seen by a pinhole camera whose geometry is the truth."""
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
+import card_camera as sim
 import cv2
 import numpy as np
 import pytest
@@ -29,17 +27,6 @@ from grader.photo.card import (
 from grader.photo.pose import camera_over, focal_range_px
 from grader.photo.scale import face_scale
 
-
-def _camera_module():
-    path = Path(__file__).parents[1] / "benchmarks" / "card_camera.py"
-    spec = importlib.util.spec_from_file_location("card_camera", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-sim = _camera_module()
 MIDDLE = np.array([WIDTH_MM / 2, HEIGHT_MM / 2])
 CAMERA = sim.Pinhole(tilt_deg=20, towards_deg=200, turn_deg=25, distance_mm=330)
 

@@ -3,13 +3,12 @@
 Sensitivities, illuminants, reflectances and the maker's chart values come from the package colour-science.
 """
 
-import importlib.util
-import sys
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+import spectral
 
 from grader.photo import chart
 from grader.photo.chart import (
@@ -27,13 +26,6 @@ from grader.photo.colour import delta_e_2000, srgb_encoding
 from grader.photo.icc import encoding_of_profile
 from grader.photo.read import read_photo
 from grader.render.icc_profile import display_p3_profile
-
-_SPEC = importlib.util.spec_from_file_location(
-    "benchmark_spectral", Path(__file__).parents[1] / "benchmarks" / "spectral.py"
-)
-spectral = importlib.util.module_from_spec(_SPEC)
-sys.modules[_SPEC.name] = spectral
-_SPEC.loader.exec_module(spectral)
 
 PAPER = spectral.paper_reflectance(-4)
 NO_SWATCHES = np.empty((0, 31))

@@ -1,10 +1,8 @@
 """What a photo's colours and lengths are referred to, on simulated photos whose light and geometry are the truth."""
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
 
+import card_camera as sim
 import numpy as np
 import pytest
 
@@ -19,16 +17,6 @@ from grader.photo.reference import Neutral, find_reference, no_reference
 WARM = np.array([1.0, 0.8, 0.55])
 
 
-def _camera_module():
-    path = Path(__file__).parents[1] / "benchmarks" / "card_camera.py"
-    spec = importlib.util.spec_from_file_location("card_camera_of_references", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-sim = _camera_module()
 CAMERA = sim.Pinhole(size_px=(1600, 1200), focal_px=1200, distance_mm=330, turn_deg=20)
 
 
@@ -78,6 +66,24 @@ def test_the_cards_paper_takes_the_lamps_colour_out(with_card):
     lab = lab_from_linear(found.corrected(grey, np.array([800.0]), np.array([600.0])))[0, 0]
     assert np.hypot(lab[1], lab[2]) < 4
     assert np.hypot(*lab_from_linear(grey)[0, 0, 1:]) > 10
+
+
+def test_the_paper_beside_a_stone_shows_how_the_light_falls():
+    rng = np.random.default_rng(8)
+    scene = sim.Scene.of(sim.with_stone(sim.page(), rng))
+    light = sim.Light(fall_off=0.5, noise=1.0)
+    rgb = sim.photograph(scene, CAMERA, light, np.random.default_rng(9))
+    found = find_reference(photo_of(rgb))
+    # The same paper at both ends of the card: half the light at one end of the picture, yet one lightness.
+    seen = []
+    for x_mm, y_mm in ((40, 200), (158, 10), (40, 40), (160, 170), (100, 30)):
+        x, y = (CAMERA.project(np.array([[x_mm, y_mm]], float))[0]).round().astype(int)
+        part = srgb_curve()[rgb[y - 4 : y + 5, x - 4 : x + 5]].astype(np.float32)
+        even = found.corrected(part, np.arange(x - 4.0, x + 5), np.arange(y - 4.0, y + 5))
+        seen.append((lab_from_linear(part)[..., 0].mean(), lab_from_linear(even)[..., 0].mean()))
+    before, after = np.ptp(seen, axis=0)
+    assert before > 8
+    assert after < 2
 
 
 def test_covered_paper_does_not_set_the_white(with_card):
