@@ -93,7 +93,7 @@ def grade_photo(
         photo = read_photo(
             photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
         )
-    reference = find_reference(photo, height_mm=height_mm, neutral=neutral)
+    reference = find_reference(photo, setup=profile.setup, height_mm=height_mm, neutral=neutral)
     measured, remarks = measure_photo(photo, profile, reference=reference, whole=whole, state=state)
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
     return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks)

@@ -68,6 +68,18 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class Setup:
+    """How the seller photographs.
+
+    height_mm : least and greatest height of a face above the photo card, where nobody says it.
+    paper_lab : L*, a*, b* (D65) of the seller's own paper where it was measured; else that of office paper is taken.
+    """
+
+    height_mm: tuple[float, float] = (5.0, 60.0)
+    paper_lab: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Profile:
     """All that the tool must know of a stone kind and of a seller's ladder."""
 
@@ -79,6 +91,7 @@ class Profile:
     ovals_mm: tuple[tuple[float, float], ...]
     scene_weights: dict[str, float]
     limits: Limits
+    setup: Setup = Setup()
 
     @property
     def grades(self) -> tuple[str, ...]:
@@ -152,13 +165,9 @@ def _parse_profile(text: str, where: str) -> Profile:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
         raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
-    check_keys(
-        where,
-        "profile",
-        data,
-        ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits"),
-        every=True,
-    )
+    needed = ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits")
+    check_keys(where, "profile", data, (*needed, "setup"))
+    check_keys(where, "profile", {k: data[k] for k in needed if k in data}, needed, every=True)
     colours = tuple(_colour(where, row) for row in _rows(where, data, "colours"))
     ladder = tuple(_rung(where, row) for row in _rows(where, data, "ladder"))
     grades = [rung.grade for rung in ladder]
@@ -200,7 +209,26 @@ def _parse_profile(text: str, where: str) -> Profile:
                 where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000
             ),
         ),
+        setup=_setup(where, data.get("setup", {})),
     )
+
+
+def _setup(where: str, table: dict) -> Setup:
+    check_keys(where, "setup", table, [f.name for f in fields(Setup)])
+    height_mm, lab = table.get("height_mm"), table.get("paper_lab")
+    if lab is not None:
+        if not isinstance(lab, list) or len(lab) != 3:
+            raise SettingsError(
+                f"{where}: setup.paper_lab is {lab!r}; give L*, a* and b* of your paper, as [94.5, 0.5, -4]"
+            )
+        limits = ((50, 100), (-20, 20), (-30, 20))
+        lab = tuple(
+            check_number(where, "setup.paper_lab", v, *ends)
+            for v, ends in zip(lab, limits, strict=True)
+        )
+    if height_mm is not None:
+        height_mm = _pair(where, "setup.height_mm", height_mm, 0, 500)
+    return Setup(height_mm or Setup.height_mm, lab)
 
 
 def _colour(where: str, row: dict) -> ColourClass:

@@ -164,3 +164,27 @@ def test_a_file_that_is_no_text_is_told(tmp_path):
     (tmp_path / "photo.toml").write_bytes(b"\xff\xd8\xff\xe0")
     with pytest.raises(SettingsError, match=r"photo\.toml: not a text file in UTF-8"):
         load_profile(tmp_path / "photo.toml")
+
+
+def test_how_the_seller_photographs_may_be_left_out(tmp_path):
+    bare = load(tmp_path, ("[setup]", ""), ("height_mm = [5, 60]", ""))
+    assert bare.setup == load_profile().setup
+    own = load(
+        tmp_path, ("height_mm = [5, 60]", "height_mm = [20, 30]\npaper_lab = [93.1, 0.4, -6.5]")
+    )
+    assert own.setup.height_mm == (20, 30)
+    assert own.setup.paper_lab == (93.1, 0.4, -6.5)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("height_mm = [60, 5]", "lower number first"),
+        ("paper_lab = [94]", "L*, a* and b*"),
+        ("paper_lab = [94, 0, 90]", "from -30 to 20"),
+        ("paper = 3", "has no setting"),
+    ],
+)
+def test_a_setup_that_makes_no_sense_is_refused(tmp_path, line, said):
+    with pytest.raises(SettingsError, match=re.escape(said)):
+        load(tmp_path, ("height_mm = [5, 60]", line))

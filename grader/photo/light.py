@@ -66,13 +66,14 @@ class Surface:
 UNCALIBRATED_SD = (17.0, 5.0, 7.0)
 ONE_WHITE_SD = (2.0, 5.0, 4.0)
 
+#: What a measurement of paper leaves open: another sheet, another spot; our setting, no source.
+MEASURED_SD = (0.5, 0.3, 0.5)
+
 #: By kind. Unprinted office paper: L* 93 to 96, b* -8 to 0 as its brighteners get more or less
 #: ultraviolet (trade range, from memory): midpoints, and the rest as a uniform spread. A declared
-#: tray is neutral as far as an eye can tell. The card's grey is printed in black alone: its
-#: lightness depends on the printer.
+#: tray is neutral as far as an eye can tell.
 SURFACES = {
     "paper": Surface((94.5, 0.5, -4.0), (0.9, 1.0, 2.3)),
-    "card grey": Surface((None, 0.0, -1.0), (UNCALIBRATED_SD[0], 1.0, 1.5)),
     "tray": Surface((None, 0.0, 0.0), (UNCALIBRATED_SD[0], 1.5, 2.0)),
 }
 
@@ -84,7 +85,7 @@ class White:
     Attributes
     ----------
     gains : (3,) factors on linear sRGB that make the surface what it is in even daylight.
-    source : a key of ``SURFACES``, "measured" or "uncalibrated".
+    source : a key of ``SURFACES``, "card" or "uncalibrated".
     level_known : whether the gains set the exposure too, or the light's colour alone.
     sd : standard deviations of L*, a*, b* that remain, for the intervals of whatever is read.
     remarks : what a person should know of it.
@@ -149,9 +150,8 @@ def white_from(
     if lightness is None:
         # Its own lightness stays: only the colour of the light is taken out.
         goal = goal * (_luminance(colour) / _luminance(goal))
-    source = "measured" if measured else kind
     sd = tuple(float(v) for v in np.hypot(surface.sd, ONE_WHITE_SD))
-    return White(goal / colour, source, lightness is not None, sd)
+    return White(goal / colour, kind, lightness is not None, sd)
 
 
 def linear_from_lab(lab: NDArray) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ lengths the seller's own number before the card. Without any the colours stay as
 uncalibrated, and lengths stay unknown.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,11 +17,21 @@ from grader.photo.card import HEIGHT_MM as CARD_HEIGHT_MM
 from grader.photo.card import WIDTH_MM, CardSighting, find_card
 from grader.photo.chart import ChartSighting, Correction, find_chart, read_chart
 from grader.photo.colour import linear_srgb
-from grader.photo.light import LightField, White, field_from, guessed_white, white_from
+from grader.photo.light import (
+    MEASURED_SD,
+    UNCALIBRATED,
+    LightField,
+    Surface,
+    White,
+    field_from,
+    guessed_white,
+    white_from,
+)
 from grader.photo.photo import Photo, Scale
 from grader.photo.pose import focal_range_px
-from grader.photo.scale import HEIGHT_MM, FaceScale, Range, face_scale
+from grader.photo.scale import FaceScale, Range, face_scale
 from grader.photo.shrink import shrunk
+from grader.profile import Setup
 
 #: Surfaces are read in a copy of the photo whose longer side has at most so many px.
 READ_PX = 1200
@@ -30,6 +40,7 @@ LIT_SHARE = 0.7
 #: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are told.
 SCALES_DIFFER = 0.03
 UNKNOWN_SCALE = Scale()
+USUAL = Setup()
 #: From this tilt on lengths in different directions differ by more than 3 %, and it is told.
 TILT_DEG = 14.0
 
@@ -63,7 +74,7 @@ class Reference:
     card: CardSighting | None = None
     chart: ChartSighting | None = None
     scale: Scale = UNKNOWN_SCALE
-    height_mm: Range = HEIGHT_MM
+    height_mm: Range = Setup.height_mm
     focal_px: Range | None = None
     remarks: tuple[Remark, ...] = ()
 
@@ -89,12 +100,17 @@ class Reference:
 
 
 def find_reference(
-    photo: Photo, *, height_mm: float | None = None, neutral: Neutral | None = None
+    photo: Photo,
+    *,
+    setup: Setup = USUAL,
+    height_mm: float | None = None,
+    neutral: Neutral | None = None,
 ) -> Reference:
     """Return what is known of a photo's light and scale.
 
     Parameters
     ----------
+    setup : how the seller photographs: his paper, and how high faces lie.
     height_mm : of the faces above the card, where the seller says it; 0 for a card at the height of the face.
     neutral : a place that the seller declares to be neutral.
 
@@ -120,11 +136,12 @@ def find_reference(
     if reading and reading.correction is None and card and _on_card(chart, card):
         # The card's own squares and greys, taken for patches.
         chart, reading = None, None
-    white = _white(surfaces, paper, kind, field, photo, factor)
+    white = _white(surfaces, paper, kind, field, photo, factor, setup)
     correction = reading.correction if reading else None
     if correction:
         field, white = reading.field, guessed_white()
-    scale, differ = _scale(photo, card, focal_px, height_mm)
+    heights_mm = setup.height_mm if height_mm is None else (height_mm, height_mm)
+    scale, differ = _scale(photo, card, focal_px, heights_mm)
     remarks = (*of_card, *(reading.remarks if reading else ()), *white.remarks, *differ)
     return Reference(
         white=white,
@@ -133,7 +150,7 @@ def find_reference(
         card=card,
         chart=chart if correction else None,
         scale=scale,
-        height_mm=HEIGHT_MM if height_mm is None else (height_mm, height_mm),
+        height_mm=heights_mm,
         focal_px=focal_px,
         remarks=remarks,
     )
@@ -222,6 +239,7 @@ def _white(
     field: LightField | None,
     photo: Photo,
     factor: float,
+    setup: Setup,
 ) -> White:
     if not paper.any():
         return guessed_white()
@@ -231,20 +249,21 @@ def _white(
         light = field.at(
             ((np.arange(w) + 0.5) / factor)[None], ((np.arange(h) + 0.5) / factor)[:, None]
         )
-    white = white_from(linear, paper, "paper" if kind == "card" else kind, light=light)
-    if kind == "card" and white.source == "paper":
-        return White(white.gains, "card", white.level_known, white.sd, white.remarks)
-    return white
+    surface = "paper" if kind == "card" else kind
+    measured = None
+    if surface == "paper" and setup.paper_lab is not None:
+        measured = Surface(setup.paper_lab, MEASURED_SD)
+    white = white_from(linear, paper, surface, measured, light)
+    return white if white.source == UNCALIBRATED else replace(white, source=kind)
 
 
 def _scale(
-    photo: Photo, card: CardSighting | None, focal_px: Range, height_mm: float | None
+    photo: Photo, card: CardSighting | None, focal_px: Range, heights_mm: Range
 ) -> tuple[Scale, tuple[Remark, ...]]:
     if card is None:
         return photo.scale, ()
-    heights = HEIGHT_MM if height_mm is None else height_mm
     try:
-        face = face_scale(card, focal_px, heights)
+        face = face_scale(card, focal_px, heights_mm)
     except GraderError as err:
         raise PhotoError(f"{photo.name}: {err}", "height") from err
     by_hand = photo.scale.mm_per_px

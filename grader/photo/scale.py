@@ -14,8 +14,6 @@ from grader.errors import GraderError
 from grader.photo.card import CardSighting
 from grader.photo.pose import camera_over
 
-#: Height of a face above the card where nobody says it.
-HEIGHT_MM = (5.0, 60.0)
 Range = tuple[float, float]
 
 
@@ -56,7 +54,7 @@ class FaceScale:
 def face_scale(
     sighting: CardSighting,
     focal_px: float | Range,
-    height_mm: float | Range = HEIGHT_MM,
+    height_mm: float | Range,
     at_px: tuple[float, float] | None = None,
 ) -> FaceScale:
     """Return the scale at a stone's face.

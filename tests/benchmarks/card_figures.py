@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
 from grader.photo.pose import focal_range_px
 from grader.photo.scale import face_scale
+from grader.profile import Setup
 
 LARGE, SMALL = (4000, 3000), (2000, 1500)
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -194,8 +195,8 @@ def faces(scene: Scene, photos: int, seed: int) -> list[Row]:
             ("height unknown, no EXIF", none, None, ends),
             ("card at face height", exif, 0.0, flat),
         ):
-            known = {} if given is None else {"height_mm": given}
-            scale = face_scale(sighting, focal_px, at_px=tuple(points.mean(axis=0)), **known)
+            heights = Setup.height_mm if given is None else given
+            scale = face_scale(sighting, focal_px, heights, tuple(points.mean(axis=0)))
             value, low, high = scale.length_mm(*points)
             ways[name].append((value / true - 1, low <= true <= high))
         if tilt <= 5:

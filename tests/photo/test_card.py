@@ -26,6 +26,7 @@ from grader.photo.card import (
 )
 from grader.photo.pose import camera_over, focal_range_px
 from grader.photo.scale import face_scale
+from grader.profile import Setup
 
 MIDDLE = np.array([WIDTH_MM / 2, HEIGHT_MM / 2])
 CAMERA = sim.Pinhole(tilt_deg=20, towards_deg=200, turn_deg=25, distance_mm=330)
@@ -328,8 +329,8 @@ def test_what_is_unknown_widens_the_interval():
     sighting = flat_sighting(300.0)
     known = face_scale(sighting, 3000.0, 30.0)
     focal = face_scale(sighting, (2700.0, 3300.0), 30.0)
-    height = face_scale(sighting, 3000.0)
-    both = face_scale(sighting, (2700.0, 3300.0))
+    height = face_scale(sighting, 3000.0, Setup.height_mm)
+    both = face_scale(sighting, (2700.0, 3300.0), Setup.height_mm)
     for narrow, wide in ((known, focal), (known, height), (focal, both), (height, both)):
         assert wide.low < narrow.low < narrow.mm_per_px < narrow.high < wide.high
 

@@ -59,7 +59,7 @@ def test_a_measured_paper_wins_and_narrows_what_is_unknown():
     seen = a_surface((92, 0, -9), level=0.6)
     assumed = white_from(seen, WHOLE, "paper")
     measured = white_from(seen, WHOLE, "paper", measured=Surface((92, 0, -9), (0.3, 0.3, 0.3)))
-    assert measured.source == "measured"
+    assert measured.source == "paper"
     assert measured.gains == pytest.approx([1 / 0.6] * 3, rel=1e-4)
     assert all(m < a for m, a in zip(measured.sd, assumed.sd, strict=True))
 

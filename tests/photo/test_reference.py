@@ -13,6 +13,7 @@ from grader.photo.colour import delta_e_2000, lab_from_linear, srgb_curve, srgb_
 from grader.photo.light import linear_from_lab
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Neutral, find_reference, no_reference
+from grader.profile import Setup
 
 WARM = np.array([1.0, 0.8, 0.55])
 
@@ -84,6 +85,17 @@ def test_the_paper_beside_a_stone_shows_how_the_light_falls():
     before, after = np.ptp(seen, axis=0)
     assert before > 8
     assert after < 2
+
+
+def test_paper_that_was_measured_sets_the_white(with_card):
+    usual = find_reference(photo_of(with_card))
+    found = find_reference(photo_of(with_card), setup=Setup(paper_lab=(94.5, 0.5, -10.0)))
+    assert found.colour_source == "card"
+    # Bluer paper that looks the same: the light was yellower than was thought, so colours come out bluer.
+    grey = np.full((1, 1, 3), 0.2, np.float32)
+    at = np.array([800.0]), np.array([600.0])
+    before, after = (lab_from_linear(r.corrected(grey, *at))[0, 0] for r in (usual, found))
+    assert -6 < after[2] - before[2] < -2
 
 
 def test_covered_paper_does_not_set_the_white(with_card):
