@@ -122,7 +122,7 @@ def _measure_piece(
 ) -> MeasuredPiece:
     face = cut_face(photo, piece, reference)
     measurements = measure_face(face, profile)
-    state = read_state(face.linear, face.lab, face.mask, measurements.glare, given_state)
+    state = read_state(face.lab, face.mask, given_state)
     verdict = judge_photo(
         face.linear,
         face.lab,

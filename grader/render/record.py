@@ -69,7 +69,17 @@ def write_down(
         "many stones": len(truths) > 8,
     }
     features["absent class"] = features["no blue"] or features["no white"] or features["no host"]
-    return Rendered(rgb, regions, pieces, cracks, tuple(lines), tuple(truths), mm_per_px, features)
+    return Rendered(
+        rgb,
+        regions,
+        pieces,
+        cracks,
+        table.wet & (pieces > 0),
+        tuple(lines),
+        tuple(truths),
+        mm_per_px,
+        features,
+    )
 
 
 def _stone_features(face: StoneFace) -> dict[str, bool]:

@@ -58,7 +58,7 @@ class StoneFace:
     mirror : strength of the sharp reflection.   sheen : of the blurred one.   through : 0 to 1,
     how far light
     spreads inside.   hollow : 0 to 1, how much of the surround's light reaches it.   classes,
-    cracks : truth layers.
+    cracks : truth layers.   wet : where it looks wet; a polished cab does all over.
     """
 
     plan: StonePlan
@@ -73,6 +73,7 @@ class StoneFace:
     hollow: NDArray[np.float32]
     classes: NDArray[np.uint8]
     cracks: NDArray[np.uint8]
+    wet: NDArray[np.bool_]
     lab: NDArray[np.float32]
     rise_px: float
     figure: Figure
@@ -161,6 +162,7 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
         hollow,
         classes,
         cracks,
+        (wet > 0.5) | (plan.kind == "cab"),
         lab_of(reflect),
         rise,
         figure,

@@ -19,7 +19,7 @@ class Tabletop:
     reflect : (h, w, 3).   nx, ny, mirror, sheen, through, hollow : as in ``StoneFace``.
     stone : 0 to 1, where something stands on the ground.   ids : of the stones, in the order
     laid.
-    regions, cracks : truth layers.   ground_mean : linear rgb of the bare ground.
+    regions, cracks, wet : truth layers.   ground_mean : linear rgb of the bare ground.
     """
 
     reflect: NDArray[np.float32]
@@ -33,6 +33,7 @@ class Tabletop:
     ids: NDArray[np.uint8]
     regions: NDArray[np.uint8]
     cracks: NDArray[np.uint8]
+    wet: NDArray[np.bool_]
     ground_mean: NDArray[np.float32]
 
     @classmethod
@@ -51,6 +52,7 @@ class Tabletop:
             np.ones(shape, np.float32),
             zero[2],
             *codes,
+            np.zeros(shape, bool),
             ground.reflect[::8, ::8].reshape(-1, 3).mean(0),
         )
 
@@ -74,6 +76,7 @@ class Tabletop:
         self.ids[box][inside] = number
         self.regions[box][inside] = face.classes[inside]
         self.cracks[box][inside] = face.cracks[inside]
+        self.wet[box][inside] = face.wet[inside]
 
 
 def lay_props(rng, ground: Ground, view: View, mm_per_px: float, chosen: dict) -> dict[str, bool]:

@@ -83,6 +83,7 @@ class Rendered:
     pieces : (H, W) uint8, ids row by row from the top, left to right.
     cracks : (H, W) uint8, 255 open crack at its true width, 128 healed crack, growth seam or
     pattern line.
+    wet : (H, W) bool, where a stone looks wet.
     lines : every line drawn.   stones : by id.   features : what occurs in the photo, by name.
     """
 
@@ -90,6 +91,7 @@ class Rendered:
     regions: NDArray[np.uint8]
     pieces: NDArray[np.uint8]
     cracks: NDArray[np.uint8]
+    wet: NDArray[np.bool_]
     lines: tuple[DrawnLine, ...]
     stones: tuple[StoneTruth, ...]
     mm_per_px: float
