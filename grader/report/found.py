@@ -61,6 +61,7 @@ def found_text(graded: Graded) -> str:
         ),
         ("scale", scale_words(photo["scale"])),
         ("colours", colour_words(photo["colour"])),
+        *_left_open(photo["colour"]["lab_sd"]),
         ("light", _light_words(graded)),
         *(
             ("note" if i == 0 else "", warning["text"])
@@ -96,6 +97,14 @@ def _card_words(graded: Graded) -> str:
         f"{card.corners_used} of {card.corners_seen} corners used, camera tilted {card.tilt_deg:.0f}°, "
         f"{len(card.white_px)} places of paper in the picture"
     )
+
+
+def _left_open(lab_sd: list[float] | None) -> list[tuple[str, str]]:
+    """How far a colour may be off, 95 of 100 times, where a chart does not tell it."""
+    if lab_sd is None:
+        return []
+    lightness, a, b = (round(1.96 * sd) for sd in lab_sd)
+    return [("", f"a colour may be off by {lightness} in L*, {a} in a*, {b} in b*")]
 
 
 def _light_words(graded: Graded) -> str:

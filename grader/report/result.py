@@ -114,9 +114,13 @@ def _scale(scale: Scale) -> dict:
 
 
 def _colour_reference(reference: Reference) -> dict:
-    """Where the colours are known from, and how far the chart's patches are off after correction."""
+    """Where the colours are known from, and what that leaves open: on the chart's own patches, or of L*, a*, b*."""
     left = reference.correction and reference.correction.remaining_mean
-    return {"source": reference.colour_source, "chart_de00": _number(left, 2)}
+    return {
+        "source": reference.colour_source,
+        "chart_de00": _number(left, 2),
+        "lab_sd": None if reference.correction else [_number(sd, 1) for sd in reference.white.sd],
+    }
 
 
 def _share(share: Share) -> dict:
