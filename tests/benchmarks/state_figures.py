@@ -1,0 +1,104 @@
+"""How often wet, dry and patchy are told right by the photo alone.
+
+    python tests/benchmarks/state_figures.py [--stones N] [--seed N] [--tuning] [--write]
+
+Slabs and broken pieces of the held-out style, each drawn wet, dry and half dried: the same stone, light and camera.
+Outlines are the true ones. No card lies in these photos, so their colours are as the camera made them: harder than
+with a card.
+"""
+
+import argparse
+from pathlib import Path
+
+import cv2
+import figures
+import numpy as np
+from figures import Row
+from numpy.typing import NDArray
+
+from grader.face.cut import cut_face
+from grader.photo.colour import srgb_encoding
+from grader.photo.photo import Photo
+from grader.photo.pieces import Piece
+from grader.photo.surface import state_from, wet_chance
+from grader.render import HELD_OUT, TRAINING, Style, render_photo
+
+#: Patchy is what is wet on between these shares of the face: less than that is a drop, or a dry spot.
+PATCHY = (0.2, 0.8)
+LEAST_PX = 160
+TABLE = Path(__file__).parent / "FIGURES.md"
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("--stones", type=int, default=120)
+    ask.add_argument("--seed", type=int, default=6)
+    ask.add_argument("--tuning", action="store_true", help="stones of the style to learn from")
+    ask.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    told = ask.parse_args()
+    style = TRAINING if told.tuning else HELD_OUT
+    found = {state: [] for state in ("wet", "dry", "patchy")}
+    pairs = []
+    for number in range(told.stones):
+        seen = {}
+        for state in found:
+            chance, wet_share = face_of(told.seed, number, style, state)
+            if chance is None or (state == "patchy" and not PATCHY[0] < wet_share < PATCHY[1]):
+                continue
+            seen[state] = state_from(chance).value, float(chance.mean())
+            found[state].append(seen[state][0])
+        if {"wet", "dry"} <= seen.keys():
+            pairs.append((seen["wet"], seen["dry"]))
+    rows = [row.cells() for row in rows_of(found, pairs, f"{style.name} renders, seed {told.seed}")]
+    print(figures.as_table(rows))
+    if told.write and not told.tuning:
+        figures.write_table(TABLE, rows)
+
+
+def face_of(seed: int, number: int, style: Style, state: str):
+    """Return the chances of one stone to look wet and the true wet share; ``None`` twice where it shows too small."""
+    rng = np.random.default_rng([seed, number])
+    kind = str(rng.choice(["slab", "chunk"]))
+    fill = rng.uniform(0.15, 0.5)
+    drawn = render_photo(
+        rng, style, width_px=900, height_px=675, stones=1, kind=kind, state=state, fill=fill
+    )
+    if not drawn.stones or min(drawn.stones[0].box[2:]) < LEAST_PX:
+        return None, None
+    mask = drawn.pieces == drawn.stones[0].id
+    face = cut_face(
+        Photo("a", drawn.rgb, srgb_encoding(), ""),
+        Piece(1, drawn.stones[0].box, _outline(mask)),
+    )
+    return wet_chance(face.lab, face.mask), float(drawn.wet[mask].mean())
+
+
+def _outline(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    contours, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return (max(contours, key=cv2.contourArea)[:, 0] + 0.5).astype(np.float32)
+
+
+def rows_of(found: dict[str, list[str]], pairs: list, measured_on: str) -> list[Row]:
+    wet, dry = ([p[k] for p in pairs] for k in (0, 1))
+    both = np.mean([w[0] == "wet" and d[0] == "dry" for w, d in pairs])
+    order = np.mean([w[1] > d[1] for w, d in zip(wet, dry, strict=True)])
+    false = [state == "patchy" for name in ("wet", "dry") for state in found[name]]
+
+    def share(name: str, value: str) -> str:
+        return f"{np.mean([state == value for state in found[name]]):.2f}"
+
+    detail = "; ".join(
+        f"{name}: wet {share(name, 'wet')}, dry {share(name, 'dry')}, patchy {share(name, 'patchy')}, "
+        f"unknown {share(name, 'unknown')}"
+        for name in found
+    )
+    return [
+        Row("wet and dry photo of a stone told apart, share", measured_on, f"{len(pairs)} pairs", f"{order:.3f}", "–", "≥ 0.90"),
+        Row("both photos told right by themselves, share", measured_on, f"{len(pairs)} pairs", f"{both:.2f}", detail, ""),
+        Row("patchy told, share", f"{measured_on}, wet on {PATCHY[0]:.0%} to {PATCHY[1]:.0%}", str(len(found["patchy"])), share("patchy", "patchy"), "–", "≥ 0.95"),
+        Row("patchy told of wet or dry faces, share", measured_on, str(len(false)), f"{np.mean(false):.3f}", "–", "≤ 0.02"),
+    ]  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
