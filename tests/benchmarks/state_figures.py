@@ -93,11 +93,39 @@ def rows_of(found: dict[str, list[str]], pairs: list, measured_on: str) -> list[
         for name in found
     )
     return [
-        Row("wet and dry photo of a stone told apart, share", measured_on, f"{len(pairs)} pairs", f"{order:.3f}", "–", "≥ 0.90"),
-        Row("both photos told right by themselves, share", measured_on, f"{len(pairs)} pairs", f"{both:.2f}", detail, ""),
-        Row("patchy told, share", f"{measured_on}, wet on {PATCHY[0]:.0%} to {PATCHY[1]:.0%}", str(len(found["patchy"])), share("patchy", "patchy"), "–", "≥ 0.95"),
-        Row("patchy told of wet or dry faces, share", measured_on, str(len(false)), f"{np.mean(false):.3f}", "–", "≤ 0.02"),
-    ]  # fmt: skip
+        Row(
+            "wet and dry photo of a stone told apart, share",
+            measured_on,
+            f"{len(pairs)} pairs",
+            f"{order:.3f}",
+            "–",
+            "≥ 0.90",
+        ),
+        Row(
+            "both photos told right by themselves, share",
+            measured_on,
+            f"{len(pairs)} pairs",
+            f"{both:.2f}",
+            detail,
+            "",
+        ),
+        Row(
+            "patchy told, share",
+            f"{measured_on}, wet on {PATCHY[0]:.0%} to {PATCHY[1]:.0%}",
+            str(len(found["patchy"])),
+            share("patchy", "patchy"),
+            "–",
+            "≥ 0.95",
+        ),
+        Row(
+            "patchy told of wet or dry faces, share",
+            measured_on,
+            str(len(false)),
+            f"{np.mean(false):.3f}",
+            "–",
+            "≤ 0.02",
+        ),
+    ]
 
 
 if __name__ == "__main__":
