@@ -1,7 +1,9 @@
 """The benchmark's scores, held against arrays drawn by hand."""
 
+import importlib
 import importlib.util
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -264,3 +266,31 @@ def test_a_label_is_not_turned_into_another_shape(quarter_turns):
     wide = np.zeros((20, 60), bool)
     wide[5:15, 5:20] = True
     assert quarter_turns(wide, wide[:, ::-1]) in (0, 2)
+
+
+def test_a_faint_line_counts_neither_as_missed_nor_as_invented(monkeypatch):
+    monkeypatch.syspath_prepend(Path(__file__).parent / "benchmarks")
+    labelled = importlib.import_module("labelled")
+    blank = np.zeros((40, 50), np.uint8)
+    faint = labelled.Labelled("", blank, blank, blank, level_line(20), faint=level_line(5))
+    both = replace(faint, doubtful=level_line(30))
+
+    def scores(answer, truth):
+        unjudged = labelled.unjudged(truth)
+        return metrics.precision_recall_f1(
+            metrics.line_counts(answer, truth.cracks, 2, unjudged)
+        )[:2]  # fmt: skip
+
+    assert scores(level_line(20), faint) == (1.0, 1.0)
+    assert scores(level_line(20) | level_line(6), faint) == (1.0, 1.0)
+    assert scores(level_line(20) | level_line(30), faint) == (0.5, 1.0)
+    assert scores(level_line(20) | level_line(30), both) == (1.0, 1.0)
+    assert labelled.unjudged(replace(faint, faint=None)) is None
+
+
+def test_a_render_tells_visible_cracks_and_faint_lines_apart(monkeypatch):
+    monkeypatch.syspath_prepend(Path(__file__).parent / "benchmarks")
+    renders = importlib.import_module("renders")
+    drawn = [renders.held_out_render(3, number) for number in range(3)]
+    assert any(truth.faint.any() for truth in drawn)
+    assert not any((truth.faint & truth.cracks).any() for truth in drawn)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.render.noise import fbm
+from grader.render.truth import CRACK, FAINT, LINE_CODES, PATTERN_LINE
 
 #: Crack families that also come from elsewhere than the stone's edge.
 INNER = (
@@ -340,9 +341,40 @@ def mark_truth(
     layer: NDArray[np.uint8], stroke: Stroke, covered: NDArray[np.uint8], code: int
 ) -> None:
     """Write the stroke into a label layer: px covered by half or more, and its middle line."""
-    middle = np.zeros(layer.shape, np.uint8)
-    cv2.polylines(middle, [np.round(stroke.points).astype(np.int32)], False, 255, 1, cv2.LINE_8)
-    layer[((covered >= 128) | (middle > 0)) & (layer < code)] = code
+    x, y, w, h = cv2.boundingRect(np.round(stroke.points).astype(np.int32))
+    reach = int(np.ceil(stroke.widths.max())) + 2
+    left, top = max(0, x - reach), max(0, y - reach)
+    box = np.s_[top : max(0, y + h + reach), left : max(0, x + w + reach)]
+    middle = np.zeros(layer[box].shape, np.uint8)
+    if not middle.size:
+        return
+    path = np.round(stroke.points).astype(np.int32) - (left, top)
+    cv2.polylines(middle, [path], False, 255, 1, cv2.LINE_8)
+    part = layer[box]
+    part[((covered[box] >= 128) | (middle > 0)) & (part < code)] = code
+
+
+def seen_truth(
+    layer: NDArray[np.uint8], strokes: tuple[Stroke, ...], seen: list[NDArray[np.bool_] | None]
+) -> NDArray[np.uint8]:
+    """Return a label layer with ``FAINT`` where its lines are drawn but cannot be seen.
+
+    seen : for each stroke which of its points show, (n,); ``None`` for what is no line of the stone.
+    """
+    marks = np.zeros(layer.shape, np.uint8)
+    # What shows is drawn over what does not, and cracks over other lines.
+    order = [(False, PATTERN_LINE, FAINT), (True, PATTERN_LINE, PATTERN_LINE), (True, CRACK, CRACK)]
+    for wanted, least, code in order:
+        for stroke, shows in zip(strokes, seen, strict=True):
+            if shows is None or (wanted and LINE_CODES[stroke.kind] != least):
+                continue
+            ends = np.round(stroke.points).astype(int)
+            pieces = np.flatnonzero((shows[:-1] | shows[1:]) == wanted)
+            for k in pieces:
+                thick = int(np.ceil(stroke.widths[k])) + 2
+                cv2.line(marks, ends[k].tolist(), ends[k + 1].tolist(), code, thick)
+    marks[marks == 0] = 255
+    return np.minimum(layer, marks)
 
 
 def paint(

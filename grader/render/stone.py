@@ -23,7 +23,7 @@ from grader.render.noise import blur, fbm, grain, soft_step
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
 from grader.render.shape import broken, depth_of, dome, fill, slopes, swell
-from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
+from grader.render.truth import BLUE, HOST, LINE_CODES, WHITE
 
 
 @dataclass(frozen=True)
@@ -115,10 +115,8 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     for stroke in strokes:
         covered = cover(stroke, grid.shape)
         paint(ways[3], reflect, height, stroke, covered, stain)
-        if stroke.kind == "crack":
-            mark_truth(cracks, stroke, covered, CRACK)
-        elif stroke.kind in ("healed", "seam", "contact"):
-            mark_truth(cracks, stroke, covered, PATTERN_LINE)
+        if stroke.kind in LINE_CODES:
+            mark_truth(cracks, stroke, covered, LINE_CODES[stroke.kind])
     wet, pool = _water(ways[5], plan, grid, height)
     micro = grain(ways[6], grid.shape, 0.8) * np.float32(0.5) + grain(ways[6], grid.shape, 1.8)
     rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[
