@@ -101,6 +101,8 @@ def _stone_features(face: StoneFace) -> dict[str, bool]:
         set(plan.marks)
         | {s.kind for s in face.strokes}
         | {f"crack {s.family}" for s in face.strokes if s.family}
+        | {f"crack look {look}" for _, look in plan.fractures}
+        | {f"overlaid {name}" for name in plan.overlaid}
     )
     return {name: True for name in named} | face.features
 

@@ -43,7 +43,8 @@ def seen_points(
         for side in (-1, 1)
     ]
     least = np.maximum(LEAST_CONTRAST_L, OVER_CHANCE * np.median(by_chance, 0))
-    return (contrast >= least) & on
+    seen = _mean_along(1.0 * (contrast >= least)[:, None], on.astype(float), WINDOW_POINTS)[:, 0]
+    return (seen >= 0.5) & on  # No dashes that are shorter than the window.
 
 
 def line_contrast(

@@ -12,7 +12,7 @@ BLUE, WHITE, HOST = 1, 2, 3
 CRACK, PATTERN_LINE, FAINT = 255, 128, 64
 #: The kinds of drawn lines that are lines of the stone; all others lie on it.
 LINE_CODES = {
-    "crack": CRACK, "healed": PATTERN_LINE, "seam": PATTERN_LINE, "contact": PATTERN_LINE,
+    "crack": CRACK, "healed": PATTERN_LINE, "seam": PATTERN_LINE, "contact": PATTERN_LINE, "web": PATTERN_LINE,
 }  # fmt: skip
 
 
@@ -21,8 +21,8 @@ class DrawnLine:
     """One line on or over a face.
 
     points : (n, 2) x, y in photo px.   width_px : median drawn width.
-    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair",
-    "pencil", "print" or "ticks".
+    kind : "crack", "healed", "seam", "contact", "web", "scratch", "saw mark", "hair",
+    "pencil", "print", "ticks", "marker", "joint", "chisel", "fibre" or "drop rim".
     family : how it runs, for cracks; "" otherwise.   piece : id of the piece that carries it.
     seen_share : part of it, 0 to 1, that shows in the finished photo; ``None`` for what is no line
     of the stone.

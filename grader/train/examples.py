@@ -26,6 +26,7 @@ from grader.render.truth import (
     WHITE,
     Rendered,
 )
+from grader.train.surfaces import draw_surface
 from grader.train.variety import other_ground, poorer, shaded_rim
 
 #: Target value of a pixel that is off the stone: black for the network and left out of the loss.
@@ -98,6 +99,11 @@ def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8)
     """
     aims = rng.choice(["crack", "other", "any"], size=most, p=[0.5, 0.25, 0.25])
     return [_aimed_example(rendered, str(aim), rng) for aim in aims if rendered.stones]
+
+
+def surface_examples(rng: np.random.Generator, style: Style, count: int = 2) -> list[Example]:
+    """Return crops of other surfaces that are stone all over, with targets as for cracks."""
+    return [_surface_example(rng, style) for _ in range(count)]
 
 
 def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
@@ -239,6 +245,26 @@ def _borders(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:
     return (np.sum(named, axis=0) >= 2) & np.isin(codes, (BLUE, WHITE, HOST))
 
 
+def _surface_example(rng: np.random.Generator, style: Style) -> Example:
+    # Half a crop more at most: what lies on its rim is not always in it.
+    factor = float(np.exp(rng.uniform(np.log(0.66), 0)))
+    surface = draw_surface(rng, style, round(CRACKS_PX / factor))
+    size = (CRACKS_PX, CRACKS_PX)
+    rgb = poorer(surface.rgb, rng) if rng.random() < 0.2 else surface.rgb
+    crack, pattern, faint = (
+        _shrunk(surface.cracks == code, size, cv2.INTER_AREA) > 0.4
+        for code in (CRACK, PATTERN_LINE, FAINT)
+    )
+    materials = _most_of(surface.materials, size, cv2.INTER_AREA)
+    lines = _Lines(
+        cv2.resize(rgb, size, interpolation=cv2.INTER_AREA),
+        np.ones(size, bool), crack, pattern, faint, materials, factor,
+    )  # fmt: skip
+    target = lines.target
+    target[(target == 0) & _borders(materials)] = 3
+    return Example(lines.rgb, target)
+
+
 def _glare_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
     lines = _lines_of(rendered, stone, rng)
     glare = (lines.codes == UNREADABLE) & lines.mask
@@ -334,11 +360,16 @@ WAYS = {
 
 
 def make_examples(seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
-    """Return the examples of one photo for each part; the same seed and photo number give the same ones."""
+    """Return the examples of one photo for each part; the same seed and photo number give the same ones.
+
+    A fifth of those for cracks show other surfaces.
+    """
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, photo])
     rendered = render_example_photo(rng, style)
-    return {part: way(rendered, rng) for part, way in WAYS.items()}
+    made = {part: way(rendered, rng) for part, way in WAYS.items()}
+    made["cracks"] += surface_examples(rng, style)
+    return made
 
 
 def draw_examples(folder: Path, seed: int, photos: int, style: Style, jobs: int = -1) -> None:
