@@ -359,25 +359,36 @@ WAYS = {
 }
 
 
-def make_examples(seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
-    """Return the examples of one photo for each part; the same seed and photo number give the same ones.
+def make_examples(
+    seed: int, photo: int, style: Style, parts: tuple[str, ...] = tuple(WAYS)
+) -> dict[str, list[Example]]:
+    """Return the examples of one photo for each part; the same seed and photo number give the same ones, whichever
+    other parts are made.
 
     A fifth of those for cracks show other surfaces.
     """
     cv2.setNumThreads(1)
-    rng = np.random.default_rng([seed, photo])
-    rendered = render_example_photo(rng, style)
-    made = {part: way(rendered, rng) for part, way in WAYS.items()}
-    made["cracks"] += surface_examples(rng, style)
+    rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
+    dice = {part: np.random.default_rng([seed, photo, k]) for k, part in enumerate(WAYS)}
+    made = {part: WAYS[part](rendered, dice[part]) for part in parts}
+    if "cracks" in made:
+        made["cracks"] += surface_examples(dice["cracks"], style)
     return made
 
 
-def draw_examples(folder: Path, seed: int, photos: int, style: Style, jobs: int = -1) -> None:
+def draw_examples(
+    folder: Path,
+    seed: int,
+    photos: int,
+    style: Style,
+    jobs: int = -1,
+    parts: tuple[str, ...] = tuple(WAYS),
+) -> None:
     """Write the examples of that many photos below a folder: ``part/number.npy``, (n, side, side, 4) uint8,
     picture and target."""
-    for part in WAYS:
+    for part in parts:
         (folder / part).mkdir(parents=True, exist_ok=True)
-    Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style) for k in range(photos))
+    Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style, parts) for k in range(photos))
 
 
 def read_examples(folder: Path) -> NDArray[np.uint8]:
@@ -385,8 +396,8 @@ def read_examples(folder: Path) -> NDArray[np.uint8]:
     return np.concatenate([np.load(path) for path in sorted(folder.glob("[0-9]" * 6 + ".npy"))])
 
 
-def _draw(folder: Path, seed: int, photo: int, style: Style) -> None:
-    for part, examples in make_examples(seed, photo, style).items():
+def _draw(folder: Path, seed: int, photo: int, style: Style, parts: tuple[str, ...]) -> None:
+    for part, examples in make_examples(seed, photo, style, parts).items():
         if examples:
             stack = np.stack([np.dstack([e.picture, e.target]) for e in examples])
             # Renamed when whole: a drawing that is broken off leaves no half file.

@@ -39,8 +39,8 @@ class Part:
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
     "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
-    # It sees large pictures and needs little surround. Lines are rare, and borders easier than they.
-    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 3, 2, 1.5)),
+    # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
+    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1)),
     # With the lines as names of their own, so that it does not take them for sparks.
     "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
 }

@@ -30,7 +30,7 @@ from grader.render.truth import LINE_CODES
 #: How often a surface is coursed (blocks with joints between them), painted in any hue, crossed by the edge of a shade.
 COURSED, PAINTED, SHADED = 0.25, 0.2, 0.25
 #: How many cracks it bears, with what weight.
-CRACKS = {0: 0.14, 1: 0.44, 2: 0.28, 3: 0.14}
+CRACKS = {0: 0.1, 1: 0.3, 2: 0.35, 3: 0.25}
 #: Half of them are of these families, since a wall or a floor mostly breaks from side to side.
 LONG = ("crossing", "from edge", "map", "branching")
 #: How often it bears a web, healed lines and each of two lines that are none of its own.

@@ -19,6 +19,12 @@ def test_the_same_photo_number_gives_the_same_examples(drawn):
         np.testing.assert_array_equal(read[..., 3], np.stack([e.target for e in again[part]]))
 
 
+def test_examples_of_one_part_are_the_same_without_the_others(drawn):
+    (alone,) = examples.make_examples(5, 0, TRAINING, ("cracks",)).values()
+    read = np.load(drawn / "cracks" / "000000.npy")
+    np.testing.assert_array_equal(read[..., 3], np.stack([e.target for e in alone]))
+
+
 def test_all_photos_of_a_folder_are_read_in_their_order(drawn):
     read = examples.read_examples(drawn / "glare")
     parts = [np.load(drawn / "glare" / f"{k:06d}.npy") for k in range(2)]
