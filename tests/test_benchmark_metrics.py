@@ -1,8 +1,12 @@
 """The benchmark's scores, held against arrays drawn by hand."""
 
+from dataclasses import replace
+
+import labelled
 import metrics
 import numpy as np
 import pytest
+import renders
 from hypothesis import given
 from hypothesis import strategies as st
 from labelled import quarter_turns
@@ -249,3 +253,27 @@ def test_a_label_is_not_turned_into_another_shape():
     wide = np.zeros((20, 60), bool)
     wide[5:15, 5:20] = True
     assert quarter_turns(wide, wide[:, ::-1]) in (0, 2)
+
+
+def test_a_faint_line_counts_neither_as_missed_nor_as_invented():
+    blank = np.zeros((40, 50), np.uint8)
+    faint = labelled.Labelled("", blank, blank, blank, level_line(20), faint=level_line(5))
+    both = replace(faint, doubtful=level_line(30))
+
+    def scores(answer, truth):
+        unjudged = labelled.unjudged(truth)
+        return metrics.precision_recall_f1(
+            metrics.line_counts(answer, truth.cracks, 2, unjudged)
+        )[:2]  # fmt: skip
+
+    assert scores(level_line(20), faint) == (1.0, 1.0)
+    assert scores(level_line(20) | level_line(6), faint) == (1.0, 1.0)
+    assert scores(level_line(20) | level_line(30), faint) == (0.5, 1.0)
+    assert scores(level_line(20) | level_line(30), both) == (1.0, 1.0)
+    assert labelled.unjudged(replace(faint, faint=None)) is None
+
+
+def test_a_render_tells_visible_cracks_and_faint_lines_apart():
+    drawn = [renders.held_out_render(3, number) for number in range(3)]
+    assert any(truth.faint.any() for truth in drawn)
+    assert not any((truth.faint & truth.cracks).any() for truth in drawn)

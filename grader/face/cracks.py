@@ -1,13 +1,15 @@
 """Lines on the face as polylines, each with how likely it is a crack.
 
-A small network says of every pixel how likely it lies on an open crack and on a pattern line (healed crack, growth
-seam, contact); those chances are traced, joined over small gaps and summed up by line.
+A small network says of every pixel how likely it lies on an open crack, on a pattern line (healed crack, growth seam,
+contact) and on the border of a band; the chances of lines are traced, joined over small gaps and summed up by line. A
+border is no line, but what may be one is so much the less a crack.
 """
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.errors import ModelError
 from grader.face.face import Face
 from grader.face.measurements import Line, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
@@ -15,6 +17,8 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import scaled_lab
 from grader.photo.net import run_net
 
+#: The network's outputs, in their order.
+NAMES = ("no line", "crack", "pattern line", "band border")
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
 #: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
 FAR_PX, SURE = 7, 0.8
@@ -45,10 +49,10 @@ def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
     inside = _inside(face.mask, readable, width)
     if np.count_nonzero(inside) < 100:
         return ()
-    crack, pattern = _chances(face)
+    crack, pattern, border = _chances(face)
     lines = _traced(np.where(inside, crack + pattern, 0), width)
     # A line may run beside its most likely px.
-    beside, any_beside = (cv2.dilate(c, np.ones((3, 3))) for c in (crack, crack + pattern))
+    beside, any_beside = (cv2.dilate(c, np.ones((3, 3))) for c in (crack, crack + pattern + border))
     found = [_line(points, beside, any_beside, face.lab[..., 0]) for points in lines]
     return tuple(sorted(found, key=lambda line: -line.length_px))
 
@@ -62,20 +66,21 @@ def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[n
     return picture
 
 
-def _chances(face: Face) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Chance of a crack and of a pattern line for each pixel, shape (h, w) each.
+def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
+    """Chance of a crack, of a pattern line and of a band border for each pixel, shape (h, w) each.
 
     The look at half the size speaks only where the one at full size sees nothing near: it is blunter.
     """
     near, far = _look(face, 1.0), _look(face, 0.5)
-    seen = cv2.dilate(1 - near[..., 0], np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
+    seen = cv2.dilate(near[..., 1] + near[..., 2], np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
     wide = (seen < STRONG) & (far[..., 1] > SURE)
     crack = np.where(wide, far[..., 1], near[..., 1])
-    return crack, np.minimum(near[..., 2], 1 - crack)
+    pattern = np.minimum(near[..., 2], 1 - crack)
+    return crack, pattern, np.minimum(near[..., 3], 1 - crack - pattern)
 
 
 def _look(face: Face, factor: float) -> NDArray[np.float32]:
-    """Chances of no line, crack and pattern line, shape (h, w, 3), seen at that share of the working size."""
+    """Chances of ``NAMES``, shape (h, w, 4), seen at that share of the working size."""
     h, w = face.mask.shape
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     lab, mask = face.lab, face.mask
@@ -83,6 +88,11 @@ def _look(face: Face, factor: float) -> NDArray[np.float32]:
         lab = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
         mask = cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     scores = run_net("cracks", cracks_input(lab, mask))
+    if scores.shape[-1] != len(NAMES):
+        raise ModelError(
+            "cracks.onnx: the weights are of another version of the tool; install it again, or rebuild them with "
+            "python -m grader.train learn cracks"
+        )
     chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
     chances /= chances.sum(axis=-1, keepdims=True)
     return chances if factor == 1 else cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)

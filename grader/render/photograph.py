@@ -30,6 +30,8 @@ from grader.render.truth import Rendered
 #: How often a stone bears each mark, and each line that is no part of it.
 MARKS = {"dust": 0.14, "bruise": 0.12, "pits": 0.16, "specks": 0.14, "drill hole": 0.07}
 STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06, "print": 0.05, "ticks": 0.04}
+#: The same for a web of matrix and for seams along the bands, and the chance, taken twice, of a line laid over it.
+WEBS, OVERLAID_CHANCE = {"web": 0.09, "growth seams": 0.1}, 0.16
 
 
 def render_photo(
@@ -170,6 +172,29 @@ def _plan(rng: np.random.Generator, style: Style, spot, chosen: dict) -> StonePl
         tuple(strays),
         marks,
         chosen.get("dye_seed", dye_seed),
+        dye_seed,
+        *_rougher_lines(np.random.default_rng([dye_seed, 1]), style, spot, chosen),
+    )
+
+
+def _rougher_lines(
+    rng: np.random.Generator, style: Style, spot, chosen: dict
+) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...], tuple[str, ...]]:
+    """Draw which fractures (family, look), webs and lines laid over it a stone has, if their numbers are left open."""
+    count = int(rng.choice([0, 1, 2], p=[0.62, 0.27, 0.11]))
+    if spot.kind == "cab" and rng.random() < 0.5:
+        count = 0
+    fractures = tuple(
+        (style.draw(rng, "fractures"), style.draw(rng, "crack_looks")) for _ in range(count)
+    )
+    webs = tuple(name for name, chance in WEBS.items() if rng.random() < chance)
+    overlaid = tuple(
+        style.draw(rng, "overlaid") for _ in range(2) if rng.random() < OVERLAID_CHANCE
+    )
+    return (
+        fractures if chosen["cracks"] is None else (),
+        webs if chosen["healed"] is None else (),
+        overlaid if chosen["strays"] is None else (),
     )
 
 

@@ -9,11 +9,14 @@ from numpy.typing import NDArray
 from grader.measures import UNREADABLE
 from grader.render.bands import band_truth
 from grader.render.lens import View
+from grader.render.lines import seen_truth
+from grader.render.sight import lightness_of, seen_points
 from grader.render.stone import StoneFace
 from grader.render.tabletop import Tabletop
 from grader.render.truth import (
     BLUE,
     HOST,
+    LINE_CODES,
     WHITE,
     BandTruth,
     DrawnLine,
@@ -47,16 +50,7 @@ def write_down(
     for new, at in enumerate(order, start=1):
         face = faces[kept[at] - 1]
         truths.append(_stone_truth(new, boxes[at], face, regions, pieces, mm_per_px, view))
-        lines += [
-            DrawnLine(
-                (s.points + face.box[:2]).astype(np.float32),
-                float(np.median(s.widths)),
-                s.kind,
-                s.family,
-                new,
-            )
-            for s in face.strokes
-        ]
+        lines += _seen_lines(face, new, rgb, pieces, cracks)
         features |= {name: True for name, there in _stone_features(face).items() if there}
     codes = regions[regions > 0]
     features |= {
@@ -82,6 +76,29 @@ def write_down(
     )
 
 
+def _seen_lines(face: StoneFace, number: int, rgb, pieces, cracks) -> list[DrawnLine]:
+    """Return the lines drawn on a stone, and mark in the cracks layer what of them is too faint to see."""
+    x, y, w, h = face.box
+    part = np.s_[y : y + h, x : x + w]
+    mine = pieces[part] == number
+    light = lightness_of(rgb[part]) if face.strokes else None
+    lines, seen = [], []
+    for s in face.strokes:
+        shows = share = None
+        if s.kind in LINE_CODES:
+            at = np.round(s.points).astype(int)
+            on = np.all((at >= 0) & (at < (w, h)), axis=1)
+            on[on] = mine[at[on, 1], at[on, 0]]
+            shows = seen_points(light, s.points, s.widths, on)
+            share = float(shows.sum() / max(1, on.sum()))
+        seen.append(shows)
+        points, width = np.float32(s.points + np.array([x, y])), float(np.median(s.widths))
+        lines.append(DrawnLine(points, width, s.kind, s.family, number, share))
+    if cracks[part][mine].any():
+        cracks[part] = np.where(mine, seen_truth(cracks[part], face.strokes, seen), cracks[part])
+    return lines
+
+
 def _stone_features(face: StoneFace) -> dict[str, bool]:
     plan = face.plan
     named = {
@@ -94,6 +111,8 @@ def _stone_features(face: StoneFace) -> dict[str, bool]:
         set(plan.marks)
         | {s.kind for s in face.strokes}
         | {f"crack {s.family}" for s in face.strokes if s.family}
+        | {f"crack look {look}" for _, look in plan.fractures}
+        | {f"overlaid {name}" for name in plan.overlaid}
     )
     return {name: True for name in named} | face.features
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.render import marks
+from grader.render.fracture import draw_fractures, draw_webs
 from grader.render.lens import View
 from grader.render.lines import (
     Stroke,
@@ -20,10 +21,11 @@ from grader.render.lines import (
     paint,
 )
 from grader.render.noise import blur, fbm, grain, soft_step
+from grader.render.overlaid import draw_overlaid
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
 from grader.render.shape import broken, depth_of, dome, fill, slopes, swell
-from grader.render.truth import BLUE, CRACK, HOST, PATTERN_LINE, WHITE
+from grader.render.truth import BLUE, HOST, LINE_CODES, WHITE
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,8 @@ class StonePlan:
     """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the
     circle of its area.
 
-    dye_seed : stones of one seed and pattern share their palette.
+    dye_seed : stones of one seed and pattern share their palette.   line_seed : of the lines that
+    follow: fractures by family and look, webs, and lines laid over the face.
     """
 
     kind: str
@@ -47,6 +50,10 @@ class StonePlan:
     strays: tuple[str, ...] = ()
     marks: frozenset[str] = frozenset()
     dye_seed: int = 0
+    line_seed: int = 0
+    fractures: tuple[tuple[str, str], ...] = ()
+    webs: tuple[str, ...] = ()
+    overlaid: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -113,13 +120,17 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     strokes = _lines(ways[3], plan, figure, outline, inside, classes, radius)
     glitter = _marks(ways[4], plan, reflect, height, inside, radius)
     stain = reflectance(np.float32([[[34, 12, 24]]]))[0, 0]
+    rough_way = np.random.default_rng([plan.line_seed, 2])
+    rough = _rough_lines(rough_way, plan, figure, outline, inside, classes, radius)
+    for stroke in rough:
+        strokes.insert(int(rough_way.integers(len(strokes) + 1)), stroke)
     for stroke in strokes:
         covered = cover(stroke, grid.shape)
-        paint(ways[3], reflect, height, stroke, covered, stain)
-        if stroke.kind == "crack":
-            mark_truth(cracks, stroke, covered, CRACK)
-        elif stroke.kind in ("healed", "seam", "contact"):
-            mark_truth(cracks, stroke, covered, PATTERN_LINE)
+        shown = covered if stroke.fade is None else cover(stroke, grid.shape, faded=True)
+        way = rough_way if any(stroke is s for s in rough) else ways[3]
+        paint(way, reflect, height, stroke, shown, stain)
+        if stroke.kind in LINE_CODES:
+            mark_truth(cracks, stroke, covered, LINE_CODES[stroke.kind])
     wet, pool = _water(ways[5], plan, grid, height)
     micro = grain(ways[6], grid.shape, 0.8) * np.float32(0.5) + grain(ways[6], grid.shape, 1.8)
     rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[
@@ -300,6 +311,15 @@ def _lines(
     # Lines that are no cracks pass under and over them: a gap around a crack would give it away.
     mixed = [*cracks, *calm, *strays]
     return [mixed[i] for i in rng.permutation(len(mixed))]
+
+
+def _rough_lines(
+    rng, plan: StonePlan, figure: Figure, outline, inside, classes, radius: float
+) -> list[Stroke]:
+    angle = figure.course.angle if figure.course is not None else None
+    lines = draw_fractures(rng, plan.fractures, outline, inside, radius, angle, classes)
+    lines += draw_webs(rng, plan.webs, outline, inside, radius, angle)
+    return lines + draw_overlaid(rng, plan.overlaid, outline.mean(0), radius)
 
 
 def _marks(rng, plan: StonePlan, reflect, height, inside, radius: float) -> NDArray[np.float32]:

@@ -26,6 +26,18 @@ CRACKS = {
     "straight": 1.0, "jagged": 1.2, "branching": 1.0, "curved": 1.0, "along bands": 0.8,
     "across bands": 0.8, "from edge": 1.2, "crossing": 1.0,
 }  # fmt: skip
+#: How a crack runs and looks where it is drawn as rough stone breaks, beside the plain ones above.
+FRACTURES = {
+    "straight": 0.6, "jagged": 1.2, "branching": 1.0, "curved": 0.6, "along bands": 0.6, "across bands": 0.8,
+    "from edge": 1.2, "crossing": 1.4, "on band border": 1.2, "en echelon": 0.6, "arc": 0.6, "map": 1.2,
+}  # fmt: skip
+CRACK_LOOKS = {
+    "hairline": 1.4, "open": 1.4, "tight": 0.8, "lipped": 1.0, "wet": 0.6, "rust": 0.5, "black": 0.4, "bloom": 0.4,
+}  # fmt: skip
+#: Lines laid over a face that are none of the stone's.
+OVERLAID = {
+    "bundle": 1.0, "blade arcs": 0.8, "marker": 0.7, "joint": 0.8, "chisel": 0.8, "fibres": 0.7, "drops": 0.7,
+}  # fmt: skip
 KINDS = {"slab": 1.0, "chunk": 1.1, "cab": 1.2}
 STATES = {"dry": 1.0, "wet": 1.3, "patchy": 0.45}
 
@@ -36,6 +48,8 @@ HELD_OUT_PIPELINES = ("night",)
 HELD_OUT_PATTERNS = ("fortification",)
 HELD_OUT_HOSTS = ("salmon",)
 HELD_OUT_CRACKS = ("stepped",)
+HELD_OUT_CRACK_LOOKS = ("green",)
+HELD_OUT_OVERLAID = ("text",)
 
 
 @dataclass(frozen=True)
@@ -51,11 +65,14 @@ class Style:
     patterns: tuple[str, ...]
     hosts: tuple[str, ...]
     cracks: tuple[str, ...]
+    fractures: tuple[str, ...]
+    crack_looks: tuple[str, ...]
+    overlaid: tuple[str, ...]
     favoured: frozenset[str] = frozenset()
 
     def draw(self, rng: np.random.Generator, kind: str) -> str:
-        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts" or
-        "cracks".
+        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts",
+        "cracks", "fractures", "crack_looks" or "overlaid".
         """
         names = getattr(self, kind)
         kept = [n for n in names if n in self.favoured]
@@ -66,7 +83,7 @@ class Style:
 
 WEIGHTS = {
     "grounds": GROUNDS, "lamps": LAMPS, "pipelines": PIPELINES, "patterns": PATTERNS,
-    "hosts": HOSTS, "cracks": CRACKS,
+    "hosts": HOSTS, "cracks": CRACKS, "fractures": FRACTURES, "crack_looks": CRACK_LOOKS, "overlaid": OVERLAID,
 }  # fmt: skip
 
 
@@ -84,6 +101,9 @@ TRAINING = Style(
     tuple(PATTERNS),
     tuple(HOSTS),
     tuple(CRACKS),
+    tuple(FRACTURES),
+    tuple(CRACK_LOOKS),
+    tuple(OVERLAID),
 )
 HELD_OUT = Style(
     "held-out",
@@ -93,8 +113,12 @@ HELD_OUT = Style(
     tuple(PATTERNS) + HELD_OUT_PATTERNS,
     tuple(HOSTS) + HELD_OUT_HOSTS,
     tuple(CRACKS) + HELD_OUT_CRACKS,
+    tuple(FRACTURES),
+    tuple(CRACK_LOOKS) + HELD_OUT_CRACK_LOOKS,
+    tuple(OVERLAID) + HELD_OUT_OVERLAID,
     frozenset(
         HELD_OUT_GROUNDS + HELD_OUT_LAMPS + HELD_OUT_PIPELINES
         + HELD_OUT_PATTERNS + HELD_OUT_HOSTS + HELD_OUT_CRACKS
+        + HELD_OUT_CRACK_LOOKS + HELD_OUT_OVERLAID
     ),
 )  # fmt: skip

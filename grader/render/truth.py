@@ -7,8 +7,13 @@ from numpy.typing import NDArray
 
 #: Codes in a regions layer, as in the profile that ships.
 BLUE, WHITE, HOST = 1, 2, 3
-#: Codes in a cracks layer: an open crack; a healed crack, growth seam or pattern line.
-CRACK, PATTERN_LINE = 255, 128
+#: Codes in a cracks layer: an open crack; a healed crack, growth seam or pattern line; either of them
+#: where it is drawn, but too faint to see at this scale: neither a line nor the lack of one.
+CRACK, PATTERN_LINE, FAINT = 255, 128, 64
+#: The kinds of drawn lines that are lines of the stone; all others lie on it.
+LINE_CODES = {
+    "crack": CRACK, "healed": PATTERN_LINE, "seam": PATTERN_LINE, "contact": PATTERN_LINE, "web": PATTERN_LINE,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -16,9 +21,11 @@ class DrawnLine:
     """One line on or over a face.
 
     points : (n, 2) x, y in photo px.   width_px : median drawn width.
-    kind : "crack", "healed", "seam", "contact", "scratch", "saw mark", "hair",
-    "pencil", "print" or "ticks".
+    kind : "crack", "healed", "seam", "contact", "web", "scratch", "saw mark", "hair",
+    "pencil", "print", "ticks", "marker", "joint", "chisel", "fibre" or "drop rim".
     family : how it runs, for cracks; "" otherwise.   piece : id of the piece that carries it.
+    seen_share : part of it, 0 to 1, that shows in the finished photo; ``None`` for what is no line
+    of the stone.
     """
 
     points: NDArray[np.float32]
@@ -26,6 +33,7 @@ class DrawnLine:
     kind: str
     family: str
     piece: int
+    seen_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -82,7 +90,7 @@ class Rendered:
     9 unreadable.
     pieces : (H, W) uint8, ids row by row from the top, left to right.
     cracks : (H, W) uint8, 255 open crack at its true width, 128 healed crack, growth seam or
-    pattern line.
+    pattern line, 64 where either is too faint to see.
     wet : (H, W) bool, where a stone looks wet.
     lines : every line drawn.   stones : by id.   features : what occurs in the photo, by name.
     """

@@ -15,6 +15,7 @@ def main() -> None:
     draw.add_argument("data", type=Path)
     draw.add_argument("--photos", type=int, default=5000)
     draw.add_argument("--checks", type=int, default=96, help="photos of each style to check on")
+    draw.add_argument("--parts", nargs="+", choices=sorted(WAYS), default=list(WAYS))
     draw.add_argument("--seed", type=int, default=1)
     draw.add_argument("--jobs", type=int, default=-1)
     learn = verbs.add_parser("learn", help="train one network on them")
@@ -27,9 +28,12 @@ def main() -> None:
     told = ask.parse_args()
     if told.verb == "draw":
         began = time.perf_counter()
-        draw_examples(told.data / "tuning", told.seed + 1, told.checks, TRAINING, told.jobs)
-        draw_examples(told.data / "held_out", told.seed + 2, told.checks, HELD_OUT, told.jobs)
-        draw_examples(told.data / "training", told.seed, told.photos, TRAINING, told.jobs)
+        for name, seed, photos, style in (
+            ("tuning", told.seed + 1, told.checks, TRAINING),
+            ("held_out", told.seed + 2, told.checks, HELD_OUT),
+            ("training", told.seed, told.photos, TRAINING),
+        ):
+            draw_examples(told.data / name, seed, photos, style, told.jobs, tuple(told.parts))
         print(f"drawn in {time.perf_counter() - began:.0f} s", flush=True)
     else:
         from grader.train.learn import learn as train_part  # PyTorch is not needed for drawing

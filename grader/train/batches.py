@@ -1,7 +1,7 @@
 """From stored examples to what the networks read, on the device that trains; each time in another light.
 
-White balance, exposure, contrast and noise are drawn anew whenever an example comes up, and for regions some hues are
-turned together with the profile, so that whose hue is whose is learned from the profile.
+White balance, exposure, contrast, blur and noise are drawn anew whenever an example comes up, and for regions some
+hues are turned together with the profile, so that whose hue is whose is learned from the profile.
 """
 
 from dataclasses import dataclass
@@ -20,6 +20,8 @@ from grader.train.examples import IGNORE
 GAIN, EXPOSURE, CONTRAST = 0.08, 0.15, 0.1
 #: Noise of the light at white, at most, and the size of its blotches in px: a phone smears what it cannot see.
 NOISE, BLOTCHES_PX = 0.03, (1, 1, 1, 2)
+#: How often lens or hand blur a picture, and by how much at most: sigma in px; how far the blur reaches.
+BLURRED, BLUR_PX, BLUR_REACH_PX = 1 / 3, 1.5, 4
 #: Share of regions examples with turned hues.
 TURNED = 0.2
 
@@ -74,7 +76,25 @@ def lit(pictures: torch.Tensor, variety: Variety, dice: np.random.Generator) -> 
         torch.tensor(v, dtype=torch.float32, device=light.device) for v in (gains, gamma, noise)
     )
     light = (light * gains[..., None, None]).clamp(0, 1) ** gamma
+    sigma = dice.uniform(0, BLUR_PX * s, n) * (dice.random(n) < BLURRED)
+    light = blurred(light, torch.tensor(sigma, dtype=torch.float32, device=light.device))
     return (light + _blotches(light, dice) * noise * (light + 0.01).sqrt()).clamp(0, 1)
+
+
+def blurred(light: torch.Tensor, sigma_px: torch.Tensor) -> torch.Tensor:
+    """Return pictures, (n, 3, h, w), each blurred by a Gaussian of its own sigma, (n,); 0 leaves one as it is."""
+    n, channels, h, w = light.shape
+    reach = torch.arange(-BLUR_REACH_PX, BLUR_REACH_PX + 1, device=light.device)
+    kernel = torch.exp(-0.5 * (reach / sigma_px.clamp_min(1e-3)[:, None]) ** 2)
+    kernel = (kernel / kernel.sum(1, keepdim=True)).repeat_interleave(channels, 0)
+    flat = light.reshape(1, n * channels, h, w)
+    for shape, pad in (
+        ((1, -1), (BLUR_REACH_PX, BLUR_REACH_PX, 0, 0)),
+        ((-1, 1), (0, 0, BLUR_REACH_PX, BLUR_REACH_PX)),
+    ):
+        weights = kernel.reshape(n * channels, 1, *shape)
+        flat = functional.conv2d(functional.pad(flat, pad, "reflect"), weights, groups=n * channels)
+    return flat.reshape(light.shape)
 
 
 def _blotches(light: torch.Tensor, dice: np.random.Generator) -> torch.Tensor:

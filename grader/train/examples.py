@@ -17,11 +17,23 @@ from grader.photo.pieces import MARGIN_SHARE
 from grader.photo.surface import LOOK_PX as WET_PX
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
-from grader.render.truth import CRACK, PATTERN_LINE, Rendered
+from grader.render.truth import (
+    BLUE,
+    CRACK,
+    FAINT,
+    HOST,
+    LINE_CODES,
+    PATTERN_LINE,
+    WHITE,
+    Rendered,
+)
+from grader.train.surfaces import draw_surface
 from grader.train.variety import other_ground, poorer, shaded_rim
 
-#: Target value of a pixel that is left out of the loss.
+#: Target value of a pixel that is off the stone: black for the network and left out of the loss.
 IGNORE = 255
+#: Target value of a pixel on the stone that teaches nothing: the network sees it, the loss does not ask.
+UNJUDGED = 254
 #: Side of a crop for the networks of cracks and of glare, in working px.
 CRACKS_PX = 256
 _HALFWAY = (srgb_curve()[1:] + srgb_curve()[:-1]) / 2
@@ -35,9 +47,10 @@ class Example:
 
     pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
-    cracks : 0 no line, 1 crack, 2 pattern line; off the stone ``IGNORE``.
     wet : 0 dry, 1 wet-looking; off the stone as in regions.
-    glare : as cracks, and 3 where glare hides what lies below.
+    cracks : 0 no line, 1 crack, 2 pattern line, 3 band border where no line lies, ``UNJUDGED`` where a line is too
+    faint to see; off the stone ``IGNORE``.
+    glare : as cracks, but 3 is where glare hides what lies below.
     """
 
     picture: NDArray[np.uint8]
@@ -87,17 +100,27 @@ def wet_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) ->
     return [_wet_example(rendered, stone, rng) for stone in stones[:most]]
 
 
-def cracks_examples(
-    rendered: Rendered, rng: np.random.Generator, most: int = 5, glare: bool = False
-) -> list[Example]:
-    """Return up to ``most`` crops of a photo's faces, most of them on lines, or on lines and glare.
+def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8) -> list[Example]:
+    """Return up to ``most`` crops of a photo's faces: half of them on cracks, a quarter on other lines, where there are
+    any, and a quarter anywhere.
 
     Scratches, hairs, pencil and print are what they are for a stone: no line of it.
     """
+    aims = rng.choice(["crack", "other", "any"], size=most, p=[0.5, 0.25, 0.25])
+    return [_aimed_example(rendered, str(aim), rng) for aim in aims if rendered.stones]
+
+
+def surface_examples(rng: np.random.Generator, style: Style, count: int = 2) -> list[Example]:
+    """Return crops of other surfaces that are stone all over, with targets as for cracks."""
+    return [_surface_example(rng, style) for _ in range(count)]
+
+
+def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
+    """Return up to ``most`` crops of a photo's faces, most of them on lines and glare."""
     if not rendered.stones:
         return []
     drawn = [rendered.stones[int(k)] for k in rng.integers(len(rendered.stones), size=most)]
-    return [_cracks_example(rendered, stone, rng, glare) for stone in drawn]
+    return [_glare_example(rendered, stone, rng) for stone in drawn]
 
 
 def _pieces_example(
@@ -162,9 +185,39 @@ def _wet_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example
     return Example(*_square(np.where(mask[..., None], rgb, 0), target, WET_PX))
 
 
-def _cracks_example(
-    rendered: Rendered, stone, rng: np.random.Generator, with_glare: bool
-) -> Example:
+@dataclass(frozen=True)
+class _Lines:
+    """One stone at the size at which its lines are read: picture, and where what lies, each (h, w)."""
+
+    rgb: NDArray[np.uint8]
+    mask: NDArray[np.bool_]
+    crack: NDArray[np.bool_]
+    pattern: NDArray[np.bool_]
+    faint: NDArray[np.bool_]
+    codes: NDArray[np.uint8]
+    factor: float
+
+    @property
+    def target(self) -> NDArray[np.uint8]:
+        """0 no line, 1 crack, 2 pattern line, ``UNJUDGED`` or ``IGNORE``."""
+        target = np.where(self.crack, 1, np.where(self.pattern, 2, 0)).astype(np.uint8)
+        target[self.faint & (target == 0)] = UNJUDGED
+        target[~self.mask] = IGNORE
+        return target
+
+    def crop(self, target: NDArray, centre: tuple[int, int] | None) -> Example:
+        """The square around a place x, y, held inside the picture."""
+        h, w = self.mask.shape
+        left, top = (
+            max(0, min(c - CRACKS_PX // 2, side - CRACKS_PX))
+            for c, side in zip(centre or (0, 0), (w, h), strict=True)
+        )
+        part = np.s_[top : top + CRACKS_PX, left : left + CRACKS_PX]
+        picture = np.where(self.mask[..., None], self.rgb, 0)
+        return Example(*_square(picture[part], target[part], CRACKS_PX))
+
+
+def _lines_of(rendered: Rendered, stone, rng: np.random.Generator) -> _Lines:
     x, y, w, h = stone.box
     cut = np.s_[y : y + h, x : x + w]
     # A face is never seen larger than its photo, but a smaller one leaves finer lines.
@@ -174,25 +227,79 @@ def _cracks_example(
     rgb = rendered.rgb[cut]
     rgb = cv2.resize(poorer(rgb, rng) if rng.random() < 0.2 else rgb, size, interpolation=way)
     mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
-    crack = (_shrunk(rendered.cracks[cut] == CRACK, size, way) > 0.4) & mask
-    pattern = (_shrunk(rendered.cracks[cut] == PATTERN_LINE, size, way) > 0.4) & mask
-    glare = (_shrunk(rendered.regions[cut] == UNREADABLE, size, way) > 0.5) & mask
-    target = np.where(crack, 1, np.where(pattern, 2, 0)).astype(np.uint8)
-    if with_glare:
-        target[glare] = 3
-    target[~mask] = IGNORE
+    crack, pattern, faint = (
+        (_shrunk(rendered.cracks[cut] == code, size, way) > 0.4) & mask
+        for code in (CRACK, PATTERN_LINE, FAINT)
+    )
+    return _Lines(
+        rgb, mask, crack, pattern, faint, _most_of(rendered.regions[cut], size, way), factor
+    )
+
+
+def _aimed_example(rendered: Rendered, aim: str, rng: np.random.Generator) -> Example:
+    """A crop for cracks, centred on what is aimed at if the photo has any of it, else anywhere."""
+    code = {"crack": CRACK, "other": PATTERN_LINE}.get(aim, 0)
+    strays = [line for line in rendered.lines if line.kind not in LINE_CODES]
+    on_stray = aim == "other" and strays and rng.random() < 0.5
+    bearing = {line.piece for line in strays} if on_stray else set()
+    if code and not on_stray:
+        bearing = set(np.unique(rendered.pieces[rendered.cracks == code]).tolist()) - {0}
+    stones = [s for s in rendered.stones if s.id in bearing] or list(rendered.stones)
+    stone = stones[int(rng.integers(len(stones)))]
+    lines = _lines_of(rendered, stone, rng)
+    centre = None
+    own = [line for line in strays if line.piece == stone.id]
+    if on_stray and own:
+        line = own[int(rng.integers(len(own)))]
+        at = (line.points[int(rng.integers(len(line.points)))] - stone.box[:2]) * lines.factor
+        centre = (int(at[0]), int(at[1]))
+    elif code:
+        centre = _one_of(lines.crack if code == CRACK else lines.pattern, rng, 1.0)
+    target = lines.target
+    target[(target == 0) & _borders(lines.codes)] = 3
+    return lines.crop(target, centre or _one_of(lines.mask, rng, 1.0))
+
+
+def _borders(codes: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Where two classes meet, one pixel to either side; the rim of glare is no border of the stone's own."""
+    named = [
+        cv2.dilate((codes == c).astype(np.uint8), np.ones((3, 3))) for c in (BLUE, WHITE, HOST)
+    ]
+    return (np.sum(named, axis=0) >= 2) & np.isin(codes, (BLUE, WHITE, HOST))
+
+
+def _surface_example(rng: np.random.Generator, style: Style) -> Example:
+    # Half a crop more at most: what lies on its rim is not always in it.
+    factor = float(np.exp(rng.uniform(np.log(0.66), 0)))
+    surface = draw_surface(rng, style, round(CRACKS_PX / factor))
+    size = (CRACKS_PX, CRACKS_PX)
+    rgb = poorer(surface.rgb, rng) if rng.random() < 0.2 else surface.rgb
+    crack, pattern, faint = (
+        _shrunk(surface.cracks == code, size, cv2.INTER_AREA) > 0.4
+        for code in (CRACK, PATTERN_LINE, FAINT)
+    )
+    materials = _most_of(surface.materials, size, cv2.INTER_AREA)
+    lines = _Lines(
+        cv2.resize(rgb, size, interpolation=cv2.INTER_AREA),
+        np.ones(size, bool), crack, pattern, faint, materials, factor,
+    )  # fmt: skip
+    target = lines.target
+    target[(target == 0) & _borders(materials)] = 3
+    return Example(lines.rgb, target)
+
+
+def _glare_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
+    lines = _lines_of(rendered, stone, rng)
+    glare = (lines.codes == UNREADABLE) & lines.mask
+    target = lines.target
+    target[glare] = 3
     centre = (
-        _one_of(crack, rng, 0.45)
-        or _one_of(glare, rng, 0.4 if with_glare else 0.0)
-        or _one_of(pattern, rng, 0.3)
-        or _one_of(mask, rng, 1.0)
+        _one_of(lines.crack, rng, 0.45)
+        or _one_of(glare, rng, 0.4)
+        or _one_of(lines.pattern, rng, 0.3)
+        or _one_of(lines.mask, rng, 1.0)
     )
-    left, top = (
-        max(0, min(c - CRACKS_PX // 2, side - CRACKS_PX))
-        for c, side in zip(centre or (0, 0), size, strict=True)
-    )
-    part = np.s_[top : top + CRACKS_PX, left : left + CRACKS_PX]
-    return Example(*_square(np.where(mask[..., None], rgb, 0)[part], target[part], CRACKS_PX))
+    return lines.crop(target, centre)
 
 
 def _one_of(
@@ -271,25 +378,41 @@ WAYS = {
     "pieces": lambda rendered, rng: pieces_examples(rendered, rng),
     "regions": lambda rendered, rng: regions_examples(rendered, load_profile(), rng),
     "cracks": lambda rendered, rng: cracks_examples(rendered, rng),
-    "glare": lambda rendered, rng: cracks_examples(rendered, rng, glare=True),
+    "glare": lambda rendered, rng: glare_examples(rendered, rng),
     "wet": lambda rendered, rng: wet_examples(rendered, rng),
 }
 
 
-def make_examples(seed: int, photo: int, style: Style) -> dict[str, list[Example]]:
-    """Return the examples of one photo for each part; the same seed and photo number give the same ones."""
+def make_examples(
+    seed: int, photo: int, style: Style, parts: tuple[str, ...] = tuple(WAYS)
+) -> dict[str, list[Example]]:
+    """Return the examples of one photo for each part; the same seed and photo number give the same ones, whichever
+    other parts are made.
+
+    A fifth of those for cracks show other surfaces.
+    """
     cv2.setNumThreads(1)
-    rng = np.random.default_rng([seed, photo])
-    rendered = render_example_photo(rng, style)
-    return {part: way(rendered, rng) for part, way in WAYS.items()}
+    rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
+    dice = {part: np.random.default_rng([seed, photo, k]) for k, part in enumerate(WAYS)}
+    made = {part: WAYS[part](rendered, dice[part]) for part in parts}
+    if "cracks" in made:
+        made["cracks"] += surface_examples(dice["cracks"], style)
+    return made
 
 
-def draw_examples(folder: Path, seed: int, photos: int, style: Style, jobs: int = -1) -> None:
+def draw_examples(
+    folder: Path,
+    seed: int,
+    photos: int,
+    style: Style,
+    jobs: int = -1,
+    parts: tuple[str, ...] = tuple(WAYS),
+) -> None:
     """Write the examples of that many photos below a folder: ``part/number.npy``, (n, side, side, 4) uint8,
     picture and target."""
-    for part in WAYS:
+    for part in parts:
         (folder / part).mkdir(parents=True, exist_ok=True)
-    Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style) for k in range(photos))
+    Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style, parts) for k in range(photos))
 
 
 def read_examples(folder: Path) -> NDArray[np.uint8]:
@@ -297,8 +420,8 @@ def read_examples(folder: Path) -> NDArray[np.uint8]:
     return np.concatenate([np.load(path) for path in sorted(folder.glob("[0-9]" * 6 + ".npy"))])
 
 
-def _draw(folder: Path, seed: int, photo: int, style: Style) -> None:
-    for part, examples in make_examples(seed, photo, style).items():
+def _draw(folder: Path, seed: int, photo: int, style: Style, parts: tuple[str, ...]) -> None:
+    for part, examples in make_examples(seed, photo, style, parts).items():
         if examples:
             stack = np.stack([np.dstack([e.picture, e.target]) for e in examples])
             # Renamed when whole: a drawing that is broken off leaves no half file.

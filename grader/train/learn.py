@@ -10,13 +10,14 @@ import numpy as np
 import torch
 from torch.nn import functional
 
+from grader.face.cracks import NAMES as CRACK_NAMES
 from grader.face.glare import NAMES as GLARE_NAMES
 from grader.face.regions import GLARE_WEIGHT, ROLES
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.surface import NAMES as WET_NAMES
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input
-from grader.train.examples import IGNORE, read_examples
+from grader.train.examples import IGNORE, UNJUDGED, read_examples
 from grader.train.network import UNet
 
 
@@ -39,8 +40,8 @@ class Part:
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
     "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
-    # It sees large pictures and needs little surround. Lines are rare.
-    "cracks": Part(4, ("no line", "crack", "pattern line"), (16, 24, 40, 64), (1, 3, 2)),
+    # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
+    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1)),
     # With the lines as names of their own, so that it does not take them for sparks.
     "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
     "wet": Part(4, WET_NAMES, (16, 24, 40, 64, 96), (1, 1)),
@@ -52,7 +53,7 @@ RATE, KEPT = 3e-3, 0.998
 
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth."""
-    seen = target != IGNORE
+    seen = target < UNJUDGED
     if not seen.any():  # The mean over nothing is no number.
         return scores.sum() * 0
     if part == "pieces":
@@ -65,7 +66,8 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
         off = (torch.sigmoid(scores[:, 1]) - depth).abs()[seen].mean()
         return entropy + 0.5 * lost + 2 * off
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
-    entropy = functional.cross_entropy(scores, target.long(), weights, ignore_index=IGNORE)
+    asked = target.long().masked_fill(~seen, IGNORE)
+    entropy = functional.cross_entropy(scores, asked, weights, ignore_index=IGNORE)
     chances = scores.softmax(1) * seen.unsqueeze(1)
     truth = torch.stack([target == place for place in range(chances.shape[1])], 1).float()
     fine = part in ("cracks", "glare")
@@ -140,7 +142,7 @@ def overlap(
         for k in range(0, len(examples), 16):
             some = examples[k : k + 16].to(device)
             scores = net(network_input(part, some, profile, PLAIN, np.random.default_rng(0)))
-            seen = some[..., 3] != IGNORE
+            seen = some[..., 3] < UNJUDGED
             pieces = part == "pieces"
             said = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
             truth = some[..., 3].clamp_max(1) if pieces else some[..., 3]

@@ -44,7 +44,8 @@ class PieceTruth:
 class Labelled:
     """A picture with its truth; layers as in ``answer.Answer``.
 
-    doubtful : bool, lines that may or may not be cracks.   unsure : bool, soft borders.
+    cracks : bool, only those that can be seen.   faint : bool, lines that are there but too faint to
+    see.   doubtful : bool, lines that may or may not be cracks.   unsure : bool, soft borders.
     naming_in_doubt : one eye calls the pale field white, the next light blue.
     as_filed : the regions as they lie in the folder, where they had to be turned by ``turned``
     quarter turns.
@@ -57,12 +58,19 @@ class Labelled:
     cracks: NDArray[np.bool_]
     by_piece: dict[int, PieceTruth] = field(default_factory=dict)
     doubtful: NDArray[np.bool_] | None = None
+    faint: NDArray[np.bool_] | None = None
     unsure: NDArray[np.bool_] | None = None
     naming_in_doubt: bool = False
     turned: int = 0
     as_filed: NDArray[np.uint8] | None = None
     mm_per_px: float | None = None
     whole: bool = False
+
+
+def unjudged(truth: Labelled) -> NDArray[np.bool_] | None:
+    """Return where an answer's line is neither right nor wrong: doubtful or faint; ``None`` if nowhere."""
+    layers = [layer for layer in (truth.doubtful, truth.faint) if layer is not None]
+    return np.logical_or.reduce(layers) if layers else None
 
 
 def stone_names(folder: Path) -> list[str]:

@@ -176,8 +176,8 @@ def line_counts(
     """Return the (4,) counts of one photo: answer px right, answer px judged, true px met, true px.
 
     Both masks are thinned to centre-lines. A px is right (met) where a px of the other centre-line
-    lies within ``tolerance_px``. Answers within the tolerance of a doubtful line, and of no true
-    one, are left out.
+    lies within ``tolerance_px``. Answers within the tolerance of a line that is doubtful or
+    too faint to see, and of no true one, are left out.
     """
     said, true = (skeletonize(np.asarray(m, bool)) for m in (answer, truth))
     right = said & _within(true, tolerance_px)

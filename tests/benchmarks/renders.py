@@ -4,6 +4,7 @@ import numpy as np
 from labelled import Labelled, PieceTruth
 
 from grader.render import HELD_OUT, render_photo
+from grader.render.truth import CRACK, FAINT
 
 #: Geometric mean of the sides of a photo.
 SIDE_PX = (700, 1300)
@@ -34,7 +35,8 @@ def held_out_render(seed: int, number: int) -> Labelled:
         rgb=drawn.rgb,
         regions=drawn.regions,
         pieces=drawn.pieces,
-        cracks=drawn.cracks == 255,
+        cracks=drawn.cracks == CRACK,
+        faint=drawn.cracks == FAINT,
         by_piece=by_piece,
         mm_per_px=drawn.mm_per_px,
     )

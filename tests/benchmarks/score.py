@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import metrics
 import numpy as np
 from answer import Answer
-from labelled import Labelled, PieceTruth, as_filed
+from labelled import Labelled, PieceTruth, as_filed, unjudged
 from numpy.typing import NDArray
 
 #: Distances, px, at which a line still counts as met.
@@ -67,7 +67,7 @@ def score(answer: Answer, truth: Labelled) -> PhotoScore:
         regions_better=better if truth.naming_in_doubt else sure,
         regions_filed=metrics.region_counts(answer.regions, filed.regions, filed.unsure),
         lines={
-            t: metrics.line_counts(answer.cracks, truth.cracks, t, truth.doubtful)
+            t: metrics.line_counts(answer.cracks, truth.cracks, t, unjudged(truth))
             for t in TOLERANCES_PX
         },
         has_cracks=bool(truth.cracks.any()),

@@ -19,6 +19,12 @@ def test_the_same_photo_number_gives_the_same_examples(drawn):
         np.testing.assert_array_equal(read[..., 3], np.stack([e.target for e in again[part]]))
 
 
+def test_examples_of_one_part_are_the_same_without_the_others(drawn):
+    (alone,) = examples.make_examples(5, 0, TRAINING, ("cracks",)).values()
+    read = np.load(drawn / "cracks" / "000000.npy")
+    np.testing.assert_array_equal(read[..., 3], np.stack([e.target for e in alone]))
+
+
 def test_all_photos_of_a_folder_are_read_in_their_order(drawn):
     read = examples.read_examples(drawn / "glare")
     parts = [np.load(drawn / "glare" / f"{k:06d}.npy") for k in range(2)]
@@ -81,14 +87,59 @@ def test_glare_is_a_name_in_the_glare_crops_alone_and_lies_over_a_crack(glare):
     codes[40:70, 40:70] = UNREADABLE
     photo = SimpleNamespace(
         rgb=np.full((120, 120, 3), 90, np.uint8), pieces=pieces, regions=codes, cracks=lines,
-        stones=[SimpleNamespace(id=1, box=(10, 10, 100, 100))],
+        stones=[SimpleNamespace(id=1, box=(10, 10, 100, 100))], lines=(),
     )  # fmt: skip
-    crops = examples.cracks_examples(photo, np.random.default_rng(0), most=4, glare=glare)
+    cut = examples.glare_examples if glare else examples.cracks_examples
+    crops = cut(photo, np.random.default_rng(0), most=4)
     for target in (crop.target for crop in crops):
         on = target[target != examples.IGNORE]
         # 30 x 30 of 100 x 100 px lie under the lamp, the crack there too.
         assert np.mean(on == 3) == pytest.approx(0.09 if glare else 0, abs=0.01)
         assert (on == 1).any()
+
+
+def banded_photo():
+    """Blue above white, a crack and a faint line across them, and a pattern line."""
+    pieces, lines = np.zeros((140, 140), np.uint8), np.zeros((140, 140), np.uint8)
+    pieces[10:130, 10:130] = 1
+    lines[20:120, 40:44], lines[20:120, 70:74], lines[20:120, 100:104] = (
+        examples.CRACK, examples.FAINT, examples.PATTERN_LINE,
+    )  # fmt: skip
+    codes = pieces * examples.BLUE
+    codes[70:130, 10:130] = examples.WHITE
+    return SimpleNamespace(
+        rgb=np.full((140, 140, 3), 90, np.uint8), pieces=pieces, regions=codes, cracks=lines,
+        stones=[SimpleNamespace(id=1, box=(10, 10, 120, 120))], lines=(),
+    )  # fmt: skip
+
+
+def test_a_band_border_is_a_name_where_no_line_lies():
+    for example in examples.cracks_examples(banded_photo(), np.random.default_rng(1), most=6):
+        rows, columns = np.nonzero(example.target == 3)
+        # One pixel to either side of one border, and not where the lines cross it.
+        assert np.ptp(rows) == 1
+        assert 0.7 < len(columns) / (2 * (np.ptp(columns) + 1)) < 0.95
+        assert {1, 2} <= set(np.unique(example.target))
+
+
+def test_a_faint_line_is_seen_and_not_asked_for():
+    for cut in (examples.cracks_examples, examples.glare_examples):
+        for example in cut(banded_photo(), np.random.default_rng(1), most=3):
+            faint = example.target == examples.UNJUDGED
+            assert faint.any()
+            assert (example.picture[faint] > 0).all()
+
+
+def test_half_of_the_crops_lie_on_cracks_and_a_quarter_on_other_lines():
+    pieces, lines = np.ones((700, 700), np.uint8), np.zeros((700, 700), np.uint8)
+    lines[100:103, 100:110], lines[600:603, 600:610] = examples.CRACK, examples.PATTERN_LINE
+    photo = SimpleNamespace(
+        rgb=np.full((700, 700, 3), 90, np.uint8), pieces=pieces, regions=pieces, cracks=lines,
+        stones=[SimpleNamespace(id=1, box=(0, 0, 700, 700))], lines=(),
+    )  # fmt: skip
+    crops = examples.cracks_examples(photo, np.random.default_rng(2), most=60)
+    assert np.mean([(c.target == 1).any() for c in crops]) > 0.45
+    assert np.mean([(c.target == 2).any() for c in crops]) == pytest.approx(0.3, abs=0.15)
 
 
 FIELDS = [variety._clouds, variety._stripes, variety._pebbles, variety._dots, variety._rough]

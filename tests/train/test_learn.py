@@ -12,7 +12,7 @@ from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.photo.pieces import pieces_input
 from grader.photo.surface import wet_input
 from grader.profile import load_profile
-from grader.train.examples import IGNORE, read_examples
+from grader.train.examples import IGNORE, UNJUDGED, read_examples
 
 torch = pytest.importorskip("torch")
 
@@ -115,6 +115,33 @@ def test_a_batch_without_a_judged_pixel_teaches_nothing():
     loss.backward()
     assert loss.item() == 0
     assert not scores.grad.any()
+
+
+def test_what_is_unjudged_counts_in_no_loss():
+    scores = torch.randn(1, 4, 8, 8)
+    target = torch.zeros((1, 8, 8), dtype=torch.uint8)
+    target[:, 4:] = UNJUDGED
+    other = scores.clone()
+    other[:, :, 4:] += 5 * torch.randn(1, 4, 4, 8)
+    torch.testing.assert_close(
+        learn.loss_of("cracks", scores, target), learn.loss_of("cracks", other, target)
+    )
+
+
+def test_blur_is_that_of_the_library_and_leaves_a_sharp_picture():
+    light = torch.rand(2, 3, 40, 40)
+    got = batches.blurred(light, torch.tensor([0.0, 1.2]))
+    torch.testing.assert_close(got[0], light[0])
+    expected = cv2.GaussianBlur(
+        light[1].permute(1, 2, 0).numpy(), (9, 9), 1.2, borderType=cv2.BORDER_REFLECT_101
+    )
+    np.testing.assert_allclose(got[1].permute(1, 2, 0).numpy(), expected, atol=1e-5)
+
+
+def test_the_weights_of_cracks_stay_small_enough_to_ship():
+    shape = learn.PARTS["cracks"]
+    net = learn.UNet(shape.inputs, len(shape.outputs), shape.widths)
+    assert sum(p.numel() for p in net.parameters()) * 4 < 3e6
 
 
 class Says(torch.nn.Module):
