@@ -13,8 +13,11 @@ from grader.face.sighting import Sighting, lay_over
 from grader.photo.align import Alignment
 from grader.photo.reference import Reference
 
-#: Around glare lies a veil that is no stone either: so wide, as a share of the face's longer side and px at the least.
+#: Around glare lies a veil that is no stone either: at least so wide, as a share of the face's longer side and in px.
 VEIL_SHARE, VEIL_PX = 0.006, 4.0
+#: It reaches further where a lamp is soft: within this share of the longer side whatever is lighter than in the other
+#: photo by this factor and this linear light.
+NEAR_SHARE, VEIL_FACTOR, VEIL_LIGHT = 0.06, 1.2, 0.01
 #: Filled light fades in over so many px.
 FEATHER_PX = 3.0
 #: Linear light from which a channel is burnt out and tells nothing of the stone.
@@ -55,32 +58,43 @@ def fill_glare(
     """
     linear, glare = first.face.linear, first.chance
     shape, mask = glare.shape, first.face.mask
-    veil_px = max(VEIL_PX, VEIL_SHARE * max(shape))
-    clear = _away_from(first.hidden, veil_px)
-    left, filled = ~clear & mask, np.zeros(shape, bool)
-    # Full over the glare and its veil, fading towards what the first photo shows itself.
-    say = np.minimum(1, cv2.distanceTransform(left.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX)
+    clear = _away_from(first.hidden, _veil_px(shape))
+    wanted, filled = ~clear & mask, np.zeros(shape, bool)
     for other, alignment in others:
         there = lay_over(other.face.linear, alignment, shape)
         readable = _readable(other, alignment, shape)
-        field = _light_between(first.face.linear, there, clear & mask & readable)
-        part = (say * (left & readable))[..., None]
-        linear = linear * (1 - part) + there * field * part
-        chance = lay_over(other.chance, alignment, shape)
-        glare = glare * (1 - part[..., 0]) + chance * part[..., 0]
-        filled |= left & readable
-        left &= ~readable
+        there *= _light_between(first.face.linear, there, clear & mask & readable)
+        wanted |= readable & mask & _veiled(first, there)
+        # Full over what is wanted, fading towards what the first photo shows itself.
+        say = cv2.distanceTransform(wanted.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX
+        part = np.minimum(1, say) * (wanted & readable & ~filled)
+        linear = linear + (there - linear) * part[..., None]
+        glare = glare + (lay_over(other.chance, alignment, shape) - glare) * part
+        filled |= wanted & readable
     if not filled.any():
         return Filled(first.face, first.chance, 0.0)
     share = float((filled & first.hidden).sum() / max(1, mask.sum()))
     return Filled(with_light(first.face, linear, reference), glare, share)
 
 
+def _veiled(first: Sighting, there: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Where, around its glare, the first photo is lighter than another one in the same light: the stone is one, so
+    what is more is mirrored."""
+    near = ~_away_from(first.hidden, NEAR_SHARE * max(first.hidden.shape))
+    # Smooth, so that no misfit of a px or two at an edge counts.
+    here, there = (cv2.GaussianBlur(x.min(axis=2), (0, 0), 2) for x in (first.face.linear, there))
+    more = near & (here > VEIL_FACTOR * there + VEIL_LIGHT)
+    return cv2.morphologyEx(more.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5))) > 0
+
+
+def _veil_px(shape: tuple[int, int]) -> float:
+    return max(VEIL_PX, VEIL_SHARE * max(shape))
+
+
 def _readable(other: Sighting, alignment: Alignment, shape) -> NDArray[np.bool_]:
     """Where, in the first photo's frame, the other photo shows stone."""
-    veil_px = max(VEIL_PX, VEIL_SHARE * max(other.hidden.shape))
     sound = other.face.mask & (other.face.linear < BURNT_LIGHT).all(axis=2)
-    sound &= _away_from(other.hidden, veil_px)
+    sound &= _away_from(other.hidden, _veil_px(other.hidden.shape))
     return lay_over(sound.astype(np.float32), alignment, shape) > 0.99
 
 

@@ -14,6 +14,9 @@ NEAR_PX, LEAST_SPREAD_L = 12.0, 3.0
 FINE, COARSE = 1.0, 0.5
 #: At most so many places are compared; SIFT's threshold lies low, for pale bands.
 PLACES, CONTRAST = 4000, 0.015
+#: SIFT's px are counted at their centres, and its first octave, the picture made twice as large, moves them on by a
+#: quarter px (measured on turned pictures); this makes them px whose centre is at a half.
+CORNER_PX = np.float32(0.5 - 0.25)
 #: A place fits its best counterpart clearly better than the second best, by this ratio of distances.
 RATIO = 0.85
 #: Reach, px, within which two places are one and the same.
@@ -79,9 +82,8 @@ def find_places(
         return Places(np.zeros((0, 2), np.float32), np.zeros((0, 128), np.float32))
     # The root of a histogram compares by shape: Arandjelovic & Zisserman 2012, CVPR (from memory).
     looks = np.sqrt(looks / np.maximum(looks.sum(axis=1, keepdims=True), 1e-6))
-    # OpenCV counts pixel centres as whole numbers.
     factors = np.float32(grey.shape[::-1]) / np.float32(where.shape[::-1])
-    return Places((np.float32([p.pt for p in found]) + np.float32(0.5)) / factors, looks)
+    return Places((np.float32([p.pt for p in found]) + CORNER_PX) / factors, looks)
 
 
 def evened(lightness: NDArray[np.float32]) -> NDArray[np.float32]:
