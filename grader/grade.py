@@ -173,7 +173,8 @@ def _measure_piece(
     ]
     filled = fill_glare(seen, [s for s in shown if not isinstance(s, Remark)], reference)
     face, state = filled.face, seen.state
-    regions = find_regions(face, filled.glare, profile) if filled.share else seen.regions
+    same = face is seen.face
+    regions = seen.regions if same else find_regions(face, filled.glare, profile)
     measurements = measure_face(face, profile, regions)
     # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(
@@ -226,7 +227,7 @@ def _seen_again(
     if {first.state.value, again.state.value} == {"wet", "dry"}:
         text = (
             f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
-            "If the face is the same in both, say so with --state"
+            "If both were wet, or both dry, say so with --state"
         )
         return Remark("other_state", text)
     return again, alignment

@@ -100,7 +100,7 @@ def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
     graded = grader.grade_photo(a, same_face=[b, stranger, a])
     # Without its gloss the second photo of the wet stone looks dry, and a dry one is not to be mixed in.
     assert [other.left_out.text for other in graded.same_face] == [
-        "b.png: looks dry, a.png wet; left out. If the face is the same in both, say so with --state",
+        "b.png: looks dry, a.png wet; left out. If both were wet, or both dry, say so with --state",
         "01_lake_over_shore.jpg: does not show the same face, or from too far aside; left out",
         "a.png: is the same photo as a.png; left out",
     ]

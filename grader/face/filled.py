@@ -26,6 +26,8 @@ BURNT_LIGHT = 0.98
 FIELD_SHARE, COARSER = 0.08, 4
 #: Px whose ratio of light lies off the usual one by more than this factor take no part: there more than light differs.
 ODD_FACTOR = 1.5
+#: Cells of that grid that both must show for their light to be compared.
+LEAST_SHARED = 20
 #: How much the usual ratio counts against the px near a place: it alone counts where none is near.
 USUAL_WEIGHT = 0.01
 
@@ -63,7 +65,10 @@ def fill_glare(
     for other, alignment in others:
         there = lay_over(other.face.linear, alignment, shape)
         readable = _readable(other, alignment, shape)
-        there *= _light_between(first.face.linear, there, clear & mask & readable)
+        light = _light_between(first.face.linear, there, clear & mask & readable)
+        if light is None:
+            continue
+        there *= light
         wanted |= readable & mask & _veiled(first, there)
         # Full over what is wanted, fading towards what the first photo shows itself.
         say = cv2.distanceTransform(wanted.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX
@@ -107,10 +112,10 @@ def _away_from(hidden: NDArray[np.bool_], least_px: float) -> NDArray[np.bool_]:
 
 def _light_between(
     first: NDArray[np.float32], other: NDArray[np.float32], shared: NDArray[np.bool_]
-) -> NDArray[np.float32]:
+) -> NDArray[np.float32] | None:
     """Return by what the other's light is multiplied to be the first's, (h, w, 3), smooth over the face.
 
-    Read over the px that both show; where none is near, the usual ratio holds.
+    Read over the px that both show; where none is near, the usual ratio holds. ``None`` where they share too few.
     """
     h, w = shared.shape
     size = (max(1, w // COARSER), max(1, h // COARSER))
@@ -122,8 +127,8 @@ def _light_between(
         for light in (first, other)
     )
     known = (there > 0.5) & (np.minimum(a, b).min(axis=2) > 0.004)
-    if not known.any():
-        return np.ones((h, w, 3), np.float32)
+    if known.sum() < LEAST_SHARED:
+        return None
     ratio = np.log(np.maximum(a, 1e-4) / np.maximum(b, 1e-4))
     usual = np.median(ratio[known], axis=0)
     known &= (np.abs(ratio - usual) < np.log(ODD_FACTOR)).all(axis=2)

@@ -42,7 +42,7 @@ def face_pair(seed: list[int], style=HELD_OUT, *, turn_deg: float | None = None,
     turn_deg : of the other photo; drawn within 12 degrees without it.   chosen : as ``render_photo`` takes it.
     """
     rng = np.random.default_rng([*seed, 77])
-    first = render_photo(AnotherLamp(seed, [*seed, 1]), style, stones=1, **chosen)
+    first = first_of(seed, style, **chosen)
     other = render_photo(AnotherLamp(seed, [*seed, 2]), style, stones=1, **chosen)
     turn = rng.uniform(-12, 12) if turn_deg is None else turn_deg
     h, w = first.rgb.shape[:2]
@@ -61,6 +61,11 @@ def _shares(seed: list[int], style, chosen: dict) -> NDArray[np.float64]:
     )
     counts = np.bincount(dry.regions[dry.pieces == 1], minlength=4)[1:4]
     return counts / max(1, counts.sum())
+
+
+def first_of(seed: list[int], style=HELD_OUT, **chosen) -> Rendered:
+    """Return the first photo of the pair alone."""
+    return render_photo(AnotherLamp(seed, [*seed, 1]), style, stones=1, **chosen)
 
 
 def moved(rng: np.random.Generator, w: int, h: int, turn_deg: float) -> NDArray[np.float64]:

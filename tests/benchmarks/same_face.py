@@ -12,7 +12,7 @@ from pathlib import Path
 import cv2
 import figures
 import numpy as np
-from face_pairs import Pair, face_pair
+from face_pairs import Pair, face_pair, first_of
 from figures import Row
 
 from grader.face.cut import cut_face
@@ -27,6 +27,8 @@ CLASSES = ("blue", "white", "host")
 #: True glare of the first photo's face, and least overlap of the stone found with the true one.
 GLARE_BETWEEN, LEAST_IOU = (0.05, 0.70), 0.5
 DRAWS = 1000
+#: How the pairs are drawn, beside chance.
+CHOSEN = {"glare": True, "fill": 0.35, "width_px": 1000, "height_px": 750}
 
 
 def main() -> None:
@@ -48,10 +50,11 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
     glare, share, misfit, found, strangers, contradict = [], [], [], 0, [], 0
     number, last = 0, None
     while len(glare) < wanted:
-        pair = face_pair([seed, number], glare=True, fill=0.35, width_px=1000, height_px=750)
         number += 1
-        if not pair.first.stones or not within(pair.first.stones[0].glare_share, GLARE_BETWEEN):
+        stones = first_of([seed, number], **CHOSEN).stones
+        if not stones or not within(stones[0].glare_share, GLARE_BETWEEN):
             continue
+        pair = face_pair([seed, number], **CHOSEN)
         first, other = photo_of(pair.first.rgb, f"{number}a"), photo_of(pair.other, f"{number}b")
         alone, together = (
             the_stone(measure_photo(first, profile, state="wet", same_face=further)[0], pair)

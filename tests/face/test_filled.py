@@ -103,6 +103,14 @@ def test_burnt_out_light_and_what_lies_off_the_stone_fill_nothing():
     assert fill_glare(sighting(light, HERE), [(off, SAME)], reference()).share == 0
 
 
+def test_photos_that_share_no_readable_stone_cannot_be_matched_and_fill_nothing():
+    light, left = stone(8), np.zeros((SIDE, SIDE), bool)
+    left[:, :80] = True
+    assert (
+        fill_glare(sighting(light, left), [(sighting(light, ~left), SAME)], reference()).share == 0
+    )
+
+
 def test_without_glare_or_without_other_photos_the_face_is_the_photos_own():
     light = stone(6)
     clear = np.zeros((SIDE, SIDE), bool)
