@@ -4,7 +4,7 @@ stopped."""
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,8 +76,12 @@ class Batch:
         return tuple(record for record in self.records if "error" in record)
 
 
-def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded | None]:
+def grade_file(
+    path: str | Path, file: str, terms: Terms, same_face: Sequence[str | Path] = ()
+) -> tuple[dict, Graded | None]:
     """Return the record of one photo and, if it could be read, the graded photo.
+
+    same_face : further photos of the same face, which the record names as they are given.
 
     Whatever goes wrong with one photo ends in its own record, so that it never stops the others.
     """
@@ -91,8 +95,9 @@ def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded 
             neutral=terms.neutral,
             whole=terms.whole,
             state=terms.state,
+            same_face=same_face,
         )
-        return photo_record(graded, file) | {"made_with": terms.made_with}, graded
+        return photo_record(graded, file, same_face) | {"made_with": terms.made_with}, graded
     except GraderError as err:
         return failed_record(file, err), None
     except Exception as err:

@@ -1,22 +1,30 @@
-"""The way of one photo: photo → pieces → face → measurements → proposal."""
+"""The way of one photo: photo → pieces → face → measurements → proposal.
 
+Further photos of the same face join it at the face: what is glare in the first is filled from them.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from grader.face.cut import cut_face
 from grader.face.face import Face
+from grader.face.filled import fill_glare
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
+from grader.face.regions import find_regions
+from grader.face.sighting import Searched, Sighting, find_again, search, see_face
 from grader.face.size import size_class
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
+from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
 from grader.photo.read import read_photo
 from grader.photo.reference import Neutral, Reference, find_reference, no_reference
-from grader.photo.surface import State, read_state
+from grader.photo.surface import State
 from grader.photo.verdict import Verdict, judge_photo
 from grader.profile import Profile, load_profile
 
@@ -26,6 +34,8 @@ class MeasuredPiece:
     """One stone with all that is measured on it, before any opinion.
 
     size_class and area_cm2 are ``None`` where the scale is not known; scale is that at the face.
+    filled_share : of the face, 0 to 1, glare in this photo and filled from others, which ``face`` then holds.
+    left_out : for each further photo why it does not serve this stone, ``None`` where it does.
     """
 
     piece: Piece
@@ -36,6 +46,16 @@ class MeasuredPiece:
     scale: Scale
     state: State
     verdict: Verdict
+    filled_share: float = 0.0
+    left_out: tuple[Remark | None, ...] = ()
+
+
+@dataclass(frozen=True)
+class FurtherPhoto:
+    """Another photo of the same face; ``left_out`` says why it is not used, and is ``None`` where it is."""
+
+    photo: Photo
+    left_out: Remark | None
 
 
 @dataclass(frozen=True)
@@ -49,12 +69,16 @@ class GradedPiece:
 
 @dataclass(frozen=True)
 class Graded:
-    """One photo, graded: no pieces means that no stone was found, and ``remarks`` says so."""
+    """One photo, graded: no pieces means that no stone was found, and ``remarks`` says so.
+
+    same_face : the further photos of it that were given, used or not.
+    """
 
     photo: Photo
     reference: Reference
     pieces: tuple[GradedPiece, ...]
     remarks: tuple[Remark, ...]
+    same_face: tuple[FurtherPhoto, ...] = ()
 
 
 def grade_photo(
@@ -67,6 +91,7 @@ def grade_photo(
     neutral: Neutral | None = None,
     whole: bool = False,
     state: str | None = None,
+    same_face: Sequence[str | Path | Photo] = (),
 ) -> Graded:
     """Grade every stone in a photo.
 
@@ -81,6 +106,8 @@ def grade_photo(
     neutral : a neutral place in the photo that the seller declares.
     whole : the picture is filled by one face, so nothing is cut out.
     state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
+    same_face : further photos of the same face, lamp or camera moved. All is told in px of ``photo``, by its card; what
+        is glare in it is read from the others.
 
     Raises
     ------
@@ -89,14 +116,23 @@ def grade_photo(
     """
     profile = profile if isinstance(profile, Profile) else load_profile(profile)
     model = model if isinstance(model, Model) else load_model(model)
-    if not isinstance(photo, Photo):
-        photo = read_photo(
-            photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
-        )
+    photo = _as_read(photo, profile, mm_per_px)
+    others = [_as_read(other, profile) for other in same_face]
     reference = find_reference(photo, setup=profile.setup, height_mm=height_mm, neutral=neutral)
-    measured, remarks = measure_photo(photo, profile, reference=reference, whole=whole, state=state)
+    measured, remarks = measure_photo(
+        photo, profile, reference=reference, whole=whole, state=state, same_face=others
+    )
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
-    return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks)
+    further = _further_photos(photo, others, measured)
+    remarks += tuple(other.left_out for other in further if other.left_out)
+    remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
+    return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks, further)
+
+
+def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | None = None) -> Photo:
+    if isinstance(photo, Photo):
+        return photo
+    return read_photo(photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px)
 
 
 def measure_photo(
@@ -106,28 +142,46 @@ def measure_photo(
     reference: Reference | None = None,
     whole: bool = False,
     state: str | None = None,
+    same_face: Sequence[Photo] = (),
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
     """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
 
     reference : what its colours and lengths are referred to; without it nothing is looked for.
+    same_face : further photos of the same stones.
     """
     reference = reference or no_reference(photo)
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
-    measured = tuple(_measure_piece(photo, piece, reference, profile, state) for piece in pieces)
+    searched = [search(other) for other in same_face] if pieces else []
+    measured = tuple(
+        _measure_piece(photo, piece, reference, profile, state, searched) for piece in pieces
+    )
     return measured, remarks
 
 
 def _measure_piece(
-    photo: Photo, piece: Piece, reference: Reference, profile: Profile, given_state: str | None
+    photo: Photo,
+    piece: Piece,
+    reference: Reference,
+    profile: Profile,
+    given_state: str | None,
+    others: Sequence[Searched],
 ) -> MeasuredPiece:
-    face = cut_face(photo, piece, reference)
-    measurements = measure_face(face, profile)
-    state = read_state(face.lab, face.mask, given_state)
+    seen = see_face(cut_face(photo, piece, reference), profile, given_state)
+    shown = [
+        _seen_again([photo, *(o.photo for o in others[:n])], seen, other, profile, given_state)
+        for n, other in enumerate(others)
+    ]
+    filled = fill_glare(seen, [s for s in shown if not isinstance(s, Remark)], reference)
+    face, state = filled.face, seen.state
+    same = face is seen.face
+    regions = seen.regions if same else find_regions(face, filled.glare, profile)
+    measurements = measure_face(face, profile, regions)
+    # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(
-        face.linear,
-        face.lab,
-        face.mask,
-        measurements.glare,
+        seen.face.linear,
+        seen.face.lab,
+        seen.face.mask,
+        seen.hidden,
         glare_share=measurements.regions.glare_share,
         cut_by_frame=piece.cut_by_frame,
         state=state,
@@ -145,7 +199,64 @@ def _measure_piece(
         scale=reference.scale_at(*_middle(piece)),
         state=state,
         verdict=verdict,
+        filled_share=filled.share,
+        left_out=tuple(s if isinstance(s, Remark) else None for s in shown),
     )
+
+
+def _seen_again(
+    earlier: Sequence[Photo],
+    first: Sighting,
+    other: Searched,
+    profile: Profile,
+    given_state: str | None,
+) -> tuple[Sighting, Alignment] | Remark:
+    """The same face in another photo, or why that photo is left out.
+
+    earlier : the photos given before it, that of the first sighting in front.
+    """
+    name = other.photo.name
+    if double := next((e for e in earlier if e.sha256 == other.photo.sha256), None):
+        return Remark("same_photo", f"{name}: is the same photo as {double.name}; left out")
+    found = find_again(first, other)
+    if found is None:
+        text = "does not show the same face, or from too far aside; left out"
+        return Remark("other_face", f"{name}: {text}")
+    face, alignment = found
+    again = see_face(face, profile, given_state)
+    if {first.state.value, again.state.value} == {"wet", "dry"}:
+        text = (
+            f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
+            "If both were wet, or both dry, say so with --state"
+        )
+        return Remark("other_state", text)
+    return again, alignment
+
+
+def _further_photos(
+    photo: Photo, others: Sequence[Photo], measured: Sequence[MeasuredPiece]
+) -> tuple[FurtherPhoto, ...]:
+    """The further photos; one that serves any stone is used."""
+    further = []
+    for number, other in enumerate(others):
+        reasons = [piece.left_out[number] for piece in measured]
+        if not reasons:
+            reasons = [Remark("no_stone", f"{other.name}: no stone in {photo.name}; left out")]
+        further.append(FurtherPhoto(other, None if None in reasons else reasons[0]))
+    return tuple(further)
+
+
+def _card_elsewhere(reference: Reference, others: Sequence[Photo]) -> tuple[Remark, ...]:
+    """Light and scale are the first photo's, so a card that only another one shows is of no use there."""
+    if reference.card or reference.chart:
+        return ()
+    for other in others:
+        there = find_reference(other)
+        if there.card or there.chart:
+            what = "card" if there.card else "chart"
+            text = f"the {what} is only in {other.name}: name that photo first"
+            return (Remark("card_elsewhere", text),)
+    return ()
 
 
 def _middle(piece: Piece) -> tuple[float, float]:

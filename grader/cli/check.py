@@ -50,13 +50,21 @@ def check(
     tray_at: TrayOption = None,
     whole: WholeOption = False,
     state: StateOption = None,
+    same_face: Annotated[
+        bool,
+        typer.Option(
+            "--same-face",
+            help="All photos show the same face, lamp or camera moved: glare in the first is "
+            "filled from the others.",
+        ),
+    ] = False,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
-    _usage(photos, layers, picture)
+    _usage(photos, layers, picture, same_face)
     from grader.batch import Terms, grade_file
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
@@ -69,8 +77,8 @@ def check(
     terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral)
     calls = working_calls()
     records = []
-    for path in photos:
-        record, graded = grade_file(path, str(path), terms)
+    for path, further in [(photos[0], photos[1:])] if same_face else [(p, ()) for p in photos]:
+        record, graded = grade_file(path, str(path), terms, further)
         (record,), _ = with_calls([record], [call for call in calls if about(record, call)])
         records.append(record)
         if "error" in record:
@@ -89,23 +97,29 @@ def check(
         raise typer.Exit(1)
 
 
-def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> None:
-    stems = [path.stem.casefold() for path in photos]
+def _usage(photos: list[Path], layers: Path | None, picture: Path | None, same_face: bool) -> None:
+    if same_face and len(photos) < 2:
+        raise typer.BadParameter(
+            "give two or more photos of the face, the best one first", param_hint="--same-face"
+        )
+    # The others only fill the first: layers and picture are of its frame.
+    graded = photos[:1] if same_face else photos
+    stems = [path.stem.casefold() for path in graded]
     twice = next((stem for stem in stems if stems.count(stem) > 1), None)
     if layers and twice:
         raise typer.BadParameter(
             f"two photos are called {twice!r}: their layers would be one file",
             param_hint="--layers",
         )
+    if picture and len(graded) > 1:
+        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
     check_picture(picture, photos)
 
 
 def check_picture(picture: Path | None, photos: list[Path]) -> None:
-    """Refuse a picture that has no format, that would be of several photos, or that is the photo itself."""
+    """Refuse a picture that has no format, or that is one of the photos itself."""
     if picture is None:
         return
-    if len(photos) > 1:
-        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
     from grader.report.overlay import PICTURE_SUFFIXES
 
     if picture.suffix.lower() not in PICTURE_SUFFIXES:

@@ -1,5 +1,7 @@
 """Cuts one stone's face out of its photo, at working size."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -29,13 +31,31 @@ def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> 
     linear = linear_srgb(small, photo.encoding)
     mask = fill_outline((piece.outline - (x, y)) * factor, (size[1], size[0]))
     reference = reference or no_reference(photo)
-    x_px, y_px = (
-        start + (np.arange(n) + 0.5) / factor for start, n in zip((x, y), size, strict=True)
-    )
-    lab = lab_from_linear(reference.corrected(linear, x_px, y_px))
     scale = reference.scale_at(x + w / 2, y + h / 2).mm_per_px
     mm_per_px = None if scale is None else scale / factor
-    return Face(linear, lab, mask, factor, (float(x), float(y)), mm_per_px)
+    origin_px = (float(x), float(y))
+    lab = _corrected_lab(linear, factor, origin_px, reference)
+    return Face(linear, lab, mask, factor, origin_px, mm_per_px)
+
+
+def with_light(face: Face, linear: NDArray[np.float32], reference: Reference) -> Face:
+    """Return a face of another light, (h, w, 3) linear sRGB, its colours corrected as the photo's were."""
+    lab = _corrected_lab(linear, face.px_per_photo_px, face.origin_px, reference)
+    return replace(face, linear=linear, lab=lab)
+
+
+def _corrected_lab(
+    linear: NDArray[np.float32],
+    px_per_photo_px: float,
+    origin_px: tuple[float, float],
+    reference: Reference,
+) -> NDArray[np.float32]:
+    h, w = linear.shape[:2]
+    x_px, y_px = (
+        start + (np.arange(n) + 0.5) / px_per_photo_px
+        for start, n in zip(origin_px, (w, h), strict=True)
+    )
+    return lab_from_linear(reference.corrected(linear, x_px, y_px))
 
 
 def fill_outline(outline: NDArray, shape: tuple[int, int]) -> NDArray[np.bool_]:

@@ -4,15 +4,19 @@ from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
 from grader.face.face import Face
 from grader.face.glare import find_glare
-from grader.face.measurements import Measurements
+from grader.face.measurements import Measurements, Regions
 from grader.face.regions import find_regions
 from grader.face.scene import measure_scene
 from grader.profile import Profile
 
 
-def measure_face(face: Face, profile: Profile) -> Measurements:
-    """Return all that is measured on one face: glare, regions, bands, lines, scene."""
-    regions = find_regions(face, find_glare(face), profile)
+def measure_face(face: Face, profile: Profile, regions: Regions | None = None) -> Measurements:
+    """Return all that is measured on one face: glare, regions, bands, lines, scene.
+
+    regions : where they are found already; else glare and regions are looked for.
+    """
+    if regions is None:
+        regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = find_cracks(face, regions)
     scene = measure_scene(face, regions, lines, banding, profile)

@@ -25,7 +25,7 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
 
     Parameters
     ----------
-    name : "pieces", "glare", "regions", "cracks" or "wet".
+    name : "pieces", "glare", "regions" or "cracks".
     picture : ndarray of shape (h, w, channels), float32; h and w of any size, padded here.
 
     Returns

@@ -3,6 +3,7 @@ only ever added."""
 
 import json
 import math
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from pathlib import Path, PurePath
@@ -23,7 +24,9 @@ NO_SCALE = Remark(
 )
 
 
-def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
+def photo_record(
+    graded: Graded, file: str | Path | None = None, same_face: Sequence[str | Path] = ()
+) -> dict:
     """Return the JSON object of one graded photo.
 
     Lengths and points are in whole px of the upright full-size photo, shares 0 to 1; what is not
@@ -32,8 +35,11 @@ def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
     Parameters
     ----------
     file : the photo as its reader names it; its own name by default.
+    same_face : the further photos of the same face, named likewise.
     """
     photo = graded.photo
+    further = [other.photo.name for other in graded.same_face]
+    files = [file or photo.name, *(same_face or further)]
     return {
         "schema": SCHEMA,
         "photo": {
@@ -45,6 +51,14 @@ def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
             "colour": _colour_reference(graded.reference) | {"encoding": photo.encoding.name},
             "warnings": _warnings(graded.remarks, graded.reference.scale.mm_per_px),
         },
+        "photos": [
+            _shown(name, *shown)
+            for name, shown in zip(
+                files,
+                [(photo, None), *((other.photo, other.left_out) for other in graded.same_face)],
+                strict=True,
+            )
+        ],
         "pieces": [_piece_record(piece, photo) for piece in graded.pieces],
     }
 
@@ -73,6 +87,17 @@ def result_schema() -> dict:
     return json.loads((resources.files("grader.report") / "result.schema.json").read_text("utf-8"))
 
 
+def _shown(file: str | Path, photo: Photo, left_out: Remark | None) -> dict:
+    """One photo of the face; the first is always used."""
+    why_not = left_out and {"code": left_out.code, "text": left_out.text}
+    return {
+        "file": str(file),
+        "sha256": photo.sha256,
+        "used": left_out is None,
+        "why_not": why_not,
+    }
+
+
 def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
     measured, m = graded.measured, graded.measured.measurements
     return {
@@ -86,7 +111,10 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
             for name, share in m.regions.shares.items()
         },
         "colour": {name: _colour(colour) for name, colour in m.regions.colour.items()},
-        "glare": {"value": _number(m.regions.glare_share, 4)},
+        "glare": {
+            "value": _number(m.regions.glare_share, 4),
+            "filled": _number(measured.filled_share, 4),
+        },
         "banding": _banding(m.banding, m),
         "cracks": _cracks(measured, photo),
         "scene": {

@@ -112,7 +112,7 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         for i, item in enumerate(piece["shares"].items())
     ]
     facts += [
-        ("glare", f"{words.percent(piece['glare']['value'])} of the face, not counted above"),
+        ("glare", words.glare_words(piece["glare"])),
         ("bands", words.bands_words(piece["banding"])),
         ("lines", words.lines_words(piece["cracks"])),
         ("size", words.size_words(piece)),

@@ -13,6 +13,9 @@ def photo_text(record: dict, profile: Profile) -> str:
     photo = record["photo"]
     said = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
     lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
+    # Records of one photo from before there could be several hold no list.
+    if used := [other["file"] for other in record.get("photos", [])[1:] if other["used"]]:
+        lines.append(f"  the same face: {', '.join(used)}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
     told = {warning["code"] for warning in photo["warnings"]}
     for piece in record["pieces"]:
@@ -76,6 +79,13 @@ def scene_words(scene: dict) -> str:
     if scene["score"] is None:
         return "not known"
     return f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
+
+
+def glare_words(glare: dict) -> str:
+    """Return how much of the face is glare, and how much was read from other photos instead."""
+    said = f"{percent(glare['value'])} of the face, not counted above"
+    filled = glare.get("filled")
+    return f"{said}; {percent(filled)} filled from the other photos" if filled else said
 
 
 def bands_words(banding: dict) -> str:
@@ -156,7 +166,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
             ("" if i else "colour", share_words(*item))
             for i, item in enumerate(piece["shares"].items())
         ),
-        ("glare", f"{percent(piece['glare']['value'])} of the face, not counted above"),
+        ("glare", glare_words(piece["glare"])),
         ("bands", bands_words(piece["banding"])),
         ("lines", lines_words(piece["cracks"])),
         ("size", size_words(piece)),

@@ -14,7 +14,6 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_curve
 from grader.photo.pieces import LOOK_PX as PIECES_PX
 from grader.photo.pieces import MARGIN_SHARE
-from grader.photo.surface import LOOK_PX as WET_PX
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
 from grader.render.truth import (
@@ -47,7 +46,6 @@ class Example:
 
     pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
-    wet : 0 dry, 1 wet-looking; off the stone as in regions.
     cracks : 0 no line, 1 crack, 2 pattern line, 3 band border where no line lies, ``UNJUDGED`` where a line is too
     faint to see; off the stone ``IGNORE``.
     glare : as cracks, but 3 is where glare hides what lies below.
@@ -91,13 +89,6 @@ def regions_examples(
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 40]
     rng.shuffle(stones)
     return [_regions_example(rendered, stone, profile, rng) for stone in stones[:most]]
-
-
-def wet_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
-    """Return up to ``most`` faces of a photo, with where they look wet."""
-    stones = [s for s in rendered.stones if min(s.box[2:]) >= 60]
-    rng.shuffle(stones)
-    return [_wet_example(rendered, stone, rng) for stone in stones[:most]]
 
 
 def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8) -> list[Example]:
@@ -169,20 +160,6 @@ def _regions_example(
         mask = change(mask.astype(np.uint8), np.ones((3, 3)), iterations=abs(reach)) > 0
     target = np.where(mask, _nearest_name(target), IGNORE).astype(np.uint8)
     return Example(*_square(np.where(mask[..., None], rgb, 0), target, REGIONS_PX))
-
-
-def _wet_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
-    x, y, w, h = stone.box
-    cut = np.s_[y : y + h, x : x + w]
-    factor = WET_PX / max(w, h)
-    size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    rgb = rendered.rgb[cut]
-    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
-    mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
-    wet = _shrunk(rendered.wet[cut], size, way) > 0.5
-    target = np.where(mask, wet, IGNORE).astype(np.uint8)
-    return Example(*_square(np.where(mask[..., None], rgb, 0), target, WET_PX))
 
 
 @dataclass(frozen=True)
@@ -379,7 +356,6 @@ WAYS = {
     "regions": lambda rendered, rng: regions_examples(rendered, load_profile(), rng),
     "cracks": lambda rendered, rng: cracks_examples(rendered, rng),
     "glare": lambda rendered, rng: glare_examples(rendered, rng),
-    "wet": lambda rendered, rng: wet_examples(rendered, rng),
 }
 
 

@@ -14,7 +14,6 @@ from grader.face.cracks import NAMES as CRACK_NAMES
 from grader.face.glare import NAMES as GLARE_NAMES
 from grader.face.regions import GLARE_WEIGHT, ROLES
 from grader.measures import MEASUREMENT_VERSION
-from grader.photo.surface import NAMES as WET_NAMES
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input
 from grader.train.examples import IGNORE, UNJUDGED, read_examples
@@ -44,7 +43,6 @@ PARTS = {
     "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1)),
     # With the lines as names of their own, so that it does not take them for sparks.
     "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
-    "wet": Part(4, WET_NAMES, (16, 24, 40, 64, 96), (1, 1)),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.

@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from grader import batch, calling
 from grader.errors import PhotoError
+from grader.grade import FurtherPhoto
 from grader.grading import model
 
 
@@ -23,6 +24,11 @@ def cli(tmp_path, monkeypatch, make_graded):
 
     def grade(path, **terms):
         terms_seen.append(terms)
+        others = [made_from(other, None).photo for other in terms.get("same_face", ())]
+        made = made_from(path, terms["mm_per_px"])
+        return replace(made, same_face=tuple(FurtherPhoto(other, None) for other in others))
+
+    def made_from(path, mm_per_px):
         path = Path(path)
         if not path.is_file():
             raise PhotoError(f"{path.name}: no such photo; mend the name", "missing")
@@ -33,7 +39,7 @@ def cli(tmp_path, monkeypatch, make_graded):
         made = make_graded(
             1 if retake else int(content[:1]),
             name=path.name,
-            mm_per_px=terms["mm_per_px"],
+            mm_per_px=mm_per_px,
             verdict="retake" if retake else "usable",
         )
         sha256 = hashlib.sha256(content).hexdigest()

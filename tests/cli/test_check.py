@@ -33,6 +33,46 @@ def test_no_stone_and_retake_are_no_failures(cli, content):
     check(json.loads(ran.stdout))
 
 
+def test_several_photos_of_one_face_are_one_object_in_the_frame_of_the_first(cli):
+    a, b = cli.photo("a.jpg", "2"), cli.photo("x/a.jpg", "1")
+    ran = cli.run("check", a, b, "--same-face", "--json", "--layers", "out", "--picture", "p.png")
+    record = json.loads(ran.stdout)
+    check(record)
+    assert ran.exit_code == 0
+    assert (record["photo"]["file"], len(record["pieces"])) == ("a.jpg", 2)
+    assert [shown["file"] for shown in record["photos"]] == ["a.jpg", "x/a.jpg"]
+    assert record["photos"][0]["sha256"] == record["photo"]["sha256"]
+    assert [str(path) for path in cli.terms[0]["same_face"]] == ["x/a.jpg"]
+    assert (cli.folder / "p.png").exists()
+    assert "the same face: x/a.jpg" in cli.run("check", a, b, "--same-face").stdout
+
+
+def test_one_photo_stands_alone_in_its_list_of_photos(cli):
+    record = json.loads(cli.run("check", cli.photo("a.jpg"), "--json").stdout)
+    (shown,) = record["photos"]
+    assert (shown["file"], shown["used"], shown["why_not"]) == ("a.jpg", True, None)
+    assert record["pieces"][0]["glare"]["filled"] == 0
+
+
+def test_one_photo_of_the_same_face_is_a_usage_error(cli):
+    ran = cli.run("check", cli.photo("a.jpg"), "--same-face")
+    assert ran.exit_code == 2
+    assert "give two or more photos of the face" in ran.output
+    assert not cli.terms
+
+
+def test_a_further_photo_that_cannot_be_read_is_one_line_and_fails(cli):
+    ran = cli.run("check", cli.photo("a.jpg"), cli.photo("b.jpg", "bad"), "--same-face")
+    assert ran.exit_code == 1
+    assert ran.stderr == "grader: b.jpg: not a photo; give a JPEG\n"
+
+
+def test_a_further_photo_is_never_drawn_over(cli):
+    a, b = cli.photo("a.jpg"), cli.photo("b.jpg")
+    assert cli.run("check", a, b, "--same-face", "--picture", b).exit_code == 2
+    assert (cli.folder / "b.jpg").read_text() == "1"
+
+
 def test_a_photo_that_cannot_be_read_fails_and_the_others_are_graded(cli):
     ran = cli.run("check", cli.photo("a.jpg", "bad"), "gone.jpg", cli.photo("b.jpg"), "--json")
     bad, gone, good = json.loads(ran.stdout)

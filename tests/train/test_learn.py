@@ -10,7 +10,6 @@ from grader.face.cracks import cracks_input
 from grader.face.regions import regions_input
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.photo.pieces import pieces_input
-from grader.photo.surface import wet_input
 from grader.profile import load_profile
 from grader.train.examples import IGNORE, UNJUDGED, read_examples
 
@@ -40,7 +39,6 @@ def test_a_batch_without_variety_reads_as_a_photo_is_read(part):
             "regions": lambda lab=lab, seen=seen: regions_input(lab, seen, profile),
             "cracks": lambda lab=lab, seen=seen: cracks_input(lab, seen),
             "glare": lambda lab=lab, seen=seen: cracks_input(lab, seen),
-            "wet": lambda lab=lab, seen=seen: wet_input(lab, seen),
         }[part]()
         np.testing.assert_allclose(got.transpose(1, 2, 0)[seen], expected[seen], atol=2e-3)
         assert (got[:, ~seen] == 0).all()

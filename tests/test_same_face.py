@@ -1,0 +1,134 @@
+"""Several photos of one face, end to end, on a rendered stone under two lamps: its truth is exact."""
+
+import importlib.util
+import json
+import sys
+from pathlib import Path
+
+import cv2
+import jsonschema
+import numpy as np
+import pytest
+
+import grader
+from grader.photo.colour import srgb_encoding
+from grader.report.result import photo_record, result_schema, to_json
+from grader.report.words import photo_text
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+
+
+def _benchmark_module(name: str):
+    path = Path(__file__).parent / "benchmarks" / f"{name}.py"
+    spec = importlib.util.spec_from_file_location(f"{name}_of_same_faces", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+pairs = _benchmark_module("face_pairs")
+
+
+def written(path: Path, rgb) -> Path:
+    cv2.imwrite(str(path), rgb[..., ::-1])
+    return path
+
+
+@pytest.fixture(scope="module")
+def pair():
+    """A wet stone of which nearly half is glare in the first photo."""
+    chosen = {"fill": 0.45, "width_px": 480, "height_px": 360, "kind": "slab", "state": "wet"}
+    return pairs.face_pair([501, 0], glare=True, **chosen)
+
+
+@pytest.fixture(scope="module")
+def files(pair, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("faces")
+    return written(folder / "a.png", pair.first.rgb), written(folder / "b.png", pair.other)
+
+
+def beside_a_card(rgb):
+    """The photo with the photo card below it, as in one picture; turned upside down."""
+    camera = _benchmark_module("card_camera")
+    view = camera.Pinhole(size_px=(1600, 1200), focal_px=1200, distance_mm=330, turn_deg=20)
+    scene = camera.Scene.of(camera.page())
+    card = camera.photograph(scene, view, camera.Light(), np.random.default_rng(5))
+    both = np.full((1200 + rgb.shape[0], 1600, 3), 90, np.uint8)
+    both[:1200], both[1200:, 400 : 400 + rgb.shape[1]] = card, rgb
+    return both[::-1, ::-1]
+
+
+def share_error(stone, pair) -> float:
+    shares = stone.measured.measurements.regions.shares
+    return float(np.abs([shares[n].value for n in ("blue", "white", "host")] - pair.shares).mean())
+
+
+def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_ones_px(
+    pair, files, tmp_path
+):
+    a, _ = files
+    b = written(tmp_path / "b.png", beside_a_card(pair.other))
+    (alone,) = grader.grade_photo(a, state="wet").pieces
+    graded = grader.grade_photo(a, state="wet", same_face=[b])
+    (stone,) = graded.pieces
+    assert (alone.measured.verdict.value, alone.proposal) == ("retake", None)
+    assert stone.measured.verdict.value == "usable"
+    assert stone.proposal is not None
+    left = stone.measured.measurements.regions.glare_share
+    assert left < 0.02 < 0.3 < alone.measured.measurements.regions.glare_share
+    assert share_error(stone, pair) < share_error(alone, pair) / 3
+    # The frame, the photographed surface and the scale are the first photo's.
+    assert stone.measured.piece.box == alone.measured.piece.box
+    assert stone.measured.state == alone.measured.state
+    assert stone.measured.scale.mm_per_px is None
+    assert "the card is only in b.png: name that photo first" in [r.text for r in graded.remarks]
+    record = json.loads(to_json(photo_record(graded, "x/a.png", ["x/b.png"])))
+    jsonschema.Draft202012Validator(result_schema()).validate(record)
+    assert [(shown["file"], shown["used"]) for shown in record["photos"]] == [
+        ("x/a.png", True),
+        ("x/b.png", True),
+    ]
+    assert record["pieces"][0]["glare"]["filled"] > 0.3
+    told = photo_text(record, grader.load_profile())
+    assert "filled from the other photos" in told
+
+
+def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
+    a, b = files
+    stranger = SAMPLES / "01_lake_over_shore.jpg"
+    graded = grader.grade_photo(a, same_face=[b, stranger, a])
+    # Without its gloss the second photo of the wet stone looks dry, and a dry one is not to be mixed in.
+    assert [other.left_out.text for other in graded.same_face] == [
+        "b.png: looks dry, a.png wet; left out. If both were wet, or both dry, say so with --state",
+        "01_lake_over_shore.jpg: does not show the same face, or from too far aside; left out",
+        "a.png: is the same photo as a.png; left out",
+    ]
+    (stone,) = graded.pieces
+    assert stone.measured.filled_share == 0
+    assert stone.measured.verdict.value == "retake"
+    record = json.loads(to_json(photo_record(graded)))
+    jsonschema.Draft202012Validator(result_schema()).validate(record)
+    assert [shown["why_not"] and shown["why_not"]["code"] for shown in record["photos"]] == [
+        None, "other_state", "other_face", "same_photo",
+    ]  # fmt: skip
+
+
+def test_where_no_stone_is_found_the_other_photos_have_nothing_to_serve():
+    empty = SAMPLES / "06_nothing_on_the_board.jpg"
+    graded = grader.grade_photo(empty, same_face=[SAMPLES / "01_lake_over_shore.jpg"])
+    (other,) = graded.same_face
+    assert other.left_out.code == "no_stone"
+
+
+@pytest.mark.slow
+def test_the_whole_picture_as_one_face_is_filled_too(pair):
+    x, y, w, h = pair.first.stones[0].box
+    first = grader.Photo("a", pair.first.rgb[y : y + h, x : x + w], srgb_encoding(), "a")
+    other = grader.Photo("b", pair.other, srgb_encoding(), "b")
+    graded = grader.grade_photo(first, whole=True, state="wet", same_face=[other])
+    (stone,) = graded.pieces
+    assert graded.same_face[0].left_out is None
+    assert stone.measured.piece.box == (0, 0, w, h)
+    assert stone.measured.filled_share > 0.2
+    assert stone.measured.measurements.regions.glare_share < 0.1
