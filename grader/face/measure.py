@@ -4,18 +4,21 @@ from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
 from grader.face.face import Face
 from grader.face.glare import find_glare
+from grader.face.lines import line_facts
 from grader.face.measurements import Measurements
 from grader.face.regions import find_regions
 from grader.face.scene import measure_scene
+from grader.face.sound import sound_stone
 from grader.profile import Profile
 
 
 def measure_face(face: Face, profile: Profile) -> Measurements:
-    """Return all that is measured on one face: glare, regions, bands, lines, scene."""
+    """Return all that is measured on one face: glare, regions, bands, lines, scene, sound stone."""
     regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = find_cracks(face, regions)
     scene = measure_scene(face, regions, lines, banding, profile)
+    lines = line_facts(lines, face, regions, profile)
     return Measurements(
         regions=regions,
         banding=banding,
@@ -24,4 +27,5 @@ def measure_face(face: Face, profile: Profile) -> Measurements:
         face_area_px=int(face.mask.sum()),
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
+        sound=sound_stone(face.mask, lines, face.mm_per_px, profile.ovals_mm),
     )
