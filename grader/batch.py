@@ -36,6 +36,7 @@ class Terms:
     state: str | None = None
     height_mm: float | None = None
     neutral: Neutral | None = None
+    weight_g: float | None = None
 
     @property
     def made_with(self) -> dict:
@@ -50,6 +51,8 @@ class Terms:
             "state": self.state,
             "height_mm": self.height_mm,
             "neutral": self.neutral and {"box": list(self.neutral.box), "kind": self.neutral.kind},
+            # Only where it is said, so that records of before still hold.
+            **({} if self.weight_g is None else {"weight_g": self.weight_g}),
         }
 
 
@@ -91,6 +94,7 @@ def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded 
             neutral=terms.neutral,
             whole=terms.whole,
             state=terms.state,
+            weight_g=terms.weight_g,
         )
         return photo_record(graded, file) | {"made_with": terms.made_with}, graded
     except GraderError as err:

@@ -1,8 +1,9 @@
 """The way of one photo: photo → pieces → face → measurements → proposal."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grader.errors import PhotoError
 from grader.face.cut import cut_face
 from grader.face.face import Face
 from grader.face.measure import measure_face
@@ -26,6 +27,7 @@ class MeasuredPiece:
     """One stone with all that is measured on it, before any opinion.
 
     size_class and area_cm2 are ``None`` where the scale is not known; scale is that at the face.
+    weight_g : of the piece, where the seller says it.
     """
 
     piece: Piece
@@ -36,6 +38,7 @@ class MeasuredPiece:
     scale: Scale
     state: State
     verdict: Verdict
+    weight_g: float | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ def grade_photo(
     neutral: Neutral | None = None,
     whole: bool = False,
     state: str | None = None,
+    weight_g: float | None = None,
 ) -> Graded:
     """Grade every stone in a photo.
 
@@ -81,6 +85,7 @@ def grade_photo(
     neutral : a neutral place in the photo that the seller declares.
     whole : the picture is filled by one face, so nothing is cut out.
     state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
+    weight_g : of the one stone in the photo.
 
     Raises
     ------
@@ -95,6 +100,7 @@ def grade_photo(
         )
     reference = find_reference(photo, height_mm=height_mm, neutral=neutral)
     measured, remarks = measure_photo(photo, profile, reference=reference, whole=whole, state=state)
+    measured = _weighed(measured, weight_g, photo)
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
     return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks)
 
@@ -146,6 +152,17 @@ def _measure_piece(
         state=state,
         verdict=verdict,
     )
+
+
+def _weighed(
+    measured: tuple[MeasuredPiece, ...], weight_g: float | None, photo: Photo
+) -> tuple[MeasuredPiece, ...]:
+    if weight_g is not None and len(measured) > 1:
+        raise PhotoError(
+            f"{photo.name}: one weight and {len(measured)} stones; photograph the weighed one alone",
+            "one_weight",
+        )
+    return tuple(replace(one, weight_g=weight_g) for one in measured)
 
 
 def _middle(piece: Piece) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from grader.cli.options import (
     ScalePxOption,
     StateOption,
     TrayOption,
+    WeightOption,
     WholeOption,
     neutral_of,
     scale_of,
@@ -34,7 +35,7 @@ def check(
         typer.Option(
             metavar="DIR",
             file_okay=False,
-            help="Write regions, cracks and pieces as grey PNGs there.",
+            help="Write regions, cracks, pieces and parts as grey PNGs there.",
         ),
     ] = None,
     picture: Annotated[
@@ -50,6 +51,7 @@ def check(
     tray_at: TrayOption = None,
     whole: WholeOption = False,
     state: StateOption = None,
+    weight_g: WeightOption = None,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
@@ -57,6 +59,8 @@ def check(
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
     _usage(photos, layers, picture)
+    if weight_g is not None and len(photos) > 1:
+        raise typer.BadParameter("give one photo with --weight-g", param_hint="--weight-g")
     from grader.batch import Terms, grade_file
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
@@ -66,7 +70,9 @@ def check(
 
     loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
     neutral = neutral_of(paper_at, tray_at)
-    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral)
+    terms = Terms(
+        loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral, weight_g
+    )
     calls = working_calls()
     records = []
     for path in photos:

@@ -114,7 +114,13 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
     facts += [
         ("glare", f"{words.percent(piece['glare']['value'])} of the face, not counted above"),
         ("bands", words.bands_words(piece["banding"])),
-        ("lines", words.lines_words(piece["cracks"])),
+        ("lines", words.lines_words(piece["cracks"], piece["state"]["value"])),
+        *(
+            ("" if i else "sound", said)
+            for i, said in enumerate(
+                words.sound_words(piece["sound"]) if piece.get("sound") else ()
+            )
+        ),
         ("size", words.size_words(piece)),
     ]
     if proposal:
