@@ -5,7 +5,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from grader.errors import GraderError
@@ -37,6 +37,7 @@ class Terms:
     height_mm: float | None = None
     neutral: Neutral | None = None
     weight_g: float | None = None
+    line_words: tuple[Call, ...] = ()
 
     @property
     def made_with(self) -> dict:
@@ -54,6 +55,15 @@ class Terms:
             # Only where it is said, so that records of before still hold.
             **({} if self.weight_g is None else {"weight_g": self.weight_g}),
         }
+
+    def made_with_on(self, sha256: str) -> dict:
+        """The same with what the seller said of lines in the photo of that content."""
+        words = [
+            asdict(call.line) | {"box": call.box}
+            for call in self.line_words
+            if call.sha256 == sha256
+        ]
+        return self.made_with | ({"line_words": json.loads(json.dumps(words))} if words else {})
 
 
 @dataclass(frozen=True)
@@ -79,6 +89,11 @@ class Batch:
         return tuple(record for record in self.records if "error" in record)
 
 
+def words_on_lines(calls: Iterable[Call]) -> tuple[Call, ...]:
+    """Return the calls that speak of a line."""
+    return tuple(call for call in calls if call.line is not None)
+
+
 def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded | None]:
     """Return the record of one photo and, if it could be read, the graded photo.
 
@@ -95,8 +110,10 @@ def grade_file(path: str | Path, file: str, terms: Terms) -> tuple[dict, Graded 
             whole=terms.whole,
             state=terms.state,
             weight_g=terms.weight_g,
+            calls=terms.line_words,
         )
-        return photo_record(graded, file) | {"made_with": terms.made_with}, graded
+        made_with = terms.made_with_on(graded.photo.sha256)
+        return photo_record(graded, file) | {"made_with": made_with}, graded
     except GraderError as err:
         return failed_record(file, err), None
     except Exception as err:
@@ -132,6 +149,7 @@ def grade_folder(
     """
     folder = Path(folder)
     out = folder / "graded" if out is None else Path(out)
+    calls = tuple(calls)
     terms = Terms(
         profile if isinstance(profile, Profile) else load_profile(profile),
         model if isinstance(model, Model) else load_model(model),
@@ -139,6 +157,7 @@ def grade_folder(
         whole,
         state,
         height_mm,
+        line_words=words_on_lines(calls),
     )
     found = find_photos(folder, out)
     photos, duplicates = _distinct(found)
@@ -204,11 +223,10 @@ def _distinct(
 
 def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -> dict[str, dict]:
     """Records of an earlier run that still hold, under the names that the photos have now."""
-    made_with = terms.made_with
     old = {
         record["photo"]["sha256"]: record
         for record in _read_records(out / RESULTS)
-        if record.get("made_with") == made_with
+        if record.get("made_with") == terms.made_with_on(record["photo"]["sha256"])
         and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
     }
     kept = {}

@@ -1,16 +1,19 @@
 """The way of one photo: photo → pieces → face → measurements → proposal."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grader.errors import PhotoError
 from grader.face.cut import cut_face
 from grader.face.face import Face
+from grader.face.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.size import size_class
+from grader.grading.joining import Stones, line_words
 from grader.grading.model import Model, load_model
-from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
@@ -71,6 +74,7 @@ def grade_photo(
     whole: bool = False,
     state: str | None = None,
     weight_g: float | None = None,
+    calls: Iterable[Call] = (),
 ) -> Graded:
     """Grade every stone in a photo.
 
@@ -86,6 +90,7 @@ def grade_photo(
     whole : the picture is filled by one face, so nothing is cut out.
     state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
     weight_g : of the one stone in the photo.
+    calls : the seller's; their words on lines of this photo hold, the rest is for the report to tell.
 
     Raises
     ------
@@ -99,7 +104,9 @@ def grade_photo(
             photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
         )
     reference = find_reference(photo, height_mm=height_mm, neutral=neutral)
-    measured, remarks = measure_photo(photo, profile, reference=reference, whole=whole, state=state)
+    measured, remarks = measure_photo(
+        photo, profile, reference=reference, whole=whole, state=state, calls=calls
+    )
     measured = _weighed(measured, weight_g, photo)
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
     return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks)
@@ -112,22 +119,34 @@ def measure_photo(
     reference: Reference | None = None,
     whole: bool = False,
     state: str | None = None,
+    calls: Iterable[Call] = (),
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
     """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
 
     reference : what its colours and lengths are referred to; without it nothing is looked for.
+    calls : the seller's, for their words on lines.
     """
     reference = reference or no_reference(photo)
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
-    measured = tuple(_measure_piece(photo, piece, reference, profile, state) for piece in pieces)
+    stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
+    words = line_words(stones, calls)
+    measured = tuple(
+        _measure_piece(photo, piece, reference, profile, state, words.get(piece.id, ()))
+        for piece in pieces
+    )
     return measured, remarks
 
 
 def _measure_piece(
-    photo: Photo, piece: Piece, reference: Reference, profile: Profile, given_state: str | None
+    photo: Photo,
+    piece: Piece,
+    reference: Reference,
+    profile: Profile,
+    given_state: str | None,
+    words: tuple[LineWord, ...],
 ) -> MeasuredPiece:
     face = cut_face(photo, piece, reference)
-    measurements = measure_face(face, profile)
+    measurements = measure_face(face, profile, words)
     state = read_state(face.linear, face.lab, face.mask, measurements.glare, given_state)
     verdict = judge_photo(
         face.linear,

@@ -61,7 +61,7 @@ def check(
     _usage(photos, layers, picture)
     if weight_g is not None and len(photos) > 1:
         raise typer.BadParameter("give one photo with --weight-g", param_hint="--weight-g")
-    from grader.batch import Terms, grade_file
+    from grader.batch import Terms, grade_file, words_on_lines
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
     from grader.report.overlay import draw_overlay, write_picture
@@ -70,10 +70,18 @@ def check(
 
     loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
     neutral = neutral_of(paper_at, tray_at)
-    terms = Terms(
-        loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral, weight_g
-    )
     calls = working_calls()
+    terms = Terms(
+        loaded_profile,
+        loaded_model,
+        mm_per_px,
+        whole,
+        state,
+        height_mm,
+        neutral,
+        weight_g,
+        words_on_lines(calls),
+    )
     records = []
     for path in photos:
         record, graded = grade_file(path, str(path), terms)

@@ -157,10 +157,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         for warning in record["photo"]["warnings"]
         if warning["code"] == "duplicate"
     ]
-    return lines + [
-        f"Call without a stone: {call.grade or f'scene {call.scene}'} ({why})"
-        for call, why in lost_calls
-    ]
+    return lines + [f"Call without a stone: {call.said} ({why})" for call, why in lost_calls]
 
 
 def _own_warnings(record: dict) -> list[dict]:
