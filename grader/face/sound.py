@@ -244,7 +244,7 @@ class _Room:
             if here.any():
                 centres |= here
                 covered += cv2.mulSpectrums(self._transform(here), spectrum, 0)
-        return self._back(covered) > 0.5, centres
+        return free & (self._back(covered) > 0.5), centres
 
     def _transform(self, grid: NDArray[np.bool_]) -> NDArray[np.float32]:
         canvas = np.zeros(self._canvas, np.float32)
