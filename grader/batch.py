@@ -5,7 +5,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from grader.errors import GraderError
@@ -36,6 +36,8 @@ class Terms:
     state: str | None = None
     height_mm: float | None = None
     neutral: Neutral | None = None
+    weight_g: float | None = None
+    line_words: tuple[Call, ...] = ()
 
     @property
     def made_with(self) -> dict:
@@ -50,7 +52,18 @@ class Terms:
             "state": self.state,
             "height_mm": self.height_mm,
             "neutral": self.neutral and {"box": list(self.neutral.box), "kind": self.neutral.kind},
+            # Only where it is said, so that records of before still hold.
+            **({} if self.weight_g is None else {"weight_g": self.weight_g}),
         }
+
+    def made_with_on(self, sha256: str) -> dict:
+        """The same with what the seller said of lines in the photo of that content."""
+        words = [
+            asdict(call.line) | {"box": call.box}
+            for call in self.line_words
+            if call.sha256 == sha256
+        ]
+        return self.made_with | ({"line_words": json.loads(json.dumps(words))} if words else {})
 
 
 @dataclass(frozen=True)
@@ -76,6 +89,11 @@ class Batch:
         return tuple(record for record in self.records if "error" in record)
 
 
+def words_on_lines(calls: Iterable[Call]) -> tuple[Call, ...]:
+    """Return the calls that speak of a line."""
+    return tuple(call for call in calls if call.line is not None)
+
+
 def grade_file(
     path: str | Path, file: str, terms: Terms, same_face: Sequence[str | Path] = ()
 ) -> tuple[dict, Graded | None]:
@@ -95,9 +113,12 @@ def grade_file(
             neutral=terms.neutral,
             whole=terms.whole,
             state=terms.state,
+            weight_g=terms.weight_g,
+            calls=terms.line_words,
             same_face=same_face,
         )
-        return photo_record(graded, file, same_face) | {"made_with": terms.made_with}, graded
+        made_with = terms.made_with_on(graded.photo.sha256)
+        return photo_record(graded, file, same_face) | {"made_with": made_with}, graded
     except GraderError as err:
         return failed_record(file, err), None
     except Exception as err:
@@ -133,6 +154,7 @@ def grade_folder(
     """
     folder = Path(folder)
     out = folder / "graded" if out is None else Path(out)
+    calls = tuple(calls)
     terms = Terms(
         profile if isinstance(profile, Profile) else load_profile(profile),
         model if isinstance(model, Model) else load_model(model),
@@ -140,6 +162,7 @@ def grade_folder(
         whole,
         state,
         height_mm,
+        line_words=words_on_lines(calls),
     )
     found = find_photos(folder, out)
     photos, duplicates = _distinct(found)
@@ -205,11 +228,10 @@ def _distinct(
 
 def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -> dict[str, dict]:
     """Records of an earlier run that still hold, under the names that the photos have now."""
-    made_with = terms.made_with
     old = {
         record["photo"]["sha256"]: record
         for record in _read_records(out / RESULTS)
-        if record.get("made_with") == made_with
+        if record.get("made_with") == terms.made_with_on(record["photo"]["sha256"])
         and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
     }
     kept = {}

@@ -3,11 +3,12 @@
 import hashlib
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grader.batch import find_photos
-from grader.errors import GraderError
+from grader.errors import CallsError, GraderError
+from grader.face.line_words import LineWord
 from grader.grade import measure_photo
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.features import features
@@ -16,6 +17,7 @@ from grader.grading.proposal import Call
 from grader.grading.rules import Features
 from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
+from grader.photo.reference import find_reference
 from grader.profile import Profile
 
 Rows = list[tuple[int, Call]]
@@ -50,6 +52,48 @@ def place_in_photos(
             except GraderError as err:
                 reasons[call.photo] = str(err)
     return _placed(read, settled, to_place, list(stones.values()), lambda c: reasons.get(c.photo))
+
+
+def place_on_line(
+    call: Call,
+    line: int,
+    says: str,
+    profile: Profile,
+    *,
+    found: str | None = None,
+    how: str | None = None,
+    whole: bool = False,
+    calls: Sequence[Call] = (),
+) -> Call:
+    """Return a call placed on its stone, with a word on the line of that number.
+
+    The photo is measured as ``grader check`` does, with ``calls``, so that the numbers are the same.
+
+    Raises
+    ------
+    GraderError
+        The photo cannot be read; it holds no such stone, or the stone no such line.
+    """
+    photo = read_photo(call.photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None)
+    measured, _ = measure_photo(
+        photo, profile, reference=find_reference(photo), whole=whole, calls=calls
+    )
+    stones = Stones(call.photo, photo.sha256, {one.piece.id: one.piece.box for one in measured})
+    read = place_calls(ReadCalls((call,), (1,)), [stones])
+    if read.refused:
+        raise CallsError(read.refused[0].text)
+    (placed,) = read.calls
+    stone = next(one for one in measured if one.piece.id == placed.piece)
+    lines = stone.measurements.lines
+    if not 1 <= line <= len(lines):
+        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
+        raise CallsError(
+            f"{call.photo}: no line {line} on piece {placed.piece}, {holds}; "
+            "`grader check --json` lists them by id"
+        )
+    points = stone.face.to_photo_px(lines[line - 1].points)
+    kept = tuple((int(x), int(y)) for x, y in points)
+    return replace(placed, line=LineWord(line, kept, says, found, how))
 
 
 def measure_called(
@@ -89,17 +133,21 @@ def measure_called(
 def say_new(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
     """Return the calls that say something new: a table taken in twice adds nothing the second
     time."""
-    last = {(call.sha256, call.box): _said(call) for call in there}
+    last = {_about(call): _said(call) for call in there}
     new = []
     for call in calls:
-        if last.get((call.sha256, call.box)) != _said(call):
+        if last.get(_about(call)) != _said(call):
             new.append(call)
-            last[call.sha256, call.box] = _said(call)
+            last[_about(call)] = _said(call)
     return new
 
 
+def _about(call: Call) -> tuple:
+    return call.sha256, call.box, call.line and call.line.points
+
+
 def _said(call: Call) -> tuple:
-    return call.grade, call.scene, call.by, call.note
+    return call.grade, call.scene, call.by, call.note, call.line
 
 
 def _rows(read: ReadCalls) -> Rows:

@@ -3,20 +3,23 @@
 Further photos of the same face join it at the face: what is glare in the first is filled from them.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grader.errors import PhotoError
 from grader.face.cut import cut_face
 from grader.face.face import Face
 from grader.face.filled import fill_glare
+from grader.face.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.regions import find_regions
 from grader.face.sighting import Searched, Sighting, find_again, search, see_face
 from grader.face.size import size_class
+from grader.grading.joining import Stones, line_words
 from grader.grading.model import Model, load_model
-from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
 from grader.photo.align import Alignment
@@ -36,6 +39,7 @@ class MeasuredPiece:
     size_class and area_cm2 are ``None`` where the scale is not known; scale is that at the face.
     filled_share : of the face, 0 to 1, glare in this photo and filled from others, which ``face`` then holds.
     left_out : for each further photo why it does not serve this stone, ``None`` where it does.
+    weight_g : of the piece, where the seller says it.
     """
 
     piece: Piece
@@ -46,6 +50,7 @@ class MeasuredPiece:
     scale: Scale
     state: State
     verdict: Verdict
+    weight_g: float | None = None
     filled_share: float = 0.0
     left_out: tuple[Remark | None, ...] = ()
 
@@ -91,6 +96,8 @@ def grade_photo(
     neutral: Neutral | None = None,
     whole: bool = False,
     state: str | None = None,
+    weight_g: float | None = None,
+    calls: Iterable[Call] = (),
     same_face: Sequence[str | Path | Photo] = (),
 ) -> Graded:
     """Grade every stone in a photo.
@@ -106,6 +113,8 @@ def grade_photo(
     neutral : a neutral place in the photo that the seller declares.
     whole : the picture is filled by one face, so nothing is cut out.
     state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
+    weight_g : of the one stone in the photo.
+    calls : the seller's; their words on lines of this photo hold, the rest is for the report to tell.
     same_face : further photos of the same face, lamp or camera moved. All is told in px of ``photo``, by its card; what
         is glare in it is read from the others.
 
@@ -120,8 +129,15 @@ def grade_photo(
     others = [_as_read(other, profile) for other in same_face]
     reference = find_reference(photo, setup=profile.setup, height_mm=height_mm, neutral=neutral)
     measured, remarks = measure_photo(
-        photo, profile, reference=reference, whole=whole, state=state, same_face=others
+        photo,
+        profile,
+        reference=reference,
+        whole=whole,
+        state=state,
+        calls=calls,
+        same_face=others,
     )
+    measured = _weighed(measured, weight_g, photo)
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
     further = _further_photos(photo, others, measured)
     remarks += tuple(other.left_out for other in further if other.left_out)
@@ -142,18 +158,23 @@ def measure_photo(
     reference: Reference | None = None,
     whole: bool = False,
     state: str | None = None,
+    calls: Iterable[Call] = (),
     same_face: Sequence[Photo] = (),
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
     """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
 
     reference : what its colours and lengths are referred to; without it nothing is looked for.
+    calls : the seller's, for their words on lines.
     same_face : further photos of the same stones.
     """
     reference = reference or no_reference(photo)
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
+    stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
+    words = line_words(stones, calls)
     searched = [search(other) for other in same_face] if pieces else []
     measured = tuple(
-        _measure_piece(photo, piece, reference, profile, state, searched) for piece in pieces
+        _measure_piece(photo, piece, reference, profile, state, words.get(piece.id, ()), searched)
+        for piece in pieces
     )
     return measured, remarks
 
@@ -164,6 +185,7 @@ def _measure_piece(
     reference: Reference,
     profile: Profile,
     given_state: str | None,
+    words: Sequence[LineWord],
     others: Sequence[Searched],
 ) -> MeasuredPiece:
     seen = see_face(cut_face(photo, piece, reference), profile, given_state)
@@ -175,7 +197,7 @@ def _measure_piece(
     face, state = filled.face, seen.state
     same = face is seen.face
     regions = seen.regions if same else find_regions(face, filled.glare, profile)
-    measurements = measure_face(face, profile, regions)
+    measurements = measure_face(face, profile, regions, words)
     # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(
         seen.face.linear,
@@ -202,6 +224,17 @@ def _measure_piece(
         filled_share=filled.share,
         left_out=tuple(s if isinstance(s, Remark) else None for s in shown),
     )
+
+
+def _weighed(
+    measured: tuple[MeasuredPiece, ...], weight_g: float | None, photo: Photo
+) -> tuple[MeasuredPiece, ...]:
+    if weight_g is not None and len(measured) > 1:
+        raise PhotoError(
+            f"{photo.name}: one weight and {len(measured)} stones; photograph the weighed one alone",
+            "one_weight",
+        )
+    return tuple(replace(one, weight_g=weight_g) for one in measured)
 
 
 def _seen_again(

@@ -20,7 +20,7 @@ class Measure:
     Attributes
     ----------
     name : as used everywhere.
-    unit : "share" (0 to 1), "px", "mm", "cm2", "deg", "Lab", "count", "score", "" for a ratio.
+    unit : "share" (0 to 1), "px", "mm", "cm2", "deg", "Lab", "count", "score", "mm/cm2", "" for a ratio.
     low, high : range in that unit; ``None`` is unbounded.
     meaning : one line for people.
     """
@@ -87,6 +87,26 @@ MEASURES: dict[str, Measure] = {
             0,
             None,
             "length of the lines of class crack / square root of the face's area",
+        ),
+        Measure(
+            "crack_mm_per_cm2", "mm/cm2", 0, None, "length of the lines of class crack / area (P21)"
+        ),
+        Measure(
+            "sound_share", "share", 0, 1, "expected share of the largest part that lines leave"
+        ),
+        Measure(
+            "usable_share",
+            "share",
+            0,
+            1,
+            "expected share of the parts that take the smallest oval with no line seen in it",
+        ),
+        Measure(
+            "clear_share",
+            "share",
+            0,
+            1,
+            "face that the smallest oval can cover with no line seen in it",
         ),
         Measure("area_cm2", "cm2", 0, None, "area inside the outline"),
         Measure("scene_score", "score", 0, 100, "how much of a landscape the face holds"),

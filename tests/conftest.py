@@ -16,6 +16,7 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
+from grader.face.sound import sound_stone
 from grader.grade import Graded, GradedPiece, MeasuredPiece
 from grader.grading.proposal import Proposal, SceneEstimate
 from grader.measures import Remark
@@ -84,6 +85,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         face_area_px=w * h,
         px_per_photo_px=FACTOR,
         mm_per_px=working_mm,
+        sound=sound_stone(codes > 0, lines, working_mm, ((18.0, 13.0), (40.0, 30.0))),
     )
     zeros = np.zeros((h, w, 3), np.float32)
     measured = MeasuredPiece(

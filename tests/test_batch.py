@@ -13,6 +13,7 @@ import pytest
 from grader import batch
 from grader.batch import find_photos, grade_folder
 from grader.errors import PhotoError
+from grader.face.line_words import LineWord
 from grader.grading.proposal import Call
 from grader.report.result import result_schema
 
@@ -328,3 +329,17 @@ def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_graded(folde
     write(folder, a="1", b="2", kill="3", z="4")
     codes = {r["photo"]["file"]: r["error"]["code"] for r in folder.run(workers=2).done.records}
     assert codes == {"a.jpg": "empty", "b.jpg": "empty", "kill.jpg": "internal", "z.jpg": "empty"}
+
+
+def test_a_word_on_a_line_grades_its_photo_anew_and_no_other(folder):
+    write(folder, a="1", b="2")
+    folder.run()
+    sha256 = hashlib.sha256(b"1").hexdigest()
+    word = LineWord(1, ((50, 60), (90, 60)), "crack", "open")
+    call = Call("a.jpg", sha256, 1, (40, 40, 200, 100), None, None, None, TIME, None, word)
+    ran = folder.run(calls=[call])
+    assert ran.graded == ["a.jpg"]
+    assert records(ran.out)[0]["made_with"]["line_words"][0]["says"] == "crack"
+    assert records(ran.out)[0]["pieces"][0]["call"] is None
+    assert folder.run(calls=[call]).graded == []
+    assert folder.run().graded == ["a.jpg"]

@@ -9,7 +9,7 @@ from grader.measures import BACKGROUND, MEASURES, UNREADABLE
 from grader.profile import RULE_MEASURES, load_profile
 from grader.report.columns import column_names
 
-UNITS = {"share", "px", "mm", "cm2", "deg", "Lab", "count", "score", ""}
+UNITS = {"share", "px", "mm", "cm2", "deg", "Lab", "count", "score", "mm/cm2", ""}
 
 
 @pytest.mark.parametrize("measure", MEASURES.values(), ids=list(MEASURES))
@@ -24,7 +24,9 @@ def test_a_measure_has_name_unit_range_and_meaning(measure):
 @pytest.mark.parametrize("measure", MEASURES.values(), ids=list(MEASURES))
 def test_the_unit_stands_at_the_end_of_the_name(measure):
     for unit in ("px", "mm", "cm2", "deg", "share"):
-        assert (measure.unit == unit) or not measure.name.endswith(f"_{unit}")
+        # A rate, as mm_per_cm2, names two.
+        rate = f"_per_{unit}" in measure.name and measure.unit.endswith(f"/{unit}")
+        assert rate or measure.unit == unit or not measure.name.endswith(f"_{unit}")
 
 
 def test_every_measure_is_a_column_of_the_results():

@@ -95,10 +95,7 @@ def _told(done) -> list[str]:
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
     ]
     lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
-    lines += [
-        f"call without a stone: {call.grade or f'scene {call.scene}'} ({why})"
-        for call, why in done.lost_calls
-    ]
+    lines += [f"call without a stone: {call.said} ({why})" for call, why in done.lost_calls]
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines
 

@@ -1,6 +1,7 @@
 """``grader call``: the seller's word on a stone, kept beside the proposal."""
 
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -8,6 +9,23 @@ import typer
 
 from grader.cli.options import ProfileOption, WholeOption, working_calls
 from grader.settings import load_settings
+
+
+class LineClass(StrEnum):
+    """What a seller says of a line."""
+
+    crack = "crack"
+    pattern = "pattern"
+    unsaid = "unsaid"
+
+
+class LineFound(StrEnum):
+    """How a line was found by hand."""
+
+    open = "open"
+    tight = "tight"
+    healed = "healed"
+    unknown = "unknown"
 
 
 def call(
@@ -25,6 +43,18 @@ def call(
     ] = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
     note: Annotated[str | None, typer.Option(metavar="T", help="Why, or anything else.")] = None,
+    line: Annotated[
+        int | None,
+        typer.Option(metavar="K", min=1, help="A line on the stone, by its id in check --json."),
+    ] = None,
+    says: Annotated[
+        LineClass | None,
+        typer.Option("--is", help="What that line is; unsaid takes your word back."),
+    ] = None,
+    found: Annotated[LineFound | None, typer.Option(help="How you found that line.")] = None,
+    how: Annotated[
+        str | None, typer.Option(metavar="T", help="How you checked it: nail, wetting, lamp.")
+    ] = None,
     table: Annotated[
         Path | None,
         typer.Option("--from", metavar="CALLS.csv", help="Take in the calls that a sheet saved."),
@@ -38,13 +68,14 @@ def call(
         raise typer.BadParameter(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
         )
-    if table and any(value is not None for value in (piece, grade, scene, by, note)):
+    _usage_of_line(line, says, found, how, grade, scene)
+    if table and any(value is not None for value in (piece, grade, scene, by, note, line)):
         raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
-    if photo and grade is None and scene is None:
-        raise typer.BadParameter("give --grade, --scene or both", param_hint="--grade")
-    from grader.calling import place_in_photos, say_new
+    if photo and grade is None and scene is None and line is None:
+        raise typer.BadParameter("give --grade, --scene or both, or --line", param_hint="--grade")
+    from grader.calling import place_in_photos, place_on_line, say_new
     from grader.errors import CallsError
-    from grader.grading.calls import CALLS_FILE, append_calls
+    from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls
     from grader.grading.calls_csv import read_calls_csv
     from grader.profile import load_profile
 
@@ -56,8 +87,14 @@ def call(
         folders = (Path(), table.parent, table.parent.parent)
     else:
         read, folders = _said(photo, piece, grade, scene, by, note, now, loaded.grades), (Path(),)
-    placed = place_in_photos(read, folders, loaded, whole=whole)
-    new = say_new(placed.calls, working_calls())
+    before = working_calls()
+    if line is not None:
+        word = {"found": found and found.value, "how": how, "whole": whole, "calls": before}
+        said = place_on_line(read.calls[0], line, says.value, loaded, **word)
+        placed = ReadCalls((said,), (1,))
+    else:
+        placed = place_in_photos(read, folders, loaded, whole=whole)
+    new = say_new(placed.calls, before)
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
     for line in (
@@ -69,6 +106,20 @@ def call(
         raise CallsError(
             "\n".join(str(remark) if table else remark.text for remark in placed.refused)
         )
+
+
+def _usage_of_line(line, says, found, how, grade, scene) -> None:
+    """Refuse a word on a line that lacks the line or the word, or that says a grade as well."""
+    if line is None:
+        for name, value in (("--is", says), ("--found", found), ("--how", how)):
+            if value is not None:
+                raise typer.BadParameter(f"{name} speaks of a line; give --line", param_hint=name)
+    elif says is None:
+        raise typer.BadParameter(
+            "say what the line is: --is crack, pattern or unsaid", param_hint="--line"
+        )
+    elif grade is not None or scene is not None:
+        raise typer.BadParameter("give a grade or scene in a call of its own", param_hint="--line")
 
 
 def _said(photo, piece, grade, scene, by, note, now, grades):

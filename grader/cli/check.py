@@ -14,6 +14,7 @@ from grader.cli.options import (
     ScalePxOption,
     StateOption,
     TrayOption,
+    WeightOption,
     WholeOption,
     neutral_of,
     scale_of,
@@ -34,7 +35,7 @@ def check(
         typer.Option(
             metavar="DIR",
             file_okay=False,
-            help="Write regions, cracks and pieces as grey PNGs there.",
+            help="Write regions, cracks, pieces and parts as grey PNGs there.",
         ),
     ] = None,
     picture: Annotated[
@@ -58,6 +59,7 @@ def check(
             "filled from the others.",
         ),
     ] = False,
+    weight_g: WeightOption = None,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
@@ -65,7 +67,9 @@ def check(
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
     _usage(photos, layers, picture, same_face)
-    from grader.batch import Terms, grade_file
+    if weight_g is not None and len(photos) > 1 and not same_face:
+        raise typer.BadParameter("give one photo with --weight-g", param_hint="--weight-g")
+    from grader.batch import Terms, grade_file, words_on_lines
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
     from grader.report.overlay import draw_overlay, write_picture
@@ -74,8 +78,18 @@ def check(
 
     loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
     neutral = neutral_of(paper_at, tray_at)
-    terms = Terms(loaded_profile, loaded_model, mm_per_px, whole, state, height_mm, neutral)
     calls = working_calls()
+    terms = Terms(
+        loaded_profile,
+        loaded_model,
+        mm_per_px,
+        whole,
+        state,
+        height_mm,
+        neutral,
+        weight_g,
+        words_on_lines(calls),
+    )
     records = []
     for path, further in [(photos[0], photos[1:])] if same_face else [(p, ()) for p in photos]:
         record, graded = grade_file(path, str(path), terms, further)

@@ -111,6 +111,16 @@ TrayOption = Annotated[
         "--tray-at", metavar="X,Y,W,H", help="Where a neutral grey tray or sheet lies, in px."
     ),
 ]
+WeightOption = Annotated[
+    float | None,
+    typer.Option(
+        "--weight-g",
+        metavar="G",
+        min=0.1,
+        max=1e6,
+        help="What the one stone in the photo weighs, in grams.",
+    ),
+]
 WholeOption = Annotated[
     bool, typer.Option("--whole", help="The picture is filled by one face: cut nothing out.")
 ]

@@ -98,10 +98,15 @@ def _look(face: Face, factor: float) -> NDArray[np.float32]:
     return chances if factor == 1 else cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
 
 
+def rim_px(width: float) -> float:
+    """Width of the rim, in working px, in which no line is looked for on a face that wide."""
+    return max(0.012 * width, 4)
+
+
 def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]:
     """The face without its rim and the edges of glare, where every surface turns dark or light."""
     framed = np.pad(mask.astype(np.uint8), 1)
-    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > max(0.012 * width, 4)
+    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > rim_px(width)
     glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     return rim & ~glare
 

@@ -29,3 +29,7 @@ class Face:
     def to_photo_px(self, points: NDArray) -> NDArray:
         """Return (n, 2) points x, y of this working image in px of the full-size photo."""
         return points / self.px_per_photo_px + self.origin_px
+
+    def from_photo_px(self, points: NDArray) -> NDArray:
+        """Return (n, 2) points x, y in px of the full-size photo in px of this working image."""
+        return (points - self.origin_px) * self.px_per_photo_px

@@ -1,25 +1,37 @@
 """From a face to its measurements, in the order of the data."""
 
+from collections.abc import Sequence
+
 from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
 from grader.face.face import Face
 from grader.face.glare import find_glare
+from grader.face.line_words import LineWord, with_line_words
+from grader.face.lines import line_facts
 from grader.face.measurements import Measurements, Regions
 from grader.face.regions import find_regions
 from grader.face.scene import measure_scene
+from grader.face.sound import sound_stone
 from grader.profile import Profile
 
 
-def measure_face(face: Face, profile: Profile, regions: Regions | None = None) -> Measurements:
-    """Return all that is measured on one face: glare, regions, bands, lines, scene.
+def measure_face(
+    face: Face,
+    profile: Profile,
+    regions: Regions | None = None,
+    line_words: Sequence[LineWord] = (),
+) -> Measurements:
+    """Return all that is measured on one face: glare, regions, bands, lines, scene, sound stone.
 
     regions : where they are found already; else glare and regions are looked for.
+    line_words : what the seller says of lines on this face, in the order of saying.
     """
     if regions is None:
         regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
-    lines = find_cracks(face, regions)
+    lines = with_line_words(find_cracks(face, regions), line_words, face)
     scene = measure_scene(face, regions, lines, banding, profile)
+    lines = line_facts(lines, face, regions, profile)
     return Measurements(
         regions=regions,
         banding=banding,
@@ -28,4 +40,5 @@ def measure_face(face: Face, profile: Profile, regions: Regions | None = None) -
         face_area_px=int(face.mask.sum()),
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
+        sound=sound_stone(face.mask, lines, face.mm_per_px, profile.ovals_mm),
     )

@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 from grader.measures import UNREADABLE
 
+#: A line's width is told from this many working px on: what is narrower is the camera's own blur.
+WIDTH_FROM_PX = 3.0
+
 
 @dataclass(frozen=True)
 class Share:
@@ -82,8 +85,12 @@ class Line:
     """One line seen on the face.
 
     points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   length_px : along them.
-    width_px : at half of its depth.   kind : "crack", "uncertain" or "pattern line".
-    probability : that it is a crack, 0 to 1.
+    width_px : at half of its depth; to be told only from ``WIDTH_FROM_PX`` (``told_width_px``).
+    kind : "crack", "uncertain", "pattern line" or "contact" (a border between pattern and host).
+    probability : that it is a crack, 0 to 1.   contact_chance : of a contact, to part a setting.
+    greatest_width_px : at its widest, ``None`` where the width is not told.
+    ends : "inside", "reaches the outline" or "crosses the face".
+    source : "photo", or "seller" where the seller's word stands.
     """
 
     points: NDArray
@@ -91,6 +98,64 @@ class Line:
     width_px: float
     kind: str
     probability: float
+    contact_chance: float = 0.0
+    greatest_width_px: float | None = None
+    ends: str = "inside"
+    source: str = "photo"
+
+    @property
+    def told_width_px(self) -> float | None:
+        """Width, ``None`` where it is too narrow to be told."""
+        return self.width_px if self.width_px >= WIDTH_FROM_PX else None
+
+    @property
+    def parting_chance(self) -> float:
+        """Chance, 0 to 1, that the stone parts along the line; a pattern line does not."""
+        if self.kind == "pattern line":
+            return 0.0
+        return max(self.probability, self.contact_chance)
+
+
+@dataclass(frozen=True)
+class Likely:
+    """An expected share, 0 to 1: ``low`` if all doubtful lines part (1 in 10), ``high`` if none does."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class ClearFace:
+    """Share of the face, 0 to 1, that an oval of (long, short) mm can cover with no line seen in it.
+
+    share : no crack, contact or doubtful line in it.   high : were every doubtful line none.
+    """
+
+    oval_mm: tuple[float, float]
+    share: float
+    high: float
+
+
+@dataclass(frozen=True)
+class SoundStone:
+    """The face as its lines would part it.
+
+    Attributes
+    ----------
+    labels : ndarray of shape (h, w), uint8
+        0 off the stone, 1 the largest part, 2 the next and so on, by the lines that part it likelier than not.
+    parts : shares of the face, largest first; crumbs are left out.
+    largest : share of the largest part.
+    clear : by oval, smallest first; empty without scale.
+    usable : share of the parts that take the smallest oval with no line seen in it; ``None`` without scale.
+    """
+
+    labels: NDArray
+    parts: tuple[float, ...]
+    largest: Likely
+    clear: tuple[ClearFace, ...] = ()
+    usable: Likely | None = None
 
 
 @dataclass(frozen=True)
@@ -111,6 +176,7 @@ class Measurements:
     face_area_px: int
     px_per_photo_px: float
     mm_per_px: float | None
+    sound: SoundStone | None = None
 
     @property
     def glare(self) -> NDArray:

@@ -30,8 +30,8 @@ def size_class(
         return None
     for oval in reversed(ovals_mm):
         if takes_oval(mask, mm_per_px, oval):
-            return _name(oval)
-    return f"under {_name(ovals_mm[0])}"
+            return oval_name(oval)
+    return f"under {oval_name(ovals_mm[0])}"
 
 
 def takes_oval(mask: NDArray, mm_per_px: float, oval_mm: tuple[float, float]) -> bool:
@@ -80,5 +80,6 @@ def _fits(outside: NDArray[np.float32], oval: NDArray[np.float32]) -> bool:
     return bool((met < 0.5).any())
 
 
-def _name(oval_mm: tuple[float, float]) -> str:
+def oval_name(oval_mm: tuple[float, float]) -> str:
+    """Return "25x18" for an oval of (long, short) mm."""
     return f"{oval_mm[0]:g}x{oval_mm[1]:g}"

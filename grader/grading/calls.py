@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import IO
 
 from grader.errors import CallsError
+from grader.face.line_words import CLASSES, FOUND, LineWord
 from grader.grading.proposal import Call
 
 #: Where calls are kept: in the working folder, the one in which a command is run.
@@ -58,7 +59,7 @@ def append_calls(path: Path, calls: Iterable[Call]) -> tuple[RowRemark, ...]:
     to
     ``<path>.broken`` and told in the answer.
     """
-    text = "".join(json.dumps(asdict(call), ensure_ascii=False) + "\n" for call in calls)
+    text = "".join(json.dumps(_plain(call), ensure_ascii=False) + "\n" for call in calls)
     try:
         with open(path, "a+b") as file, _locked(file):
             told = _set_aside_half_line(path, file)
@@ -98,6 +99,11 @@ def read_calls(path: Path = CALLS_FILE) -> ReadCalls:
     return ReadCalls(tuple(calls), tuple(lines), tuple(refused))
 
 
+def _plain(call: Call) -> dict:
+    # A call on no line is written as it always was.
+    return {key: v for key, v in asdict(call).items() if key != "line" or v is not None}
+
+
 def _call(row: dict) -> Call:
     box = row["box"]
     if box is not None:
@@ -107,7 +113,16 @@ def _call(row: dict) -> Call:
     for name, kinds in _KINDS.items():
         if not isinstance(row[name], kinds) or isinstance(row[name], bool):
             raise ValueError(f"{name} {row[name]!r}")
-    return Call(**{name: row[name] for name in _KINDS}, box=box)
+    line = row.get("line")
+    line = None if line is None else _line_word(line)
+    return Call(**{name: row[name] for name in _KINDS}, box=box, line=line)
+
+
+def _line_word(row: dict) -> LineWord:
+    points = tuple((int(x), int(y)) for x, y in row["points"])
+    if len(points) < 2 or row["says"] not in CLASSES or row["found"] not in (None, *FOUND):
+        raise ValueError(f"line {row['line']!r}")
+    return LineWord(int(row["line"]), points, row["says"], row["found"], row["how"])
 
 
 def _set_aside_half_line(path: Path, file: IO[bytes]) -> tuple[RowRemark, ...]:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
+from grader.face.line_words import LineWord
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.proposal import Call
 
@@ -158,10 +159,22 @@ def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
             continue
         for stone in found:
             history[stone].append(call)
-    standing = {stone: standing_call(said) for stone, said in history.items()}
+    # A word on a line is no word on the stone.
+    of_stone = {stone: [c for c in said if c.line is None] for stone, said in history.items()}
+    standing = {stone: standing_call(said) for stone, said in of_stone.items() if said}
     return JoinedCalls(
         standing, {stone: tuple(said) for stone, said in history.items()}, tuple(without)
     )
+
+
+def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord, ...]]:
+    """Return what the seller says of lines, by piece, in the order of saying.
+
+    Only calls on this very photo count: in another of the same name the points lie elsewhere.
+    """
+    here = [call for call in calls if call.line is not None and call.sha256 == photo.sha256]
+    history = join_calls([photo], here).history
+    return {piece: tuple(call.line for call in said) for (_, piece), said in history.items()}
 
 
 def standing_call(calls: Sequence[Call]) -> Call:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from grader.face.line_words import LineWord
+
 
 @dataclass(frozen=True)
 class SceneEstimate:
@@ -38,6 +40,7 @@ class Call:
     piece : id at the time of the call.   box : x, y, w, h in px of the upright full-size photo; the
     call follows it.
     grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
+    line : a word on one of its lines; such a call says nothing else.
     ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
     tell them.
     """
@@ -51,3 +54,11 @@ class Call:
     by: str | None
     time: str
     note: str | None
+    line: LineWord | None = None
+
+    @property
+    def said(self) -> str:
+        """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
+        if self.line is not None:
+            return f"line {self.line.line}: {self.line.says}"
+        return self.grade or f"scene {self.scene}"

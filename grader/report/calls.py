@@ -55,7 +55,7 @@ def _joined(record: dict, standing: dict[tuple[str, int], Call], lost: list[Lost
     warnings += [
         {
             "code": _CODE,
-            "text": f"call without a stone: {call.grade or f'scene {call.scene}'} ({why})",
+            "text": f"call without a stone: {call.said} ({why})",
         }
         for call, why in lost
         if about(record, call)

@@ -39,5 +39,11 @@ CAUTIONS: tuple[Caution, ...] = (
         "A photo shows neither hidden cracks nor what holds a block: "
         "where no line is seen, that is all it means.",
     ),
+    Caution(
+        "Check by hand what you sell as sound: strong light from the side, a fingernail across each line, "
+        "and wet the face and watch it dry, since an open crack stays dark longest. "
+        "How it rings when tapped is a hint, no more.",
+        "common practice, no source",
+    ),
     Caution("Local rules and licensed practice come first."),
 )

@@ -76,11 +76,17 @@ def _row(photo: dict, piece: dict) -> dict:
 def _measures(piece: dict) -> dict:
     """The declared measures of one piece, each under its own name."""
     banding, cracks, colour = piece["banding"], piece["cracks"], piece["colour"]
+    # Records of before hold no sound stone.
+    sound = piece.get("sound") or {}
     measures = {
         "glare_share": piece["glare"]["value"],
         "area_cm2": piece["area_cm2"],
         "scene_score": piece["scene"]["score"],
         **{f"crack_{key}": cracks[key] for key in ("count", "length_px", "length_mm", "density")},
+        "crack_mm_per_cm2": cracks.get("crack_mm_per_cm2"),
+        "sound_share": (sound.get("largest") or {}).get("value"),
+        "usable_share": (sound.get("usable") or {}).get("value"),
+        "clear_share": next((clear["share"] for clear in sound.get("clear", ())), None),
         **{key: banding[key] for key in banding if key in MEASURES},
         "blue_chroma": (colour.get("blue") or {}).get("C"),
         "white_lightness": (colour.get("white") or {}).get("L"),

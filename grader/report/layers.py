@@ -1,5 +1,5 @@
-"""Layers of the upright photo's own size, for other programs: regions, cracks and pieces as grey
-PNGs."""
+"""Layers of the upright photo's own size, for other programs: regions, cracks, pieces and parts as
+grey PNGs."""
 
 from pathlib import Path
 
@@ -20,22 +20,28 @@ def draw_layers(graded: Graded) -> dict[str, NDArray]:
     unreadable.
     cracks : uint8, 255 on lines of class crack, drawn at their measured width, 1 px at least.
     pieces : ids, uint8, or uint16 from 256 pieces on.
+    parts : uint8, within each piece 1 for the largest part that its lines leave, 2 for the next.
     """
     shape = graded.photo.height, graded.photo.width
     regions, cracks = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
+    parts = np.zeros(shape, np.uint8)
     pieces = np.zeros(shape, np.uint8 if len(graded.pieces) < 256 else np.uint16)
     for piece in graded.pieces:
         x, y, w, h = _window(piece, graded.photo)
         inside = _inside(piece, (x, y, w, h))
         pieces[y : y + h, x : x + w][inside] = piece.measured.piece.id
-        regions[y : y + h, x : x + w][inside] = _codes(piece, (x, y, w, h))[inside]
+        codes, sound = piece.measured.measurements.regions.codes, piece.measured.measurements.sound
+        regions[y : y + h, x : x + w][inside] = _at_photo_px(codes, piece, (x, y, w, h))[inside]
+        if sound is not None:
+            labels = _at_photo_px(sound.labels, piece, (x, y, w, h))
+            parts[y : y + h, x : x + w][inside] = labels[inside]
         _draw_cracks(cracks, piece)
-    return {"regions": regions, "cracks": cracks, "pieces": pieces}
+    return {"regions": regions, "cracks": cracks, "pieces": pieces, "parts": parts}
 
 
 def write_layers(graded: Graded, folder: str | Path, stem: str) -> None:
-    """Write ``<stem>.regions.png``, ``<stem>.cracks.png`` and ``<stem>.pieces.png`` into that
-    folder."""
+    """Write ``<stem>.regions.png``, ``<stem>.cracks.png``, ``<stem>.pieces.png`` and
+    ``<stem>.parts.png`` into that folder."""
     for name, layer in draw_layers(graded).items():
         _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
         write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())
@@ -53,10 +59,12 @@ def _inside(piece: GradedPiece, window: tuple[int, int, int, int]) -> NDArray[np
     return fill_outline(piece.measured.piece.outline - (x, y), (h, w))
 
 
-def _codes(piece: GradedPiece, window: tuple[int, int, int, int]) -> NDArray[np.uint8]:
-    """Region codes of a window of the photo: those of the working px that each px falls into."""
+def _at_photo_px(
+    codes: NDArray[np.uint8], piece: GradedPiece, window: tuple[int, int, int, int]
+) -> NDArray[np.uint8]:
+    """Codes of a window of the photo: those of the working px that each px falls into."""
     x, y, w, h = window
-    face, codes = piece.measured.face, piece.measured.measurements.regions.codes
+    face = piece.measured.face
     # The outline passes through working px: their outermost ring takes the code beside it.
     codes = np.where(codes == 0, cv2.dilate(codes, np.ones((3, 3), np.uint8), iterations=2), codes)
     left, top = face.origin_px

@@ -9,7 +9,18 @@ from importlib import resources
 from pathlib import Path, PurePath
 
 from grader.errors import GraderError
-from grader.face.measurements import Banding, Line, Measurements, RegionColour, Share
+from grader.face.lines import p21
+from grader.face.measurements import (
+    Banding,
+    Likely,
+    Line,
+    Measurements,
+    RegionColour,
+    Share,
+    SoundStone,
+)
+from grader.face.size import oval_name
+from grader.face.sound import clear_step, weights_g
 from grader.grade import Graded, GradedPiece
 from grader.grading.proposal import Proposal
 from grader.measures import Remark
@@ -117,6 +128,7 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
         },
         "banding": _banding(m.banding, m),
         "cracks": _cracks(measured, photo),
+        "sound": m.sound and _sound(m.sound, m.area_cm2, graded.measured.weight_g),
         "scene": {
             "score": graded.scene.score,
             "low": graded.scene.low,
@@ -190,6 +202,9 @@ def _cracks(measured, photo: Photo) -> dict:
         "length_mm": _millimetres(length_px, m),
         # Both in working px, so their ratio is that of the stone.
         "density": _number(length_px / math.sqrt(m.face_area_px), 4) if m.face_area_px else None,
+        # P21 in px of the photo as well, where no scale is known.
+        "crack_mm_per_cm2": m.area_cm2 and _number(p21([length_px * m.mm_per_px], m.area_cm2), 4),
+        "crack_px_per_px2": _number(p21([length_px * m.px_per_photo_px], m.face_area_px), 6),
         "lines": [
             _line(number, line, measured, photo) for number, line in enumerate(m.lines, start=1)
         ],
@@ -202,10 +217,50 @@ def _line(number: int, line: Line, measured, photo: Photo) -> dict:
         "id": number,
         "points": _whole_px(measured.face.to_photo_px(line.points), photo),
         "length_px": _number(line.length_px / scale, 1),
-        "width_px": _number(line.width_px / scale, 1),
+        "width_px": _of_photo(line.told_width_px, scale),
         "class": line.kind,
         "probability": _number(line.probability, 3),
+        "parting_chance": _number(line.parting_chance, 3),
+        "greatest_width_px": _of_photo(line.greatest_width_px, scale),
+        "length_mm": _millimetres(line.length_px, measured.measurements),
+        "width_mm": _millimetres(line.told_width_px, measured.measurements),
+        "greatest_width_mm": _millimetres(line.greatest_width_px, measured.measurements),
+        "ends": line.ends,
+        "source": line.source,
     }
+
+
+def _of_photo(working_px: float | None, scale: float) -> float | None:
+    return None if working_px is None else _number(working_px / scale, 1)
+
+
+def _sound(sound: SoundStone, area_cm2: float | None, weight_g: float | None) -> dict:
+    """What the lines leave: parts, largest first; weights are by area, as if evenly thick."""
+    areas = [None if area_cm2 is None else area_cm2 * share for share in sound.parts]
+    grams = weights_g(sound.parts, weight_g) if weight_g else [None] * len(sound.parts)
+    return {
+        "largest": _likely(sound.largest),
+        "parts": [
+            {"share": _number(share, 4), "area_cm2": _number(cm2, 2), "weight_g": _number(g, 1)}
+            for share, cm2, g in zip(sound.parts, areas, grams, strict=True)
+        ],
+        "clear": [
+            {
+                "oval": oval_name(clear.oval_mm),
+                "share": _number(clear.share, 4),
+                "high": _number(max(clear.share, clear.high), 4),
+                "step": _number(clear_step(clear.share), 4),
+            }
+            for clear in sound.clear
+        ],
+        "usable": sound.usable and _likely(sound.usable),
+        "weight_g": _number(weight_g, 1),
+        "usable_g": _likely(sound.usable, weight_g, 1) if weight_g and sound.usable else None,
+    }
+
+
+def _likely(share: Likely, times: float = 1.0, decimals: int = 4) -> dict:
+    return {key: _number(times * getattr(share, key), decimals) for key in ("value", "low", "high")}
 
 
 def _proposal(proposal: Proposal | None) -> dict | None:

@@ -114,7 +114,13 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
     facts += [
         ("glare", words.glare_words(piece["glare"])),
         ("bands", words.bands_words(piece["banding"])),
-        ("lines", words.lines_words(piece["cracks"])),
+        ("lines", words.lines_words(piece["cracks"], piece["state"]["value"])),
+        *(
+            ("" if i else "sound", said)
+            for i, said in enumerate(
+                words.sound_words(piece["sound"]) if piece.get("sound") else ()
+            )
+        ),
         ("size", words.size_words(piece)),
     ]
     if proposal:
@@ -151,10 +157,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         for warning in record["photo"]["warnings"]
         if warning["code"] == "duplicate"
     ]
-    return lines + [
-        f"Call without a stone: {call.grade or f'scene {call.scene}'} ({why})"
-        for call, why in lost_calls
-    ]
+    return lines + [f"Call without a stone: {call.said} ({why})" for call, why in lost_calls]
 
 
 def _own_warnings(record: dict) -> list[dict]:

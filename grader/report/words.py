@@ -1,10 +1,11 @@
 """A record in plain words: the short table that ``grader check`` prints, and the phrases that the
 sheet shares."""
 
+from collections.abc import Sequence
+
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
 
-NO_LINE = "no line seen on the face photographed"
 _LABEL = "  {:<10} {}"
 
 
@@ -103,16 +104,28 @@ def bands_words(banding: dict) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def lines_words(cracks: dict) -> str:
+def no_line_words(states: Sequence[str]) -> str:
+    """Return "no line seen on 2 faces, wet and dry" for the states in which faces were seen."""
+    faces = "1 face" if len(states) == 1 else f"{len(states)} faces"
+    seen = [state for state in ("wet", "dry", "patchy") if state in states]
+    how = " and ".join(seen) if seen else "wet or dry not known"
+    return f"no line seen on {faces}, {how}"
+
+
+def lines_words(cracks: dict, state: str) -> str:
     """Return how many lines are seen and how long the cracks are; never that a stone is free of
-    them."""
+    them.
+
+    state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
+    """
     kinds = [line["class"] for line in cracks["lines"]]
     told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
-    if pattern := kinds.count("pattern line"):
-        told.append(f"{pattern} pattern line{'s' if pattern > 1 else ''}, healed or a seam")
+    for kind, what in (("contact", ""), ("pattern line", ", healed or a seam")):
+        if count := kinds.count(kind):
+            told.append(f"{count} {kind}{'s' if count > 1 else ''}{what}")
     also = ", ".join(told)
     if not cracks["count"]:
-        return f"{also}; no other line seen" if also else NO_LINE
+        return f"{also}; no other line seen" if also else no_line_words([state])
     length = (
         f"{cracks['length_px']:.0f} px"
         if cracks["length_mm"] is None
@@ -120,6 +133,39 @@ def lines_words(cracks: dict) -> str:
     )
     seen = f"{cracks['count']} crack{'s' if cracks['count'] > 1 else ''} seen, {length} in all"
     return f"{seen}; {also}" if also else seen
+
+
+def sound_words(sound: dict) -> list[str]:
+    """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
+    parts = [percent(part["share"]) for part in sound["parts"]]
+    split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
+    told = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
+    if not sound["clear"]:
+        return [*told, "room for cab ovals not known without a scale"]
+    rooms = [
+        f"{clear['oval']} mm over {percent(clear['share'])}"
+        for clear in sound["clear"]
+        if clear["share"] > 0
+    ]
+    told.append(
+        f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
+        if rooms
+        else f"no oval of {sound['clear'][0]['oval']} mm without a line seen in it"
+    )
+    usable = f"usable {_range_words(sound['usable'])} of the face"
+    if sound["usable_g"]:
+        low, value, high = (sound["usable_g"][key] for key in ("low", "value", "high"))
+        spread = "" if high - low < 1 else f" ({low:.0f} to {high:.0f})"
+        usable = f"usable {value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
+        grams = ", ".join(f"{part['weight_g']:.0f}" for part in sound["parts"])
+        usable += f"; parts {grams} g" if len(parts) > 1 else ""
+    return [*told, usable]
+
+
+def _range_words(share: dict) -> str:
+    """Return "62 % (50 to 100)", the range only where there is one."""
+    low, high = (round(100 * share[end]) for end in ("low", "high"))
+    return percent(share["value"]) + (f" ({low} to {high})" if high > low else "")
 
 
 def size_words(piece: dict) -> str:
@@ -168,7 +214,8 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
         ),
         ("glare", glare_words(piece["glare"])),
         ("bands", bands_words(piece["banding"])),
-        ("lines", lines_words(piece["cracks"])),
+        ("lines", lines_words(piece["cracks"], piece["state"]["value"])),
+        *(("" if i else "sound", said) for i, said in enumerate(_sound_lines(piece))),
         ("size", size_words(piece)),
     ]
     if proposal:
@@ -181,6 +228,11 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
         ]
         facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
     return [head, *(_LABEL.format(*fact) for fact in facts)]
+
+
+def _sound_lines(piece: dict) -> list[str]:
+    # Records of before hold no sound stone.
+    return sound_words(piece["sound"]) if piece.get("sound") else []
 
 
 def _verdict_words(piece: dict, told: set[str]) -> str:

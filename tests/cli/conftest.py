@@ -52,7 +52,7 @@ def cli(tmp_path, monkeypatch, make_graded):
         made_of[made.photo.sha256] = made
         return made.photo
 
-    def measured(photo, profile=None):
+    def measured(photo, profile=None, **_):
         return tuple(piece.measured for piece in made_of[photo.sha256].pieces), ()
 
     monkeypatch.setattr(calling, "read_photo", read)

@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -172,3 +173,101 @@ def test_a_table_that_is_not_there_is_one_line(cli):
     assert ran.exit_code == 1
     assert len(ran.stderr.splitlines()) == 1
     assert "gone.csv" in ran.stderr
+
+
+@pytest.fixture
+def crack_seen(monkeypatch, crack):
+    """Every hand-made stone shows one line."""
+    from grader import calling
+
+    measure = calling.measure_photo
+
+    def measured(photo, *args, **kwargs):
+        stones, remarks = measure(photo, *args, **kwargs)
+        seen = [replace(s, measurements=replace(s.measurements, lines=(crack,))) for s in stones]
+        return tuple(seen), remarks
+
+    monkeypatch.setattr(calling, "measure_photo", measured)
+
+
+def test_a_word_on_a_line_is_kept_with_its_points(cli, crack_seen):
+    args = ("--line", 1, "--is", "crack", "--found", "open", "--how", "nail catches")
+    assert cli.run("call", cli.photo("a.jpg", "2"), "--piece", 2, *args).exit_code == 0
+    (call,) = cli.calls()
+    assert (call["grade"], call["scene"], call["box"]) == (None, None, [40, 180, 200, 100])
+    # 20 and 60 working px at half size, from 40, 180 on.
+    assert call["line"] == {
+        "line": 1,
+        "points": [[80, 231], [160, 231]],
+        "says": "crack",
+        "found": "open",
+        "how": "nail catches",
+    }
+
+
+def test_a_word_on_a_line_leaves_the_word_on_the_stone(cli, crack_seen):
+    photo = cli.photo("a.jpg")
+    cli.run("call", photo, "--grade", "select", "--by", "Mira")
+    cli.run("call", photo, "--line", 1, "--is", "pattern")
+    cli.run("call", photo, "--line", 1, "--is", "pattern")
+    cli.run("call", photo, "--line", 1, "--is", "unsaid")
+    assert [call.get("line", {}).get("says") for call in cli.calls()] == [None, "pattern", "unsaid"]
+    ran = cli.run("check", photo, "--json")
+    said = json.loads(ran.stdout)["pieces"][0]["call"]
+    assert (said["grade"], said["by"]) == ("select", "Mira")
+
+
+def test_the_words_on_lines_reach_the_grader(cli, crack_seen):
+    photo = cli.photo("a.jpg")
+    cli.run("call", photo, "--line", 1, "--is", "crack")
+    record = json.loads(cli.run("check", photo, "--json").stdout)
+    (terms,) = cli.terms
+    assert [call.line.says for call in terms["calls"]] == ["crack"]
+    assert record["made_with"]["line_words"][0]["says"] == "crack"
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("--piece", 1, "--line", 2, "--is", "crack"), "no line 2 on piece 1"),
+        (("--piece", 3, "--line", 1, "--is", "crack"), "no piece 3, it holds 2 stones"),
+        (("--line", 1, "--is", "crack"), "no piece named and it holds 2 stones"),
+    ],
+)
+def test_a_word_on_what_is_not_there_is_one_line(cli, crack_seen, args, said):
+    ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
+    assert ran.exit_code == 1
+    assert said in ran.stderr.splitlines()[-1]
+    assert not (cli.folder / "calls.jsonl").exists()
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--grade", "waste", "--found", "open"),
+        ("--grade", "waste", "--is", "crack"),
+        ("--how", "nail", "--grade", "waste"),
+        ("--line", 1),
+        ("--line", 1, "--is", "vein"),
+        ("--line", 1, "--is", "crack", "--grade", "waste"),
+        ("--line", 0, "--is", "crack"),
+    ],
+)
+def test_a_half_said_word_on_a_line_is_refused(cli, args):
+    assert cli.run("call", cli.photo("a.jpg"), *args).exit_code == 2
+    assert not (cli.folder / "calls.jsonl").exists()
+
+
+def test_a_half_written_word_on_a_line_is_told_and_left(cli, crack_seen):
+    photo = cli.photo("a.jpg")
+    cli.run("call", photo, "--line", 1, "--is", "crack")
+    row = cli.calls()[0]
+    for line in (
+        row["line"] | {"says": "vein"},
+        row["line"] | {"points": [[1, 1]]},
+        {"says": "crack"},
+    ):
+        (cli.folder / "calls.jsonl").write_text(json.dumps(row | {"line": line}) + "\n")
+        ran = cli.run("check", photo)
+        assert ran.exit_code == 0
+        assert "calls.jsonl holds no whole call there" in ran.stderr

@@ -111,7 +111,7 @@ def test_two_photos_of_one_stem_with_layers_are_a_usage_error(cli):
 def test_layers_are_written_under_the_stem(cli):
     cli.run("check", cli.photo("a.b.jpg"), "--layers", "out/layers")
     names = sorted(path.name for path in (cli.folder / "out" / "layers").iterdir())
-    assert names == ["a.b.cracks.png", "a.b.pieces.png", "a.b.regions.png"]
+    assert names == ["a.b.cracks.png", "a.b.parts.png", "a.b.pieces.png", "a.b.regions.png"]
 
 
 def test_a_picture_is_written_for_one_photo_and_refused_for_several(cli):
@@ -166,7 +166,7 @@ def test_the_table_for_people_tells_all_of_a_stone(cli):
         "photo      usable, dry",
         "scene      54 of 100 (41 to 67)",
         "colour     blue 53 % (48 to 56)",
-        "lines      no line seen on the face photographed",
+        "lines      no line seen on 1 face, dry",
         "size       18x13 mm oval, 8.0 cm²",
         "sell as    by weight",
         "why        half of the face is blue",

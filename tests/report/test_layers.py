@@ -1,5 +1,6 @@
 """Layers of hand-made stones, whose pixels can be counted."""
 
+from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
@@ -41,8 +42,6 @@ def test_cracks_are_drawn_at_their_measured_width(make_graded, crack):
 
 
 def test_only_lines_of_class_crack_are_drawn(make_graded, crack):
-    from dataclasses import replace
-
     for kind in ("uncertain", "pattern line", "contact"):
         layers = draw_layers(make_graded(lines=(replace(crack, kind=kind),)))
         assert not layers["cracks"].any()
@@ -57,8 +56,19 @@ def test_layers_are_written_as_grey_pngs_under_the_stem(make_graded, tmp_path):
     write_layers(make_graded(), tmp_path / "new", "IMG_1")
     assert sorted(p.name for p in (tmp_path / "new").iterdir()) == [
         "IMG_1.cracks.png",
+        "IMG_1.parts.png",
         "IMG_1.pieces.png",
         "IMG_1.regions.png",
     ]
     image = Image.open(BytesIO((tmp_path / "new" / "IMG_1.regions.png").read_bytes()))
     assert (image.mode, image.size) == ("L", (280, 180))
+
+
+def test_parts_are_numbered_within_each_piece_largest_first(make_graded, crack):
+    # Across the stone of 50 rows at row 15: below it lies the larger part.
+    across = replace(crack, points=np.array([[2.0, 15.5], [98.0, 15.5]]))
+    parts = draw_layers(make_graded(2, lines=(across,)))["parts"]
+    for top in (40, 180):
+        assert (parts[top + 36 : top + 98, 42:238] == 1).all()
+        assert (parts[top + 2 : top + 28, 42:238] == 2).all()
+    assert not parts[:40].any()

@@ -71,11 +71,16 @@ def test_a_crack_and_an_uncertain_line_are_drawn_differently(make_graded, crack)
     assert 0 < dashed < 0.8 * whole
 
 
-def test_pattern_lines_are_not_drawn(make_graded, crack):
+def test_pattern_lines_are_not_drawn_and_contacts_only_where_they_may_part(make_graded, crack):
     from dataclasses import replace
 
-    lines = (replace(crack, kind="pattern line"),)
-    assert np.array_equal(draw_overlay(make_graded()), draw_overlay(make_graded(lines=lines)))
+    plain = draw_overlay(make_graded())
+    pattern = replace(crack, kind="pattern line", probability=0.1)
+    sound = replace(pattern, kind="contact", contact_chance=0.02)
+    for line in (pattern, sound):
+        assert np.array_equal(plain, draw_overlay(make_graded(lines=(line,))))
+    doubtful = replace(sound, contact_chance=0.4)
+    assert len(differing(plain, draw_overlay(make_graded(lines=(doubtful,))))) > 0
 
 
 def test_plates_lie_on_no_other_stone(make_graded):

@@ -1,6 +1,7 @@
 """The JSON object, held against its schema and against numbers that can be counted."""
 
 import json
+from dataclasses import replace
 
 import jsonschema
 import numpy as np
@@ -68,7 +69,48 @@ def test_lengths_are_in_px_of_the_full_size_photo(make_graded, crack):
     assert (cracks["count"], cracks["length_px"], cracks["length_mm"]) == (1, 80.0, 16.0)
     # The stone lies at 40, 40: 20 and 60 working px are 80 and 160, and 25.5 is 91.
     assert cracks["lines"][0]["points"] == [[80, 91], [160, 91]]
-    assert cracks["lines"][0]["width_px"] == 4.0
+    # Seen in 2 working px, its width is not told; from 3 on it is.
+    assert cracks["lines"][0]["width_px"] is None
+    wide = replace(crack, width_px=3.0, greatest_width_px=4.0)
+    (line,) = photo_record(make_graded(lines=(wide,), mm_per_px=0.2))["pieces"][0]["cracks"][
+        "lines"
+    ]
+    assert (line["width_px"], line["greatest_width_px"]) == (6.0, 8.0)
+    assert (line["length_mm"], line["width_mm"], line["greatest_width_mm"]) == (16.0, 1.2, 1.6)
+
+
+def test_length_per_area_is_told_with_its_unit(make_graded, crack):
+    # 16 mm on 40 x 20 mm, 8 cm2; 80 px on 200 x 100 px.
+    cracks = photo_record(make_graded(lines=(crack,), mm_per_px=0.2))["pieces"][0]["cracks"]
+    assert cracks["crack_mm_per_cm2"] == 2.0
+    assert cracks["crack_px_per_px2"] == 0.004
+    assert photo_record(make_graded())["pieces"][0]["cracks"]["crack_mm_per_cm2"] is None
+
+
+def test_what_the_lines_leave_is_told_by_share_area_and_weight(make_graded, crack):
+    across = replace(crack, points=np.array([[2.0, 25.5], [98.0, 25.5]]), probability=1.0)
+    made = make_graded(lines=(across,), mm_per_px=0.4)
+    stone = replace(made.pieces[0], measured=replace(made.pieces[0].measured, weight_g=200.0))
+    record = photo_record(replace(made, pieces=(stone,)))
+    check(record)
+    sound = record["pieces"][0]["sound"]
+    # 80 x 40 mm, halved along: 80 x 20 mm to both sides, which an oval of 18 x 13 mm finds room in.
+    assert [part["share"] for part in sound["parts"]] == pytest.approx([0.5, 0.5], abs=0.02)
+    assert [part["area_cm2"] for part in sound["parts"]] == pytest.approx([16, 16], abs=0.7)
+    assert [part["weight_g"] for part in sound["parts"]] == pytest.approx([100, 100], abs=4)
+    assert sound["usable"]["value"] == 1.0
+    assert sound["usable_g"] == {"value": 200.0, "low": 200.0, "high": 200.0}
+    assert [(clear["oval"], clear["share"] > 0.8) for clear in sound["clear"]] == [
+        ("18x13", True),
+        ("40x30", False),
+    ]
+
+
+def test_without_scale_or_weight_nothing_is_said_of_ovals_and_weight(make_graded):
+    sound = photo_record(make_graded())["pieces"][0]["sound"]
+    assert sound["largest"] == {"value": 1.0, "low": 1.0, "high": 1.0}
+    assert sound["parts"] == [{"share": 1.0, "area_cm2": None, "weight_g": None}]
+    assert (sound["clear"], sound["usable"], sound["usable_g"]) == ([], None, None)
 
 
 def test_lines_of_another_class_are_listed_and_not_counted(make_graded, crack):

@@ -27,8 +27,8 @@ def cracks(count, classes, length_mm=None):
 @pytest.mark.parametrize(
     ("found", "said"),
     [
-        (cracks(0, []), "no line seen on the face photographed"),
-        (cracks(0, ["contact"]), "no line seen on the face photographed"),
+        (cracks(0, []), "no line seen on 1 face, dry"),
+        (cracks(0, ["contact"]), "1 contact; no other line seen"),
         (cracks(0, ["pattern line"]), "1 pattern line, healed or a seam; no other line seen"),
         (
             cracks(0, ["uncertain", "pattern line", "pattern line"]),
@@ -43,7 +43,40 @@ def cracks(count, classes, length_mm=None):
     ],
 )
 def test_lines_are_told_as_seen(found, said):
-    assert words.lines_words(found) == said
+    assert words.lines_words(found, "dry") == said
+
+
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        (["wet"], "no line seen on 1 face, wet"),
+        (["dry", "wet", "wet"], "no line seen on 3 faces, wet and dry"),
+        (["unknown"], "no line seen on 1 face, wet or dry not known"),
+    ],
+)
+def test_where_no_line_is_seen_the_faces_and_their_state_are_told(states, said):
+    assert words.no_line_words(states) == said
+
+
+def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
+    likely = {"value": 0.62, "low": 0.5, "high": 1.0}
+    parts = [{"share": 0.5, "weight_g": None}, {"share": 0.49, "weight_g": None}]
+    sound = {"largest": likely, "parts": parts, "clear": [], "usable": None, "usable_g": None}
+    assert words.sound_words(sound) == [
+        "largest part 62 % (50 to 100) of the face; parts 50 %, 49 %",
+        "room for cab ovals not known without a scale",
+    ]
+    sound |= {
+        "parts": [{"share": 0.5, "weight_g": 100.0}, {"share": 0.49, "weight_g": 98.0}],
+        "clear": [{"oval": "18x13", "share": 0.71}, {"oval": "40x30", "share": 0.0}],
+        "usable": likely,
+        "weight_g": 200.0,
+        "usable_g": {"value": 124.0, "low": 100.0, "high": 200.0},
+    }
+    assert words.sound_words(sound)[1:] == [
+        "ovals with no line seen in them find room: 18x13 mm over 71 % of the face",
+        "usable 124 g (100 to 200) of 200 g, if evenly thick; parts 100, 98 g",
+    ]
 
 
 def test_bands_that_were_not_measured_are_not_told_as_zero():

@@ -1,0 +1,107 @@
+"""What a pair of photos, wet and dry, says of lines: an open crack holds water while its surround dries."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.cracks import CRACK, UNCERTAIN
+from grader.face.measurements import Line
+from grader.face.skeleton import resample, smooth
+
+#: The line and its surround are read so far from its middle, in px: a line may be seen a px beside.
+LINE_PX, SURROUND_PX = 1, (5, 9)
+#: The surround has dried where it reflects this much more light than wet (natural logarithm). Dry stone
+#: of 10 to 30 % reflectance is lighter by 0.30 to 0.40 than wet (Lekner & Dorf 1988, Appl. Opt. 27:1278).
+DRIED = 0.12
+#: The line has stayed dark there where it has gained less than this share of what its surround has.
+STAYED_SHARE = 0.4
+#: How much likelier a line that stays dark throughout is in an open crack than elsewhere, and one that
+#: dries with its surround. Our settings, no source; between the two, in step with the share that stays.
+STAYS, DRIES = 5.0, 0.6
+#: With less than this share of the line in a dried surround the pair says nothing.
+LEAST_DRIED_SHARE = 0.3
+
+
+def with_drying(
+    lines: Sequence[Line], wet_luminance: NDArray, dry_luminance: NDArray, mask: NDArray[np.bool_]
+) -> tuple[Line, ...]:
+    """Return the lines with their probability moved by what the pair shows; the seller's word stays.
+
+    Parameters
+    ----------
+    lines : seen on either photo, in px of the arrays.
+    wet_luminance, dry_luminance : ndarray of shape (h, w), linear, from 0; in one frame, and of one
+        exposure or referred to one white.
+    mask : ndarray of shape (h, w), bool, where both show the stone and neither is glare.
+    """
+    gain = np.log(np.maximum(dry_luminance, 1e-4) / np.maximum(wet_luminance, 1e-4))
+    return tuple(
+        line if line.source == "seller" else _moved(line, likelihood_ratio(line.points, gain, mask))
+        for line in lines
+    )
+
+
+def likelihood_ratio(points: NDArray, gain: NDArray, mask: NDArray[np.bool_]) -> float:
+    """Return how much likelier a pair is for an open crack than for any other line, above 0.
+
+    Parameters
+    ----------
+    points : (n, 2) x, y in px.
+    gain : ndarray of shape (h, w), natural logarithm of dry over wet luminance.
+    """
+    path = resample(points - 0.5)
+    step = np.gradient(smooth(path, 9), axis=0)
+    across = np.column_stack([-step[:, 1], step[:, 0]])
+    across /= np.maximum(np.hypot(*across.T), 1e-9)[:, None]
+    seen = np.where(mask, gain, np.nan)
+    line = _least(seen, path, across, range(-LINE_PX, LINE_PX + 1))
+    low, high = SURROUND_PX
+    reach = [*range(-high, -low + 1), *range(low, high + 1)]
+    surround = _median(seen, path, across, reach)
+    dried = (surround >= DRIED) & np.isfinite(line)
+    if dried.mean() < LEAST_DRIED_SHARE:
+        return 1.0
+    stayed = float((line[dried] < STAYED_SHARE * surround[dried]).mean())
+    return float(np.exp(np.log(DRIES) + stayed * (np.log(STAYS) - np.log(DRIES))))
+
+
+def updated(probability: float, ratio: float) -> float:
+    """Return a probability, 0 to 1, after evidence of that likelihood ratio (Bayes' rule on the odds)."""
+    return ratio * probability / (ratio * probability + 1 - probability)
+
+
+def _moved(line: Line, ratio: float) -> Line:
+    """The line with its probability after the evidence; its class follows, but for a contact's."""
+    probability = updated(line.probability, ratio)
+    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
+    kind = next(kind for limit, kind in limits if probability >= limit)
+    if line.kind == "contact" and kind != "crack":
+        kind = "contact"
+    return replace(line, probability=probability, kind=kind)
+
+
+def _beside(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """Values square to the path at those distances, a row for each point; nan where there is none."""
+    places = path[:, None] + across[:, None] * np.asarray(list(reach), float)[:, None]
+    x, y = np.rint(places).astype(int).transpose(2, 0, 1)
+    h, w = values.shape
+    off = (x < 0) | (y < 0) | (x >= w) | (y >= h)
+    return np.where(off, np.nan, values[y.clip(0, h - 1), x.clip(0, w - 1)])
+
+
+def _least(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """The least beside each point; nan where nothing is seen."""
+    beside = _beside(values, path, across, reach)
+    least = np.where(np.isnan(beside), np.inf, beside).min(axis=1)
+    return np.where(np.isinf(least), np.nan, least)
+
+
+def _median(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """The median beside each point; minus infinity where nothing is seen."""
+    beside = _beside(values, path, across, reach)
+    seen = ~np.isnan(beside).all(axis=1)
+    middle = np.full(len(path), -np.inf)
+    middle[seen] = np.nanmedian(beside[seen], axis=1)
+    return middle

@@ -1,0 +1,101 @@
+"""Wet and dry: drawn pairs with known gains, and a rendered stone of which only the cracks stay wet."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from grader.face.drying import DRIES, STAYS, likelihood_ratio, updated, with_drying
+from grader.face.measurements import Line
+from grader.photo.colour import linear_srgb, srgb_encoding
+from grader.render import TRAINING, render_photo
+
+MASK = np.ones((120, 200), bool)
+LEVEL = Line(np.array([[20.0, 60.5], [180.0, 60.5]]), 160.0, 2.0, "uncertain", 0.4)
+
+
+def pair(line_gain, surround_gain):
+    """A pale face with a dark line; gains are of luminance, dry over wet."""
+    wet = np.full(MASK.shape, 0.2)
+    wet[59:62] = 0.05
+    dry = wet * surround_gain
+    dry[59:62] = 0.05 * line_gain
+    return wet, dry
+
+
+def ratio(line_gain, surround_gain):
+    wet, dry = pair(line_gain, surround_gain)
+    return likelihood_ratio(LEVEL.points, np.log(dry / wet), MASK)
+
+
+def test_a_line_that_stays_dark_while_its_surround_dries_speaks_for_a_crack():
+    # A dry reflectance of 0.2 and 0.3 is 0.1341 and 0.2004 wet (Lekner & Dorf 1988, computed): 1.5 times.
+    assert ratio(1.0, 1.5) == pytest.approx(STAYS)
+
+
+def test_a_dark_mineral_dries_with_its_surround():
+    # 0.1 dry is 0.0744 wet (the same source): 1.34 times, less than its paler surround.
+    assert ratio(1.34, 1.5) == pytest.approx(DRIES)
+
+
+def test_a_pair_that_did_not_dry_says_nothing():
+    assert ratio(1.0, 1.0) == 1.0
+    assert ratio(0.8, 1.05) == 1.0
+
+
+def test_odds_are_multiplied_as_bayes_says():
+    assert updated(0.5, 4) == pytest.approx(0.8)
+    assert updated(0.2, 4) == pytest.approx(0.5)
+    assert (updated(0.0, 9), updated(1.0, 0.1)) == pytest.approx((0.0, 1.0))
+
+
+def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
+    wet, dry = pair(1.0, 1.5)
+    said = replace(LEVEL, kind="pattern line", probability=0.0, source="seller")
+    moved, kept = with_drying((LEVEL, said), wet, dry, MASK)
+    assert (moved.kind, moved.probability) == ("crack", pytest.approx(updated(0.4, STAYS)))
+    assert kept is said
+    wet, dry = pair(1.5, 1.5)
+    assert with_drying((replace(LEVEL, probability=0.3),), wet, dry, MASK)[0].kind == "pattern line"
+
+
+def test_a_line_under_glare_or_off_the_picture_says_nothing():
+    wet, dry = pair(1.0, 1.5)
+    gain = np.log(dry / wet)
+    assert likelihood_ratio(LEVEL.points, gain, np.zeros_like(MASK)) == 1.0
+    assert likelihood_ratio(LEVEL.points + 500, gain, MASK) == 1.0
+
+
+def luminance(rgb):
+    return linear_srgb(rgb, srgb_encoding()) @ np.float32([0.2126, 0.7152, 0.0722])
+
+
+@pytest.mark.parametrize("seed", [3, 7])
+def test_on_a_rendered_pair_cracks_that_hold_water_are_told_from_pattern_lines(seed):
+    def photo(state):
+        return render_photo(
+            np.random.default_rng(seed), TRAINING, width_px=500, height_px=400, stones=1,
+            kind="slab", state=state, cracks=3, healed=3, fill=0.5, glare=False, finger=False,
+        )  # fmt: skip
+
+    wet, dry = photo("wet"), photo("dry")
+    assert (wet.pieces == dry.pieces).mean() > 0.999
+    mask = (wet.pieces > 0) & (wet.regions != 9) & (dry.regions != 9)
+    # The ground keeps its light: by it both are referred to one exposure.
+    wet_light, dry_light = luminance(wet.rgb), luminance(dry.rgb)
+    ground = wet.pieces == 0
+    dry_light *= np.median(wet_light[ground]) / np.median(dry_light[ground])
+    holds = np.zeros(mask.shape, np.uint8)
+    for line in wet.lines:
+        if line.kind == "crack":
+            cv2.polylines(holds, [np.int32(line.points).reshape(-1, 1, 2)], False, 1, 3)
+    half_dried = np.where(holds > 0, wet_light, dry_light)
+    gain = np.log(np.maximum(half_dried, 1e-4) / np.maximum(wet_light, 1e-4))
+    ratios = {"crack": [], "other": []}
+    for line in wet.lines:
+        kind = "crack" if line.kind == "crack" else "other"
+        ratios[kind].append(likelihood_ratio(line.points, gain, mask))
+    assert min(len(found) for found in ratios.values()) > 0
+    assert np.median(ratios["crack"]) > 2
+    assert np.median(ratios["other"]) <= 1
