@@ -15,7 +15,7 @@ def measure_face(face: Face, profile: Profile) -> Measurements:
     regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = find_cracks(face, regions)
-    scene = measure_scene(face, regions, lines, banding, profile)
+    scene = measure_scene(face, regions, lines, profile)
     return Measurements(
         regions=regions,
         banding=banding,
