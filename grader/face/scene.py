@@ -36,8 +36,8 @@ MAPS_PX = (40, 80, 160)
 COARSE_CELLS, FINE_CELLS = 200, 700
 #: Turns tried first; places are this share of the short side apart.
 TURN_STEP_DEG, PLACE_STEP = 15.0, 0.16
-#: How many candidates of each kind are followed, and their steps: share of the short side, degrees.
-FOLLOWED = 14
+#: How many candidates of each kind are followed, how far behind the first, and their steps: share of the short side, degrees.
+FOLLOWED, WORTH_FOLLOWING = 14, 25.0
 STEPS = ((0.08, 6.0), (0.05, 3.0), (0.03, 1.5), (0.015, 1.0))
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
@@ -45,7 +45,7 @@ MOST_UNREAD = 0.4
 ORDER = ("sky", "water", "shore")
 KINDS = ("landscape", "stream")
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
-LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 40.0}
+LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 30.0}
 CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
@@ -242,8 +242,8 @@ def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str,
             found += [(kind, scores[0][k], laid[k : k + 1]) for k in _apart(scores[0], laid)]
     chosen = []
     for kind in KINDS:
-        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])
-        chosen += mine[:FOLLOWED]
+        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[:FOLLOWED]
+        chosen += [f for f in mine if f[1] >= mine[0][1] - WORTH_FOLLOWING]
     return chosen
 
 
@@ -376,9 +376,8 @@ def _score(
     for kind in kinds:
         told = (landscape_parts if kind == "landscape" else stream_parts)(pictures, board.contrasts)
         parts = told.values | {"focal": focal, "size": size}
-        water = (pictures == WATER).mean(axis=(1, 2))
         isles = _islands(board, laid) if kind == "landscape" else np.full(len(focal), np.nan)
-        parts["islands"] = np.where(water < 0.05, np.nan, isles)
+        parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
         scores = np.where(hidden, -1.0, _scores(parts, board.part_weights))
         answers[kind] = scores, parts, told.shore_share, told.shore_evenness
     return answers

@@ -54,10 +54,10 @@ def templates_for(
     mask : ndarray of shape (h, w), bool, the face.
     mm_per_px : millimetres of one px of the mask, if known.
     """
-    free = _shares(mask, mm_per_px, "rectangle", FRAME_RATIO, "free frame")
+    free = _shares(mask, mm_per_px, "rectangle", FRAME_RATIO, "free frame")[::2]
     if mm_per_px is None:
         ovals = _shares(mask, None, "oval", OVAL_RATIO, "oval")
-        rounds = _shares(mask, None, "oval", 1.0, "round")
+        rounds = _shares(mask, None, "oval", 1.0, "round")[::2]
         return (*ovals, *rounds, *free)
     if not takes_oval(mask, mm_per_px, profile.ovals_mm[0]):
         long_mm, short_mm = profile.ovals_mm[0]
