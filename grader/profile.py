@@ -26,7 +26,7 @@ SCENE_PARTS = (
     "size",
 )
 #: Weights of the parts that a profile may leave out: those written before there were such parts do.
-LATER_PARTS = {"shore": 10.0, "size": 5.0}
+LATER_PARTS = {"shore": 10.0, "size": 10.0}
 SHAPES = ("oval", "rectangle")
 READINGS = ("sky", "water", "shore", "none")
 SELL_AS = ("single", "by weight", "chips", "waste")

@@ -17,6 +17,8 @@ OFF, SKY, WATER, SHORE = range(4)
 ZONE_SHARE = 0.10
 #: How well the cells must keep to their zones: from nothing to full.
 ORDER_SHARES = (0.6, 0.88)
+#: What a cell of white counts within the water: foam, surf.
+FOAM = 0.5
 #: A border counts in a column where this share of the cells close above and below keep to it.
 BORDER_SHARES = (0.4, 0.8)
 #: How far above and below a border is looked at, share of the height.
@@ -61,12 +63,14 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     on = pictures != OFF
     area = max(int(on[0].sum()), 1)
     by_row = [_counts(zone, 2) for zone in zones]
+    # Foam and surf belong to the water, though not as water itself.
+    by_row[1] = by_row[1] + FOAM * by_row[0]
     upper, lower, kept = _fit(*by_row)
     order = np.interp(kept / area, ORDER_SHARES, (0, 1))
     row = np.arange(rows)
     in_place = [
         (by_row[0] * (row < upper[:, None])).sum(axis=1) / area,
-        (by_row[1] * ((row >= upper[:, None]) & (row < lower[:, None]))).sum(axis=1) / area,
+        (_counts(zones[1], 2) * ((row >= upper[:, None]) & (row < lower[:, None]))).sum(axis=1) / area,
         (by_row[2] * (row >= lower[:, None])).sum(axis=1) / area,
     ]
     there = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
@@ -76,7 +80,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     widths = np.stack(
         [
             np.where(waterless, 0, _border(zones[0], zones[1], on, upper)),
-            np.where(waterless, 0, _border(zones[1], zones[2], on, lower)),
+            np.where(waterless, 0, _border(zones[0] | zones[1], zones[2], on, lower)),
             np.where(waterless, _border(zones[0], zones[2], on, upper), 0),
         ]
     )
@@ -168,7 +172,7 @@ def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray
     """
     n = len(sky)
     up, mid, low = (
-        np.concatenate([np.zeros((n, 1), np.int32), counts.cumsum(axis=1, dtype=np.int32)], axis=1)
+        np.concatenate([np.zeros((n, 1)), counts.cumsum(axis=1, dtype=np.float64)], axis=1)
         for counts in (sky, water, shore)
     )
     gain = up - mid
