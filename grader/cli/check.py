@@ -41,6 +41,10 @@ def check(
         Path | None,
         typer.Option(metavar="FILE", help="Write the photo with ids and grade words drawn in."),
     ] = None,
+    view: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the best scene, cut out and upright, there."),
+    ] = None,
     profile: ProfileOption = None,
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
@@ -57,10 +61,11 @@ def check(
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
     _usage(photos, layers, picture)
+    check_picture(view, photos, "--view")
     from grader.batch import Terms, grade_file
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
-    from grader.report.overlay import draw_overlay, write_picture
+    from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
     from grader.report.result import to_json
     from grader.report.words import cautions_text, photo_text
 
@@ -81,6 +86,13 @@ def check(
             write_layers(graded, layers, path.stem)
         if graded and picture:
             write_picture(picture, draw_overlay(graded, _called(record)))
+        if graded and view:
+            stone = best_placed(graded)
+            if stone is None:
+                typer.echo(f"grader: {path.name}: no scene to cut out, no view written", err=True)
+            else:
+                m = stone.measured
+                write_picture(view, view_picture(graded.photo, m.face, m.measurements.scene.best))
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
     else:
@@ -100,21 +112,21 @@ def _usage(photos: list[Path], layers: Path | None, picture: Path | None) -> Non
     check_picture(picture, photos)
 
 
-def check_picture(picture: Path | None, photos: list[Path]) -> None:
+def check_picture(picture: Path | None, photos: list[Path], option: str = "--picture") -> None:
     """Refuse a picture that has no format, that would be of several photos, or that is the photo itself."""
     if picture is None:
         return
     if len(photos) > 1:
-        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
+        raise typer.BadParameter(f"give one photo with {option}", param_hint=option)
     from grader.report.overlay import PICTURE_SUFFIXES
 
     if picture.suffix.lower() not in PICTURE_SUFFIXES:
         raise typer.BadParameter(
-            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
+            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint=option
         )
     if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
         raise typer.BadParameter(
-            f"{picture} is the photo itself; choose another name", param_hint="--picture"
+            f"{picture} is the photo itself; choose another name", param_hint=option
         )
 
 

@@ -341,9 +341,7 @@ def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
     rim = outline_of(laid.template.shape, laid.template.size_px, 48)
     right, down = laid.axes()
     points = (
-        laid.centre[:, None]
-        + rim[None, :, :1] * right[:, None]
-        + rim[None, :, 1:] * down[:, None]
+        laid.centre[:, None] + rim[None, :, :1] * right[:, None] + rim[None, :, 1:] * down[:, None]
     )
     h, w = board.outside.shape
     at = np.floor(points).astype(int)

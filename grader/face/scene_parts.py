@@ -70,7 +70,8 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     row = np.arange(rows)
     in_place = [
         (by_row[0] * (row < upper[:, None])).sum(axis=1) / area,
-        (_counts(zones[1], 2) * ((row >= upper[:, None]) & (row < lower[:, None]))).sum(axis=1) / area,
+        (_counts(zones[1], 2) * ((row >= upper[:, None]) & (row < lower[:, None]))).sum(axis=1)
+        / area,
         (by_row[2] * (row >= lower[:, None])).sum(axis=1) / area,
     ]
     there = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
@@ -149,7 +150,9 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
         "contrast": np.where(blue, strength[1], strength[2]) * seen,
         "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.08, 0.25), (1, 0)),
         "continuity": seen * (0.5 + 0.5 * even),
-        "shore": np.interp(np.minimum(walls, _counts(host, 1).sum(axis=1) / area), (0.05, 0.2), (0, 1))
+        "shore": np.interp(
+            np.minimum(walls, _counts(host, 1).sum(axis=1) / area), (0.05, 0.2), (0, 1)
+        )
         * seen,
     }
     return Parts(values, walls, even)
@@ -259,7 +262,9 @@ def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray
     """Return the mean thickness of the host below, share of the height, and its evenness."""
     n, rows, cols = host.shape
     middle = on[0].sum(axis=0) >= 0.6 * rows
-    below = np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]
+    below = (
+        np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]
+    )
     thick = _counts(host[:, :, middle] & below, 1)
     evenness = 1 - np.interp(thick.std(axis=1) / rows, (0.04, 0.25), (0, 1))
     return thick.mean(axis=1) / rows, np.where(thick.mean(axis=1) > 0, evenness, 0.0)

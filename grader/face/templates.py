@@ -101,7 +101,10 @@ def room(
     h, w = inside.shape
     # A circle stands for the oval, a square for the rectangle, on a map stretched by the ratio.
     angle = np.radians(turn_deg)
-    right, down = np.array([np.cos(angle), -np.sin(angle)]), np.array([np.sin(angle), np.cos(angle)])
+    right, down = (
+        np.array([np.cos(angle), -np.sin(angle)]),
+        np.array([np.sin(angle), np.cos(angle)]),
+    )
     corners = np.array([[0, 0], [w, 0], [0, h], [w, h]], float)
     along, across = corners @ right, corners @ down * ratio
     size = int(np.ceil(np.ptp(along))) + 3, int(np.ceil(np.ptp(across))) + 3

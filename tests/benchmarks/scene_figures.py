@@ -59,7 +59,9 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--seed", type=int, default=9)
     asked.add_argument("--faces", type=int, default=60)
-    asked.add_argument("--exhaustive", type=int, default=50, help="faces searched 1 mm by 3 degrees")
+    asked.add_argument(
+        "--exhaustive", type=int, default=50, help="faces searched 1 mm by 3 degrees"
+    )
     asked.add_argument("--photos", type=int, default=24, help="photos measured as check does")
     asked.add_argument("--training", action="store_true", help="the style to tune on")
     asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
@@ -255,7 +257,11 @@ def tilted(face: Drawn, rng: np.random.Generator) -> Drawn:
     mask = (face.codes > 0).astype(np.uint8)
     matrix = cv2.getRotationMatrix2D((w / 2, h / 2), turn, 1.0)
     turned = cv2.warpAffine(
-        nearest_inside(face.codes), matrix, (w, h), flags=cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE
+        nearest_inside(face.codes),
+        matrix,
+        (w, h),
+        flags=cv2.INTER_NEAREST,
+        borderMode=cv2.BORDER_REPLICATE,
     )
     return replace(face, codes=np.where(mask, turned, 0).astype(np.uint8))
 
@@ -339,7 +345,11 @@ def striped(rng: np.random.Generator) -> Drawn:
     a, period = rng.uniform(0, np.pi), 300 / rng.uniform(6, 30) * 2
     t = (cols * np.cos(a) + rows * np.sin(a)) / period + 0.1 * np.sin(cols / 40)
     codes = np.where(t % 1 < rng.uniform(0.35, 0.65), BLUE, WHITE)
-    colour = {"blue": RegionColour(45, 30, 270, 0), "white": RegionColour(88, 2, 90, 0), "host": None}
+    colour = {
+        "blue": RegionColour(45, 30, 270, 0),
+        "white": RegionColour(88, 2, 90, 0),
+        "host": None,
+    }
     return Drawn(np.where(np.hypot(rows, cols) < 146, codes, 0).astype(np.uint8), colour, None)
 
 
