@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy as np
 from numpy.typing import NDArray
 
 from grader.measures import UNREADABLE

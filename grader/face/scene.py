@@ -18,7 +18,6 @@ from grader.face.measurements import Line, Placement, Regions, Scene
 from grader.face.scene_parts import (
     OFF,
     SHORE,
-    SKY,
     WATER,
     Contrasts,
     landscape_parts,
@@ -30,13 +29,14 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
 from grader.profile import SCENE_PARTS, Profile
 
-#: Longer sides of the maps on which templates are laid; the one whose px are nearest to cells is read.
+#: Longer sides of the maps on which templates are laid; the one with px nearest to cells is read.
 MAPS_PX = (40, 80, 160)
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
 COARSE_CELLS, FINE_CELLS = 200, 700
 #: Turns tried first; places are this share of the short side apart.
 TURN_STEP_DEG, PLACE_STEP = 15.0, 0.16
-#: How many candidates of each kind are followed, how far behind the first, and their steps: share of the short side, degrees.
+#: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
+#: share of the short side, degrees.
 FOLLOWED, WORTH_FOLLOWING = 14, 25.0
 STEPS = ((0.08, 6.0), (0.05, 3.0), (0.03, 1.5), (0.015, 1.0))
 #: A picture with more glare than this is not judged.
@@ -45,7 +45,7 @@ MOST_UNREAD = 0.4
 ORDER = ("sky", "water", "shore")
 KINDS = ("landscape", "stream")
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
-LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 30.0}
+LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 20.0}
 CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0

@@ -58,7 +58,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     Horizon, height, zones, water, contrast, balance, continuity and shore; the rest hangs on more
     than the picture's cells.
     """
-    n, rows, cols = pictures.shape
+    rows = pictures.shape[1]
     zones = [pictures == zone for zone in (SKY, WATER, SHORE)]
     on = pictures != OFF
     area = max(int(on[0].sum()), 1)
@@ -110,7 +110,7 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     Horizon is how far it crosses, height where it lies, water its width, shore the host on its two
     sides.
     """
-    _, rows, cols = pictures.shape
+    rows = pictures.shape[1]
     on = pictures != OFF
     bright, host = (pictures == SKY) | (pictures == WATER), pictures == SHORE
     area = max(int(on[0].sum()), 1)
@@ -260,7 +260,7 @@ def _balance(zones: list[NDArray], on: NDArray, area: NDArray) -> NDArray[np.flo
 
 def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray]:
     """Return the mean thickness of the host below, share of the height, and its evenness."""
-    n, rows, cols = host.shape
+    rows = host.shape[1]
     middle = on[0].sum(axis=0) >= 0.6 * rows
     below = (
         np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]

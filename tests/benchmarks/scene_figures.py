@@ -1,7 +1,7 @@
 """Prints how well the scene in a face is found and told from what only looks like one, with n and seed.
 
-``python tests/benchmarks/scene_figures.py [--seed N] [--faces N] [--write]``: faces with TRUE regions, of renders in the
-style kept back from learning (no network takes part, so what is measured is the search alone), and a smaller set
+``python tests/benchmarks/scene_figures.py [--seed N] [--faces N] [--write]``: faces with TRUE regions, of renders in
+the style kept back from learning (no network takes part, so what is measured is the search alone), and a smaller set
 measured from the rendered photo as ``grader check`` does. ``--training`` takes the other style, to tune on.
 """
 
@@ -13,7 +13,6 @@ from pathlib import Path
 
 import cv2
 import figures
-import metrics
 import numpy as np
 from figures import Row
 from numpy.typing import NDArray
@@ -537,7 +536,7 @@ def measured_rows(style: Style, profile: Profile, seed: int, n: int) -> list[Row
                     shape = found.face.mask.shape
                     ious.append(overlap(filled(best, shape), filled(truth, shape)))
                     off.append(abs(best.score - truth.score))
-    rows = [
+    return [
         auc_row("landscapes against other stones, measured from the photo: AUC",
                 np.array(scenes), np.array(others), "", f"{len(scenes)} and {len(others)}", on),
         told(Row("score measured from the photo, points from that of the true regions", on,
@@ -545,7 +544,6 @@ def measured_rows(style: Style, profile: Profile, seed: int, n: int) -> list[Row
                  f"95 % under {np.quantile(off, 0.95):.1f}; same place, median IoU "
                  f"{np.median(ious):.2f}")),
     ]  # fmt: skip
-    return rows
 
 
 if __name__ == "__main__":
