@@ -148,7 +148,7 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
         "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * seen * narrow,
         "water": narrow * seen,
         "contrast": np.where(blue, strength[1], strength[2]) * seen,
-        "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.08, 0.25), (1, 0)),
+        "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.01, 0.2), (1, 0)),
         "continuity": seen * (0.5 + 0.5 * even),
         "shore": np.interp(
             np.minimum(walls, _counts(host, 1).sum(axis=1) / area), (0.05, 0.2), (0, 1)
