@@ -104,7 +104,7 @@ def true_measurements(
         regions=regions,
         banding=banding,
         lines=lines,
-        scene=measure_scene(face, regions, lines, banding, profile),
+        scene=measure_scene(face, regions, lines, profile),
         face_area_px=int(face.mask.sum()),
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,

@@ -22,7 +22,12 @@ SCENE_PARTS = (
     "continuity",
     "islands",
     "focal",
+    "shore",
+    "size",
 )
+#: Weights of the parts that a profile may leave out: those written before there were such parts do.
+LATER_PARTS = {"shore": 10.0, "size": 10.0}
+SHAPES = ("oval", "rectangle")
 READINGS = ("sky", "water", "shore", "none")
 SELL_AS = ("single", "by weight", "chips", "waste")
 
@@ -80,6 +85,15 @@ class Setup:
 
 
 @dataclass(frozen=True)
+class OwnTemplate:
+    """A template of the seller's own: name, "oval" or "rectangle", (width, height) in mm."""
+
+    name: str
+    shape: str
+    size_mm: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Profile:
     """All that the tool must know of a stone kind and of a seller's ladder."""
 
@@ -92,6 +106,8 @@ class Profile:
     scene_weights: dict[str, float]
     limits: Limits
     setup: Setup = Setup()
+    rounds_mm: tuple[float, ...] = (18.0, 25.0)
+    templates: tuple[OwnTemplate, ...] = ()
 
     @property
     def grades(self) -> tuple[str, ...]:
@@ -166,7 +182,7 @@ def _parse_profile(text: str, where: str) -> Profile:
     except tomllib.TOMLDecodeError as err:
         raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
     needed = ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits")
-    check_keys(where, "profile", data, (*needed, "setup"))
+    check_keys(where, "profile", data, (*needed, "setup", "templates"))
     check_keys(where, "profile", {k: data[k] for k in needed if k in data}, needed, every=True)
     colours = tuple(_colour(where, row) for row in _rows(where, data, "colours"))
     ladder = tuple(_rung(where, row) for row in _rows(where, data, "ladder"))
@@ -179,16 +195,20 @@ def _parse_profile(text: str, where: str) -> Profile:
         raise SettingsError(f"{where}: the ladder needs at least two grades, each named once")
     rules = tuple(_rule(where, row, grades) for row in _rows(where, data, "rules"))
     scene = data["scene"]
+    check_keys(where, "scene", scene, SCENE_PARTS)
+    scene = LATER_PARTS | scene
     check_keys(where, "scene", scene, SCENE_PARTS, every=True)
     weights = {
         part: check_number(where, f"scene.{part}", scene[part], 0, 1000) for part in SCENE_PARTS
     }
-    if sum(weights.values()) <= 0:
+    if not any(weights[part] for part in SCENE_PARTS if part in data["scene"]):
         raise SettingsError(f"{where}: the scene weights are all 0; give at least one")
     limits = data["limits"]
     check_keys(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
-    check_keys(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
-    ovals_mm = data["sizes"]["ovals_mm"]
+    sizes = data["sizes"]
+    check_keys(where, "sizes", sizes, ("ovals_mm", "rounds_mm"))
+    check_keys(where, "sizes", {"rounds_mm": []} | sizes, ("ovals_mm", "rounds_mm"), every=True)
+    ovals_mm = sizes["ovals_mm"]
     if not isinstance(ovals_mm, list) or not ovals_mm:
         raise SettingsError(
             f"{where}: sizes.ovals_mm is {ovals_mm!r}; give one oval at least, as [[long, short]]"
@@ -210,7 +230,31 @@ def _parse_profile(text: str, where: str) -> Profile:
             ),
         ),
         setup=_setup(where, data.get("setup", {})),
+        rounds_mm=_rounds(where, sizes.get("rounds_mm", list(Profile.rounds_mm))),
+        templates=tuple(
+            _template(where, row) for row in _rows(where, {"templates": []} | data, "templates")
+        ),
     )
+
+
+def _rounds(where: str, rounds_mm: object) -> tuple[float, ...]:
+    if not isinstance(rounds_mm, list):
+        raise SettingsError(
+            f"{where}: sizes.rounds_mm is {rounds_mm!r}; give a list of diameters, as [18, 25]"
+        )
+    return tuple(sorted(check_number(where, "sizes.rounds_mm", v, 1, 1000) for v in rounds_mm))
+
+
+def _template(where: str, row: dict) -> OwnTemplate:
+    check_keys(where, "templates", row, [f.name for f in fields(OwnTemplate)], every=True)
+    name = check_text(where, "templates.name", row["name"])
+    if row["shape"] not in SHAPES:
+        raise SettingsError(
+            f"{where}: templates.{name}.shape is {row['shape']!r}"
+            f"{nearest(str(row['shape']), SHAPES)}; one of {', '.join(SHAPES)}"
+        )
+    size_mm = _pair(where, f"templates.{name}.size_mm", row["size_mm"], 1, 1000, rising=False)
+    return OwnTemplate(name, row["shape"], size_mm)
 
 
 def _setup(where: str, table: dict) -> Setup:

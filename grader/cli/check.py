@@ -42,6 +42,10 @@ def check(
         Path | None,
         typer.Option(metavar="FILE", help="Write the photo with ids and grade words drawn in."),
     ] = None,
+    view: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the best scene, cut out and upright, there."),
+    ] = None,
     profile: ProfileOption = None,
     model: ModelOption = None,
     mm_per_px: ScaleOption = None,
@@ -66,13 +70,14 @@ def check(
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
-    _usage(photos, layers, picture, same_face)
-    if weight_g is not None and len(photos) > 1 and not same_face:
-        raise typer.BadParameter("give one photo with --weight-g", param_hint="--weight-g")
+    of_one = {"--picture": picture, "--view": view, "--weight-g": weight_g}
+    _usage(photos, layers, same_face, of_one)
+    check_picture(picture, photos)
+    check_picture(view, photos, "--view")
     from grader.batch import Terms, grade_file, words_on_lines
     from grader.report.calls import about, with_calls
     from grader.report.layers import write_layers
-    from grader.report.overlay import draw_overlay, write_picture
+    from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
     from grader.report.result import to_json
     from grader.report.words import cautions_text, photo_text
 
@@ -103,6 +108,13 @@ def check(
             write_layers(graded, layers, path.stem)
         if graded and picture:
             write_picture(picture, draw_overlay(graded, _called(record)))
+        if graded and view:
+            stone = best_placed(graded)
+            if stone is None:
+                typer.echo(f"grader: {path.name}: no scene to cut out, no view written", err=True)
+            else:
+                m = stone.measured
+                write_picture(view, view_picture(graded.photo, m.face, m.measurements.scene.best))
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
     else:
@@ -111,12 +123,15 @@ def check(
         raise typer.Exit(1)
 
 
-def _usage(photos: list[Path], layers: Path | None, picture: Path | None, same_face: bool) -> None:
+def _usage(
+    photos: list[Path], layers: Path | None, same_face: bool, of_one: dict[str, object]
+) -> None:
+    """Refuse options that do not fit the photos; ``of_one`` holds, by name, what goes with one photo alone."""
     if same_face and len(photos) < 2:
         raise typer.BadParameter(
             "give two or more photos of the face, the best one first", param_hint="--same-face"
         )
-    # The others only fill the first: layers and picture are of its frame.
+    # The others only fill the first: layers and pictures are of its frame.
     graded = photos[:1] if same_face else photos
     stems = [path.stem.casefold() for path in graded]
     twice = next((stem for stem in stems if stems.count(stem) > 1), None)
@@ -125,12 +140,12 @@ def _usage(photos: list[Path], layers: Path | None, picture: Path | None, same_f
             f"two photos are called {twice!r}: their layers would be one file",
             param_hint="--layers",
         )
-    if picture and len(graded) > 1:
-        raise typer.BadParameter("give one photo with --picture", param_hint="--picture")
-    check_picture(picture, photos)
+    for option, given in of_one.items():
+        if given is not None and len(graded) > 1:
+            raise typer.BadParameter(f"give one photo with {option}", param_hint=option)
 
 
-def check_picture(picture: Path | None, photos: list[Path]) -> None:
+def check_picture(picture: Path | None, photos: list[Path], option: str = "--picture") -> None:
     """Refuse a picture that has no format, or that is one of the photos itself."""
     if picture is None:
         return
@@ -138,11 +153,11 @@ def check_picture(picture: Path | None, photos: list[Path]) -> None:
 
     if picture.suffix.lower() not in PICTURE_SUFFIXES:
         raise typer.BadParameter(
-            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint="--picture"
+            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint=option
         )
     if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
         raise typer.BadParameter(
-            f"{picture} is the photo itself; choose another name", param_hint="--picture"
+            f"{picture} is the photo itself; choose another name", param_hint=option
         )
 
 

@@ -30,7 +30,7 @@ def measure_face(
         regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = with_line_words(find_cracks(face, regions), line_words, face)
-    scene = measure_scene(face, regions, lines, banding, profile)
+    scene = measure_scene(face, regions, lines, profile)
     lines = line_facts(lines, face, regions, profile)
     return Measurements(
         regions=regions,

@@ -159,10 +159,61 @@ class SoundStone:
 
 
 @dataclass(frozen=True)
+class Placement:
+    """A template laid on the face, and how much of a picture it shows.
+
+    template : as people say it, "40x30 oval".   shape : "oval" (a round too) or "rectangle".
+    kind : "landscape" (sky above water above shore) or "stream" (a bright seam across the host).
+    centre_px : x, y, working px.   turn_deg : direction of the picture's right-hand side in the
+    photo, 0 level, counter-clockwise, 0 <= d < 360; turned clockwise by it the picture is upright.
+    size_px : width and height, working px.   size_mm : the same in mm, ``None`` without scale.
+    score : 0 to 100.   low, high : of the same template slipped by 2 % of its width and 3 degrees.
+    parts : by name, 0 to 1, ``None`` where a part cannot be told.
+    shore_share : mean thickness of the host below (of a stream: beside), share of the height;
+    shore_mm the same in mm; shore_evenness : 0 to 1.
+    """
+
+    template: str
+    shape: str
+    kind: str
+    centre_px: tuple[float, float]
+    turn_deg: float
+    size_px: tuple[float, float]
+    size_mm: tuple[float, float] | None
+    score: float
+    low: float
+    high: float
+    parts: dict[str, float | None]
+    shore_share: float
+    shore_mm: float | None
+    shore_evenness: float
+
+    @property
+    def axes(self) -> NDArray:
+        """Unit vectors x, y in the photo, (2, 2): to the right in the picture, and down in it."""
+        c, s = np.cos(np.radians(self.turn_deg)), np.sin(np.radians(self.turn_deg))
+        return np.array([[c, -s], [s, c]])
+
+    def outline_px(self, points: int = 64) -> NDArray:
+        """Return (points, 2) x, y along the template's rim, working px."""
+        angle = np.arange(points) * 2 * np.pi / points
+        rim = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        if self.shape != "oval":
+            rim /= np.abs(rim).max(axis=1, keepdims=True)
+        return self.centre_px + (rim * np.array(self.size_px) / 2) @ self.axes
+
+
+@dataclass(frozen=True)
 class Scene:
-    """Part scores of the landscape in the face, 0 to 1 each; ``None`` where a part cannot be told."""
+    """The picture in the face.
+
+    parts : part scores of the best place, 0 to 1; ``None`` where a part cannot be told.
+    best, runner_up : ``None`` where there is none; the runner-up shows really another picture.
+    """
 
     parts: dict[str, float | None]
+    best: Placement | None = None
+    runner_up: Placement | None = None
 
 
 @dataclass(frozen=True)

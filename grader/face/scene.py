@@ -1,10 +1,11 @@
-"""How much of a landscape the face holds: part scores within the best upright frame, and their
-weighted sum.
+"""The scene in a face: where on it, how turned and how large a cut shows the best picture.
 
-The start targets are those of cutters' practice and of studies of landscape photographs; all
-weights are settings.
+Templates are laid on the face at every place and turn, coarse first, then fine around the best;
+each is scored by its part scores. The start targets are those of cutters' practice and of studies
+of landscape photographs; all weights are settings.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -13,104 +14,151 @@ from numpy.typing import NDArray
 
 from grader.face.bands import reading_lab
 from grader.face.face import Face
-from grader.face.measurements import Banding, Line, Regions, Scene
+from grader.face.measurements import Line, Placement, Regions, Scene
+from grader.face.scene_parts import (
+    OFF,
+    SHORE,
+    WATER,
+    Contrasts,
+    landscape_parts,
+    stream_parts,
+    unread_share,
+)
+from grader.face.templates import Template, room, templates_for
 from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
 from grader.profile import SCENE_PARTS, Profile
 
-#: The frame is looked for on a map of this size, at these turns, and at these shares of the largest
-#: oval that fits.
-MAP_PX = 80
-TURNS_DEG = (0, -15, 15)
-SIZES = (1.0, 0.8, 0.64)
-#: A template's long side over its short side.
-FRAME_RATIO = 4 / 3
-#: Tilts at which a horizon still counts as level.
-TILTS_DEG = (-10, -5, 0, 5, 10)
+#: Longer sides of the maps on which templates are laid; the one with px nearest to cells is read.
+MAPS_PX = (40, 80, 160)
+#: Cells of a picture, about: while looking for candidates, and for the score that counts.
+COARSE_CELLS, FINE_CELLS = 200, 700
+#: Turns tried first; places are this share of the short side apart.
+TURN_STEP_DEG, PLACE_STEP = 15.0, 0.16
+#: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
+#: share of the short side, degrees.
+FOLLOWED, WORTH_FOLLOWING = 14, 25.0
+STEPS = ((0.08, 6.0), (0.05, 3.0), (0.03, 1.5), (0.015, 1.0))
+#: A picture with more glare than this is not judged.
+MOST_UNREAD = 0.4
 #: In the order in which they lie in a landscape, from above.
 ORDER = ("sky", "water", "shore")
-SKY, WATER, SHORE = 1, 2, 3
-#: A line in the middle of the frame holds the score down to this, however good the rest is.
-CAP = 55.0
+KINDS = ("landscape", "stream")
+#: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
+LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 20.0}
+CAP = LIMITS["focal"]
+#: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
+OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
+#: What the hand that draws round a template is off by: share of its width, degrees.
+SLIP, SLIP_DEG = 0.02, 3.0
 
 
 @dataclass(frozen=True)
-class _Frame:
-    """An oval of half axes ``half`` (x, y) around ``centre`` (x, y) in a map turned by ``turn`` (2,
-    3).
+class _Map:
+    """The face made small: ``readings`` (h, w) of SKY, WATER, SHORE, UNREADABLE, OFF outside; px of
+    it for one px of the face, and the px of the face at its corner.
     """
 
-    codes: NDArray
-    centre: tuple[float, float]
-    half: tuple[float, float]
-    turn: NDArray
+    readings: NDArray[np.uint8]
+    scale: float
+    corner: NDArray
+
+
+@dataclass(frozen=True)
+class _Board:
+    """What templates are laid on. All lengths in px of the largest map.
+
+    maps : from small to large.   outside : how far each px of the largest lies outside the face.
+    spots, weights : (n, 2) places along the lines that count, and the length that each stands for.
+    isles, isle_areas : (n, 2) middles of the host patches within water, and their areas.
+    """
+
+    maps: tuple[_Map, ...]
+    outside: NDArray[np.float32]
+    spots: NDArray
+    weights: NDArray
+    isles: NDArray
+    isle_areas: NDArray
+    contrasts: Contrasts
+    part_weights: dict[str, float]
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Templates of one kind laid in n places: centre (n, 2) x, y and turn (n,), counter-clockwise."""
+
+    template: Template
+    centre: NDArray
+    turn_deg: NDArray
+
+    def __getitem__(self, which) -> "_Laid":
+        return _Laid(self.template, self.centre[which], self.turn_deg[which])
+
+    def axes(self) -> tuple[NDArray, NDArray]:
+        """Unit vectors to the right and down in the picture, (n, 2) each."""
+        angle = np.radians(self.turn_deg)
+        c, s = np.cos(angle), np.sin(angle)
+        return np.stack([c, -s], axis=1), np.stack([s, c], axis=1)
+
+    def within(self, points: NDArray) -> tuple[NDArray, NDArray]:
+        """Return where points (m, 2) lie in each picture, (n, m): -1 to 1 across it and down."""
+        right, down = self.axes()
+        away = points[None] - self.centre[:, None]
+        w, h = self.template.size_px
+        x = (away * right[:, None]).sum(axis=2) / (w / 2)
+        return x, (away * down[:, None]).sum(axis=2) / (h / 2)
+
+    def reach(self, points: NDArray) -> NDArray:
+        """Return how far out points (m, 2) lie in each picture, (n, m): 1 is its rim."""
+        x, y = self.within(points)
+        return np.hypot(x, y) if self.template.shape == "oval" else np.maximum(abs(x), abs(y))
 
 
 def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> float:
     """Return the weighted mean of the part scores (0 to 1) as 0 to 100; parts that are ``None`` are
     left out.
 
-    A line through the middle caps the score: the ``focal`` part, where it has a weight, is also a
-    limit.
+    Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
+    have a weight: a line through the middle, no horizon, a single zone, too small to cut.
     """
-    known = {
-        part: value
-        for part, value in parts.items()
-        if value is not None and weights.get(part, 0) > 0
-    }
-    total = sum(weights[part] for part in known)
-    if total == 0:
-        return 0.0
-    score = 100 * sum(weights[part] * value for part, value in known.items()) / total
-    return min(score, CAP + (100 - CAP) * known.get("focal", 1.0))
+    arrays = {part: np.array([np.nan if v is None else v], float) for part, v in parts.items()}
+    return float(_scores(arrays, weights)[0])
 
 
-def measure_scene(
-    face: Face, regions: Regions, lines: tuple[Line, ...], banding: Banding, profile: Profile
-) -> Scene:
-    """Return the part scores of the frame that makes the best landscape of the face as it lies in
-    the photo.
+def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: Profile) -> Scene:
+    """Return the best place for a template on the face, its part scores, and the runner-up.
 
-    Sky (or foam) is looked for above water above shore, so an upside-down face scores less. The
-    frame is chosen without regard to the lines: a line more can only lower the score.
+    The face may lie in the photo at any turn: the picture is looked for at every one. Templates are
+    the profile's, or shares of the face without a scale. A line more never makes a place better.
     """
-    readings, scale, corner = _readings(regions.codes, face.mask, profile)
-    if not (readings % UNREADABLE).any():
+    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    if not (maps[-1].readings % UNREADABLE).any():
         return Scene(dict.fromkeys(SCENE_PARTS))
-    contrasts = _contrasts(regions, profile)
-    best, best_parts, best_score = None, {}, -1.0
-    for frame in _frames(readings):
-        if not frame.codes.any():
-            continue
-        parts = _parts(frame.codes, contrasts)
-        parts["continuity"] = _ramp(banding.continuity, (0.0, 0.7), (0.0, 1.0))
-        score = scene_score(parts, profile.scene_weights)
-        if score > best_score:
-            best, best_parts, best_score = frame, parts, score
-    best_parts["focal"] = _focal(best, lines, scale, corner)
-    return Scene({part: best_parts[part] for part in SCENE_PARTS})
+    board = _board(maps, regions, lines, profile)
+    scale = maps[-1].scale
+    mm_per_px = None if face.mm_per_px is None else face.mm_per_px / scale
+    templates = templates_for(maps[-1].readings > 0, mm_per_px, profile)
+    placed = _follow(board, _candidates(board, templates))
+    if not placed:
+        return Scene(dict.fromkeys(SCENE_PARTS))
+    best = max(placed, key=lambda p: p[0])
+    others = [p for p in placed if _differs(p, best, board)]
+    runner_up = max(others, key=lambda p: p[0], default=None)
+    first = _placement(board, best, mm_per_px)
+    second = runner_up and _placement(board, runner_up, mm_per_px)
+    return Scene(first.parts, first, second)
 
 
-def _ramp(value: float | None, at: tuple[float, ...], to: tuple[float, ...]) -> float | None:
-    return None if value is None else float(np.interp(value, at, to))
-
-
-def _readings(
-    codes: NDArray, mask: NDArray, profile: Profile
-) -> tuple[NDArray[np.uint8], float, NDArray]:
-    """Return the small map of SKY, WATER, SHORE (0 outside or unread), its scale and the px at its
-    corner.
-    """
+def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Map:
+    """Return the map whose longer side is that long; each px holds what most of it shows."""
     x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
     if w == 0:
-        return np.zeros((1, 1), np.uint8), 1.0, np.zeros(2)
+        return _Map(np.zeros((1, 1), np.uint8), 1.0, np.zeros(2))
     # Every few px are enough here, and the rest is averaged.
-    every = max(int(max(w, h) / (4 * MAP_PX)), 1)
-    codes, mask = (
-        codes[y : y + h : every, x : x + w : every],
-        mask[y : y + h : every, x : x + w : every],
-    )
-    scale = MAP_PX / max(w, h)
+    every = max(int(max(w, h) / (4 * side_px)), 1)
+    part = slice(y, y + h, every), slice(x, x + w, every)
+    codes, mask = codes[part], mask[part]
+    scale = side_px / max(w, h)
     size = (max(round(w * scale), 1), max(round(h * scale), 1))
     plane_of = np.full(256, 3, np.uint8)
     for code, colour in enumerate(profile.colours, start=1):
@@ -118,253 +166,321 @@ def _readings(
             plane_of[code] = ORDER.index(colour.reads_as)
     which = plane_of[codes]
     planes = np.dstack([((which == plane) & mask).astype(np.float32) for plane in range(4)])
-    planes = cv2.resize(planes, size, interpolation=cv2.INTER_AREA)
+    way = cv2.INTER_AREA if codes.shape[1] >= size[0] else cv2.INTER_LINEAR
+    planes = cv2.resize(planes, size, interpolation=way)
     small = np.where(planes.sum(axis=2) > 0.5, planes.argmax(axis=2) + 1, 0)
-    return np.where(small == 4, UNREADABLE, small).astype(np.uint8), scale, np.array([x, y], float)
+    readings = np.where(small == 4, UNREADABLE, small).astype(np.uint8)
+    return _Map(readings, scale, np.array([x, y], float))
 
 
-def _frames(readings: NDArray):
-    """Yield the whole face, then ovals of a few sizes and places at each turn."""
-    h, w = readings.shape
-    yield _Frame(readings % UNREADABLE, ((w - 1) / 2, (h - 1) / 2), (w / 2, h / 2), np.eye(2, 3))
-    side = int(np.ceil(np.hypot(h, w))) + 4
-    for degrees in TURNS_DEG:
-        turn = cv2.getRotationMatrix2D(((w - 1) / 2, (h - 1) / 2), degrees, 1.0)
-        turn[:, 2] += (side - w) / 2, (side - h) / 2
-        turned = cv2.warpAffine(readings, turn, (side, side), flags=cv2.INTER_NEAREST)
-        yield from _ovals(turned, turn)
+def _board(maps, regions: Regions, lines: Sequence[Line], profile: Profile) -> _Board:
+    readings = maps[-1].readings
+    inside = np.pad(readings > 0, 1).astype(np.uint8)
+    outside = cv2.distanceTransform(1 - inside, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    spots, weights = _spots(lines, maps[-1])
+    isles, areas = _isles(readings)
+    return _Board(
+        maps, outside, spots, weights, isles, areas, _contrasts(regions, profile),
+        profile.scene_weights,
+    )  # fmt: skip
 
 
-def _ovals(turned: NDArray, turn: NDArray):
-    side = turned.shape[0]
-    # Stretched by the frame's ratio an oval is a circle: the distance to the rim is the half length
-    # that fits.
-    stretched = cv2.resize(
-        (turned > 0).astype(np.uint8),
-        (side, round(side * FRAME_RATIO)),
-        interpolation=cv2.INTER_NEAREST,
-    )
-    fits = cv2.distanceTransform(stretched, cv2.DIST_L2, 5)
-    largest = float(fits.max())
-    for size in SIZES:
-        half = (size * largest, size * largest / FRAME_RATIO)
-        if half[1] < 4:
-            continue
-        step = max(int(0.6 * half[1]), 2)
-        places = np.argwhere(fits[::step, ::step] >= 0.97 * half[0]) * step
-        if size == 1.0:
-            places = np.array([np.unravel_index(fits.argmax(), fits.shape)])
-        for row, x in places:
-            y = row / FRAME_RATIO
-            yield _Frame(_within(turned, x, y, half), (float(x), float(y)), half, turn)
+def _contrasts(regions: Regions, profile: Profile) -> Contrasts:
+    sky, water, shore = (reading_lab(regions, profile, name) for name in ORDER)
+
+    def between(a, b):
+        return 0.0 if a is None or b is None else float(delta_e_2000(a, b))
+
+    return Contrasts(between(sky, water), between(water, shore), between(sky, shore))
 
 
-def _within(turned: NDArray, x: float, y: float, half: tuple[float, float]) -> NDArray[np.uint8]:
-    """Cut the oval out of the map; what is outside it or unread is 0."""
-    left, right = max(round(x - half[0]), 0), round(x + half[0]) + 1
-    top, bottom = max(round(y - half[1]), 0), round(y + half[1]) + 1
-    cut = turned[top:bottom, left:right]
-    rows, cols = np.arange(top, top + cut.shape[0])[:, None], np.arange(left, left + cut.shape[1])
-    oval = ((cols - x) / half[0]) ** 2 + ((rows - y) / half[1]) ** 2 <= 1
-    return np.where(oval, cut % UNREADABLE, 0)
-
-
-def _parts(codes: NDArray, contrasts: dict[tuple[int, int], float]) -> dict[str, float | None]:
-    """Return the part scores of one frame, but continuity and focal."""
-    counts = np.array([np.count_nonzero(codes == reading) for reading in (SKY, WATER, SHORE)])
-    area = int(counts.sum())
-    border = _Border.of(codes)
-    length, height = _horizon(border, codes)
-    return {
-        "horizon": float(np.interp(length, (0.15, 0.6), (0, 1))),
-        "height": _height(height) * float(np.interp(length, (0.15, 0.4), (0, 1))),
-        "zones": _zones(codes, area),
-        "water": float(np.interp(counts[1] / area, (0, 0.125), (0, 1))),
-        "contrast": _contrast(border, codes.shape[1], contrasts),
-        "balance": _balance(codes) if length > 0.15 else None,
-        "islands": _islands(codes, area) if counts[1] >= 0.05 * area else None,
-    }
-
-
-@dataclass(frozen=True)
-class _Border:
-    """Px x, y below which one zone follows another, and the two: both keep on for a while, else it
-    is only a speck.
+def _spots(lines: Sequence[Line], small: _Map) -> tuple[NDArray, NDArray]:
+    """Return places every px along the cracks, and the length each stands for; uncertain lines
+    count half.
     """
-
-    x: NDArray
-    y: NDArray
-    above: NDArray
-    below: NDArray
-
-    @classmethod
-    def of(cls, codes: NDArray) -> "_Border":
-        rows = codes.shape[0]
-        reach = max(int(0.08 * rows), 4)
-        y, x = np.nonzero((codes[:-1] != codes[1:]) & (codes[:-1] > 0) & (codes[1:] > 0))
-        away = np.arange(1, reach + 1)[:, None]
-        above, below = codes[y, x], codes[y + 1, x]
-        same_above = (codes[np.maximum(y - away, 0), x] == above).mean(axis=0)
-        same_below = (codes[np.minimum(y + 1 + away, rows - 1), x] == below).mean(axis=0)
-        lasts = (same_above >= 0.75) & (same_below >= 0.75)
-        return cls(x[lasts], y[lasts], above[lasts], below[lasts])
-
-
-def _horizon(border: _Border, codes: NDArray) -> tuple[float, float]:
-    """Return the longest near-level border (share of the frame's width there) and its height (0
-    top, 1 bottom).
-
-    Where the zones lie in landscape order it counts in full, upside down one half.
-    """
-    best, place = 0.0, 0.5
-    rows, cols = codes.shape
-    width = np.maximum((codes > 0).sum(axis=1), 0.35 * cols)
-    gap = max(int(0.06 * cols), 1)
-    for upright, worth in ((border.above < border.below, 1.0), (border.above > border.below, 0.5)):
-        x, y = border.x[upright], border.y[upright]
-        for tilt in TILTS_DEG:
-            level = np.rint(y + np.tan(np.radians(tilt)) * (x - cols / 2)).astype(int)
-            ok = (level >= 0) & (level < rows)
-            grid = np.zeros((rows + 2, cols), bool)
-            for shift in (0, 1, 2):
-                grid[level[ok] + shift, x[ok]] = True
-            filled = grid[1:-1].sum(axis=1) / width
-            k = int(filled.argmax())
-            if worth * filled[k] <= best:
-                continue
-            share = worth * _unbroken(np.flatnonzero(grid[k + 1]), gap) / width[k]
-            if share > best:
-                best, place = float(share), (k + 1) / rows
-    return min(best, 1.0), place
-
-
-def _unbroken(columns: NDArray, gap: int) -> int:
-    """Return the most columns in a row, gaps of up to ``gap`` allowed but not counted."""
-    if len(columns) == 0:
-        return 0
-    return max(
-        len(run) for run in np.split(columns, np.flatnonzero(np.diff(columns) > gap + 1) + 1)
-    )
-
-
-def _height(place: float) -> float:
-    """Full between a quarter and three quarters, best near the thirds, little above 15 or below 85
-    %.
-    """
-    from_middle = abs(place - 0.5)
-    near_third = abs(from_middle - 1 / 6)
-    return float(np.interp(from_middle, (0.25, 0.35, 0.45), (1, 0.4, 0.1))) * (
-        1.0 if near_third < 0.09 else 0.9
-    )
-
-
-def _zones(codes: NDArray, area: int) -> float:
-    """Return how many zones lie above each other in landscape order: three 1, two 0.6, one or none
-    0.
-    """
-    per_row = np.stack([(codes == reading).sum(axis=1) for reading in (SKY, WATER, SHORE)], axis=1)
-    filled = per_row.sum(axis=1)
-    ruling = np.where(
-        per_row.max(axis=1) >= 0.6 * np.maximum(filled, 1), per_row.argmax(axis=1) + 1, 0
-    )
-    ruling = np.where(filled > 0, ruling, 0)
-    starts = np.flatnonzero(np.diff(ruling, prepend=-1))
-    runs = [
-        (int(ruling[a]), int(filled[a:b].sum()))
-        for a, b in zip(starts, [*starts[1:], len(ruling)], strict=True)
-    ]
-    sizes: dict[tuple[int, ...], int] = {(): 0}
-    longest = 0
-    for reading, size in runs:
-        if reading and size >= 0.08 * area:
-            for chain in list(sizes):
-                if not chain or chain[-1] < reading:
-                    sizes[(*chain, reading)] = max(sizes.get((*chain, reading), 0), size)
-    share = [np.count_nonzero(codes == reading) / area for reading in (SKY, WATER, SHORE)]
-    for chain in sizes:
-        if all(share[reading - 1] >= 0.1 for reading in chain):
-            longest = max(longest, len(chain))
-    return {2: 0.6, 3: 1.0}.get(longest, 0.0)
-
-
-def _contrasts(regions: Regions, profile: Profile) -> dict[tuple[int, int], float]:
-    """CIEDE2000 between the usual colours of sky, water and shore, by pair of readings."""
-    colours = {
-        reading: reading_lab(regions, profile, name) for reading, name in enumerate(ORDER, start=1)
-    }
-    seen = [reading for reading, lab in colours.items() if lab is not None]
-    return {
-        (a, b): float(delta_e_2000(colours[a], colours[b])) for a in seen for b in seen if a < b
-    }
-
-
-def _contrast(border: _Border, cols: int, contrasts: dict[tuple[int, int], float]) -> float:
-    """Score the colour difference of the zones with the longest border: from 10 seen, from 20
-    strong, 40 is full.
-    """
-    pairs = np.bincount(
-        np.minimum(border.above, border.below) * 4 + np.maximum(border.above, border.below)
-    )
-    if len(pairs) == 0 or pairs.max() < 0.15 * cols:
-        return 0.0
-    return float(
-        np.interp(
-            contrasts.get(divmod(int(pairs.argmax()), 4), 0), (0, 10, 20, 40), (0, 0.4, 0.8, 1)
-        )
-    )
-
-
-def _balance(codes: NDArray) -> float:
-    """Full where no zone lies to one side: the zones' centres within 15 % of the width from the
-    middle.
-    """
-    x = np.arange(codes.shape[1])
-    middle = float(((codes > 0).sum(axis=0) * x).sum() / np.count_nonzero(codes))
-    offset = 0.0
-    for reading in (SKY, WATER, SHORE):
-        columns = (codes == reading).sum(axis=0)
-        size = columns.sum()
-        if size:
-            share = size / np.count_nonzero(codes)
-            offset += share * abs(float((columns * x).sum() / size) - middle)
-    return float(np.interp(offset / codes.shape[1], (0.15, 0.35), (1, 0)))
-
-
-def _islands(codes: NDArray, area: int) -> float:
-    """Host patches of 0.2 to 5 % in the water: one to three are a bonus, more than eight are
-    clutter.
-    """
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(
-        (codes == SHORE).astype(np.uint8), connectivity=8
-    )
-    islands = 0
-    for patch in range(1, count):
-        if not 0.002 * area <= stats[patch, cv2.CC_STAT_AREA] <= 0.05 * area:
-            continue
-        left, top, w, h = stats[patch, :4]
-        rows, cols = slice(max(top - 1, 0), top + h + 1), slice(max(left - 1, 0), left + w + 1)
-        here = (labels[rows, cols] == patch).astype(np.uint8)
-        around = codes[rows, cols][(cv2.dilate(here, np.ones((3, 3), np.uint8)) > 0) & (here == 0)]
-        islands += np.count_nonzero(around == WATER) >= 0.7 * max(around.size, 1)
-    return float(np.interp(islands, (0, 1, 3, 8, 9), (0.4, 1, 1, 0.4, 0)))
-
-
-def _focal(frame: _Frame, lines: tuple[Line, ...], scale: float, corner: NDArray) -> float:
-    """1 without a crack in the middle 60 % of the frame, falling with the length there; uncertain
-    lines count half.
-    """
-    length = 0.0
+    spots, weights = [np.zeros((0, 2))], [np.zeros(0)]
     for line in lines:
         weight = {"crack": 1.0, "uncertain": 0.5}.get(line.kind, 0.0)
         if weight and len(line.points) > 1:
-            # Lines are measured from the corner of a px, the map and its frame from the centre.
-            points = (line.points - corner) * scale - 0.5
-            points = points @ frame.turn[:, :2].T + frame.turn[:, 2]
+            points = (line.points - small.corner) * small.scale
             steps = np.diff(points, axis=0)
-            # A short step of a map px each, so that long straight lines are cut at the oval.
             for start, step in zip(points[:-1], steps, strict=True):
-                n = max(int(np.ceil(np.hypot(*step))), 1)
-                at = start + (np.arange(n)[:, None] + 0.5) / n * step
-                inside = (((at - frame.centre) / frame.half / 0.6) ** 2).sum(axis=1) <= 1
-                length += weight * float(np.hypot(*step)) * inside.mean()
-    return float(np.interp(length / (2 * frame.half[0]), (0, 0.05, 0.4), (1, 0.6, 0)))
+                n = max(int(np.ceil(np.hypot(*step) / 1.5)), 1)
+                spots.append(start + (np.arange(n)[:, None] + 0.5) / n * step)
+                weights.append(np.full(n, weight * float(np.hypot(*step)) / n))
+    return np.vstack(spots), np.concatenate(weights)
+
+
+def _isles(readings: NDArray[np.uint8]) -> tuple[NDArray, NDArray]:
+    """Return middles (n, 2) and areas of the host patches that lie in water, px of the map."""
+    count, labels, stats, middles = cv2.connectedComponentsWithStats(
+        (readings == SHORE).astype(np.uint8), connectivity=8
+    )
+    found, areas = [], []
+    for patch in range(1, count):
+        left, top, w, h, area = stats[patch]
+        if area > 0.05 * readings.size or area < 2:
+            continue
+        rows, cols = slice(max(top - 1, 0), top + h + 1), slice(max(left - 1, 0), left + w + 1)
+        here = (labels[rows, cols] == patch).astype(np.uint8)
+        ring = readings[rows, cols][(cv2.dilate(here, np.ones((3, 3), np.uint8)) > 0) & (here == 0)]
+        if np.count_nonzero(ring == WATER) >= 0.7 * max(ring.size, 1):
+            found.append(middles[patch] + 0.5)
+            areas.append(float(area))
+    return np.array(found).reshape(-1, 2), np.array(areas)
+
+
+def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str, float, _Laid]]:
+    """Return the best rough places of each kind: all over the face, at every turn."""
+    found = []
+    rooms = _rooms(board, templates)
+    for template in templates:
+        laid = _everywhere(template, rooms[template.shape, template.ratio])
+        if laid is None:
+            continue
+        for kind, scores in _score(board, laid, COARSE_CELLS).items():
+            found += [(kind, scores[0][k], laid[k : k + 1]) for k in _apart(scores[0], laid)]
+    chosen = []
+    for kind in KINDS:
+        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[:FOLLOWED]
+        chosen += [f for f in mine if f[1] >= mine[0][1] - WORTH_FOLLOWING]
+    return chosen
+
+
+def _rooms(board: _Board, templates: Sequence[Template]) -> dict:
+    """Return by shape and ratio the room at each turn of half a circle, on the middle map."""
+    small = board.maps[1]
+    inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
+    rooms = {}
+    for shape, ratio in {(t.shape, t.ratio) for t in templates}:
+        turns = np.arange(0, 180, TURN_STEP_DEG)
+        rooms[shape, ratio] = [(t, *room(inside, ratio, shape, t), factor) for t in turns]
+    return rooms
+
+
+def _everywhere(template: Template, rooms) -> _Laid | None:
+    """Return a template in every place that takes it, the places some way apart; ``None`` if none
+    does.
+    """
+    centres, turns = [], []
+    for turn, half_width, back, factor in rooms:
+        need = template.size_px[0] / 2 / factor
+        takes = half_width >= 0.985 * need - 0.5
+        if not takes.any():
+            continue
+        step = PLACE_STEP * template.size_px[1] / factor
+        step_y, step_x = max(round(step * template.ratio), 1), max(round(step), 1)
+        # The net hangs on the roomiest place, which turns with the face.
+        y0, x0 = np.unravel_index(half_width.argmax(), half_width.shape)
+        grid = takes[y0 % step_y :: step_y, x0 % step_x :: step_x]
+        y, x = np.nonzero(grid)
+        points = np.stack([x * step_x + x0 % step_x, y * step_y + y0 % step_y], axis=1)
+        # Px are counted from their middles there, and the map has a rim of one px.
+        points = (points @ back[:, :2].T + back[:, 2] - 0.5) * factor
+        for way in (turn, turn + 180):
+            centres.append(points)
+            turns.append(np.full(len(points), way))
+    return _Laid(template, np.vstack(centres), np.concatenate(turns)) if centres else None
+
+
+def _apart(scores: NDArray, laid: _Laid, most: int = 5) -> list[int]:
+    """Return the best few places that are no neighbours of each other."""
+    kept: list[int] = []
+    near = 0.3 * laid.template.size_px[1]
+    left = scores.copy()
+    while len(kept) < most and left.max() >= 0:
+        k = int(left.argmax())
+        kept.append(k)
+        away = np.hypot(*(laid.centre - laid.centre[k]).T)
+        left[(away < near) & (_turned_by(laid.turn_deg, laid.turn_deg[k]) < 20)] = -1
+    return kept
+
+
+def _turned_by(a, b):
+    return np.abs((a - b + 180) % 360 - 180)
+
+
+def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
+    """Return the candidates after small moves, each as long as its score grows."""
+    placed = []
+    for kind in KINDS:
+        for template in dict.fromkeys(laid.template for k, _, laid in candidates if k == kind):
+            mine = [laid for k, _, laid in candidates if k == kind and laid.template is template]
+            laid = _Laid(
+                template,
+                np.vstack([m.centre for m in mine]),
+                np.concatenate([m.turn_deg for m in mine]),
+            )
+            scores = None
+            for share, degrees in STEPS:
+                near = _moved(laid, share * template.size_px[1], degrees)
+                fits = _fits(board, near)
+                values = np.full(len(fits), -1.0)
+                if fits.any():
+                    values[fits] = _score(board, near[fits], FINE_CELLS, (kind,))[kind][0]
+                values = values.reshape(len(mine), -1)
+                k = values.argmax(axis=1)
+                scores = values[np.arange(len(mine)), k]
+                laid = near[np.arange(len(mine)) * values.shape[1] + k]
+            placed += [(float(s), kind, laid[i : i + 1]) for i, s in enumerate(scores) if s >= 0]
+    return placed
+
+
+def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
+    """Return each place with its 26 neighbours, itself first."""
+    moves = np.array([(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)], float)
+    right, down = laid.axes()
+    shift = moves[None, :, :1] * right[:, None] + moves[None, :, 1:2] * down[:, None]
+    centre = laid.centre[:, None] + shift * step_px
+    turn = laid.turn_deg[:, None] + moves[None, :, 2] * degrees
+    return _Laid(laid.template, centre.reshape(-1, 2), turn.ravel() % 360)
+
+
+def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
+    """Whether no point of the rim lies outside the face, but for the outline's own grain."""
+    rim = outline_of(laid.template.shape, laid.template.size_px, 48)
+    right, down = laid.axes()
+    points = (
+        laid.centre[:, None] + rim[None, :, :1] * right[:, None] + rim[None, :, 1:] * down[:, None]
+    )
+    h, w = board.outside.shape
+    at = np.floor(points).astype(int)
+    within = (at >= -1).all(axis=2) & (at[..., 0] <= w) & (at[..., 1] <= h)
+    off = board.outside[at[..., 1].clip(0, h - 1), at[..., 0].clip(0, w - 1)]
+    slack = 1.0 + 0.01 * laid.template.size_px[0]
+    return (within & (off <= slack)).all(axis=1)
+
+
+def outline_of(shape: str, size: tuple[float, float], points: int = 64) -> NDArray[np.float64]:
+    """Return (points, 2) x, y along the rim of a template around (0, 0), not turned."""
+    angle = np.arange(points) * 2 * np.pi / points
+    rim = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    if shape != "oval":
+        rim /= np.abs(rim).max(axis=1, keepdims=True)
+    return rim * np.array(size) / 2
+
+
+def _score(
+    board: _Board, laid: _Laid, cells: int, kinds: Sequence[str] = KINDS
+) -> dict[str, tuple]:
+    """Return by kind: scores (n,), -1 where glare hides too much; part scores; thickness and
+    evenness of the shore.
+    """
+    pictures = _pictures(board, laid, cells)
+    hidden = unread_share(pictures) > MOST_UNREAD
+    focal = _focal(board, laid)
+    size = np.full(len(focal), laid.template.worth)
+    answers = {}
+    for kind in kinds:
+        told = (landscape_parts if kind == "landscape" else stream_parts)(pictures, board.contrasts)
+        parts = told.values | {"focal": focal, "size": size}
+        isles = _islands(board, laid) if kind == "landscape" else np.full(len(focal), np.nan)
+        parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
+        scores = np.where(hidden, -1.0, _scores(parts, board.part_weights))
+        answers[kind] = scores, parts, told.shore_share, told.shore_evenness
+    return answers
+
+
+def _scores(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.float64]:
+    """Scores of n pictures from part scores, (n,) each, nan where not known."""
+    total = known = 0.0
+    limit = 100.0
+    for part, values in parts.items():
+        weight = weights.get(part, 0.0)
+        if weight > 0:
+            there = ~np.isnan(values)
+            value = np.where(there, values, 0.0)
+            total, known = total + weight * value, known + weight * there
+            if part in LIMITS:
+                low = LIMITS[part]
+                limit = np.minimum(limit, np.where(there, low + (100 - low) * value, 100.0))
+    mean = 100 * total / np.maximum(known, 1e-9)
+    some = next(iter(parts.values()))
+    return np.minimum(mean, limit) * np.ones(len(some))
+
+
+def _pictures(board: _Board, laid: _Laid, cells: int) -> NDArray[np.uint8]:
+    """Return what each template shows, upright: (n, rows, columns) of OFF to SHORE, UNREADABLE."""
+    template = laid.template
+    rows = max(round(np.sqrt(cells / template.ratio)), 4)
+    cols = max(round(rows * template.ratio), 4)
+    # Px about as large as cells: finer ones would show grain, coarser ones steps.
+    largest = board.maps[-1].scale
+    cell_px = template.size_px[1] / rows
+    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / 1.2)))
+    factor = small.scale / largest
+    y, x = np.meshgrid((np.arange(rows) + 0.5) / rows - 0.5, (np.arange(cols) + 0.5) / cols - 0.5,
+                       indexing="ij")  # fmt: skip
+    on = (2 * x) ** 2 + (2 * y) ** 2 <= 1 if template.shape == "oval" else np.ones_like(x, bool)
+    x, y = (np.float32(factor) * a.ravel() * side
+            for a, side in zip((x, y), template.size_px, strict=True))  # fmt: skip
+    right, down = (a.astype(np.float32) for a in laid.axes())
+    centre = (laid.centre * factor).astype(np.float32)
+    h, w = small.readings.shape
+    columns = centre[:, :1] + right[:, :1] * x + down[:, :1] * y
+    lines = centre[:, 1:] + right[:, 1:] * x + down[:, 1:] * y
+    at = np.clip(lines.astype(np.int32), 0, h - 1) * w + np.clip(columns.astype(np.int32), 0, w - 1)
+    read = np.where(small.readings == OFF, UNREADABLE, small.readings).astype(np.uint8)
+    shown = np.take(read.ravel(), at)
+    shown[:, ~on.ravel()] = OFF
+    return shown.reshape(-1, rows, cols)
+
+
+def _focal(board: _Board, laid: _Laid) -> NDArray[np.float64]:
+    """1 without a crack in the middle 60 % of the picture, falling with the length there."""
+    if not len(board.spots):
+        return np.ones(len(laid.turn_deg))
+    length = (laid.reach(board.spots) <= 0.6) @ board.weights
+    return np.interp(length / laid.template.size_px[0], (0, 0.05, 0.4), (1, 0.6, 0))
+
+
+def _islands(board: _Board, laid: _Laid) -> NDArray[np.float64]:
+    """Host patches of 0.2 to 5 % in the water: one to three are a bonus, more than eight are
+    clutter.
+    """
+    number = np.zeros(len(laid.turn_deg))
+    if len(board.isles):
+        w, h = laid.template.size_px
+        area = w * h * (np.pi / 4 if laid.template.shape == "oval" else 1)
+        counts = (board.isle_areas >= 0.002 * area) & (board.isle_areas <= 0.05 * area)
+        number = ((laid.reach(board.isles) <= 0.92) & counts).sum(axis=1)
+    return np.interp(number, (0, 1, 3, 8, 9), (0.4, 1, 1, 0.4, 0))
+
+
+def _differs(a: tuple, b: tuple, board: _Board) -> bool:
+    """Whether a place shows another picture than the best: elsewhere, turned, or of another kind."""
+    if a[1] != b[1] or _turned_by(a[2].turn_deg[0], b[2].turn_deg[0]) > OTHER_TURN_DEG:
+        return True
+    h, w = board.outside.shape
+    y, x = np.mgrid[:h:2, :w:2]
+    points = np.stack([x.ravel(), y.ravel()], axis=1) + 0.5
+    first, second = (p[2].reach(points)[0] <= 1 for p in (a, b))
+    return bool((first & second).sum() < OTHER_OVERLAP * max((first | second).sum(), 1))
+
+
+def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Placement:
+    score, kind, laid = placed
+    _, parts, share, evenness = _score(board, laid, FINE_CELLS, (kind,))[kind]
+    near = _moved(laid, SLIP * laid.template.size_px[0], SLIP_DEG)
+    near = near[_fits(board, near)]
+    slipped = _score(board, near, FINE_CELLS, (kind,))[kind][0] if len(near.turn_deg) else [score]
+    small, template = board.maps[-1], laid.template
+    centre = laid.centre[0] / small.scale + small.corner
+    told = {part: float(parts[part][0]) for part in SCENE_PARTS}
+    size_px = tuple(side / small.scale for side in template.size_px)
+    return Placement(
+        template=template.name,
+        shape=template.shape,
+        kind=kind,
+        centre_px=(float(centre[0]), float(centre[1])),
+        turn_deg=float(laid.turn_deg[0] % 360),
+        size_px=size_px,
+        size_mm=template.size_mm,
+        score=score,
+        low=float(max(min(*slipped, score), 0)),
+        high=float(max(*slipped, score)),
+        parts={part: None if np.isnan(value) else value for part, value in told.items()},
+        shore_share=float(share[0]),
+        shore_mm=mm_per_map_px and float(share[0] * template.size_px[1] * mm_per_map_px),
+        shore_evenness=float(evenness[0]),
+    )

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import GraderError
+from grader.face.face import Face
+from grader.face.measurements import Placement
 from grader.files import write_bytes
 from grader.grade import Graded, GradedPiece
 from grader.photo.colour import linear_srgb, srgb_curve
@@ -22,6 +24,10 @@ from grader.photo.photo import Photo
 PICTURE_PX = 2400
 #: Longest side of a stone's picture on the sheet.
 THUMBNAIL_PX = 320
+#: Longest side of an upright view, enough for a listing.
+VIEW_PX = 1600
+#: A place that scores less is no scene, and is not drawn.
+WORTH_DRAWING = 50.0
 #: Height of the words as a part of the picture's short side: the aim, and the least where there is
 #: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
@@ -69,7 +75,9 @@ def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDA
     photo = graded.photo
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     for piece in graded.pieces:
-        _draw_found(view, piece, stroke_px=max(2, round(max(view.rgb.shape) / 600)))
+        stroke_px = max(2, round(max(view.rgb.shape) / 600))
+        _draw_found(view, piece, stroke_px)
+        _draw_placements(view, piece, stroke_px)
     taken = [view.rect(piece.measured.piece.box) for piece in graded.pieces]
     for piece, stone in zip(graded.pieces, tuple(taken), strict=True):
         words = _words(piece, (called or {}).get(piece.measured.piece.id), stone, view.rgb.shape)
@@ -125,6 +133,61 @@ def _displayed(rgb: NDArray, photo: Photo) -> NDArray[np.uint8]:
         return rgb
     light = np.clip(linear_srgb(rgb, photo.encoding), 0, 1)
     return np.interp(light, srgb_curve(), np.arange(256)).round().astype(np.uint8)
+
+
+def best_placed(graded: Graded) -> GradedPiece | None:
+    """Return the stone with the best place for a template, ``None`` where none has one."""
+    placed = [p for p in graded.pieces if p.measured.measurements.scene.best]
+    return max(placed, key=lambda p: p.measured.measurements.scene.best.score, default=None)
+
+
+def view_picture(photo: Photo, face: Face, placement: Placement) -> NDArray[np.uint8]:
+    """Return what a template shows, turned upright, as sRGB (h, w, 3); white around an oval."""
+    size = np.array(placement.size_px) / face.px_per_photo_px
+    size *= min(1.0, VIEW_PX / size.max())
+    w, h = (max(1, round(side)) for side in size)
+    corner = (
+        placement.centre_px
+        + np.array([[-0.5, -0.5], [0.5, -0.5], [-0.5, 0.5]])
+        * np.array(placement.size_px)
+        @ placement.axes
+    )
+    corner = face.to_photo_px(corner)
+    left, top = np.floor(corner.min(axis=0)).astype(int).clip(0)
+    # The fourth corner is as far from the middle as the first.
+    last = corner[1] + corner[2] - corner[0]
+    left, top = np.minimum((left, top), np.floor(last).astype(int).clip(0))
+    right, bottom = np.ceil(np.maximum(corner.max(axis=0), last)).astype(int) + 1
+    window = left, top, min(int(right), photo.width), min(int(bottom), photo.height)
+    view = view_of(photo, window, max(photo.width, photo.height))
+    goal = np.array([[0, 0], [w, 0], [0, h]], np.float32) - 0.5
+    matrix = cv2.getAffineTransform((view.points(corner) - 0.5).astype(np.float32), goal)
+    shrink = np.hypot(*matrix[:, 0])
+    source = cv2.GaussianBlur(view.rgb, (0, 0), 0.4 / shrink) if shrink < 0.7 else view.rgb
+    upright = cv2.warpAffine(source, matrix, (w, h), flags=cv2.INTER_LINEAR, borderValue=PALE)
+    if placement.shape == "oval":
+        y, x = np.mgrid[:h, :w]
+        off = np.hypot((x + 0.5) / w * 2 - 1, (y + 0.5) / h * 2 - 1) > 1
+        upright[off] = PALE
+    return upright
+
+
+def _draw_placements(view: View, piece: GradedPiece, stroke_px: int) -> None:
+    """The best place for a template, whole, with a stroke to its top; the runner-up dashed."""
+    scene, face = piece.measured.measurements.scene, piece.measured.face
+    thin = max(1, stroke_px // 2)
+    for placement in (scene.best, scene.runner_up):
+        if placement is None or placement.score < WORTH_DRAWING:
+            continue
+        rim = view.points(face.to_photo_px(placement.outline_px()))
+        up = placement.centre_px - np.array([[0.32], [0.46]]) * (
+            placement.axes[1] * placement.size_px[1]
+        )
+        if placement is scene.best:
+            draw_line(view.rgb, [rim], thin + 2, thin, closed=True)
+            draw_line(view.rgb, [view.points(face.to_photo_px(up))], thin + 2, thin)
+        else:
+            draw_line(view.rgb, _dashes(np.vstack([rim, rim[:1]]), 8.0 * thin), thin + 2, thin)
 
 
 def _draw_found(view: View, piece: GradedPiece, stroke_px: int) -> None:

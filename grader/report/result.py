@@ -8,13 +8,17 @@ from functools import cache
 from importlib import resources
 from pathlib import Path, PurePath
 
+import numpy as np
+
 from grader.errors import GraderError
+from grader.face.face import Face
 from grader.face.lines import p21
 from grader.face.measurements import (
     Banding,
     Likely,
     Line,
     Measurements,
+    Placement,
     RegionColour,
     Share,
     SoundStone,
@@ -133,7 +137,9 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
             "score": graded.scene.score,
             "low": graded.scene.low,
             "high": graded.scene.high,
-            "parts": {part: _number(m.scene.parts.get(part), 3) for part in SCENE_PARTS},
+            "parts": _parts(m.scene.parts),
+            "best": _placement(m.scene.best, measured.face),
+            "runner_up": _placement(m.scene.runner_up, measured.face),
         },
         "proposal": _proposal(graded.proposal),
         "call": None,
@@ -141,6 +147,33 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
         "verdict": measured.verdict.value,
         "warnings": _warnings(measured.verdict.remarks, measured.scale.mm_per_px),
         "scale": _scale(measured.scale),
+    }
+
+
+def _parts(parts: dict[str, float | None]) -> dict:
+    return {part: _number(parts.get(part), 3) for part in SCENE_PARTS}
+
+
+def _placement(placement: Placement | None, face: Face) -> dict | None:
+    """A template on the face, in px of the full-size photo."""
+    if placement is None:
+        return None
+    centre = face.to_photo_px(np.array([placement.centre_px]))[0]
+    return {
+        "template": placement.template,
+        "shape": placement.shape,
+        "kind": placement.kind,
+        "centre_px": [_number(v, 1) for v in centre],
+        "turn_deg": _number(placement.turn_deg, 1) % 360,
+        "size_px": [_number(side / face.px_per_photo_px, 1) for side in placement.size_px],
+        "size_mm": placement.size_mm and [_number(side, 1) for side in placement.size_mm],
+        "score": round(placement.score),
+        "low": round(placement.low),
+        "high": round(placement.high),
+        "parts": _parts(placement.parts),
+        "shore_share": _number(placement.shore_share, 3),
+        "shore_mm": _number(placement.shore_mm, 1),
+        "shore_evenness": _number(placement.shore_evenness, 3),
     }
 
 

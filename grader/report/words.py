@@ -76,10 +76,23 @@ def share_words(name: str, share: dict) -> str:
 
 
 def scene_words(scene: dict) -> str:
-    """Return "62 of 100 (51 to 73)"."""
+    """Return "62 of 100 (51 to 73)", and where the picture lies."""
     if scene["score"] is None:
         return "not known"
-    return f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
+    score = f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
+    best = scene.get("best")
+    return f"{score}, {placement_words(best)}" if best else score
+
+
+def placement_words(placement: dict) -> str:
+    """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
+    turn = round(placement["turn_deg"]) % 360
+    where = f"best as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    if placement["kind"] == "stream":
+        return where
+    if placement["shore_mm"] is None:
+        return f"{where}, shore {percent(placement['shore_share'])} of its height"
+    return f"{where}, shore {placement['shore_mm']:.1f} mm thick"
 
 
 def glare_words(glare: dict) -> str:

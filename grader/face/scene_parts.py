@@ -1,0 +1,277 @@
+"""Part scores of many pictures at once: each is a small upright grid of sky, water and shore.
+
+Two kinds of picture are looked for. A landscape is sky (or foam) above water above a shore; a
+stream is one bright seam that crosses the host.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.measures import UNREADABLE
+
+#: What a cell of a picture holds; ``UNREADABLE`` is what glare hides, ``OFF`` lies off the template.
+OFF, SKY, WATER, SHORE = range(4)
+#: A zone is there from this share of the picture on, and is not from half of it.
+ZONE_SHARE = 0.10
+#: How well the cells must keep to their zones: from nothing to full.
+ORDER_SHARES = (0.6, 0.88)
+#: What a cell of white counts within the water: foam, surf.
+FOAM = 0.5
+#: A border counts in a column where this share of the cells close above and below keep to it.
+BORDER_SHARES = (0.4, 0.8)
+#: How far above and below a border is looked at, share of the height.
+BORDER_REACH = 0.11
+
+
+@dataclass(frozen=True)
+class Contrasts:
+    """CIEDE2000 between the usual colours of sky, water and shore; 0 where one is not there."""
+
+    sky_water: float
+    water_shore: float
+    sky_shore: float
+
+    def strength(self) -> NDArray[np.float64]:
+        """Scores of the three pairs: from 10 seen, from 20 strong, 40 is full."""
+        pairs = (self.sky_water, self.water_shore, self.sky_shore)
+        return np.interp(pairs, (0, 10, 20, 40), (0, 0.4, 0.8, 1))
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Part scores of n pictures, (n,) each by name, nan where a part can not be told.
+
+    shore_share, shore_evenness : (n,) mean thickness of the host below, share of the picture's
+    height, and how even it is, 0 to 1.
+    """
+
+    values: dict[str, NDArray]
+    shore_share: NDArray
+    shore_evenness: NDArray
+
+
+def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
+    """Return the part scores of each picture, (n, rows, columns), as a landscape.
+
+    Horizon, height, zones, water, contrast, balance, continuity and shore; the rest hangs on more
+    than the picture's cells.
+    """
+    rows = pictures.shape[1]
+    zones = [pictures == zone for zone in (SKY, WATER, SHORE)]
+    on = pictures != OFF
+    area = max(int(on[0].sum()), 1)
+    by_row = [_counts(zone, 2) for zone in zones]
+    # Foam and surf belong to the water, though not as water itself.
+    by_row[1] = by_row[1] + FOAM * by_row[0]
+    upper, lower, kept = _fit(*by_row)
+    order = np.interp(kept / area, ORDER_SHARES, (0, 1))
+    row = np.arange(rows)
+    in_place = [
+        (by_row[0] * (row < upper[:, None])).sum(axis=1) / area,
+        (_counts(zones[1], 2) * ((row >= upper[:, None]) & (row < lower[:, None]))).sum(axis=1)
+        / area,
+        (by_row[2] * (row >= lower[:, None])).sum(axis=1) / area,
+    ]
+    there = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
+    count = sum(there)
+    # Sky and water, water and shore, and, where there is no water, sky and shore.
+    waterless = lower - upper < 1
+    widths = np.stack(
+        [
+            np.where(waterless, 0, _border(zones[0], zones[1], on, upper)),
+            np.where(waterless, 0, _border(zones[0] | zones[1], zones[2], on, lower)),
+            np.where(waterless, _border(zones[0], zones[2], on, upper), 0),
+        ]
+    )
+    which = widths.argmax(axis=0)
+    width = widths.max(axis=0)
+    place = np.where(which == 1, lower, upper) / rows
+    seen = np.interp(width, (0.15, 0.4), (0, 1))
+    shore_share, evenness = _shore(zones[2], on, lower)
+    shore = np.interp(shore_share, (0.02, 0.10, 0.40, 0.70), (0, 1, 1, 0)) * (0.5 + 0.5 * evenness)
+    values = {
+        "horizon": np.interp(width, (0.15, 0.6, 0.9), (0, 0.85, 1)),
+        "height": _height(place) * seen,
+        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order,
+        "water": np.interp(in_place[1], (0, 0.125), (0, 1)),
+        "contrast": contrasts.strength()[which] * seen,
+        "balance": np.where(width > 0.15, _balance(zones, on, area), np.nan),
+        "continuity": np.interp(_runs(pictures, on), (0.2, 0.7), (0, 1)),
+        "shore": shore * order,
+    }
+    return Parts(values, shore_share, evenness)
+
+
+def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
+    """Return the same part scores of each picture as a bright seam that crosses the host.
+
+    Horizon is how far it crosses, height where it lies, water its width, shore the host on its two
+    sides.
+    """
+    rows = pictures.shape[1]
+    on = pictures != OFF
+    bright, host = (pictures == SKY) | (pictures == WATER), pictures == SHORE
+    area = max(int(on[0].sum()), 1)
+    # Looked at where the picture is high enough to have host above and below the seam.
+    tall = on[0].sum(axis=0) >= 0.5 * rows
+    wet, dry = bright[:, :, tall], host[:, :, tall]
+    filled = np.maximum(on[:1, :, tall].sum(axis=1), 1)
+    thick = _counts(wet, 1)
+    lines = np.arange(rows)[None, :, None]
+    first = np.where(thick > 0, wet.argmax(axis=1), rows)
+    last = np.where(thick > 0, rows - 1 - wet[:, ::-1].argmax(axis=1), -1)
+    # One run of bright, host above it and below it, and it goes on from the column before.
+    whole = thick >= 0.8 * (last - first + 1)
+    above = _counts(dry & (lines < first[:, None]), 1)
+    below = _counts(dry & (lines > last[:, None]), 1)
+    walled = np.minimum(above, below) >= 0.06 * rows
+    clean = above + below >= 0.8 * (filled - thick)
+    ok = (thick > 0) & whole & walled & clean
+    goes_on = np.ones_like(ok)
+    goes_on[:, 1:] = (first[:, 1:] <= last[:, :-1]) & (last[:, 1:] >= first[:, :-1])
+    crossing = _longest(ok, goes_on) / ok.shape[1]
+    number = np.maximum(ok.sum(axis=1), 1)
+    width = (thick * ok).sum(axis=1) / number / rows
+    middle = (0.5 * (first + last + 1) * ok).sum(axis=1) / number / rows
+    walls = np.minimum((above * ok).sum(axis=1), (below * ok).sum(axis=1)) / number / rows
+    seen = np.interp(crossing, (0.4, 0.9), (0, 1))
+    narrow = np.interp(width, (0.02, 0.06, 0.35, 0.5), (0, 1, 1, 0))
+    even = 1 - np.interp(_spread(thick, ok) / np.maximum(width * rows, 1), (0.2, 1.0), (0, 1))
+    bright_area = _counts(bright, 1).sum(axis=1)
+    blue = _counts(pictures == WATER, 1).sum(axis=1) > 0.5 * bright_area
+    strength = contrasts.strength()
+    values = {
+        "horizon": seen,
+        "height": np.interp(np.abs(middle - 0.5), (0.25, 0.4), (1, 0)) * seen,
+        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * seen * narrow,
+        "water": narrow * seen,
+        "contrast": np.where(blue, strength[1], strength[2]) * seen,
+        "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.01, 0.2), (1, 0)),
+        "continuity": seen * (0.5 + 0.5 * even),
+        "shore": np.interp(
+            np.minimum(walls, _counts(host, 1).sum(axis=1) / area), (0.05, 0.2), (0, 1)
+        )
+        * seen,
+    }
+    return Parts(values, walls, even)
+
+
+def middle_of(first: NDArray, last: NDArray) -> NDArray[np.float64]:
+    """Return the middle rows of runs from ``first`` to ``last``."""
+    return 0.5 * (first + last + 1)
+
+
+def unread_share(pictures: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Return the share of each picture that glare hides."""
+    on = np.count_nonzero(pictures[0] != OFF)
+    return _counts(pictures == UNREADABLE, 1).sum(axis=1) / max(on, 1)
+
+
+def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    """Return the rows where water and shore begin so that most cells keep to the order, and how
+    many do. Counts by row, (n, rows) each.
+    """
+    n = len(sky)
+    up, mid, low = (
+        np.concatenate([np.zeros((n, 1)), counts.cumsum(axis=1, dtype=np.float64)], axis=1)
+        for counts in (sky, water, shore)
+    )
+    gain = up - mid
+    best = np.maximum.accumulate(gain, axis=1)
+    total = best + mid - low
+    lower = total.argmax(axis=1)
+    at = np.arange(n)
+    upper = (gain == best[at, lower][:, None]).argmax(axis=1)
+    return upper, lower, total[at, lower] + low[:, -1]
+
+
+def _border(above: NDArray, below: NDArray, on: NDArray, row: NDArray) -> NDArray[np.float64]:
+    """Return how much of the picture's width there a level border at that row takes without a
+    break; bool (n, rows, cols) each, rows (n,).
+    """
+    n, rows, cols = on.shape
+    reach = max(round(BORDER_REACH * rows), 2)
+    at, away = np.arange(n)[:, None], np.arange(reach)[None]
+    over, under = row[:, None] - 1 - away, row[:, None] + away
+    up = _counts(above[at, over.clip(0)] & (over >= 0)[..., None], 1)
+    down = _counts(below[at, under.clip(max=rows - 1)] & (under < rows)[..., None], 1)
+    kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[np.minimum(up, down)]
+    here = on[0][row.clip(0, rows - 1)] & on[0][(row - 1).clip(0, rows - 1)]
+    width = np.maximum(here.sum(axis=1), 0.35 * cols)
+    run = _soft_longest(kept * here, max(round(0.06 * cols), 1))
+    # A run counts in full; what keeps to the border elsewhere counts half.
+    return np.minimum((0.5 * run + 0.5 * (kept * here).sum(axis=1)) / width, 1)
+
+
+def _soft_longest(kept: NDArray, gap: int) -> NDArray[np.float64]:
+    """Return the largest sum of ``kept`` (n, cols), 0 to 1, over a run without a gap longer than
+    ``gap``.
+    """
+    run, best = np.zeros(len(kept)), np.zeros(len(kept))
+    missed = np.zeros(len(kept))
+    for column in kept.T:
+        missed = np.where(column >= 0.5, 0, missed + 1)
+        run = np.where(missed > gap, 0, run + column)
+        best = np.maximum(best, run)
+    return best
+
+
+def _longest(ok: NDArray[np.bool_], goes_on: NDArray[np.bool_]) -> NDArray[np.int64]:
+    run, best = np.zeros(len(ok), int), np.zeros(len(ok), int)
+    for good, joined in zip(ok.T, goes_on.T, strict=True):
+        run = np.where(good, np.where(joined, run + 1, 1), 0)
+        best = np.maximum(best, run)
+    return best
+
+
+def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
+    """Return the mean unbroken run of one zone along the rows, as a share of their width."""
+    breaks = (pictures[:, :, 1:] != pictures[:, :, :-1]) & on[:, :, 1:] & on[:, :, :-1]
+    width = on[0].sum(axis=1)
+    return (width / (1 + _counts(breaks, 2))).sum(axis=1) / max(width.sum(), 1)
+
+
+def _counts(there: NDArray[np.bool_], axis: int) -> NDArray[np.int32]:
+    """Counts along one axis of at most 255; small numbers add up several times faster."""
+    return there.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32)
+
+
+def _height(place: NDArray) -> NDArray[np.float64]:
+    """Full between a quarter and three quarters, best near the thirds, little above 15 or below 85
+    %.
+    """
+    from_middle = np.abs(place - 0.5)
+    full = np.interp(from_middle, (0.25, 0.35, 0.45), (1, 0.4, 0.1))
+    return full * np.interp(np.abs(from_middle - 1 / 6), (0.06, 0.12), (1, 0.9))
+
+
+def _balance(zones: list[NDArray], on: NDArray, area: NDArray) -> NDArray[np.float64]:
+    """Full where no zone lies to one side: the zones' centres within 15 % of the width from the
+    middle.
+    """
+    cols = on.shape[2]
+    x = np.arange(cols) - (cols - 1) / 2
+    # The zone's share times its centre's distance is the sum of x over it, so empty zones say 0.
+    offset = sum(np.abs(_counts(zone, 1) @ x) for zone in zones) / area
+    return np.interp(offset / cols, (0.12, 0.3), (1, 0))
+
+
+def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray]:
+    """Return the mean thickness of the host below, share of the height, and its evenness."""
+    rows = host.shape[1]
+    middle = on[0].sum(axis=0) >= 0.6 * rows
+    below = (
+        np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]
+    )
+    thick = _counts(host[:, :, middle] & below, 1)
+    evenness = 1 - np.interp(thick.std(axis=1) / rows, (0.04, 0.25), (0, 1))
+    return thick.mean(axis=1) / rows, np.where(thick.mean(axis=1) > 0, evenness, 0.0)
+
+
+def _spread(values: NDArray, ok: NDArray) -> NDArray[np.float64]:
+    """Standard deviation of ``values`` (n, cols) where ``ok``; 0 where nothing is."""
+    number = np.maximum(ok.sum(axis=1), 1)
+    mean = (values * ok).sum(axis=1) / number
+    return np.sqrt((((values - mean[:, None]) ** 2) * ok).sum(axis=1) / number)
