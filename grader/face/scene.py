@@ -32,13 +32,13 @@ from grader.profile import SCENE_PARTS, Profile
 #: Longer sides of the maps on which templates are laid; the one with px nearest to cells is read.
 MAPS_PX = (40, 80, 160)
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
-COARSE_CELLS, FINE_CELLS = 200, 700
+COARSE_CELLS, FINE_CELLS = 240, 700
 #: Turns tried first; places are this share of the short side apart.
-TURN_STEP_DEG, PLACE_STEP = 15.0, 0.16
+TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
 #: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
 #: share of the short side, degrees.
-FOLLOWED, WORTH_FOLLOWING = 14, 25.0
-STEPS = ((0.08, 6.0), (0.05, 3.0), (0.03, 1.5), (0.015, 1.0))
+FOLLOWED, WORTH_FOLLOWING = 30, 25.0
+STEPS = ((0.07, 6.0), (0.05, 4.0), (0.04, 2.0), (0.02, 2.0), (0.02, 1.0))
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: In the order in which they lie in a landscape, from above.
@@ -283,7 +283,7 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     return _Laid(template, np.vstack(centres), np.concatenate(turns)) if centres else None
 
 
-def _apart(scores: NDArray, laid: _Laid, most: int = 5) -> list[int]:
+def _apart(scores: NDArray, laid: _Laid, most: int = 7) -> list[int]:
     """Return the best few places that are no neighbours of each other."""
     kept: list[int] = []
     near = 0.3 * laid.template.size_px[1]

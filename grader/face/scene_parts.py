@@ -16,7 +16,7 @@ OFF, SKY, WATER, SHORE = range(4)
 #: A zone is there from this share of the picture on, and is not from half of it.
 ZONE_SHARE = 0.10
 #: How well the cells must keep to their zones: from nothing to full.
-ORDER_SHARES = (0.6, 0.88)
+ORDER_SHARES = (0.64, 0.9)
 #: What a cell of white counts within the water: foam, surf.
 FOAM = 0.5
 #: A border counts in a column where this share of the cells close above and below keep to it.
