@@ -11,6 +11,7 @@ from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
 from grader.photo.reference import Reference, no_reference
+from grader.photo.shrink import shrunk
 
 #: Longer side of a face at working size, in px: fine enough for hairlines, small enough for a second's work.
 FACE_PX = 1024
@@ -27,7 +28,7 @@ def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> 
     cut = photo.rgb[y : y + h, x : x + w]
     # Light adds up and codes do not, so averaging belongs after the curve; at these factors the difference is under
     # 0.3 CIEDE2000 in the mean, and a photo of 100 megapixels is never held in float.
-    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA) if factor < 1 else cut
+    small = shrunk(cut, size)
     linear = linear_srgb(small, photo.encoding)
     mask = fill_outline((piece.outline - (x, y)) * factor, (size[1], size[0]))
     reference = reference or no_reference(photo)

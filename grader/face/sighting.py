@@ -25,6 +25,7 @@ from grader.photo.align import (
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
+from grader.photo.shrink import shrunk
 from grader.photo.surface import State, read_state
 from grader.profile import Profile
 
@@ -80,7 +81,7 @@ def search(photo: Photo) -> Searched:
     """Return the photo with the places by which any face is found in it again."""
     factor = min(1.0, LOOK_PX / max(photo.width, photo.height))
     size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
-    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA) if factor < 1 else photo.rgb
+    small = shrunk(photo.rgb, size)
     lightness = lab_from_linear(linear_srgb(small, photo.encoding))[..., 0]
     coarse, fine = (find_places(lightness, size=size) for size in (COARSE, FINE))
     return Searched(photo, coarse, fine, factor)

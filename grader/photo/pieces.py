@@ -13,6 +13,7 @@ from grader.measures import Remark
 from grader.photo.colour import lab_from_linear, linear_srgb, scaled_lab
 from grader.photo.net import run_net
 from grader.photo.photo import Photo
+from grader.photo.shrink import shrunk
 
 #: Long side of what the network looks at, in px.
 LOOK_PX = 512
@@ -154,7 +155,9 @@ def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]
     cut = photo.rgb[y : y + h, x : x + w]
     factor = min(1.0, LOOK_PX / max(w, h)) if max(w, h) > LOOK_PX else LOOK_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR)
+    small = (
+        shrunk(cut, size) if factor < 1 else cv2.resize(cut, size, interpolation=cv2.INTER_LINEAR)
+    )
     return run_net(
         "pieces", pieces_input(lab_from_linear(linear_srgb(small, photo.encoding)))
     ), factor
