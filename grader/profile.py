@@ -60,11 +60,13 @@ class Rule:
 
 @dataclass(frozen=True)
 class Limits:
-    """When a photo is not measured: largest glare share, least face width in px, most megapixels."""
+    """When a photo is not measured: largest glare share, least face width in px, most megapixels; and the finest
+    line, in mm, that is to show where the scale is known."""
 
     glare_share: float
     face_px: float
     photo_megapixels: float
+    line_mm: float = 0.4
 
 
 @dataclass(frozen=True)
@@ -177,6 +179,7 @@ def _parse_profile(text: str, where: str) -> Profile:
     if sum(weights.values()) <= 0:
         raise SettingsError(f"{where}: the scene weights are all 0; give at least one")
     limits = data["limits"]
+    limits = {"line_mm": Limits.line_mm, **limits} if isinstance(limits, dict) else limits
     check_keys(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
     check_keys(where, "sizes", data["sizes"], ("ovals_mm",), every=True)
     ovals_mm = data["sizes"]["ovals_mm"]
@@ -199,6 +202,7 @@ def _parse_profile(text: str, where: str) -> Profile:
             photo_megapixels=check_number(
                 where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000
             ),
+            line_mm=check_number(where, "limits.line_mm", limits["line_mm"], 0.001, 100),
         ),
     )
 
