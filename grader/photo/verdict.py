@@ -136,7 +136,7 @@ def judge_photo(
         *_frame(mask, limits, px_per_photo_px, cut_by_frame),
     ]
     if sight.line_mm is not None and sight.line_mm > limits.line_mm:
-        text = f"lines finer than {sight.line_mm:.1f} mm do not show at this scale; go nearer"
+        text = f"lines finer than {sight.line_mm:.2g} mm do not show at this scale; go nearer"
         findings.append((WITH_CARE, Remark("coarse", text)))
     if glare_share > limits.glare_share:
         text = f"{100 * glare_share:.0f} % of the face is glare; turn the stone, or shade it"

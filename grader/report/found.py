@@ -98,8 +98,8 @@ def _sight_rows(piece: GradedPiece) -> list[str]:
     rows = [("focus", f"{focus} of {side_px}")]
     if sight.lightest is not None:
         burnt, full = percent(sight.burnt_share), percent(sight.full_share)
-        text = f"lightest tenth from L* {sight.lightest:.0f}, burnt out {burnt}, one channel full {full}"
-        rows.append(("light", text))
+        text = f"lightest tenth from L* {sight.lightest:.0f}, burnt out {burnt}, full in a channel {full}"
+        rows.append(("exposure", text))
     if sight.line_mm is not None:
         rows.append(("lines", f"from {sight.line_mm:.2g} mm wide show"))
     return [_LABEL.format(*row) for row in rows]

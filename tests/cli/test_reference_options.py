@@ -69,7 +69,15 @@ def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
     out = tmp_path / "found.png"
     ended = run(app, ["doctor", str(photo), "--whole", "--picture", str(out), "--mm-per-px", "0.2"])
     assert ended.exit_code == 0, ended.output
-    for words in ("none seen", "0.2 mm per px by hand", "uncalibrated", "Stone 1"):
+    for words in (
+        "none seen",
+        "0.2 mm per px by hand",
+        "uncalibrated",
+        "Stone 1",
+        "focus",
+        "exposure",
+        "from 0.3 mm",
+    ):
         assert words in ended.stdout
     drawn, before = cv2.imread(str(out)), cv2.imread(str(photo))
     assert drawn.shape == before.shape
