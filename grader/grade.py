@@ -209,6 +209,7 @@ def _measure_piece(
         state=state,
         limits=profile.limits,
         px_per_photo_px=face.px_per_photo_px,
+        mm_per_px=face.mm_per_px,
     )
     return MeasuredPiece(
         piece=piece,

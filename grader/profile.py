@@ -65,11 +65,13 @@ class Rule:
 
 @dataclass(frozen=True)
 class Limits:
-    """When a photo is not measured: largest glare share, least face width in px, most megapixels."""
+    """When a photo is not measured: largest glare share, least face width in px, most megapixels; and the finest
+    line, in mm, that is to show where the scale is known."""
 
     glare_share: float
     face_px: float
     photo_megapixels: float
+    line_mm: float = 0.4
 
 
 @dataclass(frozen=True)
@@ -204,6 +206,7 @@ def _parse_profile(text: str, where: str) -> Profile:
     if not any(weights[part] for part in SCENE_PARTS if part in data["scene"]):
         raise SettingsError(f"{where}: the scene weights are all 0; give at least one")
     limits = data["limits"]
+    limits = {"line_mm": Limits.line_mm, **limits} if isinstance(limits, dict) else limits
     check_keys(where, "limits", limits, [f.name for f in fields(Limits)], every=True)
     sizes = data["sizes"]
     check_keys(where, "sizes", sizes, ("ovals_mm", "rounds_mm"))
@@ -228,6 +231,7 @@ def _parse_profile(text: str, where: str) -> Profile:
             photo_megapixels=check_number(
                 where, "limits.photo_megapixels", limits["photo_megapixels"], 1, 1000
             ),
+            line_mm=check_number(where, "limits.line_mm", limits["line_mm"], 0.001, 100),
         ),
         setup=_setup(where, data.get("setup", {})),
         rounds_mm=_rounds(where, sizes.get("rounds_mm", list(Profile.rounds_mm))),

@@ -104,6 +104,11 @@ REFUSED = [
 ]  # fmt: skip
 
 
+def test_a_profile_from_before_the_finest_line_was_asked_takes_the_usual_one(tmp_path):
+    assert load(tmp_path, ("line_mm = 0.4\n", "")).limits.line_mm == 0.4
+    assert load(tmp_path, ("line_mm = 0.4", "line_mm = 0.25")).limits.line_mm == 0.25
+
+
 @pytest.mark.parametrize(("change", "said"), REFUSED, ids=[said[:40] for _, said in REFUSED])
 def test_a_wrong_profile_is_refused_in_one_line_that_says_where(tmp_path, change, said):
     if change[1] == "sizes = 3":

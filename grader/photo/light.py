@@ -44,6 +44,8 @@ _SHADOW_LENGTH, _SHADOW_AGREE = 0.6, 0.4
 #: How far the mean fall must stand above its scatter, for an edge as long as the root of the face's area.
 _SHADOW_SCORE = 1.4
 _SHADOW_LEAST_PX = 400
+# Px beyond the stone that blurring and comparing may reach.
+_SHADOW_MARGIN_PX = 5
 
 
 @dataclass(frozen=True)
@@ -317,11 +319,12 @@ def hard_shadow(linear: NDArray[np.float32], mask: NDArray[np.bool_]) -> Remark 
     # Mean of the logarithms, and two differences that a change of the light's strength leaves.
     parts = np.float32([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, 1, -1]])
     log = cv2.transform(np.log(np.maximum(small, 0.003)), parts)
+    rim = cv2.convexHull(cv2.findNonZero((inside > 0.9).astype(np.uint8)))[:, 0]
     turns = list(range(0, 180, _SHADOW_TURN_DEG))
-    edges = [_best_edge(log, inside, turn) for turn in turns]
+    edges = [_best_edge(log, inside, rim, turn) for turn in turns]
     best = max(range(len(turns)), key=lambda place: edges[place][0])
     # A contact seen askew drifts across the pattern on both its sides: they must be told apart on the line itself.
-    near = [_best_edge(log, inside, turns[best] + askew) for askew in (-2, -1, 1, 2)]
+    near = [_best_edge(log, inside, rim, turns[best] + askew) for askew in (-2, -1, 1, 2)]
     score, lit, dark = max([edges[best], *near], key=lambda found: found[0])
     if score < _SHADOW_SCORE:
         return None
@@ -341,26 +344,31 @@ def hard_shadow(linear: NDArray[np.float32], mask: NDArray[np.bool_]) -> Remark 
 
 
 def _best_edge(
-    log: NDArray[np.float32], inside: NDArray[np.float32], turn_deg: float
+    log: NDArray[np.float32], inside: NDArray[np.float32], rim: NDArray, turn_deg: float
 ) -> tuple[float, NDArray[np.float32], NDArray[np.float32]]:
     """Return the straight edge of that turn which stands out most: its score, and its two sides, (n, 3).
 
-    The picture is turned, so that edges run down a column.
+    The picture is turned, so that edges run down a column, and cut to the stone, whose hull is ``rim``.
     """
     size = (log.shape[1], log.shape[0])
-    side = int(np.ceil(np.hypot(*size))) + 2
     turn = cv2.getRotationMatrix2D((size[0] / 2, size[1] / 2), float(turn_deg), 1.0)
-    turn[:, 2] += (side - np.array(size)) / 2
-    seen = cv2.warpAffine(log, turn, (side, side), borderMode=cv2.BORDER_REPLICATE)
+    ends = rim @ turn[:, :2].T + turn[:, 2]
+    start = np.floor(ends.min(axis=0)) - _SHADOW_MARGIN_PX
+    turn[:, 2] -= start
+    cut = np.ceil(ends.max(axis=0) - start).astype(int) + 1 + _SHADOW_MARGIN_PX
+    seen = cv2.warpAffine(log, turn, cut, borderMode=cv2.BORDER_REPLICATE)
     seen = cv2.blur(seen, (1, 5))
-    stone = cv2.warpAffine(inside, turn, (side, side)) > 0.9
+    stone = cv2.warpAffine(inside, turn, cut) > 0.9
     apart = 2 * _SHADOW_REACH_PX
     fall, both = seen[:, apart:] - seen[:, :-apart], stone[:, apart:] & stone[:, :-apart]
-    rows = both.sum(axis=0)
+    rows = np.count_nonzero(both, axis=0)
     # Held, so that a speck of glare or a hole weighs little.
-    held = np.clip(fall, -1.5, 1.5) * both[..., None]
-    mean = held.sum(axis=0) / np.maximum(rows, 1)[:, None]
-    scatter = (held[..., 0] ** 2).sum(axis=0) / np.maximum(rows, 1) - mean[:, 0] ** 2
+    held = np.minimum(np.maximum(fall, -1.5), 1.5)
+    held[~both] = 0
+    mean = cv2.reduce(held, 0, cv2.REDUCE_SUM)[0] / np.maximum(rows, 1)[:, None]
+    level = np.ascontiguousarray(held[..., 0])
+    squares = cv2.reduce(level * level, 0, cv2.REDUCE_SUM)[0]
+    scatter = squares / np.maximum(rows, 1) - mean[:, 0] ** 2
     length = rows / np.sqrt((inside > 0.9).sum())
     tint = np.abs(mean[:, 1:]).max(axis=1)
     score = np.abs(mean[:, 0]) / (np.sqrt(np.maximum(scatter, 0)) + 2 * tint + 0.06)

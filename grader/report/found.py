@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grade import Graded
+from grader.grade import Graded, GradedPiece
 from grader.measures import UNREADABLE
 from grader.report.overlay import DARK, PALE, PICTURE_PX, View, draw_line, draw_plate, view_of
 from grader.report.result import photo_record
@@ -72,7 +72,7 @@ def found_text(graded: Graded) -> str:
         f"{photo['file']}   {photo['width']} x {photo['height']} px",
         *(_LABEL.format(*row) for row in rows),
     ]
-    for piece in record["pieces"]:
+    for piece, graded_piece in zip(record["pieces"], graded.pieces, strict=True):
         basis = {"seller": "you say so", "photo": "by gloss and depth of colour"}[
             piece["state"]["source"]
         ]
@@ -80,6 +80,7 @@ def found_text(graded: Graded) -> str:
             f"Stone {piece['id']}   {piece['verdict']}",
             _LABEL.format("state", f"{state_words(piece['state'])} ({basis})"),
             _LABEL.format("glare", f"{percent(piece['glare']['value'])} of the face"),
+            *_sight_rows(graded_piece),
             _LABEL.format("scale", scale_words(piece["scale"])),
             *(
                 _LABEL.format("why" if i == 0 else "", w["text"])
@@ -87,6 +88,22 @@ def found_text(graded: Graded) -> str:
             ),
         ]
     return "\n".join(lines)
+
+
+def _sight_rows(piece: GradedPiece) -> list[str]:
+    """Focus, exposure and the finest line that shows, as the verdict read them."""
+    sight, side_px = piece.measured.verdict.sight, max(piece.measured.face.mask.shape)
+    focus = "no edge to tell it by" if sight.blur_px is None else f"blur {sight.blur_px:.1f} px"
+    if sight.is_shaken(side_px):
+        focus += f", shaken by {sight.shake_px:.1f} px along {sight.shake_deg:.0f}°"
+    rows = [("focus", f"{focus} of {side_px}")]
+    if sight.lightest is not None:
+        burnt, full = percent(sight.burnt_share), percent(sight.full_share)
+        text = f"lightest tenth from L* {sight.lightest:.0f}, burnt out {burnt}, full in a channel {full}"
+        rows.append(("exposure", text))
+    if sight.line_mm is not None:
+        rows.append(("lines", f"from {sight.line_mm:.2g} mm wide show"))
+    return [_LABEL.format(*row) for row in rows]
 
 
 def _card_words(graded: Graded) -> str:

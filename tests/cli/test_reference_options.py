@@ -75,6 +75,9 @@ def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
         "uncalibrated",
         "may be off by 33 in L*",
         "Stone 1",
+        "focus",
+        "exposure",
+        "from 0.3 mm",
     ):
         assert words in ended.stdout
     drawn, before = cv2.imread(str(out)), cv2.imread(str(photo))

@@ -1,5 +1,7 @@
 """When a photo of a face is fit to be measured."""
 
+import math
+
 import cv2
 import numpy as np
 import pytest
@@ -91,11 +93,22 @@ def test_a_narrow_face_is_small_at_any_turn():
     assert _codes(_judge(_face(), mask=mask.astype(bool))) == ["small"]
 
 
-@pytest.mark.parametrize(("times", "value"), [(0.08, "with care"), (0.04, "retake")])
+@pytest.mark.parametrize(
+    ("times", "value"), [(0.2, "usable"), (0.12, "with care"), (0.06, "retake")]
+)
 def test_a_dark_photo_is_dark(times, value):
-    # The lightest tenth is white band of light 0.64: a 12th of that is L* 27, a 25th is L* 18.
+    # The fullest channel of the white bands is 0.66: a fifth of it is L* 43, an eighth L* 34, a 17th L* 24
+    # (CIE 15).
     verdict = _judge(_face() * np.float32(times))
-    assert verdict.value == value and _codes(verdict) == ["dark"]
+    assert verdict.value == value and _codes(verdict) == ["dark"] * (value != "usable")
+
+
+def test_a_deep_blue_stone_in_good_light_is_not_called_dark():
+    # L* of this blue is 26 (CIE 15), yet its blue channel has light enough to be read.
+    light = np.full((SIDE_PX, SIDE_PX, 3), (0.01, 0.02, 0.45), np.float32)
+    light[~_disc()] = 0.5
+    assert lab_from_linear(light)[120, 120, 0] < 28
+    assert _judge(light).value == "usable"
 
 
 def test_a_dark_stone_with_something_light_on_it_is_not_called_dark():
@@ -193,3 +206,88 @@ def test_edges_of_glare_are_not_taken_for_sharpness():
 def test_a_face_wholly_under_glare_gets_a_verdict():
     verdict = _judge(np.ones_like(_face()), glare=_disc(), glare_share=1.0)
     assert verdict.value == "retake" and _codes(verdict) == ["glare"]
+
+
+def _shaken(light, length_px, turn_deg):
+    """Light smeared along a straight line by an exact box: the mean of shifted copies."""
+    x, y = math.cos(math.radians(turn_deg)), -math.sin(math.radians(turn_deg))
+    side = light.shape[0]
+    steps = np.linspace(-length_px / 2, length_px / 2, 4 * length_px)
+    total = np.zeros_like(light)
+    for step in steps:
+        moved = np.float32([[1, 0, step * x], [0, 1, step * y]])
+        total += cv2.warpAffine(light, moved, (side, side), borderMode=cv2.BORDER_REPLICATE)
+    return total / np.float32(len(steps))
+
+
+@pytest.mark.parametrize("banded", [True, False])
+@pytest.mark.parametrize("turn_deg", [0, 35, 90, 150])
+def test_a_shaken_photo_is_retaken_with_or_without_pattern(turn_deg, banded):
+    verdict = _judge(_noisy(_shaken(_face(banded=banded), 16, turn_deg), 0.005))
+    assert verdict.value == "retake" and _codes(verdict) == ["shaken"]
+    assert "rest the hands" in verdict.remarks[0].text
+
+
+@pytest.mark.parametrize("turn_deg", [0, 45, 90, 135])
+@pytest.mark.parametrize("length_px", [12, 18])
+def test_the_spread_and_the_direction_of_a_shake_are_read(turn_deg, length_px):
+    # The standard deviation of a box of length L is L / sqrt(12) (textbook); read at most 35 % off.
+    sight = _judge(_shaken(_face(banded=False), length_px, turn_deg)).sight
+    assert sight.shake_px == pytest.approx(length_px / math.sqrt(12), rel=0.35)
+    off = abs(sight.shake_deg - turn_deg) % 180
+    assert min(off, 180 - off) <= 22.5
+
+
+def test_a_photo_out_of_focus_is_blurred_and_not_shaken():
+    assert _codes(_judge(cv2.GaussianBlur(_face(), (0, 0), 4))) == ["blurred"]
+
+
+@pytest.mark.parametrize("sigma", [0.0, 0.01, 0.02])
+def test_a_pattern_that_is_soft_one_way_is_not_shaken(sigma):
+    # Bands soft by nature, all in one direction, in a sharp outline.
+    soft, sharp = _shaken(_face(), 14, 90), _face(banded=False)
+    inner = cv2.erode(_disc().astype(np.uint8), np.ones((15, 15)))[..., None] > 0
+    light = np.where(inner, soft, sharp).astype(np.float32)
+    assert "shaken" not in _codes(_judge(_noisy(light, sigma)))
+
+
+@pytest.mark.parametrize(
+    ("share", "value"), [(0.1, "usable"), (0.25, "with care"), (0.5, "retake")]
+)
+def test_one_full_channel_counts_by_its_share(share, value):
+    light, mask = _face(banded=False), _disc()
+    rows = np.flatnonzero(mask.cumsum().reshape(mask.shape)[:, -1] > share * mask.sum())[0]
+    light[:rows, :, 2] = 1.0
+    verdict = _judge(light)
+    assert verdict.value == value and _codes(verdict) == ["clipped"] * (value != "usable")
+
+
+def test_white_bands_near_white_are_not_clipped():
+    # Code 250 of 255 is light 0.956 (IEC 61966-2-1).
+    light = _face()
+    light[(light > 0.55).all(axis=2)] = (0.95, 0.956, 0.956)
+    assert not {"clipped", "burnt_out"} & set(_codes(_judge(light)))
+
+
+@pytest.mark.parametrize(
+    ("share", "value"), [(0.1, "usable"), (0.25, "with care"), (0.5, "retake")]
+)
+def test_black_without_detail_counts_by_its_share(share, value):
+    light, mask = _face(banded=False), _disc()
+    rows = np.flatnonzero(mask.cumsum().reshape(mask.shape)[:, -1] > share * mask.sum())[0]
+    light[:rows] = 0.001
+    verdict = _judge(light)
+    assert verdict.value == value and _codes(verdict) == ["black"] * (value != "usable")
+
+
+def test_lines_that_do_not_show_at_the_scale_ask_for_care():
+    # Lines show from 1.5 px: 0.6 mm at 0.4 mm per px. The limit is 0.4 mm.
+    verdict = _judge(_face(), mm_per_px=0.4)
+    assert verdict.value == "with care" and _codes(verdict) == ["coarse"]
+    assert verdict.remarks[0].text.startswith("lines finer than 0.6 mm do not show")
+    assert _judge(_face(), mm_per_px=0.2).value == "usable"
+
+
+def test_without_a_scale_nothing_is_said_of_lines():
+    verdict = _judge(_face())
+    assert verdict.value == "usable" and verdict.sight.line_mm is None
