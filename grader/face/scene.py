@@ -119,7 +119,8 @@ def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> fl
     left out.
 
     Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
-    have a weight: a line through the middle, no horizon, a single zone, too small to cut.
+    have a weight: a line through the middle, no horizon, a single zone, too small to cut. Two such
+    faults limit it twice.
     """
     arrays = {part: np.array([np.nan if v is None else v], float) for part, v in parts.items()}
     return float(_scores(arrays, weights)[0])
@@ -251,11 +252,19 @@ def _rooms(board: _Board, templates: Sequence[Template]) -> dict:
     """Return by shape and ratio the room at each turn of half a circle, on the middle map."""
     small = board.maps[1]
     inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
+    # Turns are counted from the face's own long axis, so that they turn with it.
+    axis_deg = _long_axis_deg(inside)
     rooms = {}
     for shape, ratio in {(t.shape, t.ratio) for t in templates}:
-        turns = np.arange(0, 180, TURN_STEP_DEG)
+        turns = axis_deg + np.arange(0, 180, TURN_STEP_DEG)
         rooms[shape, ratio] = [(t, *room(inside, ratio, shape, t), factor) for t in turns]
     return rooms
+
+
+def _long_axis_deg(inside: NDArray[np.bool_]) -> float:
+    """Return the direction of the face's long axis, 0 to 180, counter-clockwise."""
+    m = cv2.moments(inside.astype(np.uint8), binaryImage=True)
+    return float(-np.degrees(np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])) / 2 % 180)
 
 
 def _everywhere(template: Template, rooms) -> _Laid | None:
@@ -393,7 +402,7 @@ def _scores(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.
             total, known = total + weight * value, known + weight * there
             if part in LIMITS:
                 low = LIMITS[part]
-                limit = np.minimum(limit, np.where(there, low + (100 - low) * value, 100.0))
+                limit = limit * np.where(there, low + (100 - low) * value, 100.0) / 100
     mean = 100 * total / np.maximum(known, 1e-9)
     some = next(iter(parts.values()))
     return np.minimum(mean, limit) * np.ones(len(some))

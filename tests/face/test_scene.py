@@ -184,7 +184,9 @@ def test_pale_zones_have_little_contrast():
 
 
 def test_a_crack_through_the_middle_caps_the_score():
-    assert small(LANDSCAPE, [crack((20, 140), (380, 160))]).score == pytest.approx(CAP, abs=2)
+    split = small(LANDSCAPE, [crack((20, 140), (380, 160))])
+    assert split.parts["focal"] == 0
+    assert split.score <= CAP
 
 
 def test_a_template_is_laid_beside_a_crack():
