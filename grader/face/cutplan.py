@@ -1,7 +1,8 @@
 """How many templates can be sawn out of a face, and where: a plan of most pieces, and one of the best scenes first.
 
 A template is an oval. Two of them keep the sawing margin between each other, and each keeps it from the outline and
-from every line seen; none lies on glare, since what is under it was not seen.
+from every line seen; none lies on glare, since what is under it was not seen; specks
+are left out.
 
 An oval is the union of the discs around the points of its long axis, so a distance field tells exactly (to a
 hundredth of its short side) whether it fits; and two ovals lie apart where their shadows on some line do. Places are
@@ -128,7 +129,7 @@ def room_of(
     ----------
     mask, glare : ndarrays of shape (h, w), the face and its unreadable px.
     lines : all that were seen; those of the kinds in ``BLOCKING`` are kept clear of.
-    margin_px : kept from the outline and from the lines; from glare none is.
+    margin_px : kept from the outline and from the lines; from glare none is, and specks narrower than it are left out.
     """
     cell_px = max(1.0, oval.short_px / CELLS)
     h, w = mask.shape
@@ -138,7 +139,14 @@ def room_of(
     inside = _shrunk(mask, size, pad) >= 0.5
     field = _signed(inside) - margin_px / cell_px
     if glare is not None and glare.any():
-        field = np.minimum(field, -_signed(_shrunk(glare & mask, size, pad) >= 0.5))
+        hidden = _shrunk(glare & mask, size, pad) >= 0.5
+        # What a speck narrower than the saw's margin hides would go on beside it and be seen there.
+        disc = cv2.getStructuringElement(
+            cv2.MORPH_ELLIPSE, (2 * round(margin_px / cell_px / 2) + 1,) * 2
+        )
+        hidden = cv2.morphologyEx(hidden.astype(np.uint8), cv2.MORPH_OPEN, disc) > 0
+        if hidden.any():
+            field = np.minimum(field, -_signed(hidden))
     for line in lines:
         if line.kind in BLOCKING and len(line.points) > 1:
             field = np.minimum(field, _from_line(line, field.shape, cell_px, pad, margin_px))
@@ -191,7 +199,9 @@ def plan_cuts(
     most = _search(room, shape, places, np.zeros((0, 3)), rng)
     if scorer is None:
         return CutPlans(_plan(most, 0, None, oval, room), None)
-    first = _best_scenes(shape, places, scorer)
+    fitting = places.poses[places.fits]
+    fitting = fitting[:: -(-len(fitting) // SCORED) or 1]
+    first = _best_scenes(shape, np.vstack([most, fitting]), scorer)
     scenes = _search(room, shape, places, first, rng)
     return CutPlans(
         _plan(most, 0, scorer, oval, room), _plan(scenes, len(first), scorer, oval, room)
@@ -588,10 +598,8 @@ def _jacobian(
     return rows, goal - np.concatenate([spare[pose, disc], gaps])
 
 
-def _best_scenes(shape: _Shape, places: _Places, scorer: Scorer) -> NDArray:
+def _best_scenes(shape: _Shape, poses: NDArray, scorer: Scorer) -> NDArray:
     """Return the poses of the best scenes, best first, that keep apart; all that score nearly as well as the best."""
-    poses = places.poses[places.fits]
-    poses = poses[:: -(-len(poses) // SCORED) or 1]
     if len(poses) == 0:
         return np.zeros((0, 3))
     _, scores = _upright(_told(poses), scorer)
