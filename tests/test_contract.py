@@ -17,6 +17,7 @@ FLOORS = [
     ["__init__"],
     ["calling", "batch", "colours"],
     ["report"],
+    ["cutting"],
     ["trade"],
     ["ledger"],
     ["grade"],
@@ -114,7 +115,17 @@ def test_no_module_is_imported_by_a_name_in_a_string(path):
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_nothing_that_a_seller_runs_draws_stones(path):
-    if room(path) in ("photo", "face", "grading", "grade", "report", "batch", "calling", "cli"):
+    if room(path) in (
+        "photo",
+        "face",
+        "grading",
+        "grade",
+        "cutting",
+        "report",
+        "batch",
+        "calling",
+        "cli",
+    ):
         assert "render" not in rooms_imported(path)
 
 
@@ -143,7 +154,7 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 @pytest.mark.parametrize(
-    "command", [[], ["check"], ["batch"], ["call"], ["retrain"], ["card"], ["doctor"]]
+    "command", [[], ["check"], ["batch"], ["call"], ["retrain"], ["card"], ["doctor"], ["cutplan"]]
 )
 def test_help_loads_nothing_heavy(command):
     code = (

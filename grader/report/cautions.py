@@ -47,3 +47,22 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution("Local rules and licensed practice come first."),
 )
+
+#: What is told beside a plan for the saw, before the cautions that every seller is told.
+SAW_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "At the saw: guard on, the stone held in the vice and never by fingers near the blade, "
+        "no gloves or loose sleeves at turning parts, hearing and eyes protected.",
+        "our common practice, no source",
+    ),
+    Caution(
+        "Water and mains do not mix: saw, lamp, leads and plugs stay out of spray and wet hands, "
+        "on a supply with a residual-current breaker; pull the plug before you reach in.",
+        "our common practice, no source",
+    ),
+)
+#: The same in one line, for the foot of a drawing.
+SAW_LINE = (
+    "Silica dust: saw wet, extraction, fitted mask. Guard on, stone in the vice. Mains away from "
+    "water, residual-current breaker. Local rules and licensed practice come first."
+)

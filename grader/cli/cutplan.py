@@ -1,0 +1,112 @@
+"""``grader cutplan``: where templates fit on a face, for the saw."""
+
+import re
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import (
+    HeightOption,
+    ProfileOption,
+    ScaleOption,
+    ScalePxOption,
+    WholeOption,
+    scale_of,
+    settled,
+)
+
+
+def _oval_mm(text: str) -> tuple[float, float]:
+    """Long and short side in mm of "30x22", or of "20" for a round one."""
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*[x×]\s*(\d+(?:\.\d+)?))?(?:\s*mm)?", text.strip())
+    sides = [float(side) for side in match.groups() if side] if match else []
+    if not sides or not all(3 <= side <= 300 for side in sides):
+        raise typer.BadParameter(
+            f"{text!r}: give long x short in mm, as 30x22, or 20 for a round one; 3 to 300 mm"
+        )
+    return max(sides), min(sides)
+
+
+class PlanName(StrEnum):
+    """Which of the plans is drawn; both are told."""
+
+    most = "most"
+    scenes = "scenes"
+
+
+def cutplan(
+    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="Photo of stone faces.")],
+    piece: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="Only this stone, where there are more.")
+    ] = None,
+    template: Annotated[
+        str,
+        typer.Option(metavar="LxS", parser=_oval_mm, help="The oval in mm; one number is a round."),
+    ] = "30x22",
+    margin_mm: Annotated[
+        float,
+        typer.Option(
+            metavar="MM", min=0, max=20, help="Kept between templates, from outline and lines."
+        ),
+    ] = 1.5,
+    plan: Annotated[PlanName, typer.Option(help="Which plan is drawn.")] = PlanName.most,
+    svg: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write one stone's plan in true size.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON alone.")] = False,
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the photo with the plan drawn in.")
+    ] = None,
+    profile: ProfileOption = None,
+    mm_per_px: ScaleOption = None,
+    scale_px: ScalePxOption = None,
+    height_mm: HeightOption = None,
+    whole: WholeOption = False,
+) -> None:
+    """Plan the cuts: how many templates fit with no line seen in them, as many as can be, or the best scenes first."""
+    from grader.cli.check import check_picture
+
+    check_picture(picture, [photo])
+    if svg and svg.suffix.lower() != ".svg":
+        raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
+    from grader.cutting import cut_piece
+    from grader.errors import GraderError
+    from grader.files import write_text
+    from grader.grade import grade_photo
+    from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
+    from grader.report.overlay import write_picture
+    from grader.report.result import to_json
+
+    loaded_profile, model, mm_per_px = settled(profile, None, scale_of(mm_per_px, scale_px))
+    graded = grade_photo(
+        photo,
+        profile=loaded_profile,
+        model=model,
+        mm_per_px=mm_per_px,
+        height_mm=height_mm,
+        whole=whole,
+    )
+    stones = [stone.measured for stone in graded.pieces]
+    if piece is not None:
+        chosen = [stone for stone in stones if stone.piece.id == piece]
+        if not chosen:
+            raise GraderError(
+                f"{photo.name}: no piece {piece}, it holds {len(stones)}; give another number",
+                "no_piece",
+            )
+        stones = chosen
+    if svg and len(stones) != 1:
+        raise GraderError(
+            f"{photo.name}: a drawing holds one stone and here are {len(stones)}; "
+            + ("name it with --piece" if stones else "take the photo again"),
+            "no_piece",
+        )
+    cut = tuple(cut_piece(stone, template, margin_mm, loaded_profile) for stone in stones)
+    typer.echo(to_json(cut_record(graded, cut)) if json else cut_text(graded, cut))
+    if picture:
+        write_picture(picture, draw_cuts(graded, cut, plan.value))
+    if svg:
+        title = f"{photo.name}, stone {stones[0].piece.id}"
+        write_text(svg, cut_svg(cut[0], plan.value, title))
