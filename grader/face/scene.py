@@ -119,7 +119,8 @@ def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> fl
     left out.
 
     Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
-    have a weight: a line through the middle, no horizon, a single zone, too small to cut.
+    have a weight: a line through the middle, no horizon, a single zone, too small to cut. Two such
+    faults limit it twice.
     """
     arrays = {part: np.array([np.nan if v is None else v], float) for part, v in parts.items()}
     return float(_scores(arrays, weights)[0])
@@ -251,11 +252,19 @@ def _rooms(board: _Board, templates: Sequence[Template]) -> dict:
     """Return by shape and ratio the room at each turn of half a circle, on the middle map."""
     small = board.maps[1]
     inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
+    # Turns are counted from the face's own long axis, so that they turn with it.
+    axis_deg = _long_axis_deg(inside)
     rooms = {}
     for shape, ratio in {(t.shape, t.ratio) for t in templates}:
-        turns = np.arange(0, 180, TURN_STEP_DEG)
+        turns = axis_deg + np.arange(0, 180, TURN_STEP_DEG)
         rooms[shape, ratio] = [(t, *room(inside, ratio, shape, t), factor) for t in turns]
     return rooms
+
+
+def _long_axis_deg(inside: NDArray[np.bool_]) -> float:
+    """Return the direction of the face's long axis, 0 to 180, counter-clockwise."""
+    m = cv2.moments(inside.astype(np.uint8), binaryImage=True)
+    return float(-np.degrees(np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])) / 2 % 180)
 
 
 def _everywhere(template: Template, rooms) -> _Laid | None:
@@ -265,7 +274,8 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     centres, turns = [], []
     for turn, half_width, back, factor in rooms:
         need = template.size_px[0] / 2 / factor
-        takes = half_width >= 0.985 * need - 0.5
+        # Fine moves find the room that is lacking by a hair.
+        takes = half_width >= 0.94 * need - 0.5
         if not takes.any():
             continue
         step = PLACE_STEP * template.size_px[1] / factor
@@ -314,8 +324,9 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
             scores = None
             for share, degrees in STEPS:
                 near = _moved(laid, share * template.size_px[1], degrees)
-                fits = _fits(board, near)
-                values = np.full(len(fits), -1.0)
+                # What does not fit yet is led to where it does.
+                values = -1.0 - _overhang(board, near)
+                fits = values == -1
                 if fits.any():
                     values[fits] = _score(board, near[fits], FINE_CELLS, (kind,))[kind][0]
                 values = values.reshape(len(mine), -1)
@@ -338,6 +349,11 @@ def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
 
 def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
     """Whether no point of the rim lies outside the face, but for the outline's own grain."""
+    return _overhang(board, laid) == 0
+
+
+def _overhang(board: _Board, laid: _Laid) -> NDArray[np.float64]:
+    """Return how far the rim leaves the face beyond the outline's own grain, px of the map."""
     rim = outline_of(laid.template.shape, laid.template.size_px, 48)
     right, down = laid.axes()
     points = (
@@ -345,10 +361,11 @@ def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
     )
     h, w = board.outside.shape
     at = np.floor(points).astype(int)
-    within = (at >= -1).all(axis=2) & (at[..., 0] <= w) & (at[..., 1] <= h)
-    off = board.outside[at[..., 1].clip(0, h - 1), at[..., 0].clip(0, w - 1)]
+    # Beyond the map's edge it is as far as to the edge, and on.
+    inner = np.clip(at, 0, (w - 1, h - 1))
+    off = board.outside[inner[..., 1], inner[..., 0]] + np.abs(at - inner).max(axis=2)
     slack = 1.0 + 0.01 * laid.template.size_px[0]
-    return (within & (off <= slack)).all(axis=1)
+    return np.maximum(off - slack, 0).max(axis=1)
 
 
 def outline_of(shape: str, size: tuple[float, float], points: int = 64) -> NDArray[np.float64]:
@@ -393,7 +410,7 @@ def _scores(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.
             total, known = total + weight * value, known + weight * there
             if part in LIMITS:
                 low = LIMITS[part]
-                limit = np.minimum(limit, np.where(there, low + (100 - low) * value, 100.0))
+                limit = limit * np.where(there, low + (100 - low) * value, 100.0) / 100
     mean = 100 * total / np.maximum(known, 1e-9)
     some = next(iter(parts.values()))
     return np.minimum(mean, limit) * np.ones(len(some))

@@ -14,7 +14,7 @@ SHARES = (1.0, 0.8, 0.64)
 #: Long side over short side of an oval without a scale, and of the free frame for a display.
 OVAL_RATIO, FRAME_RATIO = 4 / 3, 3 / 2
 #: Worth of the smallest of the templates; the largest is worth 1.
-SMALLEST_WORTH = 0.3
+SMALLEST_WORTH = 0.4
 #: A template's rim may leave the outline by this share of its length: outlines are no finer.
 SLACK = 0.01
 
