@@ -37,7 +37,7 @@ COARSE_CELLS, FINE_CELLS = 240, 700
 TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
 #: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
 #: share of the short side, degrees.
-FOLLOWED, WORTH_FOLLOWING = 30, 25.0
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 40, "stream": 12}, 40.0
 STEPS = ((0.07, 6.0), (0.05, 4.0), (0.04, 2.0), (0.02, 2.0), (0.02, 1.0))
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
@@ -243,7 +243,7 @@ def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str,
             found += [(kind, scores[0][k], laid[k : k + 1]) for k in _apart(scores[0], laid)]
     chosen = []
     for kind in KINDS:
-        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[:FOLLOWED]
+        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[: FOLLOWED[kind]]
         chosen += [f for f in mine if f[1] >= mine[0][1] - WORTH_FOLLOWING]
     return chosen
 
