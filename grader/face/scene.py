@@ -37,7 +37,7 @@ COARSE_CELLS, FINE_CELLS = 240, 700
 TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
 #: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
 #: share of the short side, degrees.
-FOLLOWED, WORTH_FOLLOWING = 30, 25.0
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 40, "stream": 12}, 40.0
 STEPS = ((0.07, 6.0), (0.05, 4.0), (0.04, 2.0), (0.02, 2.0), (0.02, 1.0))
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
@@ -243,7 +243,7 @@ def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str,
             found += [(kind, scores[0][k], laid[k : k + 1]) for k in _apart(scores[0], laid)]
     chosen = []
     for kind in KINDS:
-        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[:FOLLOWED]
+        mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[: FOLLOWED[kind]]
         chosen += [f for f in mine if f[1] >= mine[0][1] - WORTH_FOLLOWING]
     return chosen
 
@@ -274,7 +274,8 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     centres, turns = [], []
     for turn, half_width, back, factor in rooms:
         need = template.size_px[0] / 2 / factor
-        takes = half_width >= 0.985 * need - 0.5
+        # Fine moves find the room that is lacking by a hair.
+        takes = half_width >= 0.94 * need - 0.5
         if not takes.any():
             continue
         step = PLACE_STEP * template.size_px[1] / factor
@@ -323,8 +324,9 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
             scores = None
             for share, degrees in STEPS:
                 near = _moved(laid, share * template.size_px[1], degrees)
-                fits = _fits(board, near)
-                values = np.full(len(fits), -1.0)
+                # What does not fit yet is led to where it does.
+                values = -1.0 - _overhang(board, near)
+                fits = values == -1
                 if fits.any():
                     values[fits] = _score(board, near[fits], FINE_CELLS, (kind,))[kind][0]
                 values = values.reshape(len(mine), -1)
@@ -347,6 +349,11 @@ def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
 
 def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
     """Whether no point of the rim lies outside the face, but for the outline's own grain."""
+    return _overhang(board, laid) == 0
+
+
+def _overhang(board: _Board, laid: _Laid) -> NDArray[np.float64]:
+    """Return how far the rim leaves the face beyond the outline's own grain, px of the map."""
     rim = outline_of(laid.template.shape, laid.template.size_px, 48)
     right, down = laid.axes()
     points = (
@@ -354,10 +361,11 @@ def _fits(board: _Board, laid: _Laid) -> NDArray[np.bool_]:
     )
     h, w = board.outside.shape
     at = np.floor(points).astype(int)
-    within = (at >= -1).all(axis=2) & (at[..., 0] <= w) & (at[..., 1] <= h)
-    off = board.outside[at[..., 1].clip(0, h - 1), at[..., 0].clip(0, w - 1)]
+    # Beyond the map's edge it is as far as to the edge, and on.
+    inner = np.clip(at, 0, (w - 1, h - 1))
+    off = board.outside[inner[..., 1], inner[..., 0]] + np.abs(at - inner).max(axis=2)
     slack = 1.0 + 0.01 * laid.template.size_px[0]
-    return (within & (off <= slack)).all(axis=1)
+    return np.maximum(off - slack, 0).max(axis=1)
 
 
 def outline_of(shape: str, size: tuple[float, float], points: int = 64) -> NDArray[np.float64]:

@@ -137,16 +137,22 @@ def score(drawn: Drawn, profile: Profile) -> float:
 
 
 def scrambled_rows(faces: list[Drawn], profile: Profile, seed: int) -> list[Row]:
-    """Scenes against the same pieces cut to tiles, shuffled and turned; with and without scale."""
+    """Scenes against the same pieces cut to tiles, shuffled and turned; with and without scale.
+
+    A whole landscape has sky on top, water and host below by its truth; of every one drawn, a third
+    has no shore to speak of, or swell throughout.
+    """
     rows = []
+    whole = np.array([cut_out(face, profile) is not None for face in faces])
     for name, scaled in (("without scale", False), ("with scale", True)):
         rng = np.random.default_rng([seed, 1])
-        given = [f if scaled else replace(f, mm_per_px=None) for f in faces]
-        given = [sized(f, rng) if scaled else f for f in given]
+        given = [sized(f, rng) if scaled else replace(f, mm_per_px=None) for f in faces]
         good = np.array([score(f, profile) for f in given])
         bad = np.array([score(scrambled(f, rng), profile) for f in given])
-        figure = f"scenes against the same pieces scrambled, {name}: AUC"
-        rows.append(auc_row(figure, good, bad, "≥ 0.98", f"{len(good)} pairs"))
+        for which, kept in (("whole landscapes", whole), ("every landscape", whole | True)):
+            figure = f"{which} against the same pieces scrambled, {name}: AUC"
+            n = f"{kept.sum()} pairs"
+            rows.append(auc_row(figure, good[kept], bad[kept], "≥ 0.98", n))
     return rows
 
 

@@ -89,14 +89,15 @@ def test_mirrored_or_twice_as_large_it_scores_the_same():
     assert twice.score == pytest.approx(first, abs=2)
 
 
-def test_a_small_landscape_is_found_in_a_large_face_of_host():
-    codes = np.full((HEIGHT, WIDTH), HOST)
-    codes[60:100, 200:330], codes[100:130, 200:330] = WHITE, BLUE
-    best = scene_of(codes).best
+def test_a_small_landscape_is_found_in_a_large_face_of_water():
+    codes = np.full((HEIGHT, WIDTH), BLUE)
+    codes[60:105, 200:330], codes[135:170, 200:330] = WHITE, HOST
+    best = scene_of(codes, mm_per_px=0.15).best
+    assert best.kind == "landscape"
     assert best.score > 60
     x, y = best.centre_px
-    assert 200 < x < 330
-    assert 60 < y < 170
+    assert 220 < x < 310
+    assert 90 < y < 150
 
 
 @pytest.mark.parametrize("code", [BLUE, WHITE, HOST])
