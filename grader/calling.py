@@ -25,9 +25,9 @@ Rows = list[tuple[int, Call]]
 
 @dataclass(frozen=True)
 class MeasuredCalls:
-    """Placed calls with the features of their stones, by (photo hash, piece)."""
+    """Placed calls of each table with the features of their stones, by (photo hash, piece)."""
 
-    read: ReadCalls
+    reads: tuple[ReadCalls, ...]
     features: dict[tuple[str, int], Features]
 
 
@@ -97,22 +97,22 @@ def place_on_line(
 
 
 def measure_called(
-    read: ReadCalls,
+    reads: Sequence[ReadCalls],
     folder: str | Path,
     profile: Profile,
     *,
     mm_per_px: float | None = None,
     workers: int | None = None,
 ) -> MeasuredCalls:
-    """Return the calls of a table placed in the photos below a folder, and what is measured there.
+    """Return the calls of some tables placed in the photos below a folder, and what is measured there.
 
-    Only photos that are called are measured, each in a process of its own kind; ``workers`` of 1
-    works in this one. Calls whose photo or stone is not there are refused by row.
+    Only photos that are called are measured, each once, in a process of its own kind; ``workers``
+    of 1 works in this one. Calls whose photo or stone is not there are refused by row.
     """
     files = find_photos(Path(folder), Path(folder) / "graded")
     finder = StoneFinder(Stones(file, _content_hash(path), {}) for file, path in files.items())
     wanted: dict[Call, str] = {}
-    for call in read.calls:
+    for call in (call for read in reads for call in read.calls):
         try:
             wanted[call] = finder.photos(call)[0].photo
         except ValueError:
@@ -126,7 +126,10 @@ def measure_called(
     }
     found = [result for result in done if not isinstance(result, str)]
     stones = [stones for stones, _ in found]
-    placed = _placed(read, [], _rows(read), stones, lambda call: reasons.get(wanted.get(call, "")))
+    placed = tuple(
+        _placed(read, [], _rows(read), stones, lambda call: reasons.get(wanted.get(call, "")))
+        for read in reads
+    )
     return MeasuredCalls(placed, {key: row for _, rows in found for key, row in rows.items()})
 
 

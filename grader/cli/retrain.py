@@ -10,7 +10,6 @@ from grader.cli.options import ProfileOption, ScaleOption, settled
 
 
 def retrain(
-    calls: Annotated[Path, typer.Argument(metavar="CALLS.csv", help="photo, piece, grade, scene.")],
     photos: Annotated[
         Path,
         typer.Option(metavar="FOLDER", exists=True, file_okay=False, help="The photos it names."),
@@ -18,6 +17,16 @@ def retrain(
     out: Annotated[
         Path, typer.Option(metavar="DIR", file_okay=False, help="Folder of the new model.")
     ],
+    calls: Annotated[
+        Path | None, typer.Argument(metavar="[CALLS.csv]", help="photo, piece, grade, scene.")
+    ] = None,
+    picks: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PICKS.csv",
+            help="better_photo, better_piece, other_photo, other_piece: which of two scenes is better.",
+        ),
+    ] = None,
     old: Annotated[
         Path | None,
         typer.Option("--from", metavar="DIR", help="Model to start from; else the one in use."),
@@ -28,34 +37,48 @@ def retrain(
     profile: ProfileOption = None,
     mm_per_px: ScaleOption = None,
 ) -> None:
-    """Train a model on your calls and judge it beside the old one on calls that neither has
-    seen."""
+    """Train a model on your calls and picks and judge it beside the old one on those that neither
+    has seen.
+
+    Picks teach the scene score alone. To begin again: --from the starter's folder, or take the model
+    line out of grader.toml.
+    """
+    if calls is None and picks is None:
+        raise typer.BadParameter("give CALLS.csv, --picks or both", param_hint="CALLS.csv")
     from grader.calling import measure_called
+    from grader.grading.calls import ReadCalls
     from grader.grading.calls_csv import read_calls_csv
     from grader.grading.model import save_model
+    from grader.grading.picks_csv import paired, read_picks_csv
     from grader.grading.retrain import retrain as retrain_on
     from grader.report.card import retrained_card
     from grader.settings import use_model
 
     loaded, base, mm_per_px = settled(profile, old, mm_per_px)
     now = datetime.now().astimezone()
-    read = read_calls_csv(calls, loaded.grades, now.isoformat(timespec="seconds"))
-    measured = measure_called(read, photos, loaded, mm_per_px=mm_per_px)
-    for remark in (*measured.read.told, *measured.read.refused):
-        typer.echo(f"{calls}: {remark}", err=True)
+    time, nothing = now.isoformat(timespec="seconds"), ReadCalls((), ())
+    said = read_calls_csv(calls, loaded.grades, time) if calls else nothing
+    sides = read_picks_csv(picks, time) if picks else nothing
+    measured = measure_called((said, sides), photos, loaded, mm_per_px=mm_per_px)
+    said, pairs = measured.reads[0], paired(measured.reads[1])
+    for table, read in ((calls, said), (picks, pairs)):
+        for remark in (*read.told, *read.refused):
+            typer.echo(f"{table}: {remark}", err=True)
     done = retrain_on(
-        measured.read.calls,
+        said.calls,
         measured.features,
         loaded,
         base,
+        picks=pairs.picks,
         name=out.name,
         date=now.date().isoformat(),
     )
     for remark in done.refused:
         typer.echo(f"{calls}: {remark.text}", err=True)
     typer.echo("\n".join(done.report.lines()))
-    called = [(call.sha256, call.piece) for call in measured.read.calls]
-    samples = [measured.features[stone] for stone in dict.fromkeys(called)][:3]
+    stones = [(call.sha256, call.piece) for call in said.calls]
+    stones += [stone for pick in pairs.picks for stone in pick]
+    samples = [measured.features[stone] for stone in dict.fromkeys(stones)][:3]
     save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:

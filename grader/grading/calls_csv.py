@@ -53,7 +53,7 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
     return Call(
         photo=row["photo"].replace("\\", "/"),
         sha256=row.get("sha256") or None,
-        piece=_piece(row["piece"]),
+        piece=named_piece(row["piece"]),
         box=_box(row.get("box", "")),
         grade=known_grade(grade, grades) if grade else None,
         scene=known_scene(scene) if scene else None,
@@ -63,7 +63,8 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
     )
 
 
-def _piece(text: str) -> int | None:
+def named_piece(text: str) -> int | None:
+    """Return the number of a stone, ``None`` where none is given; ``ValueError`` where it is no number."""
     if not text:
         return None
     match = re.fullmatch(r"(\d{1,6})(?:[.,]0+)?", text)

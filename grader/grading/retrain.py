@@ -1,4 +1,4 @@
-"""A model that follows the calls, judged beside the old one on calls that neither has seen."""
+"""A model that follows calls and picks, judged beside the old one on those that neither has seen."""
 
 import hashlib
 import json
@@ -15,9 +15,10 @@ from grader.grading.features import FEATURES
 from grader.grading.joining import standing_call
 from grader.grading.model import GradeHead, Made, Model, library_versions
 from grader.grading.ordinal import fit_ordinal
+from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
 from grader.grading.rules import Features
-from grader.grading.scene_head import refit_scene
+from grader.grading.scene_head import Pair, picked_right, refit_scene
 from grader.profile import Profile
 
 #: How strongly the old model holds: what a coefficient, and a cut, one away from it costs, in
@@ -27,20 +28,27 @@ STRENGTH, CUT_STRENGTH = 4.0, 0.7
 #: Fewer called stones than this say nothing of how good a model is.
 LEAST_STONES = 8
 
+#: Fewer picks than this say nothing of how well the scene score follows them.
+LEAST_PICKS = 10
+
 #: Groups of stones that are held out in turn.
 FOLDS = 5
 
-#: A stone: hash of its photo, and its piece there.
-Stone = tuple[str, int]
+#: The better stone of two, and the other one.
+Pick = tuple[Stone, Stone]
 
 
 @dataclass(frozen=True)
 class Retrained:
-    """The new model, how it does beside the old one, and which calls could not be used."""
+    """The new model, how it does beside the old one, and which calls could not be used.
+
+    points : of the scene score by one whole unit of each feature, in the old and the new model.
+    """
 
     model: Model
     report: "RetrainReport"
     refused: tuple[RowRemark, ...]
+    points: dict[str, tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -51,6 +59,8 @@ class RetrainReport:
     gain : kappa of the new less kappa of the old, on the same stones.
     scene_old, scene_new : mean distance in points from the called scene score.
     seen_before : stones that the old model was already trained on; on these it looks too good.
+    picks : how many side-by-side picks; picks_old, picks_new : share of held-out picks that the
+    scene score agrees with, half a one where it is alike; pick_gain : new less old.
     """
 
     grades: int
@@ -62,10 +72,16 @@ class RetrainReport:
     scene_old: Figure | None
     scene_new: Figure | None
     seen_before: int
+    picks: int = 0
+    picks_old: Figure | None = None
+    picks_new: Figure | None = None
+    pick_gain: Figure | None = None
 
     @property
     def verdict(self) -> str:
         """The first thing to be told, in one line."""
+        if self.grades == 0 and self.picks:
+            return self._pick_verdict
         if self.gain is None or self.gain.value is None:
             return (
                 f"too few calls to judge ({self.grades} stones with a grade, in "
@@ -79,6 +95,18 @@ class RetrainReport:
         if self.gain.high < 0:
             return "the new model is worse, beyond the uncertainty: keep the old one"
         return "no difference beyond the uncertainty"
+
+    @property
+    def _pick_verdict(self) -> str:
+        if self.pick_gain is None or self.pick_gain.low is None:
+            return (
+                f"too few picks to judge ({self.picks}): the scene score stays close to the old one"
+            )
+        if self.pick_gain.low > 0:
+            return "the new scene score follows your picks better, beyond the uncertainty"
+        if self.pick_gain.high < 0:
+            return "the new scene score follows your picks worse, beyond the uncertainty: keep the old one"
+        return "the scene score: no difference beyond the uncertainty"
 
     def lines(self) -> list[str]:
         """Return the report as plain lines, the verdict first; 95 % intervals in brackets."""
@@ -96,6 +124,9 @@ class RetrainReport:
             told.append(f"{'gain in kappa':<28}{'':<24}{self.gain}")
         if self.scene_old is not None:
             told.append(f"{'scene, mean points off':<28}{self.scene_old!s:<24}{self.scene_new}")
+        if self.picks_old is not None:
+            told.append(f"on {self.picks} picks, held out in turn:")
+            told.append(f"{'scene agrees with the pick':<28}{self.picks_old!s:<24}{self.picks_new}")
         if self.seen_before:
             told.append(
                 f"the old model has seen {self.seen_before} of these stones: "
@@ -119,6 +150,21 @@ class _Called:
         return _Called([self.stones[i] for i in index], rows, self.rung[index], self.scene[index])
 
 
+@dataclass(frozen=True)
+class _Picked:
+    """Picks as stones, the better one first, and as features."""
+
+    stones: list[Pick]
+    pairs: list[Pair]
+
+    def take(self, keep: Sequence[bool]) -> "_Picked":
+        index = np.flatnonzero(keep)
+        return _Picked([self.stones[i] for i in index], [self.pairs[i] for i in index])
+
+    def without(self, stones: set[Stone]) -> "_Picked":
+        return self.take([not stones & set(pick) for pick in self.stones])
+
+
 def retrain(
     calls: Sequence[Call],
     measured: Mapping[Stone, Features],
@@ -126,6 +172,7 @@ def retrain(
     base: Model,
     seed: int = 0,
     *,
+    picks: Sequence[Pick] = (),
     name: str = "retrained",
     date: str = "",
 ) -> Retrained:
@@ -138,27 +185,37 @@ def retrain(
     measured : features of each stone by (photo hash, piece), from :func:`features`.
     seed : of the split into held-out groups and of the bootstrap. The same calls, features and
         seed give the same parameters.
+    picks : (better stone, other stone), from :func:`~grader.grading.picks_csv.paired`; only the
+        scene score learns from them.
     name, date : of the new model; told in its folder.
 
     Raises
     ------
     CallsError
-        No call can be used.
+        No call and no pick can be used.
     """
     called, refused = _called(calls, measured, profile)
-    if not called.stones:
-        raise CallsError("no call could be used; call some stones first, or mend the rows refused")
+    picked = _Picked(list(picks), [(measured[better], measured[other]) for better, other in picks])
+    if not called.stones and not picked.stones:
+        raise CallsError(
+            "no call could be used, and no pick; call some stones first, or mend the rows refused"
+        )
     base = base.for_ladder(profile)
-    model = _fit(called, base, profile)
+    model = _fit(called, picked, base, profile)
+    seen = {*called.stones, *(stone for pick in picks for stone in pick)}
+    also = f" and {len(picks)} picks" if picks else ""
     made = Made(
-        data_sha256=_data_hash(called, profile),
-        data=f"{len(called.stones)} called stones, from {base.label}",
+        data_sha256=_data_hash(called, picked, profile),
+        data=f"{len(called.stones)} called stones{also}, from {base.label}",
         date=date,
         versions=library_versions(),
-        stones=tuple(sorted({*base.made.stones, *map(_stone_key, called.stones)})),
+        stones=tuple(sorted({*base.made.stones, *map(_stone_key, seen)})),
     )
-    report = _judge(called, base, profile, np.random.default_rng(seed))
-    return Retrained(replace(model, name=name, made=made), report, refused)
+    report = _judge(called, picked, base, profile, np.random.default_rng(seed))
+    report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
+    old, new = base.scene.points, model.scene.points
+    points = {name: (old[name], new[name]) for name in new}
+    return Retrained(replace(model, name=name, made=made), report, refused, points)
 
 
 def _called(
@@ -186,11 +243,15 @@ def _called(
     return _Called(stones, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
 
 
-def _fit(called: _Called, base: Model, profile: Profile) -> Model:
+def _fit(called: _Called, picked: _Picked, base: Model, profile: Profile) -> Model:
     """Scene head first: the grade head sees its score."""
     with_scene = called.take(~np.isnan(called.scene))
     scene = refit_scene(
-        base.scene, with_scene.rows, with_scene.scene, [str(s) for s in with_scene.stones]
+        base.scene,
+        with_scene.rows,
+        with_scene.scene,
+        [str(s) for s in with_scene.stones],
+        picked.pairs,
     )
     model = replace(base, scene=scene)
     graded = called.take(called.rung >= 0)
@@ -215,7 +276,7 @@ def column_signs(head: GradeHead) -> list[int]:
 
 
 def _judge(
-    called: _Called, base: Model, profile: Profile, rng: np.random.Generator
+    called: _Called, picked: _Picked, base: Model, profile: Profile, rng: np.random.Generator
 ) -> RetrainReport:
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
     by_rung = np.bincount(called.rung[graded], minlength=len(profile.grades))
@@ -232,9 +293,11 @@ def _judge(
         seen_before=sum(_stone_key(stone) in seen for stone in called.stones),
     )
     fold = rng.permutation(len(called.stones)) % FOLDS
-    models = {
-        k: _fit(called.take(fold != k), base, profile) for k in range(FOLDS) if any(fold == k)
-    }
+    models = {}
+    for k in range(FOLDS):
+        held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
+        if held:
+            models[k] = _fit(called.take(fold != k), picked.without(held), base, profile)
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)
@@ -245,6 +308,27 @@ def _judge(
         figures = [bootstrap(lambda rows, o=o: float(o[rows].mean()), stones, rng) for o in off]
         report = replace(report, scene_old=figures[0], scene_new=figures[1])
     return report
+
+
+def _with_picks(
+    report: RetrainReport, called: _Called, picked: _Picked, base: Model, profile: Profile, rng
+) -> RetrainReport:
+    report = replace(report, picks=len(picked.stones))
+    if len(picked.stones) < LEAST_PICKS:
+        return report
+    # Both ways of naming two stones are one comparison: they are held out together.
+    names = [" ".join(sorted(map(_stone_key, pick))) for pick in picked.stones]
+    comparison = np.unique(names, return_inverse=True)[1]
+    fold = (rng.permutation(comparison.max() + 1) % FOLDS)[comparison]
+    old, new = picked_right(base.scene, picked.pairs), np.zeros(len(fold))
+    for k in np.unique(fold):
+        scene = _fit(called, picked.take(fold != k), base, profile).scene
+        new[fold == k] = picked_right(scene, picked.take(fold == k).pairs)
+    figures = [
+        bootstrap(lambda rows, v=v: float(v[rows].mean()), names, rng)
+        for v in (old, new, new - old)
+    ]
+    return replace(report, picks_old=figures[0], picks_new=figures[1], pick_gain=figures[2])
 
 
 def _with_grades(
@@ -288,13 +372,17 @@ def _stone_key(stone: Stone) -> str:
     return f"{stone[0][:16]}-{stone[1]}"
 
 
-def _data_hash(called: _Called, profile: Profile) -> str:
-    """Hash of what was learned from: features and calls of every stone, and the profile."""
+def _data_hash(called: _Called, picked: _Picked, profile: Profile) -> str:
+    """Hash of what was learned from: features and calls of every stone, picks, and the profile."""
     rows = [
         [list(stone), dict(row), int(rung), None if np.isnan(scene) else float(scene)]
         for stone, row, rung, scene in zip(
             called.stones, called.rows, called.rung, called.scene, strict=True
         )
     ]
-    text = json.dumps([profile.sha256, rows], sort_keys=True)
+    learned = [profile.sha256, rows]
+    if picked.stones:
+        pairs = zip(picked.stones, picked.pairs, strict=True)
+        learned.append([[*map(list, stones), *map(dict, pair)] for stones, pair in pairs])
+    text = json.dumps(learned, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()

@@ -1,16 +1,27 @@
 """The scene head: a small ridge regression from part scores and shares to a scene score of 0 to
-100."""
+100, that also learns from picks: of two stones the one whose scene the seller likes better.
 
-from collections.abc import Sequence
+Picks follow Bradley & Terry 1952, Biometrika 39:324-345: the chance that a is picked over b is
+1 / (1 + exp(-(score a - score b) / PICK_POINTS)).
+"""
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grading.features import SCENE_FEATURES
+from grader.grading.features import FEATURES, SCENE_FEATURES
 from grader.grading.proposal import SceneEstimate
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling, fit_scaling, rounded
+
+#: At this many points apart the better scene is picked in 73 of 100 cases; how much one pick counts,
+#: in squared points. Found on simulated sellers of ours, with 10 to 200 picks.
+PICK_POINTS, PICK_WORTH = 6.0, 200.0
+
+#: Features of the stone picked, and of the other one.
+Pair = tuple[Features, Features]
 
 
 @dataclass(frozen=True)
@@ -23,6 +34,12 @@ class SceneHead:
     base: float
     below: float
     above: float
+
+    @property
+    def points(self) -> dict[str, float]:
+        """Points of the score by one whole unit of each feature: of a part score from 0 to 1."""
+        rows = zip(self.scaling.names, self.coefficients, self.scaling.spread, strict=True)
+        return {name: coefficient / spread for name, coefficient, spread in rows}
 
     def values(self, rows: Sequence[Features]) -> NDArray:
         """Return the (n,) scores of n faces, 0 to 100, not rounded."""
@@ -44,7 +61,8 @@ def fit_scene(
     scaling = fit_scaling(rows, SCENE_FEATURES)
     x, y = scaling.design(rows), np.asarray(scores, float)
     base, coefficients = _ridge(x, y, np.zeros(x.shape[1]), float(y.mean()), strength)
-    below, above = _reach(x, y, groups, np.zeros(x.shape[1]), float(y.mean()), strength)
+    zeros, level = np.zeros(x.shape[1]), float(y.mean())
+    below, above = _reach(x, y, groups, lambda x, y: _ridge(x, y, zeros, level, strength))
     return SceneHead(scaling, rounded(coefficients), round(base, 6), below, above)
 
 
@@ -53,24 +71,95 @@ def refit_scene(
     rows: Sequence[Features],
     scores: Sequence[float],
     groups: Sequence,
+    pairs: Sequence[Pair] = (),
     *,
     strength: float = 20.0,
 ) -> SceneHead:
-    """Return the head moved towards a seller's scores: the fewer there are, the closer it stays to
-    ``head``.
+    """Return the head moved towards a seller's scores and picks: the fewer there are, the closer it
+    stays to ``head``.
 
-    The range is learned anew from faces held out, once there are 20 scores; until then it is never
-    narrower than the old one.
+    No coefficient turns against the direction in which its feature is declared, further than it
+    stood there before. Picks say nothing of the level, so they leave the base. The range is learned
+    anew from faces held out, once there are 20 scores; until then it is never narrower than the old
+    one.
     """
-    if len(rows) == 0:
+    if len(rows) == 0 and len(pairs) == 0:
         return head
-    x, y = head.scaling.design(rows), np.asarray(scores, float)
     old = np.array(head.coefficients)
-    base, coefficients = _ridge(x, y, old, head.base, strength)
-    below, above = _reach(x, y, groups, old, head.base, strength)
-    if len(rows) < 20:
-        below, above = max(below, head.below), max(above, head.above)
+    differences = pair_differences(head.scaling, pairs)
+    x, y = head.scaling.design(rows), np.asarray(scores, float)
+    low, high = _bounds(head)
+
+    def fit(x: NDArray, y: NDArray) -> tuple[float, NDArray]:
+        base, found = _ridge(x, y, old, head.base, strength) if len(y) else (head.base, old)
+        if len(pairs) == 0 and (low <= found).all() and (found <= high).all():
+            return base, found
+        return _drawn(x, y, differences, old, head.base, strength, (low, high))
+
+    base, coefficients = fit(x, y)
+    below, above = head.below, head.above
+    if len(rows):
+        below, above = _reach(x, y, groups, fit)
+        if len(rows) < 20:
+            below, above = max(below, head.below), max(above, head.above)
     return SceneHead(head.scaling, rounded(coefficients), round(base, 6), below, above)
+
+
+def pair_differences(scaling: Scaling, pairs: Sequence[Pair]) -> NDArray[np.float64]:
+    """Return (n, columns): the columns of the stone picked less those of the other."""
+    better, other = ([pair[side] for pair in pairs] for side in (0, 1))
+    return scaling.design(better) - scaling.design(other)
+
+
+def picked_right(head: SceneHead, pairs: Sequence[Pair]) -> NDArray[np.float64]:
+    """Return for each pick 1 where the head scores the stone picked higher, 0 where lower, 0.5 where
+    alike."""
+    apart = pair_differences(head.scaling, pairs) @ np.array(head.coefficients)
+    return 0.5 + 0.5 * np.sign(np.round(apart, 9))
+
+
+def _bounds(head: SceneHead) -> tuple[NDArray, NDArray]:
+    sign = np.array([FEATURES[name].better for name in head.scaling.names])
+    old = np.array(head.coefficients)
+    return (
+        np.where(sign > 0, np.minimum(0, old), -np.inf),
+        np.where(sign < 0, np.maximum(0, old), np.inf),
+    )
+
+
+def _drawn(
+    x: NDArray,
+    y: NDArray,
+    differences: NDArray,
+    prior: NDArray,
+    prior_base: float,
+    strength: float,
+    bounds: tuple[NDArray, NDArray],
+) -> tuple[float, NDArray]:
+    """Least squares and picks together within bounds, every number drawn to its prior as by
+    :func:`_ridge`."""
+    from scipy.optimize import Bounds, minimize
+    from scipy.special import expit
+
+    start = np.concatenate([[prior_base], prior])
+    pull = np.concatenate([[strength / 4], np.full(len(prior), strength)])
+    full = np.hstack([np.ones((len(x), 1)), x])
+
+    def cost(point: NDArray) -> tuple[float, NDArray]:
+        off, moved = full @ point - y, point - start
+        ahead = differences @ point[1:] / PICK_POINTS
+        value = 0.5 * (off @ off) + 0.5 * (pull * moved) @ moved
+        value += PICK_WORTH * np.logaddexp(0, -ahead).sum()
+        slope = full.T @ off + pull * moved
+        slope[1:] -= PICK_WORTH / PICK_POINTS * (differences.T @ expit(-ahead))
+        return value, slope
+
+    low, high = bounds
+    box = Bounds(np.concatenate([[-np.inf], low]), np.concatenate([[np.inf], high]))
+    found = minimize(
+        cost, start, jac=True, method="L-BFGS-B", bounds=box, options={"ftol": 1e-14}
+    ).x
+    return float(found[0]), found[1:]
 
 
 def _ridge(
@@ -89,9 +178,7 @@ def _reach(
     x: NDArray,
     y: NDArray,
     groups: Sequence,
-    prior: NDArray,
-    prior_base: float,
-    strength: float,
+    fit: Callable[[NDArray, NDArray], tuple[float, NDArray]],
     folds: int = 5,
 ) -> tuple[float, float]:
     """How far 95 % of scores lie below and above the value of a head that has not seen them."""
@@ -99,7 +186,7 @@ def _reach(
     residual = np.zeros(len(y))
     for k in np.unique(fold):
         held = fold == k
-        base, coefficients = _ridge(x[~held], y[~held], prior, prior_base, strength)
+        base, coefficients = fit(x[~held], y[~held])
         residual[held] = y[held] - np.clip(base + x[held] @ coefficients, 0, 100)
     low, high = np.quantile(residual, [0.025, 0.975])
     return round(max(0.0, -float(low)), 3), round(max(0.0, float(high)), 3)

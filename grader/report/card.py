@@ -6,11 +6,14 @@ from grader.profile import Profile
 
 
 def retrained_card(retrained: Retrained, profile: Profile) -> str:
-    """Return the text of ``card.md`` for a model that was retrained on a seller's calls."""
+    """Return the text of ``card.md`` for a model that was retrained on a seller's calls and picks."""
     model, report = retrained.model, retrained.report
     versions = ", ".join(f"{name} {version}" for name, version in model.made.versions.items())
     by_grade = ", ".join(f"{grade} {count}" for grade, count in report.by_grade.items())
     figures = "\n".join(f"    {line}" for line in report.lines())
+    weights = "\n".join(
+        f"| `{name}` | {old:+.1f} | {new:+.1f} |" for name, (old, new) in retrained.points.items()
+    )
     names = "\n".join(f"- `{name}`" for name in FEATURES)
     return f"""# {model.label}
 
@@ -21,19 +24,29 @@ would call it. The seller has the last word.
 ## Data
 
 {model.made.data}, {model.made.date}. Stones with a called grade: {report.grades} ({by_grade});
-with a called scene score: {report.scenes}.
+with a called scene score: {report.scenes}; side-by-side picks: {report.picks}.
 Hash of calls and features: `{model.made.data_sha256}`.
 Profile {profile.name}, version {profile.version}, `{profile.sha256[:16]}`. {versions}.
 
 ## How good it is
 
-Judged on calls that were held out, stone by stone, never photo by photo:
+Judged on calls that were held out, stone by stone, never photo by photo, and on picks that were held
+out, comparison by comparison:
 
 {figures}
 
+## How the scene score is made
+
+Points that one whole unit of each adds (a part score goes from 0 to 1). A part score never takes
+points away further than it did before. To begin again, retrain `--from` the starter's folder.
+
+| part | old model | this model |
+| --- | --- | --- |
+{weights}
+
 ## Limits
 
-It follows one seller's calls on photos like those that it was shown. It sees what a photo shows:
+It follows one seller's calls and picks on photos like those that it was shown. It sees what a photo shows:
 no hidden crack, no depth, no weight. With few calls it stays close to the model it started from.
 
 ## Features, in order

@@ -15,17 +15,20 @@ def trained(cli, monkeypatch):
 
     def train(calls, features, profile, base, **named):
         seen.calls, seen.features, seen.base, seen.named = list(calls), features, base, named
+        seen.picks = list(named["picks"])
         report = SimpleNamespace(
             lines=lambda: ["no difference beyond the uncertainty", "on 3 held-out calls"],
             by_grade={"select": 1},
             grades=1,
             scenes=0,
+            picks=1,
         )
         made = SimpleNamespace(data="3 stones", date="2026-01-02", data_sha256="ab", versions={})
         return SimpleNamespace(
             model=SimpleNamespace(label="mine 01234567", made=made),
             report=report,
             refused=(RowRemark(1, "x.jpg: said by the training"),),
+            points={"scene_zones": (17.5, 21.0)},
         )
 
     def save(model, folder, samples, card, profile):
@@ -100,8 +103,63 @@ def test_rows_that_cannot_be_used_are_told_one_by_one(cli, trained):
 def test_the_card_tells_what_the_model_was_made_from(cli, trained):
     cli.photo("haul/a.jpg")
     cli.run("retrain", table(cli, "a.jpg,,select,\n"), "--photos", "haul", "--out", "mine")
-    for words in ("mine 01234567", "3 stones", "no difference beyond", "`blue_share`", "Limits"):
+    for words in (
+        "mine 01234567",
+        "3 stones",
+        "no difference beyond",
+        "`blue_share`",
+        "Limits",
+        "| `scene_zones` | +17.5 | +21.0 |",
+    ):
         assert words in trained.card
+
+
+PICKS = "better_photo,better_piece,other_photo,other_piece"
+
+
+def test_picks_alone_are_placed_and_trained_on(cli, trained):
+    cli.photo("haul/a.jpg", "2")
+    cli.photo("haul/b.jpg", "1")
+    picks = table(cli, "a.jpg,2,b.jpg,\nb.jpg,1,a.jpg,1\n", PICKS)
+    ran = cli.run("retrain", "--picks", picks, "--photos", "haul", "--out", "mine")
+    assert ran.exit_code == 0, ran.stderr
+    assert trained.calls == []
+    assert [(better[1], other[1]) for better, other in trained.picks] == [(2, 1), (1, 1)]
+    assert {stone for pick in trained.picks for stone in pick} <= trained.features.keys()
+
+
+def test_picks_that_cannot_be_used_are_told_one_by_one(cli, trained):
+    cli.photo("haul/a.jpg", "2")
+    rows = (
+        "a.jpg,1,a.jpg,2\na.jpg,2,a.jpg,1\na.jpg,1,a.jpg,1\ngone.jpg,1,a.jpg,1\n"
+        "a.jpg,1,a.jpg,9\n,1,a.jpg,1\na.jpg,x,a.jpg,1\na.jpg,1,a.jpg,2\n"
+    )
+    ran = cli.run(
+        "retrain", "--picks", table(cli, rows, PICKS), "--photos", "haul", "--out", "mine"
+    )
+    assert ran.exit_code == 0
+    for line in (
+        "mine.csv: line 3: says the opposite of line 2; both are kept",
+        "mine.csv: line 4: a.jpg piece 1: a stone against itself",
+        "mine.csv: line 5: photo gone.jpg is not among these photos",
+        "mine.csv: line 6: a.jpg: no piece 9",
+        "mine.csv: line 7: no photo named under better_photo",
+        "mine.csv: line 8: piece 'x'",
+    ):
+        assert line in ran.stderr
+    assert [(better[1], other[1]) for better, other in trained.picks] == [(1, 2), (2, 1), (1, 2)]
+
+
+def test_a_table_without_picks_is_one_clear_line(cli, trained):
+    cli.photo("haul/a.jpg")
+    ran = cli.run("retrain", "--picks", table(cli, "", PICKS), "--photos", "haul", "--out", "mine")
+    assert ran.exit_code == 1
+    assert "no pick in it; give one a row, the better stone first" in ran.stderr
+
+
+def test_calls_or_picks_are_asked_for(cli, trained):
+    cli.photo("haul/a.jpg")
+    assert cli.run("retrain", "--photos", "haul", "--out", "mine").exit_code == 2
 
 
 @pytest.mark.parametrize("missing", ["--photos", "--out"])

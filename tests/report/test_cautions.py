@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from grader.report.cautions import CAUTIONS
+from grader.report.cautions import CAUTIONS, SAW_CAUTIONS
 from grader.report.words import cautions_text
 
 
@@ -12,7 +12,7 @@ def words(text: str) -> str:
 
 def test_the_readme_quotes_every_caution_with_its_source():
     readme = words((Path(__file__).parents[2] / "README.md").read_text("utf-8"))
-    for caution in CAUTIONS:
+    for caution in (*CAUTIONS, *SAW_CAUTIONS):
         assert words(caution.text) in readme
         assert words(caution.source) in readme
 

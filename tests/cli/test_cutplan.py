@@ -1,0 +1,130 @@
+"""``grader cutplan`` on hand-made photos: what is told, drawn and written, and what is refused."""
+
+import json
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from grader.cutting import cut_piece
+from grader.profile import load_profile
+from grader.report.cautions import SAW_CAUTIONS
+from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture
+def cut(make_graded):
+    def make(oval_mm=(18.0, 13.0), *, mm_per_px=0.25, pieces=1, **made):
+        graded = make_graded(pieces, mm_per_px=mm_per_px, **made)
+        profile = load_profile()
+        cuts = tuple(cut_piece(p.measured, oval_mm, 1.0, profile) for p in graded.pieces)
+        return graded, cuts
+
+    return make
+
+
+def test_the_text_tells_both_plans_and_what_to_take_care_of(cut):
+    told = cut_text(*cut())
+    for words in (
+        "most pieces",
+        "best scenes first",
+        "of the face",
+        "18x13 mm",
+        "1 mm kept",
+        "No line seen",
+    ):
+        assert words in told
+    for caution in SAW_CAUTIONS:
+        assert caution.text in told and caution.source in told
+
+
+def test_the_record_is_strict_json_in_px_of_the_photo(cut, crack):
+    graded, cuts = cut(lines=(crack,))
+    record = json.loads(json.dumps(cut_record(graded, cuts), allow_nan=False))
+    (piece,) = record["pieces"]
+    x, y, w, h = graded.pieces[0].measured.piece.box
+    for plan in piece["plans"].values():
+        assert plan["count"] == len(plan["templates"])
+        for placed in plan["templates"]:
+            # 18x13 mm at 0.25 mm per px with 1 mm kept from the rim: at least 30 px from it.
+            assert x + 30 - 1 <= placed["x"] <= x + w - 30 + 1
+            assert y + 30 - 1 <= placed["y"] <= y + h - 30 + 1
+            assert "crack" not in placed["lines"]
+    assert piece["template"]["long_px"] == pytest.approx(72, abs=0.1)
+
+
+def test_without_a_scale_templates_are_relative_and_it_is_said(cut):
+    graded, cuts = cut(mm_per_px=None)
+    (piece,) = cut_record(graded, cuts)["pieces"]
+    assert piece["template"]["long_mm"] is None
+    assert piece["template"]["long_px"] == pytest.approx(200 / 3, abs=0.1)
+    assert piece["warnings"][0]["code"] == "no_scale"
+    assert "scale not known" in cut_text(graded, cuts)
+
+
+def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
+    _, cuts = cut(lines=(crack,))
+    svg = ET.fromstring(cut_svg(cuts[0], "most", "a.jpg, stone 1").encode())
+    layers = {group.get("id"): group for group in svg.findall(f"{SVG}g")}
+    assert list(layers) == ["outline", "glare", "lines", "templates", "bar", "words"]
+    width = float(svg.get("width").removesuffix("mm"))
+    assert width == float(svg.get("viewBox").split()[2])
+    for ellipse in layers["templates"].findall(f"{SVG}ellipse"):
+        assert (float(ellipse.get("rx")), float(ellipse.get("ry"))) == (9.0, 6.5)
+    rim = layers["outline"].find(f"{SVG}path").get("d").replace("M", "").replace("Z", "").split("L")
+    rim = np.array([point.split(",") for point in rim], float)
+    np.testing.assert_allclose(np.ptp(rim, axis=0), [200 * 0.25, 100 * 0.25], atol=0.02)
+    bar = layers["bar"].find(f"{SVG}path").get("d")
+    assert float(bar.split("H")[1]) - float(bar.split("M")[1].split(",")[0]) == pytest.approx(50)
+    count = len(cuts[0].plans.most_pieces.templates)
+    numbers = [
+        t.text for t in layers["templates"].findall(f"{SVG}text") if t.get("font-size") == "4.5"
+    ]
+    assert numbers == [str(n) for n in range(1, count + 1)] and count
+    assert "Silica dust" in " ".join(t.text for t in layers["words"])
+
+
+def test_the_picture_holds_the_photo_and_a_foot(cut):
+    graded, cuts = cut(pieces=2)
+    rgb = draw_cuts(graded, cuts, "scenes")
+    assert rgb.shape[1] == graded.photo.width and rgb.shape[0] > graded.photo.height
+    assert (rgb[: graded.photo.height] != graded.photo.rgb).any()
+
+
+@pytest.fixture
+def stones(cli, make_graded, monkeypatch):
+    """The command before a hand-made photo."""
+
+    def run(*args, pieces=1, mm_per_px=0.25):
+        graded = make_graded(pieces, mm_per_px=mm_per_px)
+        monkeypatch.setattr("grader.grade.grade_photo", lambda photo, **terms: graded)
+        return cli.run("cutplan", "a.jpg", "--template", "18x13", *args)
+
+    return run
+
+
+def test_files_are_written_and_json_stands_alone(cli, stones):
+    ran = stones("--json", "--svg", "a.svg", "--picture", "a.png", "--plan", "scenes")
+    assert ran.exit_code == 0, ran.stderr
+    assert json.loads(ran.stdout)["pieces"][0]["id"] == 1
+    assert ET.parse(cli.folder / "a.svg") and (cli.folder / "a.png").stat().st_size > 1000
+
+
+@pytest.mark.parametrize(
+    ("args", "given", "words", "code"),
+    [
+        (("--svg", "a.svg"), {"mm_per_px": None}, "no scale, so no drawing in true size", 1),
+        (("--svg", "a.svg"), {"pieces": 2}, "here are 2; name it with --piece", 1),
+        (("--piece", "9"), {}, "no piece 9, it holds 1", 1),
+        (("--svg", "a.pdf"), {}, "end the name in .svg", 2),
+        (("--template", "2x1"), {}, "give long x short in mm", 2),
+        (("--template", "wide"), {}, "give long x short in mm", 2),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_one_line(cli, stones, args, given, words, code):
+    ran = stones(*args, **given)
+    assert ran.exit_code == code
+    assert words in " ".join(ran.stderr.replace("│", " ").split())
+    assert not (cli.folder / "a.svg").exists()
