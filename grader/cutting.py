@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grader.face.cutplan import CutPlans, Oval, plan_cuts, room_of
-from grader.face.scene_scorer import scene_scorer
+from grader.face.scene import place_scores
 from grader.grade import MeasuredPiece
 from grader.profile import Profile
 
@@ -43,6 +44,9 @@ def cut_piece(
     to_px = 1 / mm_per_px if mm_per_px else RELATIVE_SHARE * max(face.mask.shape) / oval_mm[0]
     oval, margin_px = Oval(oval_mm[0] * to_px, oval_mm[1] * to_px), margin_mm * to_px
     room = room_of(face.mask, m.lines, m.glare, oval, margin_px)
-    scorer = scene_scorer(m.regions, m.banding, oval, profile)
+
+    def scorer(poses: NDArray) -> NDArray[np.float64]:
+        return place_scores(face, m.regions, profile, (oval.long_px, oval.short_px), poses)
+
     plans = plan_cuts(room, oval, margin_px, np.random.default_rng(SEED), scorer)
     return CutPiece(measured, oval_mm, margin_mm, oval, margin_px, mm_per_px, plans)

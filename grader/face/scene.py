@@ -51,6 +51,8 @@ CAP = LIMITS["focal"]
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
 #: What the hand that draws round a template is off by: share of its width, degrees.
 SLIP, SLIP_DEG = 0.02, 3.0
+#: Given places are looked at so many at a time, in so many cells each.
+PLACES_AT_ONCE, CELLS_OF_PLACES = 256, 400
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,33 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     first = _placement(board, best, mm_per_px)
     second = runner_up and _placement(board, runner_up, mm_per_px)
     return Scene(first.parts, first, second)
+
+
+def place_scores(
+    face: Face, regions: Regions, profile: Profile, size_px: tuple[float, float], poses: NDArray
+) -> NDArray[np.float64]:
+    """Return the scene of ovals laid in given places, lines left out, 0 to 100; the better kind counts.
+
+    Parameters
+    ----------
+    size_px : width and height of the oval, working px; the width is level in the picture.
+    poses : ndarray of shape (n, 3): x, y in working px and the direction of the width, counter-clockwise.
+    """
+    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    scores = np.zeros(len(poses))
+    if not len(poses) or not (maps[-1].readings % UNREADABLE).any():
+        return scores
+    board, scale = _board(maps, regions, (), profile), maps[-1].scale
+    width, height = (side * scale for side in size_px)
+    # All have one size here, so it does not count.
+    oval = Template("oval", "oval", (width, height), None, 1.0)
+    centre = (np.asarray(poses, float)[:, :2] - maps[-1].corner) * scale
+    for at in range(0, len(poses), PLACES_AT_ONCE):
+        part = slice(at, at + PLACES_AT_ONCE)
+        laid = _Laid(oval, centre[part], np.asarray(poses, float)[part, 2])
+        by_kind = _score(board, laid, CELLS_OF_PLACES)
+        scores[part] = np.max([told[0] for told in by_kind.values()], axis=0)
+    return np.maximum(scores, 0.0)
 
 
 def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Map:

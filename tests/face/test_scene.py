@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
-from grader.face.scene import CAP, LIMITS, measure_scene, scene_score
+from grader.face.scene import CAP, LIMITS, measure_scene, place_scores, scene_score
 from grader.face.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
@@ -24,14 +24,18 @@ MM_PER_PX = 41 / 390
 SMALL_MM_PER_PX = 18.8 / 390
 
 
-def scene_of(codes, lines=(), colours=COLOURS, mask=OVAL, mm_per_px=None):
+def face_of(codes, colours=COLOURS, mask=OVAL, mm_per_px=None):
     codes = np.where(mask, codes, 0).astype(np.uint8)
     colour = {
         name: RegionColour(*lch, 0.0) if (codes == code).any() else None
         for code, (name, lch) in enumerate(colours.items(), start=1)
     }
     face = Face(None, None, mask, 1.0, (0.0, 0.0), mm_per_px)
-    return measure_scene(face, Regions(codes, {}, {}, colour, 0.0), tuple(lines), BANDED)
+    return face, Regions(codes, {}, {}, colour, 0.0)
+
+
+def scene_of(codes, lines=(), **given):
+    return measure_scene(*face_of(codes, **given), tuple(lines), BANDED)
 
 
 def score_of(codes, lines=(), **given):
@@ -247,3 +251,19 @@ def test_templates_come_from_the_profile_and_without_scale_from_the_face():
     free = templates_for(OVAL, None, BANDED)
     assert {t.size_mm for t in free} == {None}
     assert all("of the largest that fits" in t.name for t in free)
+
+
+def test_given_places_score_as_the_best_place_does_and_upside_down_scores_less():
+    best = scene_of(LANDSCAPE).best
+    poses = np.array(
+        [[*best.centre_px, best.turn_deg], [*best.centre_px, best.turn_deg + 180], [60, 60, 40]]
+    )
+    upright, overturned, aside = place_scores(*face_of(LANDSCAPE), BANDED, best.size_px, poses)
+    assert upright == pytest.approx(best.score, abs=6)
+    assert overturned < upright - 20
+    assert aside < upright - 10
+
+
+def test_a_face_that_cannot_be_read_has_no_scenes():
+    face, regions = face_of(np.full((HEIGHT, WIDTH), 9))
+    assert (place_scores(face, regions, BANDED, (80, 60), np.array([[200, 150, 0.0]])) == 0).all()
