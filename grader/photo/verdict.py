@@ -171,7 +171,17 @@ def blur_px(
     Zhuo & Sim 2011, Pattern Recognition 44(9):1852-1858, blur from the gradient ratio after
     blurring again (from memory).
     """
-    return _blur_px(_Slopes(lightness), where, edge_share)
+    slopes = _Slopes(lightness)
+    return _blur_px(slopes, slopes.part(where), edge_share)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """The px of a picture that are looked at, the noise there in L*, and which blocks they fill."""
+
+    where: NDArray[np.bool_]
+    noise: float
+    blocks: NDArray[np.bool_]
 
 
 class _Slopes:
@@ -183,36 +193,51 @@ class _Slopes:
         self.ripple = cv2.filter2D(
             self.lightness, cv2.CV_32F, np.outer((1.0, -2.0, 1.0), (1.0, -2.0, 1.0))
         )
-        self._at: dict[float, tuple[NDArray, NDArray, NDArray]] = {}
+        self._at: dict[float, tuple[NDArray, NDArray, NDArray, NDArray]] = {}
 
-    def at(self, sigma_px: float) -> tuple[NDArray, NDArray, NDArray]:
-        """Slope across, slope down and their energy, seen through a Gaussian."""
+    def part(self, where: NDArray[np.bool_]) -> _Part | None:
+        """Return those px with their noise; ``None`` if there are none."""
+        few = _few(where)
+        ripple = self.ripple[few][where[few]]
+        if not ripple.size:
+            return None
+        # The filter multiplies the deviation by 6; the median of a normal's size is 0.6745 of it.
+        noise = float(np.median(np.abs(ripple))) / (6 * 0.6745)
+        return _Part(where, noise, _block_means(where.astype(np.float32)) > 0.99)
+
+    def at(self, sigma_px: float) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        """Slope across, slope down, their energy and its block means, seen through a Gaussian."""
         if sigma_px not in self._at:
             smooth = cv2.GaussianBlur(self.lightness, (0, 0), sigma_px)
             across = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8)
             down = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8)
-            self._at[sigma_px] = across, down, across * across + down * down
+            energy = across * across
+            energy += down * down
+            self._at[sigma_px] = across, down, energy, _block_means(energy)
         return self._at[sigma_px]
 
-    def noise(self, where: NDArray) -> float:
-        """Standard deviation of white noise in L*."""
-        # The filter multiplies the deviation by 6; the median of a normal's size is 0.6745 of it.
-        few = _few(where)
-        return float(np.median(np.abs(self.ripple[few][where[few]]))) / (6 * 0.6745)
-
-    def noise_energy(self, where: NDArray, noise: float, sigma_px: float) -> float:
-        """Energy that noise gives to the slopes there, at the most."""
-        return min(
-            _flattest(self.at(sigma_px)[2], where), _gradient_energy_of_noise(noise, sigma_px)
-        )
+    def noise_energy(self, part: _Part, sigma_px: float) -> float:
+        """Energy that noise gives to the slopes there: at most that of the flattest tenth of the blocks."""
+        blocks = self.at(sigma_px)[3][part.blocks]
+        flattest = float(np.quantile(blocks, 0.1)) if blocks.size else np.inf
+        return min(flattest, _gradient_energy_of_noise(part.noise, sigma_px))
 
 
-def _blur_px(slopes: _Slopes, where: NDArray, edge_share: float) -> float | None:
-    if not where[_few(where)].any():
+def _block_means(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Means of whole blocks of ``_BLOCK_PX``; of shape (0, 0) where none fits."""
+    h, w = (side // _BLOCK_PX for side in picture.shape)
+    if not h or not w:
+        return np.empty((0, 0), np.float32)
+    whole = picture[: h * _BLOCK_PX, : w * _BLOCK_PX]
+    return cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
+
+
+def _blur_px(slopes: _Slopes, part: _Part | None, edge_share: float) -> float | None:
+    if part is None:
         return None
-    doubtful, noise = None, slopes.noise(where)
+    doubtful = None
     for scale_px in (1.0, 2.0, 4.0):
-        blur, above_noise = _blur_at(slopes, where, scale_px, edge_share, noise)
+        blur, above_noise = _blur_at(slopes, part, scale_px, edge_share)
         if above_noise > _CLEAR_OF_NOISE:
             return blur
         if above_noise > _ABOVE_NOISE and doubtful is None:
@@ -221,14 +246,14 @@ def _blur_px(slopes: _Slopes, where: NDArray, edge_share: float) -> float | None
 
 
 def _blur_at(
-    slopes: _Slopes, where: NDArray, fine_px: float, edge_share: float, noise: float
+    slopes: _Slopes, part: _Part, fine_px: float, edge_share: float
 ) -> tuple[float, float]:
     """Blur in px, read with two Gaussians, and how far above noise the edges' energy stands."""
     coarse_px = fine_px * _COARSER
     fine, coarse = slopes.at(fine_px)[2], slopes.at(coarse_px)[2]
-    noise_fine = slopes.noise_energy(where, noise, fine_px)
-    noise_coarse = slopes.noise_energy(where, noise, coarse_px)
-    few = _few(where)
+    noise_fine = slopes.noise_energy(part, fine_px)
+    noise_coarse = slopes.noise_energy(part, coarse_px)
+    where, few = part.where, _few(part.where)
     threshold = float(np.quantile(fine[few][where[few]], 1 - edge_share))
     strong = float(np.quantile(coarse[few][where[few]], 1 - edge_share))
     edges = where & (coarse >= max(strong, _LEAST_ENERGY))
@@ -246,14 +271,16 @@ def _variance(fine: NDArray, coarse: NDArray, fine_px: float) -> NDArray:
     return fine_px**2 * (_COARSER**2 - ratio) / (ratio - 1) - _DIFFERENCE_VARIANCE
 
 
-def _shake(slopes: _Slopes, face: NDArray, outline: NDArray) -> tuple[float | None, float | None]:
+def _shake(
+    slopes: _Slopes, face: _Part | None, outline: _Part | None
+) -> tuple[float | None, float | None]:
     """Spread in px that one direction has beyond the sharpest, and the direction, 0 to 180.
 
     Along the way of a shake every profile is smeared, whichever way its edge runs; a slope is
     therefore read in one direction at a time, not edge by edge. A pattern may be soft one way by
     nature and a rim by its light, so the sharper of face and outline counts.
     """
-    variance = np.fmin(*(_variance_by_direction(slopes, where) for where in (face, outline)))
+    variance = np.fmin(*(_variance_by_direction(slopes, part) for part in (face, outline)))
     if np.count_nonzero(~np.isnan(variance)) < 2:
         return None, None
     softest = int(np.nanargmax(variance))
@@ -261,29 +288,30 @@ def _shake(slopes: _Slopes, face: NDArray, outline: NDArray) -> tuple[float | No
     return spread, float(-_DIRECTIONS_DEG[softest] % 180)
 
 
-def _variance_by_direction(slopes: _Slopes, where: NDArray) -> NDArray[np.float64]:
+def _variance_by_direction(slopes: _Slopes, part: _Part | None) -> NDArray[np.float64]:
     """Variance of the blur in each of ``_DIRECTIONS_DEG``, px^2; nan where noise hides it."""
     found = np.full(len(_DIRECTIONS_DEG), np.nan)
-    if not where[_few(where)].any():
+    if part is None:
         return found
-    picked = np.flatnonzero(where)
+    picked = np.flatnonzero(part.where)
     picked = picked[:: max(1, len(picked) // _SLOPE_PX)]
     turn = np.deg2rad(_DIRECTIONS_DEG)
     towards = np.column_stack([np.cos(turn), np.sin(turn)]).astype(np.float32)
-    noise = slopes.noise(where)
     for fine_px in (1.0, 2.0):
         energies, noises = [], []
         for sigma_px in (fine_px, fine_px * _COARSER):
-            across, down, _ = slopes.at(sigma_px)
+            across, down, *_ = slopes.at(sigma_px)
             seen = towards @ np.stack([across.ravel()[picked], down.ravel()[picked]])
             energies.append(seen * seen)
             # A direction has half of what noise gives to both.
-            noises.append(slopes.noise_energy(where, noise, sigma_px) / 2)
+            noises.append(slopes.noise_energy(part, sigma_px) / 2)
         for k in np.flatnonzero(np.isnan(found)):
             fine, coarse = energies[0][k], energies[1][k]
-            clear = np.quantile(fine, 1 - _SLOPE_SHARE) / max(noises[0], _LEAST_ENERGY)
+            clear = fine > _CLEAR_OF_NOISE * max(noises[0], _LEAST_ENERGY)
+            if np.count_nonzero(clear) <= _SLOPE_SHARE * len(fine):
+                continue
             edges = coarse >= max(np.quantile(coarse, 1 - _SLOPE_SHARE), _LEAST_ENERGY)
-            if clear > _CLEAR_OF_NOISE and edges.any():
+            if edges.any():
                 variance = _variance(fine[edges] - noises[0], coarse[edges] - noises[1], fine_px)
                 found[k] = max(0.0, np.quantile(variance, _SLOPE_QUANTILE))
         if not np.isnan(found).any():
@@ -299,21 +327,6 @@ def _few(where: NDArray) -> tuple[slice, slice]:
 def _gradient_energy_of_noise(noise: float, sigma_px: float) -> float:
     """At the most: of white noise it is noise^2 / (4 pi sigma^4); that of cameras is in clumps."""
     return _CLUMPED * noise**2 / (4 * np.pi * sigma_px**4)
-
-
-def _flattest(energy: NDArray, where: NDArray) -> float:
-    """Energy of the flattest tenth of the blocks in ``where``: noise gives that at most."""
-    h, w = (side // _BLOCK_PX * _BLOCK_PX for side in energy.shape)
-    if not h or not w:
-        return np.inf
-    blocks = cv2.resize(
-        energy[:h, :w], (w // _BLOCK_PX, h // _BLOCK_PX), interpolation=cv2.INTER_AREA
-    )
-    inside = cv2.resize(
-        where[:h, :w].astype(np.float32), blocks.shape[::-1], interpolation=cv2.INTER_AREA
-    )
-    blocks = blocks[inside > 0.99]
-    return float(np.quantile(blocks, 0.1)) if blocks.size else np.inf
 
 
 def _sight(
@@ -343,6 +356,7 @@ def _sharpness(
     readable = ~cv2.dilate(glare.view(np.uint8), _NEAR).astype(bool)
     face, outline = grown & readable, grown & ~shrunk & readable
     slopes = _Slopes(lightness)
+    face, outline = slopes.part(face), slopes.part(outline)
     blur = _blur_px(slopes, face, _EDGE_SHARE)
     if blur is not None and blur > max(BLUR_CARE_PX, BLUR_CARE_PART * max(mask.shape)):
         # A pattern may be soft by nature; then the outline tells.
