@@ -2,7 +2,8 @@
 
 ``python tests/benchmarks/cutplan_figures.py [--seed N] [--stones N] [--sellers N] [--write]``. Rounds in a square
 and in a circle are held against the greatest radii known for n circles (Schaer, Meir, Graham and others; Kravitz 1967;
-tables of best known packings, from memory). Ovals on small faces are held against every choice of places on a grid of their
+tables of best known packings, from memory). Ovals on small faces are held against every choice of places on
+a grid of their
 own, solved exactly as an integer programme by scipy (HiGHS); on larger ones against a search 15 times as long. Sellers
 are simulated: any monotone taste, slips after Bradley and Terry.
 """
