@@ -137,7 +137,7 @@ def starter_rows(part: float, jobs: int) -> list[Row]:
     return [
         Row(
             f"starter against the written rules: {words}", measured_on, str(judged.faces),
-            f"{mine.value:.2f}", f"{mine.low:.2f} to {mine.high:.2f}", floor, f"{plain.value:.2f}",
+            f"{mine.value:.2f}", _between(mine), floor, f"{plain.value:.2f}",
         )
         for words, mine, plain, floor in (
             ("quadratic weighted kappa", judged.model.kappa, judged.plain.kappa, "≥ 0.75"),
@@ -145,6 +145,11 @@ def starter_rows(part: float, jobs: int) -> list[Row]:
             ("within one grade, share", judged.model.within_one, judged.plain.within_one, ""),
         )
     ]  # fmt: skip
+
+
+def _between(told) -> str:
+    """The range of an agreement; faces of too few photos have none."""
+    return figures.NO_ANSWER if told.low is None else f"{told.low:.2f} to {told.high:.2f}"
 
 
 def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore]]:
