@@ -31,6 +31,9 @@ def _part(part: str) -> Measure:
     return Measure(f"scene_{part}", "share", 0, 1, f"part score of the scene: {part}")
 
 
+_SCENE_WRITTEN = Measure(
+    "scene_written", "score", 0, 100, "scene score by the profile's weights, as they are written"
+)
 _PATTERN_SHARE = Measure("pattern_share", "share", 0, 1, "blue and white, of the readable face")
 _LINE_DENSITY = Measure(
     "line_density", "", 0, None, "length of all lines, each by its chance to be a crack / root area"
@@ -63,6 +66,7 @@ FEATURES: dict[str, Feature] = {
         Feature(MEASURES["crack_density"], -1),
         Feature(_LINE_DENSITY, -1),
         *(Feature(_part(part), +1) for part in SCENE_PARTS),
+        Feature(_SCENE_WRITTEN, +1),
         Feature(MEASURES["scene_score"], +1),
         Feature(MEASURES["area_cm2"], +1),
         Feature(_RULES_POSITION, +1),
@@ -82,6 +86,7 @@ GRADE_FEATURES = (
 SCENE_FEATURES = (
     *(f"scene_{part}" for part in SCENE_PARTS),
     "blue_share", "white_share", "band_contrast", "continuity", "fill_share", "crack_density",
+    "scene_written",
 )  # fmt: skip
 
 
@@ -91,9 +96,8 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
 
     Whatever a profile calls its classes, those that read as water give ``blue_*``, sky ``white_*``,
     shore ``host_*``.
-    ``scene_score`` is the sum of the part scores by the profile's weights; :func:`with_scene` puts
-    the scene
-    head's number in its place.
+    ``scene_score`` is that by the profile's weights, as ``scene_written`` is; :func:`with_scene` puts the scene head's
+    number in its place.
     """
     regions, banding, scene = measurements.regions, measurements.banding, measurements.scene
     water, sky, shore = (_classes(profile, reading) for reading in ("water", "sky", "shore"))
@@ -101,6 +105,7 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
     rusty, grey = _kinds(regions, profile, shore)
     blue_colour, white_colour = _colour(regions, water), _colour(regions, sky)
     side_px = max(measurements.face_area_px, 1) ** 0.5
+    written = scene_score(scene.parts, profile.scene_weights)
     values = {
         "pattern_share": blue + white,
         "blue_share": blue,
@@ -120,10 +125,11 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
         "line_density": sum(line.length_px * line.probability for line in measurements.lines)
         / side_px,
         **{f"scene_{part}": scene.parts.get(part) for part in SCENE_PARTS},
+        "scene_written": written,
         "area_cm2": measurements.area_cm2,
     }
     floats = {name: None if value is None else float(value) for name, value in values.items()}
-    return with_scene(floats, scene_score(scene.parts, profile.scene_weights), profile)
+    return with_scene(floats, written, profile)
 
 
 def with_scene(values: Features, scene_score: float, profile: Profile) -> dict[str, float | None]:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.scene import scene_score
 from grader.grading.scaling import Scaling
-from grader.profile import SCENE_PARTS
+from grader.profile import SCENE_PARTS, load_profile
 
 
 @dataclass(frozen=True)
@@ -44,12 +45,16 @@ def draw_seller(rng: np.random.Generator, slip_points: float = 4.0) -> Seller:
 
 
 def draw_faces(count: int, scaling: Scaling, rng: np.random.Generator) -> list[dict]:
-    """Faces whose features have the means and spreads of those that a head has learned from, each by itself."""
-    rows = []
+    """Faces whose features have the means and spreads of those that a head has learned from, each by itself; the
+    written score follows from the parts."""
+    rows, weights = [], load_profile().scene_weights
     for _ in range(count):
         row = {}
         for name, mean, spread in zip(scaling.names, scaling.mean, scaling.spread, strict=True):
-            if name.startswith("scene_"):
+            if name == "scene_written":
+                parts = {part: row[f"scene_{part}"] for part in SCENE_PARTS}
+                row[name] = scene_score(parts, weights)
+            elif name.startswith("scene_"):
                 row[name] = _share(mean, spread, rng)
             else:
                 row[name] = max(0.0, float(rng.normal(mean, spread)))
