@@ -18,7 +18,7 @@ from grader.grading.scaling import Scaling, fit_scaling, rounded
 
 #: At this many points apart the better scene is picked in 73 of 100 cases; how much one pick counts,
 #: in squared points. Found on simulated sellers of ours, with 10 to 200 picks.
-PICK_POINTS, PICK_WORTH = 6.0, 200.0
+PICK_POINTS, PICK_WORTH = 6.0, 130.0
 
 #: Features of the stone picked, and of the other one.
 Pair = tuple[Features, Features]
