@@ -28,13 +28,13 @@ BLOCKING = ("crack", "uncertain")
 #: The field's cells in a template's short side, where the face is photographed as finely.
 CELLS = 120
 #: Discs along a template's long axis; directions over half a turn on which two templates cast their shadows.
-DISCS, SHADOWS = 13, 60
+DISCS, SHADOWS = 11, 48
 #: Places to choose from, at most; the least step of their grid as a share of the short side; turns tried.
-PLACES, LEAST_STEP, TURN_STEP_DEG = 1500, 0.07, 15
+PLACES, LEAST_STEP, TURN_STEP_DEG = 1000, 0.07, 15
 #: Templates on the grid may overlap by this share of the short side.
 SLACK = 0.12
 #: Swaps of the walk, sets that are pushed apart, templates pushed into what is best, and steps of each push.
-SWAPS, PUSHES, SQUEEZES, PUSH_STEPS = 1000, 14, 12, 25
+SWAPS, PUSHES, SQUEEZES, PUSH_STEPS = 600, 8, 12, 25
 #: A scene is taken first where it scores at least this share of the best one.
 GOOD_SCENE = 0.75
 #: Places of which the scene is scored, at most.
@@ -273,7 +273,7 @@ class _Shape:
     def half_shadows(self, turns: NDArray) -> NDArray:
         """Half widths of turned ovals as seen along each direction, (n, directions)."""
         off = _DIRECTIONS - turns[:, None]
-        return np.hypot(self.long / 2 * np.cos(off), self.short / 2 * np.sin(off))
+        return np.sqrt((self.short**2 + (self.long**2 - self.short**2) * np.cos(off) ** 2) / 4)
 
     def gaps(self, poses: NDArray, first: NDArray, second: NDArray) -> tuple[NDArray, NDArray]:
         """Distance of pairs of poses less the margin, below 0 where too near, and the direction that tells it, as a
@@ -367,10 +367,11 @@ def _search(
 ) -> NDArray:
     """Return the poses of the most templates found; the fixed ones come first and stay.
 
-    From rows that fit as they are, from the walk, and from what is best so far with one more pushed into it.
+    From rows that fit as they are (where nothing is fixed), from the walk, and from what is best so far with one more
+    pushed into it.
     """
     free = _nearest_gap(shape, places.poses, fixed)
-    best = _filled_up(shape, _rows(room, shape, fixed), places)
+    best = _filled_up(shape, fixed if len(fixed) else _rows(room, shape), places)
     open_ = np.flatnonzero(free > -SLACK * shape.short)
     pushes = PUSHES
     for chosen in _walk(places.clash[np.ix_(open_, open_)], rng):
@@ -433,10 +434,10 @@ def _apart(poses: NDArray, gap: NDArray, distance: float) -> list[int]:
     return found
 
 
-def _rows(room: Room, shape: _Shape, fixed: NDArray) -> NDArray:
-    """Return the fixed poses and the most of close rows of parallel ovals, at some turn and place."""
+def _rows(room: Room, shape: _Shape) -> NDArray:
+    """Return the most poses in close rows of parallel ovals, at some turn and place."""
     h, w = room.field.shape
-    best = fixed if len(fixed) else _deepest(room, shape)
+    best = _deepest(room, shape)
     middle = np.array([w / 2 - room.pad, h / 2 - room.pad]) * room.cell_px
     reach = np.hypot(w, h) / 2 * room.cell_px
     for along, beside, over in _row_steps(shape):
@@ -450,10 +451,7 @@ def _rows(room: Room, shape: _Shape, fixed: NDArray) -> NDArray:
                 at = at[room.at(at[:, 0], at[:, 1]) >= shape.short / 2]
                 poses = np.column_stack([at, np.full(len(at), turn)])
                 poses = poses[(shape.spare(room, poses) >= 0).all(axis=1)]
-                if len(fixed) and len(poses):
-                    poses = poses[_nearest_gap(shape, poses, fixed) >= 0]
-                if len(fixed) + len(poses) > len(best):
-                    best = np.vstack([fixed, poses])
+                best = poses if len(poses) > len(best) else best
     return best
 
 
@@ -467,9 +465,7 @@ def _deepest(room: Room, shape: _Shape) -> NDArray:
 
 
 #: Places of the rows within one step, as shares of it.
-_SHIFTS = np.stack(np.meshgrid([0.0, 0.25, 0.5, 0.75], [0.0, 0.25, 0.5, 0.75]), axis=-1).reshape(
-    -1, 2
-)
+_SHIFTS = np.stack(np.meshgrid([0, 1 / 3, 2 / 3], [0, 1 / 3, 2 / 3]), axis=-1).reshape(-1, 2)
 
 
 def _row_steps(shape: _Shape) -> list[tuple[float, float, float]]:
