@@ -15,6 +15,7 @@ from grader.cli.options import (
     WholeOption,
     scale_of,
     settled,
+    working_calls,
 )
 
 
@@ -71,6 +72,7 @@ def cutplan(
     check_picture(picture, [photo])
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
+    from grader.batch import words_on_lines
     from grader.cutting import cut_piece
     from grader.errors import GraderError
     from grader.files import write_text
@@ -87,6 +89,7 @@ def cutplan(
         mm_per_px=mm_per_px,
         height_mm=height_mm,
         whole=whole,
+        calls=words_on_lines(working_calls()),
     )
     stones = [stone.measured for stone in graded.pieces]
     if piece is not None:

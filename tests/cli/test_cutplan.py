@@ -2,6 +2,7 @@
 
 import json
 import xml.etree.ElementTree as ET
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -110,6 +111,17 @@ def test_files_are_written_and_json_stands_alone(cli, stones):
     assert ran.exit_code == 0, ran.stderr
     assert json.loads(ran.stdout)["pieces"][0]["id"] == 1
     assert ET.parse(cli.folder / "a.svg") and (cli.folder / "a.png").stat().st_size > 1000
+
+
+def test_your_word_on_a_line_counts_for_the_saw_too(cli, make_graded, monkeypatch):
+    terms_seen, graded = [], make_graded(1, mm_per_px=0.25)
+    on_line, on_stone = SimpleNamespace(line="a word"), SimpleNamespace(line=None)
+    monkeypatch.setattr("grader.cli.cutplan.working_calls", lambda: (on_stone, on_line))
+    monkeypatch.setattr(
+        "grader.grade.grade_photo", lambda photo, **terms: terms_seen.append(terms) or graded
+    )
+    assert cli.run("cutplan", "a.jpg", "--template", "18x13").exit_code == 0
+    assert terms_seen[0]["calls"] == (on_line,)
 
 
 @pytest.mark.parametrize(
