@@ -9,10 +9,14 @@ import typer
 
 from grader.cli.options import (
     HeightOption,
+    PaperOption,
     ProfileOption,
     ScaleOption,
     ScalePxOption,
+    StateOption,
+    TrayOption,
     WholeOption,
+    neutral_of,
     scale_of,
     settled,
     working_calls,
@@ -64,7 +68,10 @@ def cutplan(
     mm_per_px: ScaleOption = None,
     scale_px: ScalePxOption = None,
     height_mm: HeightOption = None,
+    paper_at: PaperOption = None,
+    tray_at: TrayOption = None,
     whole: WholeOption = False,
+    state: StateOption = None,
 ) -> None:
     """Plan the cuts: how many templates fit with no line seen in them, as many as can be, or the best scenes first."""
     from grader.cli.check import check_picture
@@ -88,7 +95,9 @@ def cutplan(
         model=model,
         mm_per_px=mm_per_px,
         height_mm=height_mm,
+        neutral=neutral_of(paper_at, tray_at),
         whole=whole,
+        state=state,
         calls=words_on_lines(working_calls()),
     )
     stones = [stone.measured for stone in graded.pieces]

@@ -45,8 +45,9 @@ def test_a_length_measured_in_the_photo_is_a_scale(photo):
         (["--height-mm", "-3"], "height-mm"),
     ],
 )
-def test_what_makes_no_sense_is_told(photo, options, words):
-    ended = run(app, ["check", str(photo), *options])
+@pytest.mark.parametrize("command", ["check", "cutplan", "doctor"])
+def test_what_makes_no_sense_is_told(photo, command, options, words):
+    ended = run(app, [command, str(photo), *options])
     assert ended.exit_code == 2
     assert words in ended.output
 
@@ -58,8 +59,9 @@ def test_a_neutral_place_sets_where_colours_are_known_from(photo):
     assert record["made_with"]["neutral"] == {"box": [10, 10, 200, 100], "kind": "tray"}
 
 
-def test_a_place_outside_the_photo_is_one_line(photo):
-    ended = run(app, ["check", str(photo), "--paper-at", "300,10,200,100"])
+@pytest.mark.parametrize("command", ["check", "cutplan"])
+def test_a_place_outside_the_photo_is_one_line(photo, command):
+    ended = run(app, [command, str(photo), "--paper-at", "300,10,200,100"])
     assert ended.exit_code == 1
     assert "not within 320 x 240 px" in ended.stderr
     assert "Traceback" not in ended.output
