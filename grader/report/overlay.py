@@ -1,7 +1,7 @@
 """The photo with what was found drawn into it.
 
-Outline, id and grade word to sort the tray by, and the lines seen: whole ones are cracks, dashed
-ones uncertain.
+Outline, id and grade word to sort the tray by, and the lines seen, with the numbers by which the
+seller speaks of them: whole ones are cracks, dashed ones uncertain, dotted ones pattern lines.
 """
 
 from collections.abc import Mapping
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from grader.errors import GraderError
 from grader.face.face import Face
-from grader.face.measurements import Placement
+from grader.face.measurements import Line, Placement
 from grader.files import write_bytes
 from grader.grade import Graded, GradedPiece
 from grader.photo.colour import linear_srgb, srgb_curve
@@ -76,8 +76,10 @@ def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDA
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     for piece in graded.pieces:
         stroke_px = max(2, round(max(view.rgb.shape) / 600))
-        _draw_found(view, piece, stroke_px)
+        lines = _shown_lines(piece)
+        _draw_found(view, piece, stroke_px, lines)
         _draw_placements(view, piece, stroke_px)
+        _draw_numbers(view, piece, lines)
     taken = [view.rect(piece.measured.piece.box) for piece in graded.pieces]
     for piece, stone in zip(graded.pieces, tuple(taken), strict=True):
         words = _words(piece, (called or {}).get(piece.measured.piece.id), stone, view.rgb.shape)
@@ -95,7 +97,9 @@ def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
     right = min(graded.photo.width, x + w + margin)
     bottom = min(graded.photo.height, y + h + margin)
     view = view_of(graded.photo, (left, top, right, bottom), THUMBNAIL_PX)
-    _draw_found(view, piece, stroke_px=1)
+    # So small, pattern lines would only clutter.
+    lines = [(n, line) for n, line in _shown_lines(piece) if line.kind != "pattern line"]
+    _draw_found(view, piece, 1, lines)
     words = [(str(piece.measured.piece.id), 26)]
     draw_plate(view.rgb, (4, 4), words)
     return _encoded(view.rgb, ".jpg", quality=82)
@@ -190,17 +194,37 @@ def _draw_placements(view: View, piece: GradedPiece, stroke_px: int) -> None:
             draw_line(view.rgb, _dashes(np.vstack([rim, rim[:1]]), 8.0 * thin), thin + 2, thin)
 
 
-def _draw_found(view: View, piece: GradedPiece, stroke_px: int) -> None:
+def _draw_found(
+    view: View, piece: GradedPiece, stroke_px: int, lines: list[tuple[int, Line]]
+) -> None:
     # Pale on dark: seen on any stone and any cloth.
     outline = view.points(piece.measured.piece.outline)
     draw_line(view.rgb, [outline], 3 * stroke_px, stroke_px, closed=True)
     thin = max(1, stroke_px // 2)
-    for line in piece.measured.measurements.lines:
+    for _, line in lines:
         points = view.points(piece.measured.face.to_photo_px(line.points))
-        if line.kind == "crack":
-            draw_line(view.rgb, [points], thin + 2, thin)
-        elif line.kind == "uncertain" or line.contact_chance >= CONTACT_SHOWN:
-            draw_line(view.rgb, _dashes(points, 6.0 * thin), thin + 2, thin)
+        dash = {"crack": None, "pattern line": 2.0 * thin}.get(line.kind, 6.0 * thin)
+        parts = [points] if dash is None else _dashes(points, dash)
+        draw_line(view.rgb, parts, thin + 2, thin)
+
+
+def _shown_lines(piece: GradedPiece) -> list[tuple[int, Line]]:
+    """The lines that are drawn, with their numbers."""
+    lines = enumerate(piece.measured.measurements.lines, start=1)
+    return [
+        (number, line)
+        for number, line in lines
+        if line.kind != "contact" or line.contact_chance >= CONTACT_SHOWN
+    ]
+
+
+def _draw_numbers(view: View, piece: GradedPiece, lines: list[tuple[int, Line]]) -> None:
+    """Each line's number beside its middle, small: it is read close up, when a line is spoken of."""
+    size = max(11, round(min(view.rgb.shape[:2]) / 60))
+    for number, line in lines:
+        points = view.points(piece.measured.face.to_photo_px(line.points))
+        x, y = _along(points, np.array([0.5 * _steps(points)[-1]]))[0]
+        _put_text(view.rgb, str(number), (x + 0.4 * size, y - 0.4 * size), size)
 
 
 def draw_line(
@@ -215,10 +239,20 @@ def draw_line(
 
 def _dashes(points: NDArray, dash_px: float) -> list[NDArray]:
     """A polyline as straight dashes of that length, with gaps as long."""
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    stops = np.arange(0, along[-1] + dash_px, dash_px).clip(max=along[-1])
-    stops = np.stack([np.interp(stops, along, points[:, axis]) for axis in (0, 1)], axis=1)
+    length = _steps(points)[-1]
+    stops = _along(points, np.arange(0, length + dash_px, dash_px).clip(max=length))
     return [stops[i : i + 2] for i in range(0, len(stops) - 1, 2)]
+
+
+def _steps(points: NDArray) -> NDArray[np.float64]:
+    """Length of a polyline up to each of its points."""
+    return np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+
+
+def _along(points: NDArray, lengths: NDArray) -> NDArray[np.float64]:
+    """Points x, y of a polyline at these lengths along it."""
+    steps = _steps(points)
+    return np.stack([np.interp(lengths, steps, points[:, axis]) for axis in (0, 1)], axis=1)
 
 
 def _words(piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]) -> Words:
@@ -280,6 +314,14 @@ def draw_plate(rgb: NDArray[np.uint8], corner: tuple[float, float], words: Words
         left = x + (width - _text_width(text, size)) // 2
         cv2.putText(rgb, text, (left, y + size), PALE, _FONT, size, 400)
         y += round(1.35 * size)
+
+
+def _put_text(rgb: NDArray[np.uint8], text: str, foot: tuple[float, float], size: int) -> None:
+    """Put pale words with a dark rim, from that lower left corner on."""
+    x, y = (round(v) for v in foot)
+    for dx, dy in ((-1, -1), (-1, 1), (1, -1), (1, 1)):
+        cv2.putText(rgb, text, (x + dx, y + dy), DARK, _FONT, size, 600)
+    cv2.putText(rgb, text, (x, y), PALE, _FONT, size, 600)
 
 
 def _encoded(rgb: NDArray[np.uint8], suffix: str, quality: int) -> bytes:

@@ -1,12 +1,15 @@
 """What is drawn into a photo, and that it can be read."""
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
 from grader.errors import GraderError
-from grader.report.overlay import draw_overlay, piece_picture, write_picture
+from grader.report.overlay import View, draw_overlay, piece_picture, write_picture
 
 
 def differing(one, other):
@@ -40,8 +43,6 @@ def test_the_word_of_a_retake_is_retake(make_graded):
 
 
 def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
-    from types import SimpleNamespace
-
     from grader.report.overlay import _words
 
     piece = SimpleNamespace(
@@ -60,27 +61,50 @@ def test_grade_names_beyond_ascii_are_drawn_with_their_own_letters(make_graded, 
     assert len(differing(one, two)) > 20
 
 
-def test_a_crack_and_an_uncertain_line_are_drawn_differently(make_graded, crack):
-    from dataclasses import replace
+def test_cracks_are_whole_doubtful_lines_dashed_and_pattern_lines_dotted(crack):
+    from grader.report.overlay import _draw_found
 
+    def covered(kind):
+        face = SimpleNamespace(to_photo_px=lambda points: points)
+        outline = SimpleNamespace(outline=np.array([[0, 0], [0, 1]]))
+        piece = SimpleNamespace(measured=SimpleNamespace(piece=outline, face=face))
+        view = View(np.full((180, 280, 3), 128, np.uint8), (0, 0), 1.0)
+        _draw_found(view, piece, 2, [(1, replace(crack, kind=kind))])
+        row = int(crack.points[0, 1])
+        left, right = crack.points[:, 0].round().astype(int)
+        return view.rgb[row, left:right].max(axis=1) > 200
+
+    whole, dashed, dotted = (covered(kind) for kind in ("crack", "uncertain", "pattern line"))
+    assert whole.mean() > 0.9
+    assert 0.3 < dashed.mean() < 0.8
+    # More and shorter strokes.
+    assert np.diff(dotted).sum() > 1.5 * np.diff(dashed).sum()
+
+
+def test_contacts_are_drawn_only_where_they_may_part(make_graded, crack):
     plain = draw_overlay(make_graded())
-    whole = len(differing(plain, draw_overlay(make_graded(lines=(crack,)))))
-    dashed = len(
-        differing(plain, draw_overlay(make_graded(lines=(replace(crack, kind="uncertain"),))))
-    )
-    assert 0 < dashed < 0.8 * whole
-
-
-def test_pattern_lines_are_not_drawn_and_contacts_only_where_they_may_part(make_graded, crack):
-    from dataclasses import replace
-
-    plain = draw_overlay(make_graded())
-    pattern = replace(crack, kind="pattern line", probability=0.1)
-    sound = replace(pattern, kind="contact", contact_chance=0.02)
-    for line in (pattern, sound):
-        assert np.array_equal(plain, draw_overlay(make_graded(lines=(line,))))
+    sound = replace(crack, kind="contact", probability=0.1, contact_chance=0.02)
+    assert np.array_equal(plain, draw_overlay(make_graded(lines=(sound,))))
     doubtful = replace(sound, contact_chance=0.4)
     assert len(differing(plain, draw_overlay(make_graded(lines=(doubtful,))))) > 0
+
+
+def test_a_small_picture_holds_no_pattern_lines(make_graded, crack):
+    plain, lined = (
+        make_graded(lines=lines) for lines in ((), (replace(crack, kind="pattern line"),))
+    )
+    assert piece_picture(plain, plain.pieces[0]) == piece_picture(lined, lined.pieces[0])
+
+
+def test_lines_are_numbered_as_the_seller_speaks_of_them(make_graded, crack):
+    sound = replace(crack, kind="contact", contact_chance=0.0)
+    first, second = (make_graded(lines=lines) for lines in ((crack,), (sound, crack)))
+    number = differing(draw_overlay(first), draw_overlay(second))
+    # The same stroke, 1 or 2 beside its middle.
+    face = first.pieces[0].measured.face
+    middle = face.to_photo_px(crack.points).mean(axis=0)[::-1]
+    assert len(number) > 5
+    assert np.abs(number - middle).max() < 25
 
 
 def test_plates_lie_on_no_other_stone(make_graded):
