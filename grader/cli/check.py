@@ -117,7 +117,7 @@ def check(
                 write_picture(view, view_picture(graded.photo, m.face, m.measurements.scene.best))
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
-    else:
+    elif not all("error" in record for record in records):
         typer.echo(cautions_text())
     if any("error" in record for record in records):
         raise typer.Exit(1)
