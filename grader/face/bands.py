@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
+from grader.face.field import blue_white_field, split
 from grader.face.measurements import Banding, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
 from grader.face.stripes import (
@@ -39,6 +40,7 @@ SPECK_SHARE = 0.7
 #: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to
 #: speak of.
 LEAST_COHERENCE = 0.44
+SAY, BLUR = 0.6, 0.8
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,11 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     if areas.max() >= ONE_COLOUR_SHARE * area:
         return Banding()
     half_px = half_thickness(stripes)
+    water, sky = (reading_lab(regions, profile, reading) for reading in ("water", "sky"))
+    if water is not None and sky is not None and SAY is not None:
+        field = blue_white_field(face, regions, stripes, scale, half_px, (water, sky), SAY)
+        stripes = split(stripes, cv2.GaussianBlur(field, (0, 0), BLUR))
+        half_px = half_thickness(stripes)
     stripes = without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
     crack_px = max(CRACK_SHARE * float(np.sqrt(area)), 1.5)
     orientation_deg, coherence = local_direction(

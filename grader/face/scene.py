@@ -29,16 +29,23 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
 from grader.profile import SCENE_PARTS, Profile
 
-#: Longer sides of the maps on which templates are laid; the one with px nearest to cells is read.
-MAPS_PX = (40, 80, 160)
+#: Sides of the maps on which templates are laid, for a face as large as such a square; the one with
+#: px nearest to half a cell is read. Counted from the area, they stay as they are when the photo is
+#: turned; and so that no grain of the map counts, each px shows what most around it is (sigma, px).
+MAPS_PX = (36, 72, 144, 288)
+CELL_PX, AROUND_PX = 2.0, 0.9
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
-COARSE_CELLS, FINE_CELLS = 240, 700
+COARSE_CELLS, FINE_CELLS = 240, 1500
 #: Turns tried first; places are this share of the short side apart.
 TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
-#: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
-#: share of the short side, degrees.
-FOLLOWED, WORTH_FOLLOWING = {"landscape": 40, "stream": 12}, 40.0
-STEPS = ((0.07, 6.0), (0.05, 4.0), (0.04, 2.0), (0.02, 2.0), (0.02, 1.0))
+#: How many candidates of each kind are followed, and how far behind the first they may be.
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 90, "stream": 20}, 40.0
+#: The moves: share of the short side, degrees, cells of a picture, and what share of the candidates
+#: goes on to the next.
+STEPS = (
+    (0.07, 6.0, 400, 0.4), (0.05, 4.0, 700, 0.5), (0.04, 2.0, FINE_CELLS, 0.7), (0.02, 2.0, FINE_CELLS, 0.7),
+    (0.02, 1.0, FINE_CELLS, 1.0), (0.01, 1.0, FINE_CELLS, 1.0),
+)  # fmt: skip
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: In the order in which they lie in a landscape, from above.
@@ -180,15 +187,17 @@ def place_scores(
 
 
 def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Map:
-    """Return the map whose longer side is that long; each px holds what most of it shows."""
+    """Return the map of a face as large as a square of that side; each px holds what most of it and
+    around it shows.
+    """
     x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
     if w == 0:
         return _Map(np.zeros((1, 1), np.uint8), 1.0, np.zeros(2))
+    scale = side_px / float(np.sqrt(np.count_nonzero(mask)))
     # Every few px are enough here, and the rest is averaged.
-    every = max(int(max(w, h) / (4 * side_px)), 1)
+    every = max(int(1 / (4 * scale)), 1)
     part = slice(y, y + h, every), slice(x, x + w, every)
     codes, mask = codes[part], mask[part]
-    scale = side_px / max(w, h)
     size = (max(round(w * scale), 1), max(round(h * scale), 1))
     plane_of = np.full(256, 3, np.uint8)
     for code, colour in enumerate(profile.colours, start=1):
@@ -198,7 +207,9 @@ def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Ma
     planes = np.dstack([((which == plane) & mask).astype(np.float32) for plane in range(4)])
     way = cv2.INTER_AREA if codes.shape[1] >= size[0] else cv2.INTER_LINEAR
     planes = cv2.resize(planes, size, interpolation=way)
-    small = np.where(planes.sum(axis=2) > 0.5, planes.argmax(axis=2) + 1, 0)
+    inside = planes.sum(axis=2) > 0.5
+    planes = cv2.GaussianBlur(planes, (0, 0), AROUND_PX, borderType=cv2.BORDER_CONSTANT)
+    small = np.where(inside, planes.argmax(axis=2) + 1, 0)
     readings = np.where(small == 4, UNREADABLE, small).astype(np.uint8)
     return _Map(readings, scale, np.array([x, y], float))
 
@@ -235,7 +246,7 @@ def _spots(lines: Sequence[Line], small: _Map) -> tuple[NDArray, NDArray]:
             points = (line.points - small.corner) * small.scale
             steps = np.diff(points, axis=0)
             for start, step in zip(points[:-1], steps, strict=True):
-                n = max(int(np.ceil(np.hypot(*step) / 1.5)), 1)
+                n = max(int(np.ceil(np.hypot(*step) / 3)), 1)
                 spots.append(start + (np.arange(n)[:, None] + 0.5) / n * step)
                 weights.append(np.full(n, weight * float(np.hypot(*step)) / n))
     return np.vstack(spots), np.concatenate(weights)
@@ -340,30 +351,44 @@ def _turned_by(a, b):
 
 
 def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
-    """Return the candidates after small moves, each as long as its score grows."""
+    """Return the candidates after small moves, each as long as its score grows, the best few to the end."""
     placed = []
     for kind in KINDS:
-        for template in dict.fromkeys(laid.template for k, _, laid in candidates if k == kind):
-            mine = [laid for k, _, laid in candidates if k == kind and laid.template is template]
-            laid = _Laid(
-                template,
-                np.vstack([m.centre for m in mine]),
-                np.concatenate([m.turn_deg for m in mine]),
-            )
-            scores = None
-            for share, degrees in STEPS:
-                near = _moved(laid, share * template.size_px[1], degrees)
-                # What does not fit yet is led to where it does.
-                values = -1.0 - _overhang(board, near)
-                fits = values == -1
-                if fits.any():
-                    values[fits] = _score(board, near[fits], FINE_CELLS, (kind,))[kind][0]
-                values = values.reshape(len(mine), -1)
-                k = values.argmax(axis=1)
-                scores = values[np.arange(len(mine)), k]
-                laid = near[np.arange(len(mine)) * values.shape[1] + k]
-            placed += [(float(s), kind, laid[i : i + 1]) for i, s in enumerate(scores) if s >= 0]
+        left = [(score, laid) for k, score, laid in candidates if k == kind]
+        for share, degrees, cells, kept in STEPS:
+            left = [
+                moved
+                for template in dict.fromkeys(laid.template for _, laid in left)
+                for moved in _step(
+                    board, [p for _, p in left if p.template is template], kind, share, degrees, cells
+                )
+            ]
+            left.sort(key=lambda p: -p[0])
+            left = left[: int(np.ceil(kept * len(left)))]
+        placed += [(score, kind, laid) for score, laid in left if score >= 0]
     return placed
+
+
+def _step(
+    board: _Board, places: list[_Laid], kind: str, share: float, degrees: float, cells: int
+) -> list[tuple[float, _Laid]]:
+    """Return places of one template, each moved to the best of its neighbours, and the scores."""
+    template = places[0].template
+    laid = _Laid(
+        template,
+        np.vstack([p.centre for p in places]),
+        np.concatenate([p.turn_deg for p in places]),
+    )
+    near = _moved(laid, share * template.size_px[1], degrees)
+    # What does not fit yet is led to where it does.
+    values = -1.0 - _overhang(board, near)
+    fits = values == -1
+    if fits.any():
+        values[fits] = _score(board, near[fits], cells, (kind,))[kind][0]
+    values = values.reshape(len(places), -1)
+    k = values.argmax(axis=1)
+    at = np.arange(len(places)) * values.shape[1] + k
+    return [(float(values.ravel()[i]), near[i : i + 1]) for i in at]
 
 
 def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
@@ -450,10 +475,10 @@ def _pictures(board: _Board, laid: _Laid, cells: int) -> NDArray[np.uint8]:
     template = laid.template
     rows = max(round(np.sqrt(cells / template.ratio)), 4)
     cols = max(round(rows * template.ratio), 4)
-    # Px about as large as cells: finer ones would show grain, coarser ones steps.
+    # Px about half as large as cells: finer ones would show grain, coarser ones steps.
     largest = board.maps[-1].scale
     cell_px = template.size_px[1] / rows
-    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / 1.2)))
+    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / CELL_PX)))
     factor = small.scale / largest
     y, x = np.meshgrid((np.arange(rows) + 0.5) / rows - 0.5, (np.arange(cols) + 0.5) / cols - 0.5,
                        indexing="ij")  # fmt: skip
