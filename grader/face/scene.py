@@ -35,16 +35,16 @@ from grader.profile import SCENE_PARTS, Profile
 MAPS_PX = (36, 72, 144, 288)
 CELL_PX, AROUND_PX = 2.0, 0.9
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
-COARSE_CELLS, FINE_CELLS = 240, 1500
+COARSE_CELLS, FINE_CELLS = 240, 700
 #: Turns tried first; places are this share of the short side apart.
-TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
+TURN_STEP_DEG, PLACE_STEP = 8.0, 0.14
 #: How many candidates of each kind are followed, and how far behind the first they may be.
-FOLLOWED, WORTH_FOLLOWING = {"landscape": 90, "stream": 20}, 40.0
-#: The moves: share of the short side, degrees, cells of a picture, and what share of the candidates
-#: goes on to the next.
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 240, "stream": 40}, 40.0
+#: The moves: share of the short side, degrees, cells of a picture, and what share of a template's
+#: candidates goes on to the next.
 STEPS = (
-    (0.07, 6.0, 400, 0.4), (0.05, 4.0, 700, 0.5), (0.04, 2.0, FINE_CELLS, 0.7), (0.02, 2.0, FINE_CELLS, 0.7),
-    (0.02, 1.0, FINE_CELLS, 1.0), (0.01, 1.0, FINE_CELLS, 1.0),
+    (0.07, 6.0, 300, 0.5), (0.05, 4.0, 400, 0.4), (0.04, 2.0, FINE_CELLS, 0.5), (0.04, 2.0, FINE_CELLS, 0.7),
+    (0.02, 2.0, FINE_CELLS, 0.7), (0.02, 1.0, FINE_CELLS, 1.0),
 )  # fmt: skip
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
@@ -56,8 +56,10 @@ LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 20.0}
 CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
-#: What the hand that draws round a template is off by: share of its width, degrees.
+#: What the hand that draws round a template is off by: share of its width, degrees. The parts of a
+#: place are means over these slips (across, down, turned), so that no place scores by a hair.
 SLIP, SLIP_DEG = 0.02, 3.0
+SLIPS = ((0, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
 #: Given places are looked at so many at a time, in so many cells each.
 PLACES_AT_ONCE, CELLS_OF_PLACES = 256, 400
 
@@ -333,16 +335,16 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     return _Laid(template, np.vstack(centres), np.concatenate(turns)) if centres else None
 
 
-def _apart(scores: NDArray, laid: _Laid, most: int = 7) -> list[int]:
+def _apart(scores: NDArray, laid: _Laid, most: int = 20) -> list[int]:
     """Return the best few places that are no neighbours of each other."""
     kept: list[int] = []
-    near = 0.3 * laid.template.size_px[1]
+    near = 0.2 * laid.template.size_px[1]
     left = scores.copy()
     while len(kept) < most and left.max() >= 0:
         k = int(left.argmax())
         kept.append(k)
         away = np.hypot(*(laid.centre - laid.centre[k]).T)
-        left[(away < near) & (_turned_by(laid.turn_deg, laid.turn_deg[k]) < 20)] = -1
+        left[(away < near) & (_turned_by(laid.turn_deg, laid.turn_deg[k]) < 12)] = -1
     return kept
 
 
@@ -351,28 +353,25 @@ def _turned_by(a, b):
 
 
 def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
-    """Return the candidates after small moves, each as long as its score grows, the best few to the end."""
+    """Return the candidates after small moves; of each template the better ones go on from move to move,
+    since rough scores of small templates stand too high beside those of large ones.
+    """
     placed = []
     for kind in KINDS:
-        left = [(score, laid) for k, score, laid in candidates if k == kind]
-        for share, degrees, cells, kept in STEPS:
-            left = [
-                moved
-                for template in dict.fromkeys(laid.template for _, laid in left)
-                for moved in _step(
-                    board, [p for _, p in left if p.template is template], kind, share, degrees, cells
-                )
-            ]
-            left.sort(key=lambda p: -p[0])
-            left = left[: int(np.ceil(kept * len(left)))]
-        placed += [(score, kind, laid) for score, laid in left if score >= 0]
+        for template in dict.fromkeys(laid.template for k, _, laid in candidates if k == kind):
+            left = [laid for k, _, laid in candidates if k == kind and laid.template is template]
+            for step in STEPS:
+                scored = _step(board, left, kind, *step[:3])
+                scored = scored[: int(np.ceil(step[3] * len(scored)))]
+                left = [laid for _, laid in scored]
+            placed += [(score, kind, laid) for score, laid in scored if score >= 0]
     return placed
 
 
 def _step(
     board: _Board, places: list[_Laid], kind: str, share: float, degrees: float, cells: int
 ) -> list[tuple[float, _Laid]]:
-    """Return places of one template, each moved to the best of its neighbours, and the scores."""
+    """Return places of one template, each moved to the best of its neighbours, and the scores, best first."""
     template = places[0].template
     laid = _Laid(
         template,
@@ -384,16 +383,23 @@ def _step(
     values = -1.0 - _overhang(board, near)
     fits = values == -1
     if fits.any():
-        values[fits] = _score(board, near[fits], cells, (kind,))[kind][0]
+        values[fits] = _score(board, near[fits], cells, (kind,), cells == FINE_CELLS)[kind][0]
     values = values.reshape(len(places), -1)
     k = values.argmax(axis=1)
     at = np.arange(len(places)) * values.shape[1] + k
-    return [(float(values.ravel()[i]), near[i : i + 1]) for i in at]
+    found = [(float(values.ravel()[i]), near[i : i + 1]) for i in at]
+    return sorted(found, key=lambda p: -p[0])
 
 
 def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
     """Return each place with its 26 neighbours, itself first."""
-    moves = np.array([(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)], float)
+    return _shifted(laid, [(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)],
+                    step_px, degrees)  # fmt: skip
+
+
+def _shifted(laid: _Laid, moves: Sequence[tuple], step_px: float, degrees: float) -> _Laid:
+    """Return each place after each of the moves: steps across, down, turned."""
+    moves = np.array(moves, float)
     right, down = laid.axes()
     shift = moves[None, :, :1] * right[:, None] + moves[None, :, 1:2] * down[:, None]
     centre = laid.centre[:, None] + shift * step_px
@@ -432,13 +438,18 @@ def outline_of(shape: str, size: tuple[float, float], points: int = 64) -> NDArr
 
 
 def _score(
-    board: _Board, laid: _Laid, cells: int, kinds: Sequence[str] = KINDS
+    board: _Board, laid: _Laid, cells: int, kinds: Sequence[str] = KINDS, slipped: bool = False
 ) -> dict[str, tuple]:
     """Return by kind: scores (n,), -1 where glare hides too much; part scores; thickness and
     evenness of the shore.
+
+    slipped : parts are means over ``SLIPS``.
     """
+    n = len(laid.turn_deg)
+    if slipped:
+        laid = _shifted(laid, SLIPS, SLIP * laid.template.size_px[0], SLIP_DEG)
     pictures = _pictures(board, laid, cells)
-    hidden = unread_share(pictures) > MOST_UNREAD
+    hidden = _mean_of(unread_share(pictures), n) > MOST_UNREAD
     focal = _focal(board, laid)
     size = np.full(len(focal), laid.template.worth)
     answers = {}
@@ -447,9 +458,20 @@ def _score(
         parts = told.values | {"focal": focal, "size": size}
         isles = _islands(board, laid) if kind == "landscape" else np.full(len(focal), np.nan)
         parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
+        parts = {name: _mean_of(values, n) for name, values in parts.items()}
         scores = np.where(hidden, -1.0, _scores(parts, board.part_weights))
-        answers[kind] = scores, parts, told.shore_share, told.shore_evenness
+        shore = (_mean_of(values, n) for values in (told.shore_share, told.shore_evenness))
+        answers[kind] = scores, parts, *shore
     return answers
+
+
+def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
+    """Means of n places over their slips, nan where no slip tells."""
+    values = np.asarray(values, float).reshape(n, -1)
+    told = ~np.isnan(values)
+    number = told.sum(axis=1)
+    means = np.where(told, values, 0).sum(axis=1) / np.maximum(number, 1)
+    return np.where(number > 0, means, np.nan)
 
 
 def _scores(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.float64]:
@@ -531,7 +553,7 @@ def _differs(a: tuple, b: tuple, board: _Board) -> bool:
 
 def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Placement:
     score, kind, laid = placed
-    _, parts, share, evenness = _score(board, laid, FINE_CELLS, (kind,))[kind]
+    _, parts, share, evenness = _score(board, laid, FINE_CELLS, (kind,), slipped=True)[kind]
     near = _moved(laid, SLIP * laid.template.size_px[0], SLIP_DEG)
     near = near[_fits(board, near)]
     slipped = _score(board, near, FINE_CELLS, (kind,))[kind][0] if len(near.turn_deg) else [score]
