@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
-from grader.face.field import blue_white_field, split
 from grader.face.measurements import Banding, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
 from grader.face.stripes import (
@@ -29,6 +28,9 @@ from grader.profile import Profile
 
 #: A run ends at an offset of this share of the band's thickness, and counts from this length.
 OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
+#: From where to where, in thicknesses, the course on both sides of an offset is taken; and how far
+#: apart two offsets of a band are.
+LOOKS, APART = ((1.0, 2.2),), 2.2
 #: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
 CRACK_SHARE = 0.0125
 #: Frothy borders are evened over this share of half a band.
@@ -40,7 +42,9 @@ SPECK_SHARE = 0.7
 #: Found on drawn stripes, checkers, mottle and noise: below it the pattern has no direction to
 #: speak of.
 LEAST_COHERENCE = 0.44
-SAY, BLUR = 0.6, 0.8
+
+
+THROWN = []
 
 
 @dataclass(frozen=True)
@@ -78,11 +82,6 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     if areas.max() >= ONE_COLOUR_SHARE * area:
         return Banding()
     half_px = half_thickness(stripes)
-    water, sky = (reading_lab(regions, profile, reading) for reading in ("water", "sky"))
-    if water is not None and sky is not None and SAY is not None:
-        field = blue_white_field(face, regions, stripes, scale, half_px, (water, sky), SAY)
-        stripes = split(stripes, cv2.GaussianBlur(field, (0, 0), BLUR))
-        half_px = half_thickness(stripes)
     stripes = without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
     crack_px = max(CRACK_SHARE * float(np.sqrt(area)), 1.5)
     orientation_deg, coherence = local_direction(
@@ -130,7 +129,9 @@ def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
         half = float(np.median(_sample(depth, points)))
         points = smooth(points, max(int(half), 3))
         points = _lengthened(points, path.free, mask, 2 * half)
-        pieces = np.split(points, _offsets(points, depth, 2 * half))
+        cuts = _offsets(points, depth, 2 * half)
+        THROWN.extend((points[k], t, 2 * half) for k, t in cuts)
+        pieces = np.split(points, [k for k, _ in cuts])
         for i, piece in enumerate(pieces):
             if len(piece) < 2:
                 continue
@@ -173,37 +174,41 @@ def _lengthened(
     return points
 
 
-def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[int]:
-    """Return where along the path the band is offset by at least 35 % of its thickness.
+def _offsets(points: NDArray, depth: NDArray, thickness_px: float) -> list[tuple[int, float]]:
+    """Return where along the path the band is offset by at least 35 % of its thickness, and the throw, px.
 
     Both sides are led on straight to the place and their distance is taken; a bend leaves both on
     the same side and cancels. At a true offset the band is also narrowed to what the two sides
-    share.
+    share. Looked at from near, for faults close together, and from afar.
     """
-    near, far = max(int(thickness_px), 3), max(int(2.2 * thickness_px), 8)
     n = len(points)
-    if n < 2 * far + 1:
-        return []
-    i = np.arange(far, n - far)
-    left, right = points[i - near], points[i + near]
-    slope_left = (left - points[i - far]) / (far - near)
-    slope_right = (points[i + far] - right) / (far - near)
-    gap = (right - slope_right * near) - (left + slope_left * near)
-    along = slope_left + slope_right
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    offset = np.abs(gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0])
     half = _sample(depth, points)
-    neck = np.lib.stride_tricks.sliding_window_view(half, 2 * near + 1).min(axis=1)[
-        far - near : n - far - near
-    ]
-    hit = (offset >= OFFSET_SHARE * thickness_px) & (
-        neck <= NECK_SHARE * np.minimum(half[i - near], half[i + near])
-    )
+    throw = np.zeros(n)
+    for reach in LOOKS:
+        near, far = (max(round(r * thickness_px), least) for r, least in zip(reach, (2, 6)))
+        if n < 2 * far + 1:
+            continue
+        i = np.arange(far, n - far)
+        left, right = points[i - near], points[i + near]
+        slope_left = (left - points[i - far]) / (far - near)
+        slope_right = (points[i + far] - right) / (far - near)
+        gap = (right - slope_right * near) - (left + slope_left * near)
+        along = slope_left + slope_right
+        along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+        offset = np.abs(gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0])
+        neck = np.lib.stride_tricks.sliding_window_view(half, 2 * near + 1).min(axis=1)[
+            far - near : n - far - near
+        ]
+        hit = (offset >= OFFSET_SHARE * thickness_px) & (
+            neck <= NECK_SHARE * np.minimum(half[i - near], half[i + near])
+        )
+        throw[i[hit]] = np.maximum(throw[i[hit]], offset[hit])
     cuts = []
-    while hit.any():
-        k = int(np.argmax(np.where(hit, offset, -1)))
-        cuts.append(int(i[k]))
-        hit[max(k - far, 0) : k + far + 1] = False
+    apart = max(round(APART * thickness_px), 4)
+    while throw.any():
+        k = int(np.argmax(throw))
+        cuts.append((k, float(throw[k])))
+        throw[max(k - apart, 0) : k + apart + 1] = 0
     return sorted(cuts)
 
 
