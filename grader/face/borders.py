@@ -11,19 +11,24 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.face import Face
 from grader.face.skeleton import resample, smooth
 from grader.face.stripes import SKY, WATER
 
+#: The scale is evened over this share of half a band.
+FIELD_SHARE = 0.15
 #: A border is evened over this share of the band thickness, and goes across the bands where it leaves
 #: their direction by more than this over at least this many thicknesses.
 EVENED, ACROSS_DEG, LEAST_ACROSS = 0.25, 35.0, 0.3
 #: Pieces lie on one fault at most so many thicknesses apart, turned from its line by less than this; a
 #: fault is followed so many thicknesses beyond its last pieces.
-APART, OFF_LINE_DEG, NEAR_LINE, BEYOND = 2.5, 25.0, 0.3, 1.2
+APART, OFF_LINE_DEG, NEAR_LINE, BEYOND = 2.5, 18.0, 0.3, 2.0
 #: How far from the fault its two sides are read, and the largest throw looked for, in thicknesses.
 BESIDE, MOST_THROW = 0.3, 2.5
 #: How well the thrown sides must agree (-1 to 1), and how much better than without a throw.
-LEAST_AGREEMENT, LEAST_GAIN = 0.4, 0.12
+LEAST_AGREEMENT, LEAST_GAIN = 0.4, 0.2
+#: A border's sharpness is read at about so many places.
+MOST_PROFILES = 600
 #: A band is offset from this throw on, in its own thicknesses.
 OFFSET_SHARE = 0.35
 
@@ -38,6 +43,13 @@ class Offset:
     throw_px: float
     thickness_px: float
     across: NDArray
+
+
+def blue_white_field(stripes: NDArray[np.uint8], half_px: float) -> NDArray[np.float32]:
+    """Return the scale from blue, -1, to white, 1, evened a little; 0 where neither is."""
+    signs = (stripes == SKY).astype(np.float32) - (stripes == WATER)
+    field = cv2.GaussianBlur(signs, (0, 0), max(FIELD_SHARE * half_px, 0.8))
+    return np.where(signs == 0, 0, field).astype(np.float32)
 
 
 def trace_borders(field: NDArray, stripes: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
@@ -169,9 +181,7 @@ def _thrown(
     line: NDArray, field: NDArray, orientation_deg: NDArray, thickness_px: float
 ) -> list[Offset]:
     """Return the bands that the fault offsets, by the throw at which its two sides agree best."""
-    along = _along(orientation_deg, line)
-    # One way along the bands for the whole fault.
-    along *= np.sign(along @ along[len(along) // 2])[:, None] + (along @ along[len(along) // 2] == 0)[:, None]
+    along = _beside_fault(line, orientation_deg, thickness_px)
     beside = max(BESIDE * thickness_px, 2.0)
     left, right = (_read(field, line + side * beside * along) for side in (-1, 1))
     lags = np.arange(-int(MOST_THROW * thickness_px), int(MOST_THROW * thickness_px) + 1)
@@ -201,6 +211,17 @@ def _thrown(
     return found
 
 
+def _beside_fault(line: NDArray, orientation_deg: NDArray, thickness_px: float) -> NDArray:
+    """Unit vectors along the bands at the points of a fault, all one way, as the bands run a thickness beside
+    it: on the fault itself the steps bend the direction.
+    """
+    on = _along(orientation_deg, line)
+    ways = [_along(orientation_deg, line + side * thickness_px * on) for side in (-1, 1)]
+    first = ways[0][len(line) // 2]
+    along = sum(way * np.where(way @ first < 0, -1, 1)[:, None] for way in ways)
+    return along / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+
+
 def _read(field: NDArray, points: NDArray) -> NDArray[np.float64]:
     """The scale at points x, y; 0 off the map."""
     at = np.rint(points).astype(int)
@@ -221,3 +242,70 @@ def _agreement(left: NDArray, right: NDArray, lag: int) -> float:
         return -1.0
     size = np.sqrt((a[told] ** 2).sum() * (b[told] ** 2).sum())
     return float((a * b)[told].sum() / size) if size else -1.0
+
+
+def on_face(points: NDArray, scale: float, corner: NDArray) -> NDArray[np.float64]:
+    """Return places of the map, px middles at whole numbers, in working px: the map has a rim of two px."""
+    return (points - 2 + 0.5) / scale + corner
+
+
+def waviness(borders: list[NDArray], thickness_px: float) -> float | None:
+    """Return how far the borders depart from their own course, in band thicknesses: root mean square of the
+    distance to the border evened over four thicknesses; ``None`` where none is long enough.
+    """
+    away = []
+    for border in borders:
+        window = max(round(4 * thickness_px), 5)
+        if len(border) > window:
+            half = window // 4
+            away.append(np.hypot(*(border - smooth(border, window)).T)[half:-half])
+    return float(np.sqrt((np.concatenate(away) ** 2).mean()) / thickness_px) if away else None
+
+
+def border_width(
+    face: Face,
+    borders: list[NDArray],
+    scale: float,
+    corner: NDArray,
+    ends: list[NDArray | None],
+    thickness_px: float,
+) -> float | None:
+    """Return over which width, working px, the colour goes from 10 to 90 % of the way from blue to white.
+
+    Read square to the borders from the colours themselves, up to 40 % of a band on either side; the median
+    over the borders. ``None`` where no border can be read.
+
+    thickness_px : of a band, working px.   ends : L*, a*, b* of blue and white.
+    """
+    if ends[0] is None or ends[1] is None or not borders:
+        return None
+    axis = (ends[1] - ends[0]).astype(np.float32)
+    reach = max(0.4 * thickness_px, 3.0)
+    out = np.linspace(-reach, reach, 2 * int(4 * reach) + 1)
+    rows = []
+    every = max(sum(map(len, borders)) // MOST_PROFILES, 1)
+    for border in borders:
+        points = on_face(smooth(border, 5), scale, corner) - 0.5
+        tangent = np.gradient(points, axis=0)
+        tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+        at, way = points[2:-2:every], tangent[2:-2:every]
+        x = (at[:, :1] - way[:, 1:] * out).astype(np.float32)
+        y = (at[:, 1:] + way[:, :1] * out).astype(np.float32)
+        if len(at):
+            rows.append(cv2.remap(face.lab, x, y, cv2.INTER_LINEAR) @ axis)
+    if not rows:
+        return None
+    profiles = np.vstack(rows)
+    quarter = max(len(out) // 5, 1)
+    low, high = profiles[:, :quarter].mean(axis=1), profiles[:, -quarter:].mean(axis=1)
+    told = np.abs(high - low) > 0.3 * float(axis @ axis)
+    if told.sum() < 8:
+        return None
+    profiles = (profiles - low[:, None])[told] / (high - low)[told, None]
+    # Each is laid with its own middle on the others', so that a wander of the line widens nothing.
+    middle = np.abs(profiles - 0.5)[:, quarter:-quarter].argmin(axis=1) + quarter - len(out) // 2
+    laid = np.stack([np.roll(p, -m) for p, m in zip(profiles, middle, strict=True)])
+    usual = np.maximum.accumulate(np.median(laid, axis=0)[quarter:-quarter])
+    inner = out[quarter:-quarter]
+    start, stop = (float(np.interp(level, usual, inner)) for level in (0.1, 0.9))
+    return stop - start
