@@ -120,6 +120,7 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
         border_width_px=border_width(face, borders, scale, corner, ends, 2 * half_px / scale),
         offsets=len(offsets),
         throw_px=float(np.median([o.throw_px for o in offsets])) / scale if offsets else None,
+        faults=tuple(on_face(o.across, scale, corner) for o in offsets),
         borders=tuple(on_face(border, scale, corner) for border in borders),
         offset_places=tuple(
             (*on_face(o.place, scale, corner).tolist(), o.throw_px / scale, o.thickness_px / scale)
@@ -258,7 +259,9 @@ def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Band
         return Banding()
     lengths = np.array([length_px(run.points) + 1 for run in runs])
     # Near its ends a run is rounded off.
-    trimmed = [run.along_px[int(run.thickness_px / 2) : -int(run.thickness_px / 2) - 1] for run in runs]
+    trimmed = [
+        run.along_px[int(run.thickness_px / 2) : -int(run.thickness_px / 2) - 1] for run in runs
+    ]
     all_along = np.concatenate([*trimmed, [run.thickness_px for run in runs]])
     thickness = float(np.average([run.thickness_px for run in runs], weights=lengths)) / scale
     return Banding(

@@ -75,7 +75,8 @@ class Banding:
     waviness : root mean square of the borders' departure from their own course, band thicknesses.
     offsets : bands offset by faults, counted once for each fault.   throw_px : median, working px.
     borders : (n, 2) x, y in working px each, where blue meets white.
-    offset_places : x, y, throw and thickness of the band there, working px.
+    offset_places : x, y, throw and thickness of the band there, working px.   faults : (n, 2) x, y,
+    the bit of a fault within each of these bands.
     """
 
     continuity: float | None = None
@@ -93,6 +94,7 @@ class Banding:
     throw_px: float | None = None
     borders: tuple[NDArray, ...] = ()
     offset_places: tuple[tuple[float, float, float, float], ...] = ()
+    faults: tuple[NDArray, ...] = ()
 
 
 @dataclass(frozen=True)

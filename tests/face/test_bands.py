@@ -207,7 +207,7 @@ def faulted(throw, lean=0.25, thickness=25, size=400):
     return np.where((y - throw * right) // thickness % 2 == 0, BLUE, WHITE)
 
 
-@pytest.mark.parametrize("throw", [10, 15])
+@pytest.mark.parametrize("throw", [13, 18])
 def test_a_fault_offsets_every_band_it_crosses_by_its_throw(throw):
     # Sixteen bands of 25 px, each crossed once; those at the rim may be lost.
     bands = bands_of(faulted(throw))
@@ -240,7 +240,9 @@ def test_the_width_of_a_border_is_that_of_the_blur_it_was_drawn_with(sigma):
     lab = np.float32([COLOURS[BLUE], COLOURS[WHITE]])[(codes == WHITE).astype(int)]
     face = Face(None, cv2.GaussianBlur(lab, (0, 0), sigma), codes > 0, 1.0, (0.0, 0.0), None)
     colour = {
-        name: RegionColour(light, float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360), 0.0)
+        name: RegionColour(
+            light, float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360), 0.0
+        )
         for name, (light, a, b) in (("blue", COLOURS[BLUE]), ("white", COLOURS[WHITE]))
     } | {"host": None}
     bands = measure_bands(face, Regions(codes, {}, {}, colour, 0.0), BANDED)
