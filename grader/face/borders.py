@@ -6,6 +6,7 @@ one side on the other. A single border across is froth, or the end of a band.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -197,7 +198,7 @@ def _thrown(
     sign = np.sign(left) * (np.abs(left) > 0.15)
     edges = np.flatnonzero(np.diff(np.concatenate([[2], sign, [2]])) != 0)
     found = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         middle = (a + b) // 2
         if sign[a] == 0 or b - a < 3 or not 0 <= middle + lag < len(line):
             continue

@@ -1,6 +1,7 @@
 """Banded faces: stripes along a bent coordinate, and the truth of their continuity."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -233,7 +234,7 @@ def _breaks(path: _Path, offsets: tuple[float, ...], least: float) -> list[tuple
     """Return x, y (px of the map) and throw (radii) where a fault throws a band that is seen on both its sides."""
     found = []
     seen = np.flatnonzero(path.present)
-    for last, i in zip(seen[:-1], seen[1:], strict=True):
+    for last, i in pairwise(seen):
         changed = int(path.block[i]) ^ int(path.block[last])
         thrown = _thrown(offsets, changed)
         if i - last <= MOST_COLUMNS and thrown >= least:
