@@ -34,6 +34,9 @@ from grader.profile import SCENE_PARTS, Profile
 #: turned; and so that no grain of the map counts, each px shows what most around it is (sigma, px).
 MAPS_PX = (36, 72, 144, 288)
 CELL_PX, AROUND_PX = 2.0, 0.9
+#: Side of the table for a face as large as a square, px: finer than any map. A face is round where its
+#: second moments along and across differ by less than this share of their sum.
+TABLE_PX, ROUND = 640, 0.08
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
 COARSE_CELLS, FINE_CELLS = 240, 700
 #: Turns tried first; places are this share of the short side apart.
@@ -65,14 +68,44 @@ PLACES_AT_ONCE, CELLS_OF_PLACES = 256, 400
 
 
 @dataclass(frozen=True)
+class _Table:
+    """How a face is laid for the search: turned by its own shape, so that the search goes the same
+    way however it lies in the photo.
+
+    matrix : (2, 3), px of the face to px of the table.   turn_deg : of the table's level in the face,
+    counter-clockwise.   scale : px of the table for one px of the face.
+    """
+
+    matrix: NDArray
+    turn_deg: float
+    scale: float
+
+    def laid(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points x, y of the face, (n, 2), on the table."""
+        return points @ self.matrix[:, :2].T + self.matrix[:, 2]
+
+    def in_face(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points of the table, (n, 2), in the face."""
+        return (points - self.matrix[:, 2]) @ np.linalg.inv(self.matrix[:, :2]).T
+
+
+@dataclass(frozen=True)
 class _Map:
-    """The face made small: ``readings`` (h, w) of SKY, WATER, SHORE, UNREADABLE, OFF outside; px of
-    it for one px of the face, and the px of the face at its corner.
+    """The face on the table made small: ``readings`` (h, w) of SKY, WATER, SHORE, UNREADABLE, OFF
+    outside; px of it for one px of the face, and how the table lies.
     """
 
     readings: NDArray[np.uint8]
     scale: float
-    corner: NDArray
+    table: _Table
+
+    def laid(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points x, y of the face, (n, 2), in px of this map."""
+        return self.table.laid(points) * self.scale / self.table.scale
+
+    def in_face(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points of this map, (n, 2), in the face."""
+        return self.table.in_face(points * self.table.scale / self.scale)
 
 
 @dataclass(frozen=True)
@@ -143,7 +176,7 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     The face may lie in the photo at any turn: the picture is looked for at every one. Templates are
     the profile's, or shares of the face without a scale. A line more never makes a place better.
     """
-    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    maps = _maps(regions.codes, face.mask, profile)
     if not (maps[-1].readings % UNREADABLE).any():
         return Scene(dict.fromkeys(SCENE_PARTS))
     board = _board(maps, regions, lines, profile)
@@ -171,7 +204,7 @@ def place_scores(
     size_px : width and height of the oval, working px; the width is level in the picture.
     poses : ndarray of shape (n, 3): x, y in working px and the direction of the width, counter-clockwise.
     """
-    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    maps = _maps(regions.codes, face.mask, profile)
     scores = np.zeros(len(poses))
     if not len(poses) or not (maps[-1].readings % UNREADABLE).any():
         return scores
@@ -179,41 +212,87 @@ def place_scores(
     width, height = (side * scale for side in size_px)
     # All have one size here, so it does not count.
     oval = Template("oval", "oval", (width, height), None, 1.0)
-    centre = (np.asarray(poses, float)[:, :2] - maps[-1].corner) * scale
+    poses = np.asarray(poses, float)
+    centre, turn = maps[-1].laid(poses[:, :2]), poses[:, 2] - maps[-1].table.turn_deg
     for at in range(0, len(poses), PLACES_AT_ONCE):
         part = slice(at, at + PLACES_AT_ONCE)
-        laid = _Laid(oval, centre[part], np.asarray(poses, float)[part, 2])
+        laid = _Laid(oval, centre[part], turn[part])
         by_kind = _score(board, laid, CELLS_OF_PLACES)
         scores[part] = np.max([told[0] for told in by_kind.values()], axis=0)
     return np.maximum(scores, 0.0)
 
 
-def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Map:
-    """Return the map of a face as large as a square of that side; each px holds what most of it and
-    around it shows.
-    """
-    x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
-    if w == 0:
-        return _Map(np.zeros((1, 1), np.uint8), 1.0, np.zeros(2))
-    scale = side_px / float(np.sqrt(np.count_nonzero(mask)))
-    # Every few px are enough here, and the rest is averaged.
-    every = max(int(1 / (4 * scale)), 1)
-    part = slice(y, y + h, every), slice(x, x + w, every)
-    codes, mask = codes[part], mask[part]
-    size = (max(round(w * scale), 1), max(round(h * scale), 1))
-    plane_of = np.full(256, 3, np.uint8)
+def _maps(codes: NDArray, mask: NDArray[np.bool_], profile: Profile) -> tuple[_Map, ...]:
+    """Return the maps of a face, from small to large."""
+    if not mask.any():
+        empty = _Table(np.eye(2, 3), 0.0, 1.0)
+        return tuple(_Map(np.zeros((1, 1), np.uint8), 1.0, empty) for _ in MAPS_PX)
+    plane_of = np.full(256, 4, np.uint8)
     for code, colour in enumerate(profile.colours, start=1):
         if colour.reads_as in ORDER:
-            plane_of[code] = ORDER.index(colour.reads_as)
-    which = plane_of[codes]
-    planes = np.dstack([((which == plane) & mask).astype(np.float32) for plane in range(4)])
-    way = cv2.INTER_AREA if codes.shape[1] >= size[0] else cv2.INTER_LINEAR
-    planes = cv2.resize(planes, size, interpolation=way)
-    inside = planes.sum(axis=2) > 0.5
-    planes = cv2.GaussianBlur(planes, (0, 0), AROUND_PX, borderType=cv2.BORDER_CONSTANT)
-    small = np.where(inside, planes.argmax(axis=2) + 1, 0)
+            plane_of[code] = ORDER.index(colour.reads_as) + 1
+    planes = np.where(mask, plane_of[codes], OFF).astype(np.uint8)
+    table, size = _table(planes)
+    # The nearest px will do: the table's px are finer than those of any map.
+    planes = cv2.warpAffine(planes, _of_corners(table.matrix), size, flags=cv2.INTER_NEAREST)
+    return tuple(_small(planes, table, side) for side in MAPS_PX)
+
+
+def _table(planes: NDArray[np.uint8]) -> tuple[_Table, tuple[int, int]]:
+    """Return how a face is laid, and width and height of the table.
+
+    Its long axis lies level; of a round face the way from its middle to that of its pattern does.
+    """
+    inside = (planes != OFF).astype(np.uint8)
+    m = cv2.moments(inside, binaryImage=True)
+    middle = np.array([m["m10"], m["m01"]]) / m["m00"] + 0.5
+    pattern = cv2.moments(np.isin(planes, (1, 2)).astype(np.uint8), binaryImage=True)
+    aside = np.zeros(2)
+    if pattern["m00"]:
+        aside = np.array([pattern["m10"], pattern["m01"]]) / pattern["m00"] + 0.5 - middle
+    across = np.array([m["mu20"] - m["mu02"], 2 * m["mu11"]])
+    longer = float(np.hypot(*across)) / (m["mu20"] + m["mu02"])
+    angle = np.arctan2(across[1], across[0]) / 2
+    if longer < ROUND:
+        angle = np.arctan2(aside[1], aside[0])
+    elif aside @ (np.cos(angle), np.sin(angle)) < 0:
+        angle += np.pi
+    scale = TABLE_PX / float(np.sqrt(m["m00"]))
+    right = scale * np.array([np.cos(angle), np.sin(angle)])
+    matrix = np.array([[right[0], right[1], 0.0], [-right[1], right[0], 0.0]])
+    contours, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    rim = (np.vstack([contour[:, 0] for contour in contours]) + 0.5) @ matrix[:, :2].T
+    matrix[:, 2] = 0.75 * scale - rim.min(axis=0)
+    size = np.ceil(np.ptp(rim, axis=0) + 1.5 * scale).astype(int)
+    return _Table(matrix, float(-np.degrees(angle)), scale), (int(size[0]), int(size[1]))
+
+
+def _of_corners(matrix: NDArray) -> NDArray:
+    """The matrix as OpenCV takes it: px counted from their middles, not from their corners."""
+    half = np.full(2, 0.5)
+    return np.hstack([matrix[:, :2], (matrix[:, 2] + matrix[:, :2] @ half - half)[:, None]])
+
+
+def _small(planes: NDArray[np.uint8], table: _Table, side_px: int) -> _Map:
+    """Return the map of a face as large as a square of that side; each px holds what most of it and
+    around it shows.
+
+    planes : what the table shows, 1 to 3 in the order of ``ORDER``, 4 unread, ``OFF`` outside.
+    """
+    factor = side_px / float(np.sqrt(np.count_nonzero(planes)))
+    # Every few px are enough here, and the rest is averaged.
+    every = max(int(1 / (4 * factor)), 1)
+    h, w = planes.shape
+    size = (max(round(w * factor), 1), max(round(h * factor), 1))
+    seen = planes[::every, ::every]
+    shown = np.dstack([(seen == plane).astype(np.float32) for plane in range(1, 5)])
+    way = cv2.INTER_AREA if seen.shape[1] >= size[0] else cv2.INTER_LINEAR
+    shown = cv2.resize(shown, size, interpolation=way)
+    inside = shown.sum(axis=2) > 0.5
+    shown = cv2.GaussianBlur(shown, (0, 0), AROUND_PX, borderType=cv2.BORDER_CONSTANT)
+    small = np.where(inside, shown.argmax(axis=2) + 1, 0)
     readings = np.where(small == 4, UNREADABLE, small).astype(np.uint8)
-    return _Map(readings, scale, np.array([x, y], float))
+    return _Map(readings, factor * table.scale, table)
 
 
 def _board(maps, regions: Regions, lines: Sequence[Line], profile: Profile) -> _Board:
@@ -245,7 +324,7 @@ def _spots(lines: Sequence[Line], small: _Map) -> tuple[NDArray, NDArray]:
     for line in lines:
         weight = {"crack": 1.0, "uncertain": 0.5}.get(line.kind, 0.0)
         if weight and len(line.points) > 1:
-            points = (line.points - small.corner) * small.scale
+            points = small.laid(line.points)
             steps = np.diff(points, axis=0)
             for start, step in zip(points[:-1], steps, strict=True):
                 n = max(int(np.ceil(np.hypot(*step) / 3)), 1)
@@ -294,19 +373,11 @@ def _rooms(board: _Board, templates: Sequence[Template]) -> dict:
     """Return by shape and ratio the room at each turn of half a circle, on the middle map."""
     small = board.maps[1]
     inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
-    # Turns are counted from the face's own long axis, so that they turn with it.
-    axis_deg = _long_axis_deg(inside)
     rooms = {}
     for shape, ratio in {(t.shape, t.ratio) for t in templates}:
-        turns = axis_deg + np.arange(0, 180, TURN_STEP_DEG)
+        turns = np.arange(0, 180, TURN_STEP_DEG)
         rooms[shape, ratio] = [(t, *room(inside, ratio, shape, t), factor) for t in turns]
     return rooms
-
-
-def _long_axis_deg(inside: NDArray[np.bool_]) -> float:
-    """Return the direction of the face's long axis, 0 to 180, counter-clockwise."""
-    m = cv2.moments(inside.astype(np.uint8), binaryImage=True)
-    return float(-np.degrees(np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])) / 2 % 180)
 
 
 def _everywhere(template: Template, rooms) -> _Laid | None:
@@ -558,7 +629,7 @@ def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Pla
     near = near[_fits(board, near)]
     slipped = _score(board, near, FINE_CELLS, (kind,))[kind][0] if len(near.turn_deg) else [score]
     small, template = board.maps[-1], laid.template
-    centre = laid.centre[0] / small.scale + small.corner
+    centre = small.in_face(laid.centre)[0]
     told = {part: float(parts[part][0]) for part in SCENE_PARTS}
     size_px = tuple(side / small.scale for side in template.size_px)
     return Placement(
@@ -566,7 +637,7 @@ def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Pla
         shape=template.shape,
         kind=kind,
         centre_px=(float(centre[0]), float(centre[1])),
-        turn_deg=float(laid.turn_deg[0] % 360),
+        turn_deg=float((laid.turn_deg[0] + small.table.turn_deg) % 360),
         size_px=size_px,
         size_mm=template.size_mm,
         score=score,

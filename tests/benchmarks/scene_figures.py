@@ -494,7 +494,7 @@ def exhaustive(face: Drawn, profile: Profile) -> float:
     """Return the best score over the whole grid of places, turns and templates."""
     mask = face.codes > 0
     regions = Regions(face.codes, {}, {}, face.colour, 0.0)
-    maps = tuple(search._small(face.codes, mask, profile, side) for side in search.MAPS_PX)
+    maps = search._maps(face.codes, mask, profile)
     board = search._board(maps, regions, face.lines, profile)
     mm = face.mm_per_px / maps[-1].scale
     h, w = maps[-1].readings.shape
