@@ -7,7 +7,7 @@ tests hold each of those against this table.
 from dataclasses import dataclass
 
 #: Raised by whoever changes what any measurement returns; models of another version are refused.
-MEASUREMENT_VERSION = 4
+MEASUREMENT_VERSION = 5
 
 #: Codes in a regions layer that are not colour classes.
 BACKGROUND, UNREADABLE = 0, 9
@@ -72,6 +72,59 @@ MEASURES: dict[str, Measure] = {
             "mean band thickness along the runs, px of the full-size photo",
         ),
         Measure("thickness_mm", "mm", 0, None, "mean band thickness along the runs"),
+        Measure(
+            "thickness_spread_px",
+            "px",
+            0,
+            None,
+            "standard deviation of the band thickness along the runs, px of the full-size photo",
+        ),
+        Measure(
+            "thickness_spread_mm",
+            "mm",
+            0,
+            None,
+            "standard deviation of the band thickness along the runs",
+        ),
+        Measure(
+            "direction_spread_deg",
+            "deg",
+            0,
+            None,
+            "axial standard deviation of the direction along the runs",
+        ),
+        Measure(
+            "border_width_px",
+            "px",
+            0,
+            None,
+            "width over which the colour goes from 10 to 90 % from blue to white, px of the full-size photo",
+        ),
+        Measure(
+            "border_width_mm",
+            "mm",
+            0,
+            None,
+            "width over which the colour goes from 10 to 90 % from blue to white",
+        ),
+        Measure(
+            "waviness",
+            "",
+            0,
+            None,
+            "departure of the borders from their own course (root mean square) / band thickness",
+        ),
+        Measure(
+            "offsets",
+            "count",
+            0,
+            None,
+            "bands offset by faults, by 35 % of their thickness or more",
+        ),
+        Measure(
+            "throw_px", "px", 0, None, "median throw of the offsets, px of the full-size photo"
+        ),
+        Measure("throw_mm", "mm", 0, None, "median throw of the offsets"),
         Measure("crack_count", "count", 0, None, "lines of class crack"),
         Measure(
             "crack_length_px",

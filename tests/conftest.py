@@ -79,7 +79,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
             colour={"blue": colour, "white": RegionColour(85.0, 4.0, 90.0, 3.0), "host": None},
             glare_share=0.05,
         ),
-        banding=Banding(0.8, 0.9, 3, 90.0, 12.0, 35.0, 0.7),
+        banding=Banding(0.8, 0.9, 3, 90.0, 12.0, 35.0, 0.7, 2.0, 5.0, 3.0, 0.04, 2, 6.0),
         lines=lines,
         scene=Scene({part: 0.5 for part in SCENE_PARTS}),
         face_area_px=w * h,

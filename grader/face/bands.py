@@ -1,16 +1,26 @@
 """Bands of the face: stripes of the sky and water classes, followed along their middle lines."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import compress
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.borders import (
+    Offset,
+    blue_white_field,
+    border_width,
+    find_offsets,
+    on_face,
+    trace_borders,
+    waviness,
+)
 from grader.face.face import Face
 from grader.face.measurements import Banding, Regions
 from grader.face.skeleton import length_px, paths, resample, smooth, thin
 from grader.face.stripes import (
+    OTHER,
     OUTSIDE,
     SKY,
     WATER,
@@ -22,14 +32,14 @@ from grader.face.stripes import (
     without_specks,
     without_threads,
 )
-from grader.face.structure import axial_mean
+from grader.face.structure import axial_mean, axial_spread
 from grader.photo.colour import delta_e_2000
 from grader.profile import Profile
 
 #: A run ends at an offset of this share of the band's thickness, and counts from this length.
 OFFSET_SHARE, NECK_SHARE, LEAST_RUN_MM, LEAST_RUN_SHARE = 0.35, 0.75, 1.0, 0.02
 #: Breaks shorter than this share of the width are cracks, not gaps: they do not end a run.
-CRACK_SHARE = 0.0125
+CRACK_SHARE = 0.03
 #: Frothy borders are evened over this share of half a band.
 FROTH_SHARE = 0.25
 #: From this share of one class on the face has one colour and no bands.
@@ -43,14 +53,15 @@ LEAST_COHERENCE = 0.44
 
 @dataclass(frozen=True)
 class _Run:
-    """One unbroken run: points x, y one px apart, and whether its two ends lie at a gap (not at an
-    edge or an offset).
+    """One unbroken run: points x, y one px apart, whether its two ends lie at a gap (not at an
+    edge or an offset), and the thickness at each point.
     """
 
     stripe: int
     points: NDArray
     thickness_px: float
     at_gap: tuple[bool, bool]
+    along_px: NDArray
 
 
 @dataclass(frozen=True)
@@ -83,8 +94,12 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     )
     if coherence < LEAST_COHERENCE:
         return Banding()
+    scale_field = blue_white_field(stripes, half_px)
+    borders = trace_borders(scale_field, stripes)
+    offsets = find_offsets(borders, scale_field, orientation_deg, 2 * half_px)
     stripes = smeared(stripes, orientation_deg, crack_px, FROTH_SHARE * half_px)
-    runs = [run for stripe in (WATER, SKY) for run in _runs(stripes, stripe)]
+    parted = _parted(stripes, offsets)
+    runs = [run for stripe in (WATER, SKY) for run in _runs(parted, stripe)]
     runs = [run for run in runs if _follows(run, orientation_deg)]
     if not runs:
         return Banding()
@@ -92,9 +107,34 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
     ground = _ground(stripes, runs, gaps)
     kept = [run.stripe != ground for run in runs]
     runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))
-    return _banding(
+    banding = _banding(
         runs, gaps, stripes, scale, face.mm_per_px, coherence, _contrast(regions, profile)
     )
+    if banding.continuity is None:
+        return banding
+    ends = [reading_lab(regions, profile, reading) for reading in ("water", "sky")]
+    corner = np.array(cv2.boundingRect(face.mask.astype(np.uint8))[:2])
+    return replace(
+        banding,
+        waviness=waviness(borders, 2 * half_px),
+        border_width_px=border_width(face, borders, scale, corner, ends, 2 * half_px / scale),
+        offsets=len(offsets),
+        throw_px=float(np.median([o.throw_px for o in offsets])) / scale if offsets else None,
+        faults=tuple(on_face(o.across, scale, corner) for o in offsets),
+        borders=tuple(on_face(border, scale, corner) for border in borders),
+        offset_places=tuple(
+            (*on_face(o.place, scale, corner).tolist(), o.throw_px / scale, o.thickness_px / scale)
+            for o in offsets
+        ),
+    )
+
+
+def _parted(stripes: NDArray[np.uint8], offsets: list[Offset]) -> NDArray[np.uint8]:
+    """Return the map with the bands parted where faults offset them."""
+    parted = stripes.copy()
+    for offset in offsets:
+        cv2.polylines(parted, [np.rint(offset.across).astype(np.int32)], False, OTHER, 2)
+    return np.where(stripes == OUTSIDE, OUTSIDE, parted).astype(np.uint8)
 
 
 def _follows(run: _Run, orientation_deg: NDArray) -> bool:
@@ -132,7 +172,7 @@ def _runs(stripes: NDArray, stripe: int) -> list[_Run]:
                 free and float(_sample(face_depth, end[None])[0]) > 3
                 for free, end in zip(ends, piece[[0, -1]], strict=True)
             )
-            runs.append(_Run(stripe, piece, 2 * half, at_gap))
+            runs.append(_Run(stripe, piece, 2 * half, at_gap, 2 * _sample(depth, piece)))
     return runs
 
 
@@ -204,7 +244,7 @@ def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Band
     steps = np.vstack(
         [np.diff(smooth(run.points, max(int(run.thickness_px), 5)), axis=0) for run in runs]
     )
-    direction_deg, _ = axial_mean(
+    direction_deg, agreement = axial_mean(
         np.degrees(np.arctan2(-steps[:, 1], steps[:, 0])), np.hypot(*steps.T) + 1e-9
     )
     along = np.array([np.cos(np.radians(direction_deg)), -np.sin(np.radians(direction_deg))])
@@ -218,6 +258,11 @@ def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Band
     if bands < 2:
         return Banding()
     lengths = np.array([length_px(run.points) + 1 for run in runs])
+    # Near its ends a run is rounded off.
+    trimmed = [
+        run.along_px[int(run.thickness_px / 2) : -int(run.thickness_px / 2) - 1] for run in runs
+    ]
+    all_along = np.concatenate([*trimmed, [run.thickness_px for run in runs]])
     thickness = float(np.average([run.thickness_px for run in runs], weights=lengths)) / scale
     return Banding(
         continuity=float(np.minimum(lengths / width, 1).mean()),
@@ -229,6 +274,8 @@ def _banding(runs, gaps, stripes, scale, mm_per_px, coherence, contrast) -> Band
         thickness_px=thickness,
         contrast_de00=contrast,
         confidence=coherence,
+        thickness_spread_px=float(all_along.std()) / scale,
+        direction_spread_deg=axial_spread(agreement),
     )
 
 

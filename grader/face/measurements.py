@@ -69,6 +69,14 @@ class Banding:
     direction_deg : 0 <= d < 180, 0 level, counter-clockwise as seen on the upright photo.
     thickness_px : mean along the runs, working px.   contrast_de00 : CIEDE2000 between blue and white.
     confidence : coherence of the structure tensor, 0 to 1.
+    thickness_spread_px : standard deviation along the runs, working px.
+    direction_spread_deg : axial standard deviation of the runs, from 0.
+    border_width_px : 10 to 90 % of the way from blue to white, working px: how sharp a border is.
+    waviness : root mean square of the borders' departure from their own course, band thicknesses.
+    offsets : bands offset by faults, counted once for each fault.   throw_px : median, working px.
+    borders : (n, 2) x, y in working px each, where blue meets white.
+    offset_places : x, y, throw and thickness of the band there, working px.   faults : (n, 2) x, y,
+    the bit of a fault within each of these bands.
     """
 
     continuity: float | None = None
@@ -78,6 +86,15 @@ class Banding:
     thickness_px: float | None = None
     contrast_de00: float | None = None
     confidence: float | None = None
+    thickness_spread_px: float | None = None
+    direction_spread_deg: float | None = None
+    border_width_px: float | None = None
+    waviness: float | None = None
+    offsets: int | None = None
+    throw_px: float | None = None
+    borders: tuple[NDArray, ...] = ()
+    offset_places: tuple[tuple[float, float, float, float], ...] = ()
+    faults: tuple[NDArray, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -29,16 +29,26 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
 from grader.profile import SCENE_PARTS, Profile
 
-#: Longer sides of the maps on which templates are laid; the one with px nearest to cells is read.
-MAPS_PX = (40, 80, 160)
+#: Sides of the maps on which templates are laid, for a face as large as such a square; the one with
+#: px nearest to half a cell is read. Counted from the area, they stay as they are when the photo is
+#: turned; and so that no grain of the map counts, each px shows what most around it is (sigma, px).
+MAPS_PX = (36, 72, 144, 288)
+CELL_PX, AROUND_PX = 2.0, 0.9
+#: Side of the table for a face as large as a square, px: finer than any map. A face is round where its
+#: second moments along and across differ by less than this share of their sum.
+TABLE_PX, ROUND = 640, 0.08
 #: Cells of a picture, about: while looking for candidates, and for the score that counts.
 COARSE_CELLS, FINE_CELLS = 240, 700
 #: Turns tried first; places are this share of the short side apart.
-TURN_STEP_DEG, PLACE_STEP = 12.0, 0.14
-#: How many candidates of each kind are followed, and how far behind the first they may be; the steps:
-#: share of the short side, degrees.
-FOLLOWED, WORTH_FOLLOWING = {"landscape": 40, "stream": 12}, 40.0
-STEPS = ((0.07, 6.0), (0.05, 4.0), (0.04, 2.0), (0.02, 2.0), (0.02, 1.0))
+TURN_STEP_DEG, PLACE_STEP = 8.0, 0.14
+#: How many candidates of each kind are followed, and how far behind the first they may be.
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 240, "stream": 40}, 40.0
+#: The moves: share of the short side, degrees, cells of a picture, and what share of a template's
+#: candidates goes on to the next.
+STEPS = (
+    (0.07, 6.0, 300, 0.5), (0.05, 4.0, 400, 0.4), (0.04, 2.0, FINE_CELLS, 0.5), (0.04, 2.0, FINE_CELLS, 0.7),
+    (0.02, 2.0, FINE_CELLS, 0.7), (0.02, 1.0, FINE_CELLS, 1.0),
+)  # fmt: skip
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: In the order in which they lie in a landscape, from above.
@@ -49,21 +59,53 @@ LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 20.0}
 CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
-#: What the hand that draws round a template is off by: share of its width, degrees.
+#: What the hand that draws round a template is off by: share of its width, degrees. The parts of a
+#: place are means over these slips (across, down, turned), so that no place scores by a hair.
 SLIP, SLIP_DEG = 0.02, 3.0
+SLIPS = ((0, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
 #: Given places are looked at so many at a time, in so many cells each.
 PLACES_AT_ONCE, CELLS_OF_PLACES = 256, 400
 
 
 @dataclass(frozen=True)
+class _Table:
+    """How a face is laid for the search: turned by its own shape, so that the search goes the same
+    way however it lies in the photo.
+
+    matrix : (2, 3), px of the face to px of the table.   turn_deg : of the table's level in the face,
+    counter-clockwise.   scale : px of the table for one px of the face.
+    """
+
+    matrix: NDArray
+    turn_deg: float
+    scale: float
+
+    def laid(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points x, y of the face, (n, 2), on the table."""
+        return points @ self.matrix[:, :2].T + self.matrix[:, 2]
+
+    def in_face(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points of the table, (n, 2), in the face."""
+        return (points - self.matrix[:, 2]) @ np.linalg.inv(self.matrix[:, :2]).T
+
+
+@dataclass(frozen=True)
 class _Map:
-    """The face made small: ``readings`` (h, w) of SKY, WATER, SHORE, UNREADABLE, OFF outside; px of
-    it for one px of the face, and the px of the face at its corner.
+    """The face on the table made small: ``readings`` (h, w) of SKY, WATER, SHORE, UNREADABLE, OFF
+    outside; px of it for one px of the face, and how the table lies.
     """
 
     readings: NDArray[np.uint8]
     scale: float
-    corner: NDArray
+    table: _Table
+
+    def laid(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points x, y of the face, (n, 2), in px of this map."""
+        return self.table.laid(points) * self.scale / self.table.scale
+
+    def in_face(self, points: NDArray) -> NDArray[np.float64]:
+        """Return points of this map, (n, 2), in the face."""
+        return self.table.in_face(points * self.table.scale / self.scale)
 
 
 @dataclass(frozen=True)
@@ -134,7 +176,7 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     The face may lie in the photo at any turn: the picture is looked for at every one. Templates are
     the profile's, or shares of the face without a scale. A line more never makes a place better.
     """
-    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    maps = _maps(regions.codes, face.mask, profile)
     if not (maps[-1].readings % UNREADABLE).any():
         return Scene(dict.fromkeys(SCENE_PARTS))
     board = _board(maps, regions, lines, profile)
@@ -162,7 +204,7 @@ def place_scores(
     size_px : width and height of the oval, working px; the width is level in the picture.
     poses : ndarray of shape (n, 3): x, y in working px and the direction of the width, counter-clockwise.
     """
-    maps = tuple(_small(regions.codes, face.mask, profile, side) for side in MAPS_PX)
+    maps = _maps(regions.codes, face.mask, profile)
     scores = np.zeros(len(poses))
     if not len(poses) or not (maps[-1].readings % UNREADABLE).any():
         return scores
@@ -170,37 +212,87 @@ def place_scores(
     width, height = (side * scale for side in size_px)
     # All have one size here, so it does not count.
     oval = Template("oval", "oval", (width, height), None, 1.0)
-    centre = (np.asarray(poses, float)[:, :2] - maps[-1].corner) * scale
+    poses = np.asarray(poses, float)
+    centre, turn = maps[-1].laid(poses[:, :2]), poses[:, 2] - maps[-1].table.turn_deg
     for at in range(0, len(poses), PLACES_AT_ONCE):
         part = slice(at, at + PLACES_AT_ONCE)
-        laid = _Laid(oval, centre[part], np.asarray(poses, float)[part, 2])
+        laid = _Laid(oval, centre[part], turn[part])
         by_kind = _score(board, laid, CELLS_OF_PLACES)
         scores[part] = np.max([told[0] for told in by_kind.values()], axis=0)
     return np.maximum(scores, 0.0)
 
 
-def _small(codes: NDArray, mask: NDArray, profile: Profile, side_px: int) -> _Map:
-    """Return the map whose longer side is that long; each px holds what most of it shows."""
-    x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
-    if w == 0:
-        return _Map(np.zeros((1, 1), np.uint8), 1.0, np.zeros(2))
-    # Every few px are enough here, and the rest is averaged.
-    every = max(int(max(w, h) / (4 * side_px)), 1)
-    part = slice(y, y + h, every), slice(x, x + w, every)
-    codes, mask = codes[part], mask[part]
-    scale = side_px / max(w, h)
-    size = (max(round(w * scale), 1), max(round(h * scale), 1))
-    plane_of = np.full(256, 3, np.uint8)
+def _maps(codes: NDArray, mask: NDArray[np.bool_], profile: Profile) -> tuple[_Map, ...]:
+    """Return the maps of a face, from small to large."""
+    if not mask.any():
+        empty = _Table(np.eye(2, 3), 0.0, 1.0)
+        return tuple(_Map(np.zeros((1, 1), np.uint8), 1.0, empty) for _ in MAPS_PX)
+    plane_of = np.full(256, 4, np.uint8)
     for code, colour in enumerate(profile.colours, start=1):
         if colour.reads_as in ORDER:
-            plane_of[code] = ORDER.index(colour.reads_as)
-    which = plane_of[codes]
-    planes = np.dstack([((which == plane) & mask).astype(np.float32) for plane in range(4)])
-    way = cv2.INTER_AREA if codes.shape[1] >= size[0] else cv2.INTER_LINEAR
-    planes = cv2.resize(planes, size, interpolation=way)
-    small = np.where(planes.sum(axis=2) > 0.5, planes.argmax(axis=2) + 1, 0)
+            plane_of[code] = ORDER.index(colour.reads_as) + 1
+    planes = np.where(mask, plane_of[codes], OFF).astype(np.uint8)
+    table, size = _table(planes)
+    # The nearest px will do: the table's px are finer than those of any map.
+    planes = cv2.warpAffine(planes, _of_corners(table.matrix), size, flags=cv2.INTER_NEAREST)
+    return tuple(_small(planes, table, side) for side in MAPS_PX)
+
+
+def _table(planes: NDArray[np.uint8]) -> tuple[_Table, tuple[int, int]]:
+    """Return how a face is laid, and width and height of the table.
+
+    Its long axis lies level; of a round face the way from its middle to that of its pattern does.
+    """
+    inside = (planes != OFF).astype(np.uint8)
+    m = cv2.moments(inside, binaryImage=True)
+    middle = np.array([m["m10"], m["m01"]]) / m["m00"] + 0.5
+    pattern = cv2.moments(np.isin(planes, (1, 2)).astype(np.uint8), binaryImage=True)
+    aside = np.zeros(2)
+    if pattern["m00"]:
+        aside = np.array([pattern["m10"], pattern["m01"]]) / pattern["m00"] + 0.5 - middle
+    across = np.array([m["mu20"] - m["mu02"], 2 * m["mu11"]])
+    longer = float(np.hypot(*across)) / (m["mu20"] + m["mu02"])
+    angle = np.arctan2(across[1], across[0]) / 2
+    if longer < ROUND:
+        angle = np.arctan2(aside[1], aside[0])
+    elif aside @ (np.cos(angle), np.sin(angle)) < 0:
+        angle += np.pi
+    scale = TABLE_PX / float(np.sqrt(m["m00"]))
+    right = scale * np.array([np.cos(angle), np.sin(angle)])
+    matrix = np.array([[right[0], right[1], 0.0], [-right[1], right[0], 0.0]])
+    contours, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    rim = (np.vstack([contour[:, 0] for contour in contours]) + 0.5) @ matrix[:, :2].T
+    matrix[:, 2] = 0.75 * scale - rim.min(axis=0)
+    size = np.ceil(np.ptp(rim, axis=0) + 1.5 * scale).astype(int)
+    return _Table(matrix, float(-np.degrees(angle)), scale), (int(size[0]), int(size[1]))
+
+
+def _of_corners(matrix: NDArray) -> NDArray:
+    """The matrix as OpenCV takes it: px counted from their middles, not from their corners."""
+    half = np.full(2, 0.5)
+    return np.hstack([matrix[:, :2], (matrix[:, 2] + matrix[:, :2] @ half - half)[:, None]])
+
+
+def _small(planes: NDArray[np.uint8], table: _Table, side_px: int) -> _Map:
+    """Return the map of a face as large as a square of that side; each px holds what most of it and
+    around it shows.
+
+    planes : what the table shows, 1 to 3 in the order of ``ORDER``, 4 unread, ``OFF`` outside.
+    """
+    factor = side_px / float(np.sqrt(np.count_nonzero(planes)))
+    # Every few px are enough here, and the rest is averaged.
+    every = max(int(1 / (4 * factor)), 1)
+    h, w = planes.shape
+    size = (max(round(w * factor), 1), max(round(h * factor), 1))
+    seen = planes[::every, ::every]
+    shown = np.dstack([(seen == plane).astype(np.float32) for plane in range(1, 5)])
+    way = cv2.INTER_AREA if seen.shape[1] >= size[0] else cv2.INTER_LINEAR
+    shown = cv2.resize(shown, size, interpolation=way)
+    inside = shown.sum(axis=2) > 0.5
+    shown = cv2.GaussianBlur(shown, (0, 0), AROUND_PX, borderType=cv2.BORDER_CONSTANT)
+    small = np.where(inside, shown.argmax(axis=2) + 1, 0)
     readings = np.where(small == 4, UNREADABLE, small).astype(np.uint8)
-    return _Map(readings, scale, np.array([x, y], float))
+    return _Map(readings, factor * table.scale, table)
 
 
 def _board(maps, regions: Regions, lines: Sequence[Line], profile: Profile) -> _Board:
@@ -232,10 +324,10 @@ def _spots(lines: Sequence[Line], small: _Map) -> tuple[NDArray, NDArray]:
     for line in lines:
         weight = {"crack": 1.0, "uncertain": 0.5}.get(line.kind, 0.0)
         if weight and len(line.points) > 1:
-            points = (line.points - small.corner) * small.scale
+            points = small.laid(line.points)
             steps = np.diff(points, axis=0)
             for start, step in zip(points[:-1], steps, strict=True):
-                n = max(int(np.ceil(np.hypot(*step) / 1.5)), 1)
+                n = max(int(np.ceil(np.hypot(*step) / 3)), 1)
                 spots.append(start + (np.arange(n)[:, None] + 0.5) / n * step)
                 weights.append(np.full(n, weight * float(np.hypot(*step)) / n))
     return np.vstack(spots), np.concatenate(weights)
@@ -281,19 +373,11 @@ def _rooms(board: _Board, templates: Sequence[Template]) -> dict:
     """Return by shape and ratio the room at each turn of half a circle, on the middle map."""
     small = board.maps[1]
     inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
-    # Turns are counted from the face's own long axis, so that they turn with it.
-    axis_deg = _long_axis_deg(inside)
     rooms = {}
     for shape, ratio in {(t.shape, t.ratio) for t in templates}:
-        turns = axis_deg + np.arange(0, 180, TURN_STEP_DEG)
+        turns = np.arange(0, 180, TURN_STEP_DEG)
         rooms[shape, ratio] = [(t, *room(inside, ratio, shape, t), factor) for t in turns]
     return rooms
-
-
-def _long_axis_deg(inside: NDArray[np.bool_]) -> float:
-    """Return the direction of the face's long axis, 0 to 180, counter-clockwise."""
-    m = cv2.moments(inside.astype(np.uint8), binaryImage=True)
-    return float(-np.degrees(np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])) / 2 % 180)
 
 
 def _everywhere(template: Template, rooms) -> _Laid | None:
@@ -322,16 +406,16 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     return _Laid(template, np.vstack(centres), np.concatenate(turns)) if centres else None
 
 
-def _apart(scores: NDArray, laid: _Laid, most: int = 7) -> list[int]:
+def _apart(scores: NDArray, laid: _Laid, most: int = 20) -> list[int]:
     """Return the best few places that are no neighbours of each other."""
     kept: list[int] = []
-    near = 0.3 * laid.template.size_px[1]
+    near = 0.2 * laid.template.size_px[1]
     left = scores.copy()
     while len(kept) < most and left.max() >= 0:
         k = int(left.argmax())
         kept.append(k)
         away = np.hypot(*(laid.centre - laid.centre[k]).T)
-        left[(away < near) & (_turned_by(laid.turn_deg, laid.turn_deg[k]) < 20)] = -1
+        left[(away < near) & (_turned_by(laid.turn_deg, laid.turn_deg[k]) < 12)] = -1
     return kept
 
 
@@ -340,35 +424,53 @@ def _turned_by(a, b):
 
 
 def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
-    """Return the candidates after small moves, each as long as its score grows."""
+    """Return the candidates after small moves; of each template the better ones go on from move to move,
+    since rough scores of small templates stand too high beside those of large ones.
+    """
     placed = []
     for kind in KINDS:
         for template in dict.fromkeys(laid.template for k, _, laid in candidates if k == kind):
-            mine = [laid for k, _, laid in candidates if k == kind and laid.template is template]
-            laid = _Laid(
-                template,
-                np.vstack([m.centre for m in mine]),
-                np.concatenate([m.turn_deg for m in mine]),
-            )
-            scores = None
-            for share, degrees in STEPS:
-                near = _moved(laid, share * template.size_px[1], degrees)
-                # What does not fit yet is led to where it does.
-                values = -1.0 - _overhang(board, near)
-                fits = values == -1
-                if fits.any():
-                    values[fits] = _score(board, near[fits], FINE_CELLS, (kind,))[kind][0]
-                values = values.reshape(len(mine), -1)
-                k = values.argmax(axis=1)
-                scores = values[np.arange(len(mine)), k]
-                laid = near[np.arange(len(mine)) * values.shape[1] + k]
-            placed += [(float(s), kind, laid[i : i + 1]) for i, s in enumerate(scores) if s >= 0]
+            left = [laid for k, _, laid in candidates if k == kind and laid.template is template]
+            for step in STEPS:
+                scored = _step(board, left, kind, *step[:3])
+                scored = scored[: int(np.ceil(step[3] * len(scored)))]
+                left = [laid for _, laid in scored]
+            placed += [(score, kind, laid) for score, laid in scored if score >= 0]
     return placed
+
+
+def _step(
+    board: _Board, places: list[_Laid], kind: str, share: float, degrees: float, cells: int
+) -> list[tuple[float, _Laid]]:
+    """Return places of one template, each moved to the best of its neighbours, and the scores, best first."""
+    template = places[0].template
+    laid = _Laid(
+        template,
+        np.vstack([p.centre for p in places]),
+        np.concatenate([p.turn_deg for p in places]),
+    )
+    near = _moved(laid, share * template.size_px[1], degrees)
+    # What does not fit yet is led to where it does.
+    values = -1.0 - _overhang(board, near)
+    fits = values == -1
+    if fits.any():
+        values[fits] = _score(board, near[fits], cells, (kind,), cells == FINE_CELLS)[kind][0]
+    values = values.reshape(len(places), -1)
+    k = values.argmax(axis=1)
+    at = np.arange(len(places)) * values.shape[1] + k
+    found = [(float(values.ravel()[i]), near[i : i + 1]) for i in at]
+    return sorted(found, key=lambda p: -p[0])
 
 
 def _moved(laid: _Laid, step_px: float, degrees: float) -> _Laid:
     """Return each place with its 26 neighbours, itself first."""
-    moves = np.array([(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)], float)
+    return _shifted(laid, [(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)],
+                    step_px, degrees)  # fmt: skip
+
+
+def _shifted(laid: _Laid, moves: Sequence[tuple], step_px: float, degrees: float) -> _Laid:
+    """Return each place after each of the moves: steps across, down, turned."""
+    moves = np.array(moves, float)
     right, down = laid.axes()
     shift = moves[None, :, :1] * right[:, None] + moves[None, :, 1:2] * down[:, None]
     centre = laid.centre[:, None] + shift * step_px
@@ -407,13 +509,18 @@ def outline_of(shape: str, size: tuple[float, float], points: int = 64) -> NDArr
 
 
 def _score(
-    board: _Board, laid: _Laid, cells: int, kinds: Sequence[str] = KINDS
+    board: _Board, laid: _Laid, cells: int, kinds: Sequence[str] = KINDS, slipped: bool = False
 ) -> dict[str, tuple]:
     """Return by kind: scores (n,), -1 where glare hides too much; part scores; thickness and
     evenness of the shore.
+
+    slipped : parts are means over ``SLIPS``.
     """
+    n = len(laid.turn_deg)
+    if slipped:
+        laid = _shifted(laid, SLIPS, SLIP * laid.template.size_px[0], SLIP_DEG)
     pictures = _pictures(board, laid, cells)
-    hidden = unread_share(pictures) > MOST_UNREAD
+    hidden = _mean_of(unread_share(pictures), n) > MOST_UNREAD
     focal = _focal(board, laid)
     size = np.full(len(focal), laid.template.worth)
     answers = {}
@@ -422,9 +529,20 @@ def _score(
         parts = told.values | {"focal": focal, "size": size}
         isles = _islands(board, laid) if kind == "landscape" else np.full(len(focal), np.nan)
         parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
+        parts = {name: _mean_of(values, n) for name, values in parts.items()}
         scores = np.where(hidden, -1.0, _scores(parts, board.part_weights))
-        answers[kind] = scores, parts, told.shore_share, told.shore_evenness
+        shore = (_mean_of(values, n) for values in (told.shore_share, told.shore_evenness))
+        answers[kind] = scores, parts, *shore
     return answers
+
+
+def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
+    """Means of n places over their slips, nan where no slip tells."""
+    values = np.asarray(values, float).reshape(n, -1)
+    told = ~np.isnan(values)
+    number = told.sum(axis=1)
+    means = np.where(told, values, 0).sum(axis=1) / np.maximum(number, 1)
+    return np.where(number > 0, means, np.nan)
 
 
 def _scores(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.float64]:
@@ -450,10 +568,10 @@ def _pictures(board: _Board, laid: _Laid, cells: int) -> NDArray[np.uint8]:
     template = laid.template
     rows = max(round(np.sqrt(cells / template.ratio)), 4)
     cols = max(round(rows * template.ratio), 4)
-    # Px about as large as cells: finer ones would show grain, coarser ones steps.
+    # Px about half as large as cells: finer ones would show grain, coarser ones steps.
     largest = board.maps[-1].scale
     cell_px = template.size_px[1] / rows
-    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / 1.2)))
+    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / CELL_PX)))
     factor = small.scale / largest
     y, x = np.meshgrid((np.arange(rows) + 0.5) / rows - 0.5, (np.arange(cols) + 0.5) / cols - 0.5,
                        indexing="ij")  # fmt: skip
@@ -506,12 +624,12 @@ def _differs(a: tuple, b: tuple, board: _Board) -> bool:
 
 def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Placement:
     score, kind, laid = placed
-    _, parts, share, evenness = _score(board, laid, FINE_CELLS, (kind,))[kind]
+    _, parts, share, evenness = _score(board, laid, FINE_CELLS, (kind,), slipped=True)[kind]
     near = _moved(laid, SLIP * laid.template.size_px[0], SLIP_DEG)
     near = near[_fits(board, near)]
     slipped = _score(board, near, FINE_CELLS, (kind,))[kind][0] if len(near.turn_deg) else [score]
     small, template = board.maps[-1], laid.template
-    centre = laid.centre[0] / small.scale + small.corner
+    centre = small.in_face(laid.centre)[0]
     told = {part: float(parts[part][0]) for part in SCENE_PARTS}
     size_px = tuple(side / small.scale for side in template.size_px)
     return Placement(
@@ -519,7 +637,7 @@ def _placement(board: _Board, placed: tuple, mm_per_map_px: float | None) -> Pla
         shape=template.shape,
         kind=kind,
         centre_px=(float(centre[0]), float(centre[1])),
-        turn_deg=float(laid.turn_deg[0] % 360),
+        turn_deg=float((laid.turn_deg[0] + small.table.turn_deg) % 360),
         size_px=size_px,
         size_mm=template.size_mm,
         score=score,

@@ -68,6 +68,17 @@ def axial_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, flo
     return mean_deg / 2, resultant
 
 
+def axial_spread(resultant: float) -> float:
+    """Return the standard deviation of axes, degrees, from the resultant length of their doubled angles.
+
+    References
+    ----------
+    Mardia 1972; Fisher 1993 (from memory): sqrt(-2 ln R) in radians of the doubled angles, halved.
+    """
+    within = min(max(resultant, 1e-12), 1.0)
+    return float(np.degrees(np.sqrt(-2 * np.log(within))) / 2)
+
+
 def circular_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, float]:
     """Return the mean direction (0 <= d < 360) of angles in degrees, and the resultant length (0 to
     1).

@@ -1,6 +1,7 @@
 """Banded faces: stripes along a bent coordinate, and the truth of their continuity."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -8,6 +9,10 @@ from numpy.typing import NDArray
 
 from grader.render.noise import fbm
 from grader.render.truth import BLUE, HOST, WHITE, BandTruth
+
+#: Faults are written down from this throw on, in thicknesses of the band, where the band is seen on
+#: both sides of it, this many columns of 120 apart.
+LEAST_BREAK, MOST_COLUMNS = 0.25, 6
 
 
 @dataclass(frozen=True)
@@ -141,7 +146,8 @@ def band_truth(
     least_run: float,
     radius_px: float,
 ) -> BandTruth:
-    """Return continuity, fill share and count of bands from where they were drawn.
+    """Return continuity, fill share, count and offsets of bands from where they were drawn; places in px
+    of the arrays.
 
     Parameters
     ----------
@@ -164,7 +170,7 @@ def band_truth(
     )
     middle_t = (stripes.edges[:-1] + stripes.edges[1:]) / 2
     width_t = np.diff(stripes.edges)
-    runs, present_total, chord_total, thick, crossed = [], 0, 0, [], 0
+    runs, breaks, present_total, chord_total, thick, crossed = [], [], 0, 0, [], 0
     for k in np.unique(stripe[face]):
         core = (
             face
@@ -180,6 +186,10 @@ def band_truth(
         if path.present.any():
             thick.append(width_t[k])
         runs += _runs(path, course.offsets, width_t[k], (end - start) / columns)
+        breaks += [
+            (x * step, y * step, thrown * radius_px, thrown / width_t[k])
+            for x, y, thrown in _breaks(path, course.offsets, LEAST_BREAK * width_t[k])
+        ]
     wide = end - start
     runs = [r / wide for r in runs if r / wide >= least_run]
     return BandTruth(
@@ -188,6 +198,7 @@ def band_truth(
         bands=crossed,
         thickness_px=float(np.median(thick) * radius_px) if thick else None,
         offsets=tuple(abs(o) / float(np.median(width_t)) for o in course.offsets),
+        breaks=tuple(breaks),
     )
 
 
@@ -197,6 +208,7 @@ class _Path:
     inside: NDArray[np.bool_]
     across: NDArray[np.float64]
     block: NDArray[np.int64]
+    places: NDArray[np.float64]
 
 
 def _path(column, across, block, core, seen, columns: int) -> _Path:
@@ -204,11 +216,35 @@ def _path(column, across, block, core, seen, columns: int) -> _Path:
     inside = np.bincount(column[core], minlength=columns)
     present = np.bincount(column[seen], minlength=columns)
     total = np.bincount(column[core], across[core], minlength=columns)
-    blocks = np.bincount(column[core], block[core], minlength=columns)
+    # Where a fault passes through a column, most of the band there says on which side of it it is.
+    sides = np.bincount(column[core] * 256 + block[core], minlength=columns * 256)
     count = np.maximum(inside, 1)
+    rows, cols = np.nonzero(core)
+    places = [np.bincount(column[core], at + 0.5, minlength=columns) for at in (cols, rows)]
     return _Path(
-        present * 2 > inside, inside > 0, total / count, np.round(blocks / count).astype(int)
+        present * 2 > inside,
+        inside > 0,
+        total / count,
+        sides.reshape(columns, 256).argmax(axis=1),
+        np.stack(places, axis=1) / count[:, None],
     )
+
+
+def _breaks(path: _Path, offsets: tuple[float, ...], least: float) -> list[tuple[float, ...]]:
+    """Return x, y (px of the map) and throw (radii) where a fault throws a band that is seen on both its sides."""
+    found = []
+    seen = np.flatnonzero(path.present)
+    for last, i in pairwise(seen):
+        changed = int(path.block[i]) ^ int(path.block[last])
+        thrown = _thrown(offsets, changed)
+        if i - last <= MOST_COLUMNS and thrown >= least:
+            found.append((*((path.places[i] + path.places[last]) / 2), thrown))
+    return found
+
+
+def _thrown(offsets: tuple[float, ...], changed: int) -> float:
+    """Return the largest throw (radii) of the faults that lie between two blocks."""
+    return max((abs(o) for k, o in enumerate(offsets) if changed >> k & 1), default=0.0)
 
 
 def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) -> list[float]:
@@ -223,7 +259,7 @@ def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) 
             continue
         if last is not None:
             changed = int(path.block[i]) ^ int(path.block[last])
-            thrown = max((abs(o) for k, o in enumerate(offsets) if changed >> k & 1), default=0.0)
+            thrown = _thrown(offsets, changed)
             if thrown >= 0.35 * width_t:
                 lengths.append(current)
                 current = 0.0

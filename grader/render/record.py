@@ -2,6 +2,8 @@
 lists their lines.
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -179,6 +181,9 @@ def _bands_seen(face: StoneFace, mm_per_px: float, view: View) -> BandTruth:
     heading = np.array([np.cos(figure.course.angle), np.sin(figure.course.angle)])
     ends = view.to_photo(plan.centre + np.array([[-20], [20]]) * heading)
     dx, dy = ends[1] - ends[0]
-    return BandTruth(
-        **{**truth.__dict__, "direction_deg": float(np.degrees(np.arctan2(-dy, dx)) % 180)}
+    left, top = face.box[:2]
+    return replace(
+        truth,
+        direction_deg=float(np.degrees(np.arctan2(-dy, dx)) % 180),
+        breaks=tuple((x + left, y + top, *thrown) for x, y, *thrown in truth.breaks),
     )

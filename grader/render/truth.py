@@ -45,6 +45,8 @@ class BandTruth:
     bands, 0 to 1.
     fill_share : banded length present / chord.   bands : count across the middle of the face.
     thickness_px : median, photo px.   offsets : of the faults, in band thicknesses.
+    breaks : (n, 4), where a fault throws a band by a quarter of its thickness or more: x, y in photo
+    px, the throw in photo px, and in thicknesses of that band.
     """
 
     direction_deg: float | None = None
@@ -53,6 +55,7 @@ class BandTruth:
     bands: int | None = None
     thickness_px: float | None = None
     offsets: tuple[float, ...] = ()
+    breaks: tuple[tuple[float, float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -20,11 +20,12 @@ def draw_layers(graded: Graded) -> dict[str, NDArray]:
     unreadable.
     cracks : uint8, 255 on lines of class crack, drawn at their measured width, 1 px at least.
     pieces : ids, uint8, or uint16 from 256 pieces on.
+    borders : uint8, 255 where blue meets white, 128 on the bit of a fault that offsets a band.
     parts : uint8, within each piece 1 for the largest part that its lines leave, 2 for the next.
     """
     shape = graded.photo.height, graded.photo.width
     regions, cracks = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
-    parts = np.zeros(shape, np.uint8)
+    parts, borders = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
     pieces = np.zeros(shape, np.uint8 if len(graded.pieces) < 256 else np.uint16)
     for piece in graded.pieces:
         x, y, w, h = _window(piece, graded.photo)
@@ -36,15 +37,31 @@ def draw_layers(graded: Graded) -> dict[str, NDArray]:
             labels = _at_photo_px(sound.labels, piece, (x, y, w, h))
             parts[y : y + h, x : x + w][inside] = labels[inside]
         _draw_cracks(cracks, piece)
-    return {"regions": regions, "cracks": cracks, "pieces": pieces, "parts": parts}
+        _draw_borders(borders, piece)
+    return {
+        "regions": regions,
+        "cracks": cracks,
+        "pieces": pieces,
+        "parts": parts,
+        "borders": borders,
+    }
 
 
 def write_layers(graded: Graded, folder: str | Path, stem: str) -> None:
-    """Write ``<stem>.regions.png``, ``<stem>.cracks.png``, ``<stem>.pieces.png`` and
-    ``<stem>.parts.png`` into that folder."""
+    """Write ``<stem>.regions.png``, ``<stem>.cracks.png``, ``<stem>.pieces.png``,
+    ``<stem>.parts.png`` and ``<stem>.borders.png`` into that folder."""
     for name, layer in draw_layers(graded).items():
         _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
         write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())
+
+
+def _draw_borders(borders: NDArray[np.uint8], piece: GradedPiece) -> None:
+    """Draw the traced borders one px wide, and the offsets over them."""
+    face, banding = piece.measured.face, piece.measured.measurements.banding
+    for lines, value in ((banding.borders, 255), (banding.faults, 128)):
+        for line in lines:
+            points = np.rint((face.to_photo_px(line) - 0.5) * 16).astype(np.int32)
+            cv2.polylines(borders, [points], False, value, 1, shift=4)
 
 
 def _window(piece: GradedPiece, photo: Photo) -> tuple[int, int, int, int]:

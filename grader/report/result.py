@@ -223,7 +223,21 @@ def _banding(banding: Banding, m: Measurements) -> dict:
         "thickness_mm": _millimetres(thickness, m),
         "band_contrast": _number(banding.contrast_de00, 2),
         "confidence": _number(banding.confidence, 3),
+        "thickness_spread_px": _photo_px(banding.thickness_spread_px, m),
+        "thickness_spread_mm": _millimetres(banding.thickness_spread_px, m),
+        "direction_spread_deg": _number(banding.direction_spread_deg, 1),
+        "border_width_px": _photo_px(banding.border_width_px, m),
+        "border_width_mm": _millimetres(banding.border_width_px, m),
+        "waviness": _number(banding.waviness, 3),
+        "offsets": banding.offsets,
+        "throw_px": _photo_px(banding.throw_px, m),
+        "throw_mm": _millimetres(banding.throw_px, m),
     }
+
+
+def _photo_px(length: float | None, m: Measurements) -> float | None:
+    """A length of working px in px of the full-size photo."""
+    return None if length is None else _number(length / m.px_per_photo_px, 1)
 
 
 def _cracks(measured, photo: Photo) -> dict:

@@ -113,8 +113,19 @@ def bands_words(banding: dict) -> str:
         else None,
         f"{banding['thickness_mm']:.1f} mm thick" if banding["thickness_mm"] is not None else None,
         f"unbroken over {percent(banding['continuity'])} of the width",
+        offsets_words(banding),
     ]
     return ", ".join(part for part in parts if part)
+
+
+def offsets_words(banding: dict) -> str | None:
+    """Return how many bands are offset by faults, and how far; ``None`` where no offset is seen."""
+    # Records of before hold no offsets.
+    number, throw_mm = banding.get("offsets"), banding.get("throw_mm")
+    if not number:
+        return None
+    said = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
+    return said if throw_mm is None else f"{said}, by {throw_mm:.1f} mm"
 
 
 def no_line_words(states: Sequence[str]) -> str:

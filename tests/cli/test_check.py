@@ -111,7 +111,13 @@ def test_two_photos_of_one_stem_with_layers_are_a_usage_error(cli):
 def test_layers_are_written_under_the_stem(cli):
     cli.run("check", cli.photo("a.b.jpg"), "--layers", "out/layers")
     names = sorted(path.name for path in (cli.folder / "out" / "layers").iterdir())
-    assert names == ["a.b.cracks.png", "a.b.parts.png", "a.b.pieces.png", "a.b.regions.png"]
+    assert names == [
+        "a.b.borders.png",
+        "a.b.cracks.png",
+        "a.b.parts.png",
+        "a.b.pieces.png",
+        "a.b.regions.png",
+    ]
 
 
 def test_a_picture_is_written_for_one_photo_and_refused_for_several(cli):

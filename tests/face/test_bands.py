@@ -100,18 +100,18 @@ def test_glare_over_a_band_is_no_gap():
 @pytest.mark.parametrize(
     ("mm_per_px", "continuity"),
     [
-        (0.1, (3 * 1.0 + 2 * 0.88) / 5),
-        (0.5, (3 * 1.0 + 2 * 0.88 + 2 * 0.02) / 7),
-        (None, (3 * 1.0 + 2 * 0.88) / 5),
+        (0.04, (3 * 1.0 + 2 * 0.88) / 5),
+        (0.5, (3 * 1.0 + 2 * 0.88 + 2 * 0.05) / 7),
+        (None, (3 * 1.0 + 2 * 0.88 + 2 * 0.05) / 7),
     ],
 )
 def test_runs_under_a_millimetre_are_left_out(mm_per_px, continuity):
-    # Five bands of 400 px, 4 px thick, two of them cut from px 6 to 48: the stubs of 6 px are 0.6
-    # or 3 mm, or 1.5 % of the width.
+    # Five bands of 400 px, 4 px thick, two of them cut from px 20 to 48: the stubs of 20 px are 0.8
+    # or 10 mm, or 5 % of the width.
     codes = np.full((400, 400), HOST)
     for k in range(5):
         codes[40 + 70 * k : 44 + 70 * k] = BLUE
-    codes[40:120, 6:48] = HOST
+    codes[40:120, 20:48] = HOST
     assert bands_of(codes, mm_per_px).continuity == pytest.approx(continuity, abs=0.02)
 
 
@@ -198,3 +198,52 @@ def test_turning_and_mirroring_mostly_change_the_continuity_hardly_at_all():
         moved = np.rot90(codes, int(rng.integers(4)))[:, :: int(rng.choice([-1, 1]))]
         changes.append(abs(bands_of(codes).continuity - bands_of(moved).continuity))
     assert np.quantile(changes, 0.9) < 0.01
+
+
+def faulted(throw, lean=0.25, thickness=25, size=400):
+    """Level bands of one thickness, everything right of a leaning line thrown down by ``throw`` px."""
+    y, x = np.mgrid[:size, :size] - size / 2
+    right = x - lean * y > 0
+    return np.where((y - throw * right) // thickness % 2 == 0, BLUE, WHITE)
+
+
+@pytest.mark.parametrize("throw", [13, 18])
+def test_a_fault_offsets_every_band_it_crosses_by_its_throw(throw):
+    # Sixteen bands of 25 px, each crossed once; those at the rim may be lost.
+    bands = bands_of(faulted(throw))
+    assert 13 <= bands.offsets <= 17
+    assert bands.throw_px == pytest.approx(throw, abs=2)
+    assert bands.continuity == pytest.approx(0.5, abs=0.06)
+
+
+def test_no_fault_no_offsets():
+    for codes in (stripes(), disc(stripes(turn_deg=30)), five_bands()):
+        bands = bands_of(codes)
+        assert bands.offsets == 0
+        assert bands.throw_px is None
+
+
+def test_borders_are_traced_where_blue_meets_white():
+    # Level stripes of 25 px from the middle: borders at every multiple, traced between px.
+    bands = bands_of(stripes())
+    rows = sorted(float(np.median(border[:, 1])) for border in bands.borders)
+    assert rows == pytest.approx([25.0 * k for k in range(1, 16)], abs=0.3)
+    assert bands.waviness == pytest.approx(0, abs=0.02)
+    assert bands.direction_spread_deg < 3
+    assert bands.thickness_spread_px < 2
+
+
+@pytest.mark.parametrize("sigma", [2.0, 5.0])
+def test_the_width_of_a_border_is_that_of_the_blur_it_was_drawn_with(sigma):
+    # A step blurred by a Gaussian goes from 10 to 90 % over 2 x 1.28155 sigma (normal quantiles).
+    codes = stripes(thickness=50).astype(np.uint8)
+    lab = np.float32([COLOURS[BLUE], COLOURS[WHITE]])[(codes == WHITE).astype(int)]
+    face = Face(None, cv2.GaussianBlur(lab, (0, 0), sigma), codes > 0, 1.0, (0.0, 0.0), None)
+    colour = {
+        name: RegionColour(
+            light, float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360), 0.0
+        )
+        for name, (light, a, b) in (("blue", COLOURS[BLUE]), ("white", COLOURS[WHITE]))
+    } | {"host": None}
+    bands = measure_bands(face, Regions(codes, {}, {}, colour, 0.0), BANDED)
+    assert bands.border_width_px == pytest.approx(2 * 1.28155 * sigma, rel=0.15)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from grader.face.structure import axial_mean, circular_mean, structure_tensor
+from grader.face.structure import axial_mean, axial_spread, circular_mean, structure_tensor
 
 
 def wave(angle_deg, period=16.0, shape=(256, 256)):
@@ -101,3 +101,18 @@ def test_weights_count_as_repeats():
     assert axial_mean(np.array([10.0, 60.0]), np.array([3, 1])) == pytest.approx(
         axial_mean(np.array([10.0, 10.0, 10.0, 60.0]))
     )
+
+
+def test_axial_spread_is_half_the_spread_of_the_doubled_angles():
+    # Mardia 1972 and Fisher 1993 (from memory): sqrt(-2 ln R). Davis's striae as axes have R = 0.46629
+    # (above): 35.39 degrees; {10, 170} has R = cos 20 = 0.93969: 10.10 degrees.
+    _, striae = axial_mean(np.array(STRIAE))
+    assert axial_spread(striae) == pytest.approx(35.39, abs=0.02)
+    assert axial_spread(axial_mean(np.array([10.0, 170.0]))[1]) == pytest.approx(10.10, abs=0.02)
+    assert axial_spread(1.0) == 0
+
+
+@pytest.mark.parametrize("sd", [3.0, 8.0])
+def test_axial_spread_of_narrow_directions_is_their_standard_deviation(sd):
+    deg = 175 + np.random.default_rng(3).normal(0, sd, 20000)
+    assert axial_spread(axial_mean(deg % 180)[1]) == pytest.approx(sd, rel=0.03)

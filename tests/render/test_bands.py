@@ -44,3 +44,15 @@ def test_a_fault_ends_a_run_from_35_percent_of_the_thickness(throw, continuity):
     seen = truth(V + np.float32(throw) * right, right.astype(np.uint8), (throw,))
     assert seen.continuity == pytest.approx(continuity, abs=0.04)
     assert seen.offsets == pytest.approx((throw / 0.2,))
+
+
+def test_where_a_fault_throws_bands_is_written_down_once_for_each():
+    # Ten bands 40 px thick cross the fault in the middle, thrown by half a thickness, 20 px.
+    right = U > 0
+    seen = truth(V + np.float32(0.10) * right, right.astype(np.uint8), (0.10,))
+    assert 9 <= len(seen.breaks) <= 12
+    for x, _, throw_px, throw in seen.breaks:
+        assert x == pytest.approx(SIDE / 2, abs=4)
+        assert throw_px == pytest.approx(20)
+        assert throw == pytest.approx(0.5)
+    assert truth(V).breaks == ()

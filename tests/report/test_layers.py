@@ -55,6 +55,7 @@ def test_crack_px_keep_the_class_beside_them(make_graded, crack):
 def test_layers_are_written_as_grey_pngs_under_the_stem(make_graded, tmp_path):
     write_layers(make_graded(), tmp_path / "new", "IMG_1")
     assert sorted(p.name for p in (tmp_path / "new").iterdir()) == [
+        "IMG_1.borders.png",
         "IMG_1.cracks.png",
         "IMG_1.parts.png",
         "IMG_1.pieces.png",

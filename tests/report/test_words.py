@@ -107,3 +107,10 @@ def test_a_grade_that_left_the_ladder_is_told_as_such():
         == "a scene in strong colours on the face, and few lines seen"
     )
     assert words.meaning("former", profile) == "not on this ladder"
+
+
+def test_offsets_are_told_with_their_throw_where_there_are_any():
+    assert words.offsets_words({"offsets": 0, "throw_mm": None}) is None
+    assert words.offsets_words({"continuity": 0.5}) is None
+    assert words.offsets_words({"offsets": 1, "throw_mm": 2.04}) == "1 offset by a fault, by 2.0 mm"
+    assert words.offsets_words({"offsets": 7, "throw_mm": None}) == "7 offset by faults"
