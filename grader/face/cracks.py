@@ -18,7 +18,7 @@ from grader.photo.colour import scaled_lab
 from grader.photo.net import run_net
 
 #: The network's outputs, in their order.
-NAMES = ("no line", "crack", "pattern line", "band border")
+NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
 #: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
 FAR_PX, SURE = 7, 0.8
@@ -67,7 +67,8 @@ def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[n
 
 
 def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
-    """Chance of a crack, of a pattern line and of a band border for each pixel, shape (h, w) each.
+    """Chance of a crack, of a pattern line and of what is no line of the stone's (the border of a band, a scratch, a
+    hair) for each pixel, shape (h, w) each.
 
     The look at half the size speaks only where the one at full size sees nothing near: it is blunter.
     """
@@ -76,7 +77,7 @@ def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
     wide = (seen < STRONG) & (far[..., 1] > SURE)
     crack = np.where(wide, far[..., 1], near[..., 1])
     pattern = np.minimum(near[..., 2], 1 - crack)
-    return crack, pattern, np.minimum(near[..., 3], 1 - crack - pattern)
+    return crack, pattern, np.minimum(near[..., 3:].sum(-1), 1 - crack - pattern)
 
 
 def _look(face: Face, factor: float) -> NDArray[np.float32]:
@@ -88,7 +89,7 @@ def _look(face: Face, factor: float) -> NDArray[np.float32]:
         lab = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
         mask = cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     scores = run_net("cracks", cracks_input(lab, mask))
-    if scores.shape[-1] != len(NAMES):
+    if not 4 <= scores.shape[-1] <= len(NAMES):
         raise ModelError(
             "cracks.onnx: the weights are of another version of the tool; install it again, or rebuild them with "
             "python -m grader.train learn cracks"

@@ -26,7 +26,8 @@ class Part:
 
     widths : channels at each halving.   outputs : their names.   weights : how much a pixel of each name counts;
     empty for pieces, whose outputs are stone or ground, and depth.   whole : its channels
-    are weighed by what holds for the whole picture.
+    are weighed by what holds for the whole picture.   sharp : features of the full-size picture for its last layer.
+    centred : centre-lines count in its loss, and so does what is told as a crack and is another line.
     """
 
     inputs: int
@@ -34,15 +35,25 @@ class Part:
     widths: tuple[int, ...]
     weights: tuple[float, ...] = ()
     whole: bool = False
+    sharp: int = 0
+    centred: bool = False
 
 
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
     "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
-    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1)),
+    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2)),
     # With the lines as names of their own, so that it does not take them for sparks.
     "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
+}
+
+#: Trials beside each other; the losers go.
+VARIANTS = {
+    "A": Part(4, CRACK_NAMES[:4], (24, 40, 64, 96), (1, 4, 2, 1)),
+    "B": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), sharp=12),
+    "C": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
+    "D": Part(4, CRACK_NAMES, (24, 40, 64, 80, 96), (1, 4, 2, 1, 2), sharp=12, centred=True),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.
@@ -64,6 +75,8 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
         off = (torch.sigmoid(scores[:, 1]) - depth).abs()[seen].mean()
         return entropy + 0.5 * lost + 2 * off
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
+    # A network without a name for what lies on a stone takes it for no line.
+    target = target.masked_fill(seen & (target >= scores.shape[1]), 0)
     asked = target.long().masked_fill(~seen, IGNORE)
     entropy = functional.cross_entropy(scores, asked, weights, ignore_index=IGNORE)
     chances = scores.softmax(1) * seen.unsqueeze(1)
@@ -73,7 +86,47 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
     lost = [
         1 - _overlap(chances[:, place], truth[:, place]) for place in range(first, truth.shape[1])
     ]
-    return entropy + (0.5 if fine else 0.25) * torch.stack(lost).mean()
+    total = entropy + (0.5 if fine else 0.25) * torch.stack(lost).mean()
+    if PARTS[part].centred:
+        crack, other = truth[:, 1], truth[:, 2] + truth[:, 4]
+        told = (chances[:, 1] * other).sum() / (other.sum() + 1)
+        total = total + 0.5 * (1 - centre_overlap(chances[:, 1], crack)) + 0.5 * told
+    return total
+
+
+#: How often a line is thinned before its centre is left: half of the widest, px.
+THINNED = 5
+
+
+def centre_overlap(chance: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
+    """Return how well centre-lines lie on lines and lines on centre-lines, 0 to 1 (clDice, Shit et al. 2021, CVPR).
+
+    chance, truth : (n, h, w), 0 to 1.
+    """
+    said, true = centre_lines(chance), centre_lines(truth)
+    precision = ((said * truth).sum() + 1) / (said.sum() + 1)
+    recall = ((true * chance).sum() + 1) / (true.sum() + 1)
+    return 2 * precision * recall / (precision + recall)
+
+
+def centre_lines(lines: torch.Tensor) -> torch.Tensor:
+    """Return the soft skeleton, (n, h, w), of lines: what opening takes away at each step of thinning."""
+    lines = lines.unsqueeze(1)
+    kept = functional.relu(lines - _opened(lines))
+    for _ in range(THINNED):
+        lines = _thinned(lines)
+        gone = functional.relu(lines - _opened(lines))
+        kept = kept + functional.relu(gone - kept * gone)
+    return kept.squeeze(1)
+
+
+def _thinned(lines: torch.Tensor) -> torch.Tensor:
+    across = -functional.max_pool2d(-lines, (3, 1), 1, (1, 0))
+    return torch.minimum(across, -functional.max_pool2d(-lines, (1, 3), 1, (0, 1)))
+
+
+def _opened(lines: torch.Tensor) -> torch.Tensor:
+    return functional.max_pool2d(_thinned(lines), 3, 1, 1)
 
 
 def _overlap(chance: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
@@ -94,7 +147,8 @@ def train(
     torch.manual_seed(seed)
     dice, profile = np.random.default_rng(seed), load_profile()
     shape = PARTS[part]
-    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
+    torch.backends.cudnn.benchmark = True
+    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole, shape.sharp).to(device)
     average = copy.deepcopy(net)
     tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
@@ -144,6 +198,7 @@ def overlap(
             pieces = part == "pieces"
             said = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
             truth = some[..., 3].clamp_max(1) if pieces else some[..., 3]
+            truth = truth.masked_fill(truth >= len(names), 0)
             for place in range(len(names)):
                 a, b = (said == place) & seen, (truth == place) & seen
                 both[place] += (a & b).sum().item()
@@ -161,8 +216,12 @@ def export(net: UNet, part: str, folder: Path) -> None:
     )  # fmt: skip
 
 
-def learn(part: str, data: Path, out: Path, steps: int, batch: int, seed: int) -> None:
+def learn(
+    part: str, data: Path, out: Path, steps: int, batch: int, seed: int, variant: str | None = None
+) -> None:
     """Train a part on the examples below ``data``, and write its weights and card to ``out``."""
+    if variant:
+        PARTS[part] = VARIANTS[variant]
     device = "cuda" if torch.cuda.is_available() else "cpu"
     drawn = {
         name: torch.from_numpy(read_examples(data / name / part))
