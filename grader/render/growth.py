@@ -1,4 +1,4 @@
-"""Lines that grew with the stone: rims between lobes, lines along the bands, veins, knotted webs. None of them parts."""
+"""Lines that grew with the stone: rims between lobes, lines along the bands, veins, knotted webs."""
 
 import cv2
 import numpy as np
@@ -175,7 +175,7 @@ def _veins(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
 
 
 def _knotted_web(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
-    """Matrix around cells: hair-thin here and blotted there, thick where strands meet, with spurs; at times one strand."""
+    """Matrix around cells: hair-thin here, blotted there, thick where strands meet, with spurs; at times one strand."""
     paths = web_paths(rng, centre, radius)
     if rng.random() < 0.5:
         paths = [paths[i] for i in rng.permutation(len(paths))[: int(rng.integers(1, 8))]]

@@ -116,11 +116,11 @@ def test_a_batch_without_a_judged_pixel_teaches_nothing():
 
 
 def test_what_is_unjudged_counts_in_no_loss():
-    scores = torch.randn(1, 4, 8, 8)
+    scores = torch.randn(1, 5, 8, 8)
     target = torch.zeros((1, 8, 8), dtype=torch.uint8)
     target[:, 4:] = UNJUDGED
     other = scores.clone()
-    other[:, :, 4:] += 5 * torch.randn(1, 4, 4, 8)
+    other[:, :, 4:] += 5 * torch.randn(1, 5, 4, 8)
     torch.testing.assert_close(
         learn.loss_of("cracks", scores, target), learn.loss_of("cracks", other, target)
     )
