@@ -130,8 +130,7 @@ def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray
     of_crack, of_any = _at(crack, points), _at(any_line, points)
     # A line is a crack as far as it is a line at all and its chances speak for a crack.
     probability = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
-    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
-    kind = next(kind for limit, kind in limits if probability >= limit)
+    probability = min(probability, 1.0)
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
     bent = bent + np.float32(0.5)
@@ -139,9 +138,15 @@ def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray
         bent,
         length_px(smooth(points, 9)),
         _width_px(points, lightness),
-        kind,
-        min(probability, 1.0),
+        kind_at(probability),
+        probability,
     )
+
+
+def kind_at(probability: float) -> str:
+    """Return the class of a line that is a crack with that probability, 0 to 1."""
+    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
+    return next(kind for limit, kind in limits if probability >= limit)
 
 
 def _at(values: NDArray, points: NDArray) -> NDArray:

@@ -91,6 +91,8 @@ class Line:
     greatest_width_px : at its widest, ``None`` where the width is not told.
     ends : "inside", "reaches the outline" or "crosses the face".
     source : "photo", or "seller" where the seller's word stands.
+    drying_ratio : how much likelier what a wet and a dry photo show is for an open crack than for any other line, above
+    0; 1 where they say nothing, ``None`` without such a pair.
     """
 
     points: NDArray
@@ -102,6 +104,7 @@ class Line:
     greatest_width_px: float | None = None
     ends: str = "inside"
     source: str = "photo"
+    drying_ratio: float | None = None
 
     @property
     def told_width_px(self) -> float | None:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.drying import DRIES, STAYS, likelihood_ratio, updated, with_drying
+from grader.face.drying import DRIES, STAYS, DryingPair, likelihood_ratio, updated, with_drying
 from grader.face.measurements import Line
 from grader.photo.colour import linear_srgb, srgb_encoding
 from grader.render import TRAINING, render_photo
@@ -53,11 +53,14 @@ def test_odds_are_multiplied_as_bayes_says():
 def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
     wet, dry = pair(1.0, 1.5)
     said = replace(LEVEL, kind="pattern line", probability=0.0, source="seller")
-    moved, kept = with_drying((LEVEL, said), wet, dry, MASK)
+    moved, kept = with_drying((LEVEL, said), DryingPair(np.log(dry / wet), MASK))
+    assert (moved.drying_ratio, kept.drying_ratio) == (pytest.approx(STAYS), None)
     assert (moved.kind, moved.probability) == ("crack", pytest.approx(updated(0.4, STAYS)))
     assert kept is said
     wet, dry = pair(1.5, 1.5)
-    assert with_drying((replace(LEVEL, probability=0.3),), wet, dry, MASK)[0].kind == "pattern line"
+    pair_that_dried = DryingPair(np.log(dry / wet), MASK)
+    (line,) = with_drying((replace(LEVEL, probability=0.3),), pair_that_dried)
+    assert line.kind == "pattern line"
 
 
 def test_a_line_under_glare_or_off_the_picture_says_nothing():
