@@ -9,6 +9,8 @@ from grader.measures import UNREADABLE
 
 #: A line's width is told from this many working px on: what is narrower is the camera's own blur.
 WIDTH_FROM_PX = 3.0
+#: From this chance to part on a contact is drawn, and templates keep clear of it: most are sound.
+CONTACT_SHOWN = 0.1
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,11 @@ class Line:
         if self.kind == "pattern line":
             return 0.0
         return max(self.probability, self.contact_chance)
+
+    @property
+    def may_part(self) -> bool:
+        """Whether it is drawn and templates keep clear of it: a crack, what may be one, or a contact that may part."""
+        return self.kind in ("crack", "uncertain") or self.contact_chance >= CONTACT_SHOWN
 
 
 @dataclass(frozen=True)

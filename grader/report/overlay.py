@@ -32,8 +32,6 @@ WORTH_DRAWING = 50.0
 #: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
 DARK, PALE = (20, 20, 20), (255, 255, 255)
-#: A contact is drawn, dashed, from this chance to part on: most are sound, and would only clutter.
-CONTACT_SHOWN = 0.1
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
 
 #: The font within OpenCV: Latin, Cyrillic, Greek and Chinese, so that a grade of any name is drawn.
@@ -199,7 +197,7 @@ def _draw_found(view: View, piece: GradedPiece, stroke_px: int) -> None:
         points = view.points(piece.measured.face.to_photo_px(line.points))
         if line.kind == "crack":
             draw_line(view.rgb, [points], thin + 2, thin)
-        elif line.kind == "uncertain" or line.contact_chance >= CONTACT_SHOWN:
+        elif line.may_part:
             draw_line(view.rgb, _dashes(points, 6.0 * thin), thin + 2, thin)
 
 
