@@ -25,7 +25,6 @@ def main() -> None:
     learn.add_argument("--steps", type=int, default=6000)
     learn.add_argument("--batch", type=int, default=32)
     learn.add_argument("--seed", type=int, default=1)
-    learn.add_argument("--variant", choices="ABCD")
     told = ask.parse_args()
     if told.verb == "draw":
         began = time.perf_counter()
@@ -39,7 +38,7 @@ def main() -> None:
     else:
         from grader.train.learn import learn as train_part  # PyTorch is not needed for drawing
 
-        train_part(told.part, told.data, told.out, told.steps, told.batch, told.seed, told.variant)
+        train_part(told.part, told.data, told.out, told.steps, told.batch, told.seed)
 
 
 if __name__ == "__main__":

@@ -26,7 +26,7 @@ class Part:
 
     widths : channels at each halving.   outputs : their names.   weights : how much a pixel of each name counts;
     empty for pieces, whose outputs are stone or ground, and depth.   whole : its channels
-    are weighed by what holds for the whole picture.   sharp : features of the full-size picture for its last layer.
+    are weighed by what holds for the whole picture.
     centred : centre-lines count in its loss, and so does what is told as a crack and is another line.
     """
 
@@ -35,7 +35,6 @@ class Part:
     widths: tuple[int, ...]
     weights: tuple[float, ...] = ()
     whole: bool = False
-    sharp: int = 0
     centred: bool = False
 
 
@@ -43,17 +42,9 @@ PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
     "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
-    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2)),
+    "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
     # With the lines as names of their own, so that it does not take them for sparks.
     "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
-}
-
-#: Trials beside each other; the losers go.
-VARIANTS = {
-    "A": Part(4, CRACK_NAMES[:4], (24, 40, 64, 96), (1, 4, 2, 1)),
-    "B": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), sharp=12),
-    "C": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
-    "D": Part(4, CRACK_NAMES, (24, 40, 64, 80, 96), (1, 4, 2, 1, 2), sharp=12, centred=True),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.
@@ -75,8 +66,6 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
         off = (torch.sigmoid(scores[:, 1]) - depth).abs()[seen].mean()
         return entropy + 0.5 * lost + 2 * off
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
-    # A network without a name for what lies on a stone takes it for no line.
-    target = target.masked_fill(seen & (target >= scores.shape[1]), 0)
     asked = target.long().masked_fill(~seen, IGNORE)
     entropy = functional.cross_entropy(scores, asked, weights, ignore_index=IGNORE)
     chances = scores.softmax(1) * seen.unsqueeze(1)
@@ -148,7 +137,7 @@ def train(
     dice, profile = np.random.default_rng(seed), load_profile()
     shape = PARTS[part]
     torch.backends.cudnn.benchmark = True
-    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole, shape.sharp).to(device)
+    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
     average = copy.deepcopy(net)
     tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
@@ -198,7 +187,6 @@ def overlap(
             pieces = part == "pieces"
             said = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
             truth = some[..., 3].clamp_max(1) if pieces else some[..., 3]
-            truth = truth.masked_fill(truth >= len(names), 0)
             for place in range(len(names)):
                 a, b = (said == place) & seen, (truth == place) & seen
                 both[place] += (a & b).sum().item()
@@ -216,12 +204,8 @@ def export(net: UNet, part: str, folder: Path) -> None:
     )  # fmt: skip
 
 
-def learn(
-    part: str, data: Path, out: Path, steps: int, batch: int, seed: int, variant: str | None = None
-) -> None:
+def learn(part: str, data: Path, out: Path, steps: int, batch: int, seed: int) -> None:
     """Train a part on the examples below ``data``, and write its weights and card to ``out``."""
-    if variant:
-        PARTS[part] = VARIANTS[variant]
     device = "cuda" if torch.cuda.is_available() else "cpu"
     drawn = {
         name: torch.from_numpy(read_examples(data / name / part))

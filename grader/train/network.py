@@ -21,20 +21,13 @@ class UNet(nn.Module):
 
     The first layer reads 2×2 pixel blocks and the last one looks at the full-size picture again, which costs
     a quarter of a full-size first level and keeps the borders sharp. With ``whole`` each channel of the
-    deepest level is weighed by a mean over all places that count: by what holds for the whole picture. With
-    ``sharp`` the last layer reads that many features of the full-size picture, of 5×5 px each, instead of the picture.
+    deepest level is weighed by a mean over all places that count: by what holds for the whole picture.
     """
 
     def __init__(
-        self,
-        inputs: int,
-        outputs: int,
-        widths: tuple[int, ...],
-        whole: bool = False,
-        sharp: int = 0,
+        self, inputs: int, outputs: int, widths: tuple[int, ...], whole: bool = False
     ) -> None:
         super().__init__()
-        self.sharp = _double(inputs, sharp) if sharp else None
         self.heed = nn.Conv2d(widths[-1], widths[-1], 1) if whole else None
         self.weigh = nn.Conv2d(widths[-1], widths[-1], 1) if whole else None
         self.stem = nn.Conv2d(inputs, widths[0], 4, stride=2, padding=1)
@@ -46,7 +39,7 @@ class UNet(nn.Module):
         )
         fine = widths[0] * 2 // 3
         self.fine = nn.Sequential(
-            nn.Conv2d(widths[0] + (sharp or inputs), fine, 3, padding=1), nn.ReLU(inplace=True)
+            nn.Conv2d(widths[0] + inputs, fine, 3, padding=1), nn.ReLU(inplace=True)
         )
         self.head = nn.Conv2d(fine, outputs, 1)
 
@@ -63,5 +56,4 @@ class UNet(nn.Module):
                 torch.cat([functional.interpolate(x, scale_factor=2, mode="nearest"), skip], 1)
             )
         x = functional.interpolate(x, scale_factor=2, mode="bilinear", align_corners=False)
-        close = picture if self.sharp is None else self.sharp(picture)
-        return self.head(self.fine(torch.cat([x, close], 1)))
+        return self.head(self.fine(torch.cat([x, picture], 1)))

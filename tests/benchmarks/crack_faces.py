@@ -80,9 +80,7 @@ def photographed_face(folder: Path, name: str) -> KnownFace:
     truth = labelled_cracks(folder, name)
     everywhere = np.ones(truth.cracks.shape, bool)
     nowhere = ~everywhere
-    return KnownFace(
-        truth.rgb, everywhere, truth.cracks, nowhere, nowhere, nowhere, known=False
-    )
+    return KnownFace(truth.rgb, everywhere, truth.cracks, nowhere, nowhere, nowhere, known=False)
 
 
 def training_faces(photos: int) -> list[KnownFace]:

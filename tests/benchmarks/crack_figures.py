@@ -142,9 +142,7 @@ def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
         "yardstick": naive,
     }
     counts = {
-        way: {
-            t: metrics.line_counts(answer, face.cracks, t, face.faint) for t in TOLERANCES_PX
-        }
+        way: {t: metrics.line_counts(answer, face.cracks, t, face.faint) for t in TOLERANCES_PX}
         for way, answer in ways.items()
     }
     length_px = sum(line.length_px for line in called) / cut.px_per_photo_px
@@ -275,15 +273,47 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
 
     for name in scored[0][0][0].others if scored[0][0] else ():
         floor = "≤ 0.01" if name.startswith(("healed", "band")) else ""
-        told(f"{name} called crack, share of their px", "faces", lambda f, n=name: f.others[n], _pooled, 4, floor)
+        told(
+            f"{name} called crack, share of their px",
+            "faces",
+            lambda f, n=name: f.others[n],
+            _pooled,
+            4,
+            floor,
+        )
     for name in scored[0][0][0].wrong if scored[0][0] else ():
-        told(f"px called crack that are wrong and lie on {name}, share", "faces", lambda f, n=name: f.wrong[n], _pooled, 4, "0")
-    told("sound stones left alone, share", "sound stones", lambda f: f.left_alone, np.mean, 3, "≥ 0.95")
-    told("length of cracks, median error of a face, %", "faces", lambda f: f.length, _length_error, 1, "≤ 8")
+        told(
+            f"px called crack that are wrong and lie on {name}, share",
+            "faces",
+            lambda f, n=name: f.wrong[n],
+            _pooled,
+            4,
+            "0",
+        )
+    told(
+        "sound stones left alone, share",
+        "sound stones",
+        lambda f: f.left_alone,
+        np.mean,
+        3,
+        "≥ 0.95",
+    )
+    told(
+        "length of cracks, median error of a face, %",
+        "faces",
+        lambda f: f.length,
+        _length_error,
+        1,
+        "≤ 8",
+    )
     told("largest part, mean error, points", "faces", lambda f: f.largest, _points_off, 1, "≤ 4")
     told(
-        "largest part of faces that cracks divide, mean error, points", "faces",
-        lambda f: f.largest if f.largest[1] < 0.98 else None, _points_off, 1, "≤ 4",
+        "largest part of faces that cracks divide, mean error, points",
+        "faces",
+        lambda f: f.largest if f.largest[1] < 0.98 else None,
+        _points_off,
+        1,
+        "≤ 4",
     )
     chances = [np.concatenate([f.chances for f in faces]) for faces, _ in scored if faces]
     rows.append(
@@ -375,7 +405,10 @@ def speed_row(rng: np.random.Generator) -> Row:
     )  # fmt: skip
     data = np.frombuffer(twelve_megapixels(drawn.rgb, rng), np.uint8)
     rgb = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
-    mask = cv2.resize((drawn.pieces == 1).view(np.uint8), PHOTO_SIZE, interpolation=cv2.INTER_NEAREST) > 0
+    mask = (
+        cv2.resize((drawn.pieces == 1).view(np.uint8), PHOTO_SIZE, interpolation=cv2.INTER_NEAREST)
+        > 0
+    )
     face = cut_face(Photo("face", rgb, srgb_encoding(), ""), _cut_piece(mask))
     regions = find_regions(face, find_glare(face), load_profile())
     ways = (

@@ -20,8 +20,8 @@ ACROSS_PX, ALONG_PX, TURNS = (1.5, 3.0), 7.0, 12
 #: Lines shorter than this share of the face's width are dropped, as ours are.
 LEAST_LENGTH_SHARE = 0.03
 #: Response from which a line starts, and down to which it goes on: the best on the tuning renders.
-RIDGE = (6.0, 3.0)
-ORIENTED = (3.0, 1.5)
+RIDGE = (15.0, 9.0)
+ORIENTED = (28.0, 16.8)
 
 
 def ridge_lines(lightness: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -95,8 +95,8 @@ def main() -> None:
     ask.add_argument("--photos", type=int, default=24)
     faces = training_faces(ask.parse_args().photos)
     for name, response, highs in (
-        ("ridge", ridge_response, (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)),
-        ("oriented", oriented_response, (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 11.0)),
+        ("ridge", ridge_response, (4.0, 8.0, 11.0, 15.0, 20.0, 28.0)),
+        ("oriented", oriented_response, (4.0, 8.0, 11.0, 15.0, 20.0, 28.0)),
     ):
         seen = [response(lightness_of_face(face), face.mask) for face in faces]
         for high, share in itertools.product(highs, (0.4, 0.6, 0.8)):
