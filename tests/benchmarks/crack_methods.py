@@ -105,7 +105,8 @@ def main() -> None:
                 metrics.line_counts(lines_of(r, face.mask, limits), face.cracks, 2, face.faint)
                 for r, face in zip(seen, faces, strict=True)
             ]
-            told = "precision %.2f recall %.2f F1 %.3f" % metrics.precision_recall_f1(counts)
+            precision, recall, f1 = metrics.precision_recall_f1(counts)
+            told = f"precision {precision:.2f} recall {recall:.2f} F1 {f1:.3f}"
             print(f"{name} from {high:g} down to {limits[1]:g}: {told}", flush=True)
 
 

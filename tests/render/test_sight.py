@@ -121,12 +121,12 @@ def test_the_layer_of_a_photo_with_no_faint_line_is_as_drawn():
 
 def test_only_stretches_whose_both_ends_are_seen_are_drawn_at_their_width():
     layer, seen = np.zeros((60, 100), np.uint8), np.arange(40) < 20
-    seen[5] = False
+    seen[5:8] = False
     draw_seen(layer, LINE, np.full(40, 3.0), seen)
-    # Points lie 2 px apart from x = 10 on; those from 8 to 12 px further belong to the unseen one.
+    # Points lie 2 px apart from x = 10 on, so those at 20 to 24 are not seen.
     assert layer[29:32, 10:19].all()
-    assert not layer[:, 21].any()
-    assert layer[29:32, 22:49].all()
+    assert not layer[:, 21:24].any()
+    assert layer[29:32, 26:49].all()
     assert not layer[:, 52:].any()
     assert not layer[:28].any()
     assert not layer[33:].any()
