@@ -401,7 +401,7 @@ def speed_row(rng: np.random.Generator) -> Row:
     """Return how long the detector alone takes on 12 megapixels, one stone filling half the frame, in R."""
     _one_thread()
     drawn = render_photo(
-        np.random.default_rng([SEED, PHOTOS]), HELD_OUT, width_px=1000, height_px=750, stones=1, fill=0.5,
+        np.random.default_rng([SEED, PHOTOS]), HELD_OUT, width_px=1000, height_px=750, stones=1, fill=0.75,
     )  # fmt: skip
     data = np.frombuffer(twelve_megapixels(drawn.rgb, rng), np.uint8)
     rgb = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
