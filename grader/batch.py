@@ -38,6 +38,7 @@ class Terms:
     neutral: Neutral | None = None
     weight_g: float | None = None
     line_words: tuple[Call, ...] = ()
+    dried: bool = False
 
     @property
     def made_with(self) -> dict:
@@ -116,6 +117,7 @@ def grade_file(
             weight_g=terms.weight_g,
             calls=terms.line_words,
             same_face=same_face,
+            dried=terms.dried,
         )
         made_with = terms.made_with_on(graded.photo.sha256)
         return photo_record(graded, file, same_face) | {"made_with": made_with}, graded

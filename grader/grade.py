@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grader.errors import PhotoError
-from grader.face.cut import cut_face
+from grader.face.cut import cut_face, with_light
+from grader.face.drying import DryingPair, drying_pair
 from grader.face.face import Face
 from grader.face.filled import fill_glare
 from grader.face.line_words import LineWord
@@ -99,6 +100,7 @@ def grade_photo(
     weight_g: float | None = None,
     calls: Iterable[Call] = (),
     same_face: Sequence[str | Path | Photo] = (),
+    dried: bool = False,
 ) -> Graded:
     """Grade every stone in a photo.
 
@@ -116,7 +118,9 @@ def grade_photo(
     weight_g : of the one stone in the photo.
     calls : the seller's; their words on lines of this photo hold, the rest is for the report to tell.
     same_face : further photos of the same face, lamp or camera moved. All is told in px of ``photo``, by its card; what
-        is glare in it is read from the others.
+        is glare in it is read from the others in its state, wet or dry; one in the other state moves the chances of
+        lines.
+    dried : ``photo`` shows the face wet, the others after it has dried.
 
     Raises
     ------
@@ -126,6 +130,10 @@ def grade_photo(
     profile = profile if isinstance(profile, Profile) else load_profile(profile)
     model = model if isinstance(model, Model) else load_model(model)
     photo = _as_read(photo, profile, mm_per_px)
+    if dried and state not in (None, "wet"):
+        raise PhotoError(
+            f"{photo.name}: of a wet and a dried photo the first is the wet one", "dried"
+        )
     others = [_as_read(other, profile) for other in same_face]
     reference = find_reference(photo, setup=profile.setup, height_mm=height_mm, neutral=neutral)
     measured, remarks = measure_photo(
@@ -136,6 +144,7 @@ def grade_photo(
         state=state,
         calls=calls,
         same_face=others,
+        dried=dried,
     )
     measured = _weighed(measured, weight_g, photo)
     pieces = tuple(_grade_piece(m, profile, model) for m in measured)
@@ -160,20 +169,23 @@ def measure_photo(
     state: str | None = None,
     calls: Iterable[Call] = (),
     same_face: Sequence[Photo] = (),
+    dried: bool = False,
 ) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
     """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
 
     reference : what its colours and lengths are referred to; without it nothing is looked for.
     calls : the seller's, for their words on lines.
     same_face : further photos of the same stones.
+    dried : the photo shows them wet, the further ones after they have dried.
     """
     reference = reference or no_reference(photo)
     pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
     stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
     words = line_words(stones, calls)
     searched = [search(other) for other in same_face] if pieces else []
+    states = ("wet", "dry") if dried else (state, state)
     measured = tuple(
-        _measure_piece(photo, piece, reference, profile, state, words.get(piece.id, ()), searched)
+        _measure_piece(photo, piece, reference, profile, states, words.get(piece.id, ()), searched)
         for piece in pieces
     )
     return measured, remarks
@@ -184,20 +196,29 @@ def _measure_piece(
     piece: Piece,
     reference: Reference,
     profile: Profile,
-    given_state: str | None,
+    given_states: tuple[str | None, str | None],
     words: Sequence[LineWord],
     others: Sequence[Searched],
 ) -> MeasuredPiece:
-    seen = see_face(cut_face(photo, piece, reference), profile, given_state)
+    """``given_states`` : of the photo and of the others, where the seller says so."""
+    seen = see_face(cut_face(photo, piece, reference), profile, given_states[0])
     shown = [
-        _seen_again([photo, *(o.photo for o in others[:n])], seen, other, profile, given_state)
+        _seen_again(
+            [photo, *(o.photo for o in others[:n])],
+            seen,
+            other,
+            reference,
+            profile,
+            given_states[1],
+        )
         for n, other in enumerate(others)
     ]
-    filled = fill_glare(seen, [s for s in shown if not isinstance(s, Remark)], reference)
+    drying = next((s for s in shown if isinstance(s, DryingPair)), None)
+    filled = fill_glare(seen, [s for s in shown if isinstance(s, tuple)], reference)
     face, state = filled.face, seen.state
     same = face is seen.face
     regions = seen.regions if same else find_regions(face, filled.glare, profile)
-    measurements = measure_face(face, profile, regions, words)
+    measurements = measure_face(face, profile, regions, words, drying)
     # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(
         seen.face.linear,
@@ -242,10 +263,11 @@ def _seen_again(
     earlier: Sequence[Photo],
     first: Sighting,
     other: Searched,
+    reference: Reference,
     profile: Profile,
     given_state: str | None,
-) -> tuple[Sighting, Alignment] | Remark:
-    """The same face in another photo, or why that photo is left out.
+) -> tuple[Sighting, Alignment] | DryingPair | Remark:
+    """The same face in another photo, the pair that a wet and a dry one make, or why that photo is left out.
 
     earlier : the photos given before it, that of the first sighting in front.
     """
@@ -258,13 +280,18 @@ def _seen_again(
         return Remark("other_face", f"{name}: {text}")
     face, alignment = found
     again = see_face(face, profile, given_state)
-    if {first.state.value, again.state.value} == {"wet", "dry"}:
-        text = (
-            f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
-            "If both were wet, or both dry, say so with --state"
-        )
-        return Remark("other_state", text)
-    return again, alignment
+    if {first.state.value, again.state.value} != {"wet", "dry"}:
+        return again, alignment
+    there = find_reference(other.photo, setup=profile.setup)
+    one_white = "uncalibrated" not in (reference.colour_source, there.colour_source)
+    if given_state or one_white:
+        again = replace(again, face=with_light(again.face, again.face.linear, there))
+        return drying_pair(first, again, alignment, one_white)
+    text = (
+        f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
+        "If the face has dried in between, say --dried; if both were wet, or both dry, say so with --state"
+    )
+    return Remark("other_state", text)
 
 
 def _further_photos(

@@ -277,3 +277,53 @@ def test_a_render_tells_visible_cracks_and_faint_lines_apart():
     drawn = [renders.held_out_render(3, number) for number in range(3)]
     assert any(truth.faint.any() for truth in drawn)
     assert not any((truth.faint & truth.cracks).any() for truth in drawn)
+
+
+def test_px_called_on_other_lines_are_counted_off_the_true_ones():
+    answer, others, truth = (np.zeros((40, 60), bool) for _ in range(3))
+    others[20, 10:50] = True
+    answer[21, 10:20] = True  # 1 px aside: calls 10 px of the other line, and 1 beyond its end.
+    np.testing.assert_array_equal(metrics.called_counts(answer, others, truth, 2, 5), [11, 40])
+    truth[:, 30] = True  # Within 5 px of it 11 px are not judged.
+    np.testing.assert_array_equal(metrics.called_counts(answer, others, truth, 2, 5), [11, 29])
+    nothing = np.zeros_like(answer)
+    np.testing.assert_array_equal(metrics.called_counts(nothing, others, truth, 2, 5), [0, 29])
+
+
+def test_wrong_px_on_something_are_neither_right_nor_doubtful():
+    answer, others, truth, faint = (np.zeros((40, 60), bool) for _ in range(4))
+    answer[10, 5:25] = answer[30, 5:45] = True
+    others[30, 5:45] = True
+    np.testing.assert_array_equal(metrics.wrong_px_on(answer, others, truth, 2), [40, 60])
+    truth[31, 5:15] = True  # 10 px are right, and 1 more within 2 px of the end: sqrt(1 + 1).
+    np.testing.assert_array_equal(metrics.wrong_px_on(answer, others, truth, 2), [29, 60])
+    faint[30, 30:45] = True  # 15 px, and 2 before them.
+    np.testing.assert_array_equal(metrics.wrong_px_on(answer, others, truth, 2, faint), [12, 60])
+
+
+def test_calibration_error_of_a_worked_example():
+    # Naeini et al. 2015, from memory: bins of 2 and 3 of 5, off by |0.1 - 0.5| and |0.9 - 2/3|.
+    p, true = np.array([0.05, 0.15, 0.85, 0.9, 0.95]), np.array([0, 1, 1, 1, 0.0])
+    assert metrics.calibration_error(p, true, bins=2) == pytest.approx(
+        2 / 5 * 0.4 + 3 / 5 * (0.9 - 2 / 3)
+    )
+    assert metrics.calibration_error(np.array([0.0, 1.0]), np.array([0, 1])) == 0
+    assert metrics.calibration_error(np.array([0.0, 1.0]), np.array([1, 0])) == 1
+
+
+def test_length_of_the_seen_stretches_of_a_polyline():
+    path = np.array([(0, 0), (3, 4), (3, 10), (9, 18)])  # 5, 6 and 10 px.
+    assert metrics.polyline_px(path, np.ones(4, bool)) == pytest.approx(21)
+    assert metrics.polyline_px(path, np.array([True, True, True, False])) == pytest.approx(11)
+    assert metrics.polyline_px(path, np.array([True, False, True, True])) == pytest.approx(10)
+
+
+def test_the_largest_part_of_a_face_that_a_line_divides():
+    mask, lines = np.ones((20, 100), bool), np.zeros((20, 100), bool)
+    assert metrics.largest_part(mask, lines) == 1
+    lines[:, 30] = True
+    assert metrics.largest_part(mask, lines) == pytest.approx(69 / 99)
+    lines[0, 30] = False  # One that stops short of the outline divides nothing.
+    assert metrics.largest_part(mask, lines) == 1
+    corners = np.eye(20, dtype=bool)
+    assert metrics.largest_part(np.ones((20, 20), bool), corners) == pytest.approx(0.5)

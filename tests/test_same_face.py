@@ -11,7 +11,10 @@ import numpy as np
 import pytest
 
 import grader
+from grader.errors import PhotoError
 from grader.photo.colour import srgb_encoding
+from grader.render import TRAINING, render_photo
+from grader.render.truth import CRACK
 from grader.report.result import photo_record, result_schema, to_json
 from grader.report.words import photo_text
 
@@ -100,7 +103,8 @@ def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
     graded = grader.grade_photo(a, same_face=[b, stranger, a])
     # Without its gloss the second photo of the wet stone looks dry, and a dry one is not to be mixed in.
     assert [other.left_out.text for other in graded.same_face] == [
-        "b.png: looks dry, a.png wet; left out. If both were wet, or both dry, say so with --state",
+        "b.png: looks dry, a.png wet; left out. If the face has dried in between, say --dried; "
+        "if both were wet, or both dry, say so with --state",
         "01_lake_over_shore.jpg: does not show the same face, or from too far aside; left out",
         "a.png: is the same photo as a.png; left out",
     ]
@@ -132,3 +136,52 @@ def test_the_whole_picture_as_one_face_is_filled_too(pair):
     assert stone.measured.piece.box == (0, 0, w, h)
     assert stone.measured.filled_share > 0.2
     assert stone.measured.measurements.regions.glare_share < 0.1
+
+
+@pytest.fixture(scope="module")
+def drying(tmp_path_factory):
+    """A stone wet, and dry but for its cracks, which hold water; the true cracks."""
+    chosen = {
+        "width_px": 480,
+        "height_px": 360,
+        "stones": 1,
+        "kind": "slab",
+        "cracks": 3,
+        "healed": 3,
+        "fill": 0.5,
+    }
+    wet, dry = (
+        render_photo(
+            np.random.default_rng(7), TRAINING, state=state, glare=False, finger=False, **chosen
+        )
+        for state in ("wet", "dry")
+    )  # fmt: skip
+    holds = cv2.dilate((wet.cracks == CRACK).view(np.uint8), np.ones((3, 3))) > 0
+    half_dried = np.where(holds[..., None], wet.rgb, dry.rgb)
+    folder = tmp_path_factory.mktemp("drying")
+    files = written(folder / "wet.png", wet.rgb), written(folder / "dried.png", half_dried)
+    return *files, wet.cracks == CRACK
+
+
+def test_a_line_that_stays_dark_while_its_surround_dries_is_told_and_the_colours_stay_the_first_ones(
+    drying,
+):
+    wet, dried, cracks = drying
+    (alone,) = grader.grade_photo(wet, state="wet").pieces
+    graded = grader.grade_photo(wet, same_face=[dried], dried=True)
+    (stone,) = graded.pieces
+    assert graded.same_face[0].left_out is None
+    shares, others = (s.measured.measurements.regions.shares for s in (stone, alone))
+    assert shares == others
+    near = cv2.dilate(cracks.view(np.uint8), np.ones((7, 7))) > 0
+    ratios = {True: [], False: []}
+    for line in stone.measured.measurements.lines:
+        x, y = np.rint(stone.measured.face.to_photo_px(line.points)).astype(int).T
+        ratios[bool(near[y, x].mean() > 0.5)].append(line.drying_ratio)
+    assert np.median(ratios[True]) > 2
+    assert all(ratio <= 1 for ratio in ratios[False])
+    record = json.loads(to_json(photo_record(graded)))
+    jsonschema.Draft202012Validator(result_schema()).validate(record)
+    assert "dark while the surround dries" in photo_text(record, grader.load_profile())
+    with pytest.raises(PhotoError, match="the first is the wet one"):
+        grader.grade_photo(wet, same_face=[dried], dried=True, state="dry")

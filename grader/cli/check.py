@@ -63,6 +63,14 @@ def check(
             "filled from the others.",
         ),
     ] = False,
+    dried: Annotated[
+        bool,
+        typer.Option(
+            "--dried",
+            help="With --same-face: the first photo shows the face wet, the others after it has dried. "
+            "A line that stays dark there is likelier a crack.",
+        ),
+    ] = False,
     weight_g: WeightOption = None,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
@@ -72,6 +80,10 @@ def check(
     """
     of_one = {"--picture": picture, "--view": view, "--weight-g": weight_g}
     _usage(photos, layers, same_face, of_one)
+    if dried and not (same_face and state in (None, "wet")):
+        raise typer.BadParameter(
+            "give --same-face, and the photo of the wet face first", param_hint="--dried"
+        )
     check_picture(picture, photos)
     check_picture(view, photos, "--view")
     from grader.batch import Terms, grade_file, words_on_lines
@@ -94,6 +106,7 @@ def check(
         neutral,
         weight_g,
         words_on_lines(calls),
+        dried,
     )
     records = []
     for path, further in [(photos[0], photos[1:])] if same_face else [(p, ()) for p in photos]:

@@ -1,7 +1,7 @@
 """How many templates can be sawn out of a face, and where: a plan of most pieces, and one of the best scenes first.
 
 A template is an oval. Two of them keep the sawing margin between each other, and each keeps it from the outline and
-from every line seen; none lies on glare, since what is under it was not seen; specks
+from every line that may part; none lies on glare, since what is under it was not seen; specks
 are left out.
 
 An oval is the union of the discs around the points of its long axis, so a distance field tells exactly (to a
@@ -23,8 +23,6 @@ from grader.face.measurements import Line
 #: side, 0 <= d < 360, counter-clockwise as seen on the upright photo.
 Scorer = Callable[[NDArray], NDArray]
 
-#: Kinds of lines that a template keeps clear of. A pattern line is healed or a seam: it is told, not avoided.
-BLOCKING = ("crack", "uncertain")
 #: The field's cells in a template's short side, where the face is photographed as finely.
 CELLS = 120
 #: Discs along a template's long axis; directions over half a turn on which two templates cast their shadows.
@@ -128,7 +126,8 @@ def room_of(
     Parameters
     ----------
     mask, glare : ndarrays of shape (h, w), the face and its unreadable px.
-    lines : all that were seen; those of the kinds in ``BLOCKING`` are kept clear of.
+    lines : all that were seen; those that may part are kept clear of. A pattern line is healed or a seam: it is told,
+        not avoided.
     margin_px : kept from the outline and from the lines; from glare none is, and specks narrower than it are left out.
     """
     cell_px = max(1.0, oval.short_px / CELLS)
@@ -148,7 +147,7 @@ def room_of(
         if hidden.any():
             field = np.minimum(field, -_signed(hidden))
     for line in lines:
-        if line.kind in BLOCKING and len(line.points) > 1:
+        if line.may_part and len(line.points) > 1:
             field = np.minimum(field, _from_line(line, field.shape, cell_px, pad, margin_px))
     return Room((field * cell_px).astype(np.float32), cell_px, pad, float(np.count_nonzero(mask)))
 

@@ -1,14 +1,17 @@
 """What a pair of photos, wet and dry, says of lines: an open crack holds water while its surround dries."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.cracks import CRACK, UNCERTAIN
+from grader.face.cracks import kind_at
+from grader.face.filled import readable
 from grader.face.measurements import Line
+from grader.face.sighting import Sighting, lay_over
 from grader.face.skeleton import resample, smooth
+from grader.photo.align import Alignment
 
 #: The line and its surround are read so far from its middle, in px: a line may be seen a px beside.
 LINE_PX, SURROUND_PX = 1, (5, 9)
@@ -22,23 +25,60 @@ STAYED_SHARE = 0.4
 STAYS, DRIES = 5.0, 0.6
 #: With less than this share of the line in a dried surround the pair says nothing.
 LEAST_DRIED_SHARE = 0.3
+#: What a face gains in the middle where it has dried and no white of both photos tells (the same source).
+USUAL_GAIN = 0.35
+#: Luminance of linear sRGB (IEC 61966-2-1).
+LUMINANCE = np.float32((0.2126, 0.7152, 0.0722))
 
 
-def with_drying(
-    lines: Sequence[Line], wet_luminance: NDArray, dry_luminance: NDArray, mask: NDArray[np.bool_]
-) -> tuple[Line, ...]:
-    """Return the lines with their probability moved by what the pair shows; the seller's word stays.
+@dataclass(frozen=True)
+class DryingPair:
+    """One face wet and dry, in one frame.
 
-    Parameters
-    ----------
-    lines : seen on either photo, in px of the arrays.
-    wet_luminance, dry_luminance : ndarray of shape (h, w), linear, from 0; in one frame, and of one
-        exposure or referred to one white.
-    mask : ndarray of shape (h, w), bool, where both show the stone and neither is glare.
+    gain : ndarray of shape (h, w), natural logarithm of dry over wet luminance.
+    mask : ndarray of shape (h, w), bool, where both photos show the stone and neither is glare.
     """
-    gain = np.log(np.maximum(dry_luminance, 1e-4) / np.maximum(wet_luminance, 1e-4))
+
+    gain: NDArray
+    mask: NDArray[np.bool_]
+
+
+def drying_pair(
+    first: Sighting, other: Sighting, alignment: Alignment, one_white: bool
+) -> DryingPair:
+    """Return the pair that two photos make, one wet and one dry, in the first one's frame.
+
+    one_white : the colours of both are referred to a white. Else exposures may differ, and the face as a whole is
+    taken to have dried as stone usually does.
+    """
+    shape = first.face.mask.shape
+    mask = first.face.mask & ~first.hidden & readable(other, alignment, shape)
+    here = _luminance(first, one_white)
+    there = lay_over(_luminance(other, one_white), alignment, shape)
+    wet, dry = (here, there) if first.state.value == "wet" else (there, here)
+    gain = np.log(np.maximum(dry, 1e-4) / np.maximum(wet, 1e-4))
+    if not one_white and mask.any():
+        gain += USUAL_GAIN - np.median(gain[mask])
+    return DryingPair(gain, mask)
+
+
+def _luminance(seen: Sighting, one_white: bool) -> NDArray[np.float32]:
+    """Relative luminance; by the corrected lightness where that is referred to a white."""
+    if not one_white:
+        return seen.face.linear @ LUMINANCE
+    lightness = seen.face.lab[..., 0]
+    # CIE 15:2018: L* to Y.
+    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / 903.3).astype(
+        np.float32
+    )
+
+
+def with_drying(lines: Sequence[Line], pair: DryingPair) -> tuple[Line, ...]:
+    """Return the lines with their probability moved by what the pair shows; the seller's word stays."""
     return tuple(
-        line if line.source == "seller" else _moved(line, likelihood_ratio(line.points, gain, mask))
+        line
+        if line.source == "seller"
+        else _moved(line, likelihood_ratio(line.points, pair.gain, pair.mask))
         for line in lines
     )
 
@@ -73,13 +113,9 @@ def updated(probability: float, ratio: float) -> float:
 
 
 def _moved(line: Line, ratio: float) -> Line:
-    """The line with its probability after the evidence; its class follows, but for a contact's."""
+    """The line with its probability and class after the evidence."""
     probability = updated(line.probability, ratio)
-    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
-    kind = next(kind for limit, kind in limits if probability >= limit)
-    if line.kind == "contact" and kind != "crack":
-        kind = "contact"
-    return replace(line, probability=probability, kind=kind)
+    return replace(line, probability=probability, kind=kind_at(probability), drying_ratio=ratio)
 
 
 def _beside(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:

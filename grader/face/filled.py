@@ -64,18 +64,18 @@ def fill_glare(
     wanted, filled = ~clear & mask, np.zeros(shape, bool)
     for other, alignment in others:
         there = lay_over(other.face.linear, alignment, shape)
-        readable = _readable(other, alignment, shape)
-        light = _light_between(first.face.linear, there, clear & mask & readable)
+        shown = readable(other, alignment, shape)
+        light = _light_between(first.face.linear, there, clear & mask & shown)
         if light is None:
             continue
         there *= light
-        wanted |= readable & mask & _veiled(first, there)
+        wanted |= shown & mask & _veiled(first, there)
         # Full over what is wanted, fading towards what the first photo shows itself.
         say = cv2.distanceTransform(wanted.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX
-        part = np.minimum(1, say) * (wanted & readable & ~filled)
+        part = np.minimum(1, say) * (wanted & shown & ~filled)
         linear = linear + (there - linear) * part[..., None]
         glare = glare + (lay_over(other.chance, alignment, shape) - glare) * part
-        filled |= wanted & readable
+        filled |= wanted & shown
     if not filled.any():
         return Filled(first.face, first.chance, 0.0)
     share = float((filled & first.hidden).sum() / max(1, mask.sum()))
@@ -96,7 +96,7 @@ def _veil_px(shape: tuple[int, int]) -> float:
     return max(VEIL_PX, VEIL_SHARE * max(shape))
 
 
-def _readable(other: Sighting, alignment: Alignment, shape) -> NDArray[np.bool_]:
+def readable(other: Sighting, alignment: Alignment, shape) -> NDArray[np.bool_]:
     """Where, in the first photo's frame, the other photo shows stone."""
     sound = other.face.mask & (other.face.linear < BURNT_LIGHT).all(axis=2)
     sound &= _away_from(other.hidden, _veil_px(other.hidden.shape))

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
+from grader.face.drying import DryingPair, with_drying
 from grader.face.face import Face
 from grader.face.glare import find_glare
 from grader.face.line_words import LineWord, with_line_words
@@ -20,16 +21,20 @@ def measure_face(
     profile: Profile,
     regions: Regions | None = None,
     line_words: Sequence[LineWord] = (),
+    drying: DryingPair | None = None,
 ) -> Measurements:
     """Return all that is measured on one face: glare, regions, bands, lines, scene, sound stone.
 
     regions : where they are found already; else glare and regions are looked for.
     line_words : what the seller says of lines on this face, in the order of saying.
+    drying : the face wet and dry, where two photos show it so.
     """
     if regions is None:
         regions = find_regions(face, find_glare(face), profile)
     banding = measure_bands(face, regions, profile)
     lines = with_line_words(find_cracks(face, regions), line_words, face)
+    if drying is not None:
+        lines = with_drying(lines, drying)
     scene = measure_scene(face, regions, lines, profile)
     lines = line_facts(lines, face, regions, profile)
     return Measurements(

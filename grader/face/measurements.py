@@ -9,6 +9,8 @@ from grader.measures import UNREADABLE
 
 #: A line's width is told from this many working px on: what is narrower is the camera's own blur.
 WIDTH_FROM_PX = 3.0
+#: From this chance to part on a contact is drawn, and templates keep clear of it: most are sound.
+CONTACT_SHOWN = 0.1
 
 
 @dataclass(frozen=True)
@@ -108,6 +110,8 @@ class Line:
     greatest_width_px : at its widest, ``None`` where the width is not told.
     ends : "inside", "reaches the outline" or "crosses the face".
     source : "photo", or "seller" where the seller's word stands.
+    drying_ratio : how much likelier what a wet and a dry photo show is for an open crack than for any other line, above
+    0; 1 where they say nothing, ``None`` without such a pair.
     """
 
     points: NDArray
@@ -119,6 +123,7 @@ class Line:
     greatest_width_px: float | None = None
     ends: str = "inside"
     source: str = "photo"
+    drying_ratio: float | None = None
 
     @property
     def told_width_px(self) -> float | None:
@@ -131,6 +136,11 @@ class Line:
         if self.kind == "pattern line":
             return 0.0
         return max(self.probability, self.contact_chance)
+
+    @property
+    def may_part(self) -> bool:
+        """Whether it is drawn and templates keep clear of it: a crack, what may be one, or a contact that may part."""
+        return self.kind in ("crack", "uncertain") or self.contact_chance >= CONTACT_SHOWN
 
 
 @dataclass(frozen=True)

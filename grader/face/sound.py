@@ -65,19 +65,6 @@ def sound_stone(
     return SoundStone(labels, kept, largest, clear, usable)
 
 
-def worst_face(faces: Sequence[SoundStone]) -> SoundStone:
-    """Return the face that counts where a stone shows several: the one with the least sound stone.
-
-    Raises
-    ------
-    ValueError
-        No face is given.
-    """
-    return min(
-        faces, key=lambda face: (face.largest.value, (face.usable and face.usable.value) or 0)
-    )
-
-
 def clear_step(share: float) -> float | None:
     """Return the highest step of board grading that a share of clear face reaches; ``None`` below a third."""
     return next((step for step in CLEAR_STEPS if share >= step - 1e-9), None)

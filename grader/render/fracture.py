@@ -10,6 +10,7 @@ from grader.render.lines import Stroke, crack_paths, inside_run, walk
 WIDTHS_PX = {
     "hairline": (0.8, 1.6), "tight": (1.0, 2.2), "open": (2.0, 7.0), "lipped": (1.6, 5.0), "wet": (1.2, 3.5),
     "rust": (1.2, 4.0), "black": (1.2, 4.0), "bloom": (1.0, 3.0), "green": (1.2, 4.0),
+    "veiled": (0.9, 3.0), "gaping": (5.0, 11.0),
 }  # fmt: skip
 #: A path has a point every so many px.
 STEP_PX = 2.0
@@ -34,6 +35,10 @@ def draw_fractures(
         width = max(0.8, rng.uniform(*WIDTHS_PX[look]) * grow)
         depth = rng.uniform(0.45, 0.8) if look in ("hairline", "tight") else rng.uniform(0.7, 0.97)
         rough = rng.uniform(0.15, 1.0)
+        # Below a slanting crack the stone lies darker or lighter on one side.
+        veil = None
+        if look == "veiled":
+            veil = (radius * rng.uniform(0.03, 0.25), float(rng.uniform(-0.5, 0.5)))
         for path, share in _courses(rng, family, outline, radius, band_angle, classes):
             smooth = family in ("arc", "on band border", "straight")
             path = inside_run(ragged(rng, path, rough * (0.15 if smooth else 1)), inside)
@@ -44,6 +49,7 @@ def draw_fractures(
                         Stroke(
                             strand, uneven_widths(rng, len(strand), part), "crack", look, depth, family,
                             _fading(rng, len(strand)) if look == "hairline" else None,
+                            veil=veil,
                         )
                     )  # fmt: skip
     return strokes
@@ -61,7 +67,7 @@ def draw_webs(
     strokes = []
     for kind in kinds:
         paths = (
-            _web(rng, outline.mean(0), radius)
+            web_paths(rng, outline.mean(0), radius)
             if kind == "web"
             else _growth_seams(rng, outline.mean(0), radius, band_angle)
         )
@@ -160,7 +166,7 @@ def _courses(
     inner = outline.mean(0) + radius * rng.uniform(-0.5, 0.5, 2)
     angle = rng.uniform(0, 2 * np.pi)
     if family == "on band border":
-        return [(path, 1.0) for path in _border_paths(rng, classes, radius)]
+        return [(path, 1.0) for path in border_paths(rng, classes, radius)]
     if family == "en echelon":
         turn, length = rng.choice([-1, 1]) * rng.uniform(0.5, 0.9), radius * rng.uniform(0.12, 0.3)
         ahead = np.array([np.cos(angle), np.sin(angle)]) * length * rng.uniform(0.5, 0.8)
@@ -203,10 +209,10 @@ def _map(
     return arms
 
 
-def _border_paths(
+def border_paths(
     rng: np.random.Generator, classes: NDArray[np.uint8], radius: float
 ) -> list[NDArray[np.float64]]:
-    """One stretch exactly on the border of a class."""
+    """Return one stretch exactly on the border of a class, (n, 2) px; none where one class fills the face."""
     names = [code for code in np.unique(classes) if code]
     if len(names) < 2:
         return []
@@ -227,8 +233,10 @@ def _border_paths(
     return [path[start : start + length]]
 
 
-def _web(rng: np.random.Generator, centre: NDArray, radius: float) -> list[NDArray[np.float64]]:
-    """Edges of the cells around scattered points, in a part of the face."""
+def web_paths(
+    rng: np.random.Generator, centre: NDArray, radius: float
+) -> list[NDArray[np.float64]]:
+    """Return edges of the cells around scattered points, in a part of the face, (12, 2) px each."""
     reach = radius * rng.uniform(0.35, 0.9)
     middle = centre + radius * rng.uniform(-0.5, 0.5, 2)
     count = int(rng.integers(8, 26))

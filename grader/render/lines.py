@@ -26,10 +26,18 @@ INNER = (
 #: the dark of seeping water; what came out of the crack and dried.
 LOOKS = {
     "hairline": 0, "lipped": 4, "wet": 14, "rust": 8, "black": 8, "bloom": 10, "green": 8,
+    "veiled": 0, "gaping": 0,
 }  # fmt: skip
 _DRIED = {
     "rust": (0.20, 0.075, 0.02), "black": (0.02, 0.02, 0.02), "bloom": (0.68, 0.68, 0.66), "green": (0.06, 0.15, 0.08),
 }  # fmt: skip
+
+
+#: What fills a healed crack that is darker than most stone, linear rgb: brown, ochre, grey, rust, green-grey. Black is
+#: left to open cracks: without depth or colour of its own no photo tells a dark line from one.
+FILLINGS = np.array([
+    (0.10, 0.055, 0.025), (0.20, 0.12, 0.045), (0.16, 0.16, 0.17), (0.18, 0.06, 0.025), (0.11, 0.13, 0.10),
+])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -41,6 +49,7 @@ class Stroke:
     depth : 0 to 1, how much of the light it swallows or how much of its own colour covers.
     fade : (n,) 0 to 1, how much of that shows along it, or ``None`` for all of it.
     colour : linear rgb of its own, if it has one.
+    veil : how far (px) and by how much (-1 to 1 of the light) the stone is darker or lighter on its left.
     """
 
     points: NDArray[np.float64]
@@ -51,6 +60,7 @@ class Stroke:
     family: str = ""
     fade: NDArray[np.float64] | None = None
     colour: tuple[float, float, float] | None = None
+    veil: tuple[float, float] | None = None
 
 
 def walk(
@@ -163,13 +173,15 @@ def draw_cracks(
 def draw_healed(
     rng: np.random.Generator, count: int, outline: NDArray, inside: NDArray, radius: float
 ) -> list[Stroke]:
-    """Return healed cracks and growth seams: thin, pale or dark, without depth."""
+    """Return healed cracks and growth seams: thin, pale or of a dark filling, without depth."""
     strokes = []
+    dyes = rng.spawn(1)[0]
     for _ in range(count):
         family = str(rng.choice(["jagged", "curved", "straight", "crossing", "branching"]))
         look = "pale" if rng.random() < 0.62 else "dark"
         kind = "healed" if rng.random() < 0.6 else "seam"
         width = rng.uniform(1.0, 3.5) * np.sqrt(max(radius, 60) / 300)
+        colour = tint(dyes, FILLINGS) if look == "dark" else None
         for path in crack_paths(rng, family, outline, radius, None):
             path = inside_run(_finer(rng, path), inside)
             if len(path) >= 6:
@@ -180,9 +192,16 @@ def draw_healed(
                         kind,
                         look,
                         rng.uniform(0.3, 0.75),
+                        colour=colour,
                     )
                 )
     return strokes
+
+
+def tint(rng: np.random.Generator, colours: NDArray) -> tuple[float, float, float]:
+    """Return one of the colours, (n, 3) linear rgb, a little lighter or darker."""
+    colour = colours[rng.integers(len(colours))] * rng.uniform(0.6, 1.5)
+    return tuple(float(v) for v in np.clip(colour, 0.005, 0.9))
 
 
 def draw_contacts(
@@ -407,6 +426,8 @@ def paint(
     x, y, w, h = cv2.boundingRect(covered)
     if w == 0:
         return
+    if stroke.veil is not None:
+        _veil(reflect, stroke)
     around = LOOKS.get(stroke.look, 0)
     box = (slice(max(0, y - around), y + h + around), slice(max(0, x - around), x + w + around))
     cov = covered[box].astype(np.float32) / 255
@@ -437,6 +458,36 @@ def paint(
             np.sqrt(base) if stroke.look == "pale" else base * 0.25
         )
     part[:] = part * (1 - hold) + tint * hold
+
+
+def _veil(reflect: NDArray[np.float32], stroke: Stroke) -> None:
+    """Darken or lighten the stone on the left of a stroke, most beside it, in place."""
+    reach, change = stroke.veil
+    margin = int(reach) + 2
+    low = np.maximum(np.floor(stroke.points.min(0)).astype(int) - margin, 0)
+    high = np.minimum(np.ceil(stroke.points.max(0)).astype(int) + margin, reflect.shape[1::-1])
+    if (high - low).min() < 2:
+        return
+    part = reflect[low[1] : high[1], low[0] : high[0]]
+    points = stroke.points[:: max(1, len(stroke.points) // 150)] - low
+    way = np.gradient(points, axis=0)
+    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    # It runs out at the ends, as the line does.
+    far = (
+        reach
+        * np.minimum(1, np.linspace(0, 4, len(points)))
+        * np.linspace(4, 0, len(points)).clip(0, 1)
+    )
+    edge = points + np.stack([-way[:, 1], way[:, 0]], 1) * far[:, None]
+    beside, line = (np.zeros(part.shape[:2], np.uint8) for _ in range(2))
+    quads = np.stack([points[:-1], points[1:], edge[1:], edge[:-1]], 1)
+    for quad in np.round(quads).astype(np.int32):
+        cv2.fillConvexPoly(beside, quad, 1)
+    cv2.polylines(line, [np.round(points).astype(np.int32)], False, 1, 1)
+    away = cv2.distanceTransform(1 - line, cv2.DIST_L2, 3)
+    fade = np.clip(1 - away / np.float32(reach), 0, 1) ** 2 * beside
+    fade = cv2.GaussianBlur(fade, (0, 0), 1.2) * np.float32(change)
+    part *= (1 + fade)[..., None]
 
 
 def _surround(

@@ -1,4 +1,4 @@
-"""What lies on a face without changing its class: dust, bruises, pits, specks, drill holes."""
+"""What lies on or in a face without changing its class: dust, bruises, pits, specks, moss, drill holes."""
 
 import cv2
 import numpy as np
@@ -58,6 +58,32 @@ def specks(
     gold = np.float32([0.55, 0.43, 0.17]) * np.float32(rng.uniform(0.7, 1.3))
     reflect[:] = reflect * (1 - hold[..., None]) + gold * hold[..., None]
     return hold
+
+
+def moss(
+    rng: np.random.Generator,
+    reflect: NDArray[np.float32],
+    classes: NDArray[np.uint8],
+    radius: float,
+) -> None:
+    """Strew dark branching flecks, in rows along the borders of classes or in clouds, as manganese grows in agate."""
+    shape = classes.shape
+    size = max(1.2, radius * rng.uniform(0.008, 0.03))
+    flecks = fbm(rng, shape, size * 2, 4, 0.75)
+    border = np.zeros(shape, np.uint8)
+    border[:, 1:] |= (
+        (classes[:, 1:] != classes[:, :-1]) & (classes[:, 1:] > 0) & (classes[:, :-1] > 0)
+    )
+    border[1:] |= (classes[1:] != classes[:-1]) & (classes[1:] > 0) & (classes[:-1] > 0)
+    cloud = fbm(rng, shape, radius * rng.uniform(0.2, 0.6), 3)
+    dense = 0.9 * cloud - 2.0
+    if border.any() and rng.random() < 0.8:
+        away = cv2.distanceTransform(1 - border, cv2.DIST_L2, 3)
+        dense = np.exp(-away / np.float32(size * rng.uniform(0.8, 3))) * 2.2 - 1.6 + 0.5 * cloud
+    hold = soft_step(flecks + dense - np.float32(rng.uniform(0.0, 0.9)), 0.5)[..., None]
+    hold = hold * np.float32(rng.uniform(0.5, 0.95))
+    tint = np.float32([0.03, 0.022, 0.018]) * np.float32(rng.uniform(0.5, 3, 3))
+    reflect[:] = reflect * (1 - hold) + tint * hold
 
 
 def drill_hole(

@@ -32,6 +32,8 @@ MARKS = {"dust": 0.14, "bruise": 0.12, "pits": 0.16, "specks": 0.14, "drill hole
 STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06, "print": 0.05, "ticks": 0.04}
 #: The same for a web of matrix and for seams along the bands, and the chance, taken twice, of a line laid over it.
 WEBS, OVERLAID_CHANCE = {"web": 0.09, "growth seams": 0.1}, 0.16
+#: The chance of each thing that grew with the stone, in a style that draws it.
+GROWN = {"rim": 0.12, "band lines": 0.07, "veins": 0.08, "knotted web": 0.1, "moss": 0.05}
 
 
 def render_photo(
@@ -179,8 +181,8 @@ def _plan(rng: np.random.Generator, style: Style, spot, chosen: dict) -> StonePl
 
 def _rougher_lines(
     rng: np.random.Generator, style: Style, spot, chosen: dict
-) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...], tuple[str, ...]]:
-    """Draw which fractures (family, look), webs and lines laid over it a stone has, if their numbers are left open."""
+) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """Draw which fractures (family, look), webs, lines laid over it and growths a stone has, if left open."""
     count = int(rng.choice([0, 1, 2], p=[0.62, 0.27, 0.11]))
     if spot.kind == "cab" and rng.random() < 0.5:
         count = 0
@@ -191,10 +193,12 @@ def _rougher_lines(
     overlaid = tuple(
         style.draw(rng, "overlaid") for _ in range(2) if rng.random() < OVERLAID_CHANCE
     )
+    growths = tuple(name for name in style.growths if rng.random() < GROWN[name])
     return (
         fractures if chosen["cracks"] is None else (),
         webs if chosen["healed"] is None else (),
         overlaid if chosen["strays"] is None else (),
+        growths if chosen["healed"] is None else (),
     )
 
 

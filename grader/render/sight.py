@@ -47,6 +47,15 @@ def seen_points(
     return (seen >= 0.5) & on  # No dashes that are shorter than the window.
 
 
+def draw_seen(
+    layer: NDArray[np.uint8], points: NDArray, widths: NDArray, seen: NDArray[np.bool_]
+) -> None:
+    """Write 1 into a layer (h, w) where those points of a line lie that can be seen, at its width."""
+    ends = np.round(points).astype(int)
+    for k in np.flatnonzero(seen[:-1] & seen[1:]):
+        cv2.line(layer, ends[k].tolist(), ends[k + 1].tolist(), 1, max(1, round(float(widths[k]))))
+
+
 def line_contrast(
     lightness: NDArray[np.float32],
     points: NDArray,

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from grader.render import marks
 from grader.render.fracture import draw_fractures, draw_webs
+from grader.render.growth import draw_growths
 from grader.render.lens import View
 from grader.render.lines import (
     Stroke,
@@ -34,7 +35,7 @@ class StonePlan:
     circle of its area.
 
     dye_seed : stones of one seed and pattern share their palette.   line_seed : of the lines that
-    follow: fractures by family and look, webs, and lines laid over the face.
+    follow: fractures by family and look, webs, lines laid over the face, and growths.
     """
 
     kind: str
@@ -54,6 +55,7 @@ class StonePlan:
     fractures: tuple[tuple[str, str], ...] = ()
     webs: tuple[str, ...] = ()
     overlaid: tuple[str, ...] = ()
+    growths: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     reflect = _scattered(ways[2], reflectance(lab), radius, through)
     cracks = np.zeros(grid.shape, np.uint8)
     strokes = _lines(ways[3], plan, figure, outline, inside, classes, radius)
-    glitter = _marks(ways[4], plan, reflect, height, inside, radius)
+    glitter = _marks(ways[4], plan, reflect, height, inside, classes, radius)
     stain = reflectance(np.float32([[[34, 12, 24]]]))[0, 0]
     rough_way = np.random.default_rng([plan.line_seed, 2])
     rough = _rough_lines(rough_way, plan, figure, outline, inside, classes, radius)
@@ -319,14 +321,20 @@ def _rough_lines(
     angle = figure.course.angle if figure.course is not None else None
     lines = draw_fractures(rng, plan.fractures, outline, inside, radius, angle, classes)
     lines += draw_webs(rng, plan.webs, outline, inside, radius, angle)
-    return lines + draw_overlaid(rng, plan.overlaid, outline.mean(0), radius)
+    lines += draw_overlaid(rng, plan.overlaid, outline.mean(0), radius)
+    kinds = tuple(kind for kind in plan.growths if kind != "moss")
+    return lines + draw_growths(rng, kinds, outline, inside, radius, classes, figure.course)
 
 
-def _marks(rng, plan: StonePlan, reflect, height, inside, radius: float) -> NDArray[np.float32]:
+def _marks(
+    rng, plan: StonePlan, reflect, height, inside, classes, radius: float
+) -> NDArray[np.float32]:
     """Lay the marks on the face; return where specks mirror light."""
     glitter = np.zeros(reflect.shape[:2], np.float32)
     if "specks" in plan.marks:
         glitter = marks.specks(rng, reflect, reflect.shape[:2], radius)
+    if "moss" in plan.growths:
+        marks.moss(np.random.default_rng([plan.line_seed, 3]), reflect, classes, radius)
     if "pits" in plan.marks:
         marks.pits(rng, reflect, height, inside, radius)
     if "bruise" in plan.marks:

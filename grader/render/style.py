@@ -38,6 +38,10 @@ CRACK_LOOKS = {
 OVERLAID = {
     "bundle": 1.0, "blade arcs": 0.8, "marker": 0.7, "joint": 0.8, "chisel": 0.8, "fibres": 0.7, "drops": 0.7,
 }  # fmt: skip
+#: What only the training style draws, so that held-out figures stay comparable: what grew with a stone (rims between
+#: lobes, lines along the bands, veins, knotted webs, moss), and cracks beside which the stone is veiled, or that gape.
+GROWTHS = ("rim", "band lines", "veins", "knotted web", "moss")
+TRAINING_CRACK_LOOKS = ("veiled", "gaping")
 KINDS = {"slab": 1.0, "chunk": 1.1, "cab": 1.2}
 STATES = {"dry": 1.0, "wet": 1.3, "patchy": 0.45}
 
@@ -68,6 +72,7 @@ class Style:
     fractures: tuple[str, ...]
     crack_looks: tuple[str, ...]
     overlaid: tuple[str, ...]
+    growths: tuple[str, ...] = ()
     favoured: frozenset[str] = frozenset()
 
     def draw(self, rng: np.random.Generator, kind: str) -> str:
@@ -102,8 +107,9 @@ TRAINING = Style(
     tuple(HOSTS),
     tuple(CRACKS),
     tuple(FRACTURES),
-    tuple(CRACK_LOOKS),
+    tuple(CRACK_LOOKS) + TRAINING_CRACK_LOOKS,
     tuple(OVERLAID),
+    GROWTHS,
 )
 HELD_OUT = Style(
     "held-out",
@@ -116,7 +122,7 @@ HELD_OUT = Style(
     tuple(FRACTURES),
     tuple(CRACK_LOOKS) + HELD_OUT_CRACK_LOOKS,
     tuple(OVERLAID) + HELD_OUT_OVERLAID,
-    frozenset(
+    favoured=frozenset(
         HELD_OUT_GROUNDS + HELD_OUT_LAMPS + HELD_OUT_PIPELINES
         + HELD_OUT_PATTERNS + HELD_OUT_HOSTS + HELD_OUT_CRACKS
         + HELD_OUT_CRACK_LOOKS + HELD_OUT_OVERLAID

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from grader.cutting import RELATIVE_SHARE, CutPiece
 from grader.errors import GraderError
-from grader.face.cutplan import BLOCKING, CutPlan, PlacedTemplate, lines_within, template_outline
+from grader.face.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
 from grader.grade import Graded
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import DARK, PALE, PICTURE_PX, View, draw_line, draw_plate, view_of
@@ -175,7 +175,7 @@ def _seen(piece: CutPiece, *plans: str) -> str:
 
 def _lines_words(piece: CutPiece) -> str:
     lines = piece.measured.measurements.lines
-    kept = sum(line.kind in BLOCKING for line in lines)
+    kept = sum(line.may_part for line in lines)
     told = [f"{kept} kept clear of" if kept else "none seen that would part the stone"]
     for name, words in PLANS.items():
         met = [

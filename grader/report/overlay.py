@@ -32,8 +32,6 @@ WORTH_DRAWING = 50.0
 #: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
 DARK, PALE = (20, 20, 20), (255, 255, 255)
-#: A contact is drawn, dashed, from this chance to part on: most are sound, and would only clutter.
-CONTACT_SHOWN = 0.1
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
 
 #: The font within OpenCV: Latin, Cyrillic, Greek and Chinese, so that a grade of any name is drawn.
@@ -214,7 +212,7 @@ def _shown_lines(piece: GradedPiece) -> list[tuple[int, Line]]:
     return [
         (number, line)
         for number, line in lines
-        if line.kind != "contact" or line.contact_chance >= CONTACT_SHOWN
+        if line.kind != "contact" or line.may_part
     ]
 
 

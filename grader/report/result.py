@@ -274,6 +274,7 @@ def _line(number: int, line: Line, measured, photo: Photo) -> dict:
         "greatest_width_mm": _millimetres(line.greatest_width_px, measured.measurements),
         "ends": line.ends,
         "source": line.source,
+        "drying_ratio": _number(line.drying_ratio, 2),
     }
 
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
 
+#: A line whose wet and dry photo are so much likelier for an open crack is told to stay dark.
+STAYS_DARK = 1.5
 _LABEL = "  {:<10} {}"
 
 
@@ -142,6 +144,12 @@ def lines_words(cracks: dict, state: str) -> str:
 
     state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
     """
+    # Records of one photo, and those of before, hold no pair.
+    ratios = [line.get("drying_ratio") or 1.0 for line in cracks["lines"]]
+    if stay := sum(ratio > STAYS_DARK for ratio in ratios):
+        told = f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries"
+        dried = {"lines": [line | {"drying_ratio": None} for line in cracks["lines"]]}
+        return f"{lines_words(cracks | dried, state)}; {told}"
     kinds = [line["class"] for line in cracks["lines"]]
     told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
     for kind, what in (("contact", ""), ("pattern line", ", healed or a seam")):

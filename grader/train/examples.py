@@ -16,6 +16,7 @@ from grader.photo.pieces import LOOK_PX as PIECES_PX
 from grader.photo.pieces import MARGIN_SHARE
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
+from grader.render.sight import draw_seen, lightness_of, seen_points
 from grader.render.truth import (
     BLUE,
     CRACK,
@@ -46,8 +47,8 @@ class Example:
 
     pieces : 0 ground, from 1 on stone: 1 + 200 times the depth (distance inside / that of the deepest point).
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
-    cracks : 0 no line, 1 crack, 2 pattern line, 3 band border where no line lies, ``UNJUDGED`` where a line is too
-    faint to see; off the stone ``IGNORE``.
+    cracks : 0 no line, 1 crack, 2 pattern line, where none of these lies 4 a line that is none of the stone's and 3 a
+    band border, ``UNJUDGED`` where a line of the stone is too faint to see; off the stone ``IGNORE``.
     glare : as cracks, but 3 is where glare hides what lies below.
     """
 
@@ -98,7 +99,19 @@ def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8)
     Scratches, hairs, pencil and print are what they are for a stone: no line of it.
     """
     aims = rng.choice(["crack", "other", "any"], size=most, p=[0.5, 0.25, 0.25])
-    return [_aimed_example(rendered, str(aim), rng) for aim in aims if rendered.stones]
+    strays = _strays(rendered)
+    return [_aimed_example(rendered, strays, str(aim), rng) for aim in aims if rendered.stones]
+
+
+def _strays(rendered: Rendered) -> NDArray[np.bool_]:
+    """Where lines that are none of the stone's can be seen, (H, W)."""
+    layer = np.zeros(rendered.pieces.shape, np.uint8)
+    strays = [line for line in rendered.lines if line.kind not in LINE_CODES]
+    light = lightness_of(rendered.rgb) if strays else None
+    for line in strays:
+        widths = np.full(len(line.points), line.width_px)
+        draw_seen(layer, line.points, widths, seen_points(light, line.points, widths))
+    return layer > 0
 
 
 def surface_examples(rng: np.random.Generator, style: Style, count: int = 2) -> list[Example]:
@@ -213,7 +226,9 @@ def _lines_of(rendered: Rendered, stone, rng: np.random.Generator) -> _Lines:
     )
 
 
-def _aimed_example(rendered: Rendered, aim: str, rng: np.random.Generator) -> Example:
+def _aimed_example(
+    rendered: Rendered, on_it: NDArray[np.bool_], aim: str, rng: np.random.Generator
+) -> Example:
     """A crop for cracks, centred on what is aimed at if the photo has any of it, else anywhere."""
     code = {"crack": CRACK, "other": PATTERN_LINE}.get(aim, 0)
     strays = [line for line in rendered.lines if line.kind not in LINE_CODES]
@@ -225,14 +240,17 @@ def _aimed_example(rendered: Rendered, aim: str, rng: np.random.Generator) -> Ex
     stone = stones[int(rng.integers(len(stones)))]
     lines = _lines_of(rendered, stone, rng)
     centre = None
-    own = [line for line in strays if line.piece == stone.id]
-    if on_stray and own:
-        line = own[int(rng.integers(len(own)))]
+    drawn = [line for line in strays if line.piece == stone.id]
+    if on_stray and drawn:
+        line = drawn[int(rng.integers(len(drawn)))]
         at = (line.points[int(rng.integers(len(line.points)))] - stone.box[:2]) * lines.factor
         centre = (int(at[0]), int(at[1]))
     elif code:
         centre = _one_of(lines.crack if code == CRACK else lines.pattern, rng, 1.0)
+    x, y, w, h = stone.box
+    own = _shrunk(on_it[y : y + h, x : x + w], lines.mask.shape[::-1], cv2.INTER_AREA) > 0.4
     target = lines.target
+    target[(target == 0) & own] = 4
     target[(target == 0) & _borders(lines.codes)] = 3
     return lines.crop(target, centre or _one_of(lines.mask, rng, 1.0))
 
@@ -261,6 +279,7 @@ def _surface_example(rng: np.random.Generator, style: Style) -> Example:
         np.ones(size, bool), crack, pattern, faint, materials, factor,
     )  # fmt: skip
     target = lines.target
+    target[(target == 0) & (_shrunk(surface.strays, size, cv2.INTER_AREA) > 0.4)] = 4
     target[(target == 0) & _borders(materials)] = 3
     return Example(lines.rgb, target)
 

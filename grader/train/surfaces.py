@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from grader.render import marks
 from grader.render.camera import draw_camera, expose
 from grader.render.fracture import draw_fractures, draw_webs
+from grader.render.growth import draw_growths
 from grader.render.lines import (
     Stroke,
     cover,
@@ -23,7 +24,7 @@ from grader.render.lines import (
 from grader.render.noise import blur, cell_values, cells, fbm, grain, soft_step
 from grader.render.overlaid import draw_overlaid
 from grader.render.pigment import reflectance
-from grader.render.sight import lightness_of, seen_points
+from grader.render.sight import draw_seen, lightness_of, seen_points
 from grader.render.style import Style
 from grader.render.truth import LINE_CODES
 
@@ -42,12 +43,13 @@ class Surface:
     """A photo of a surface that fills the picture.
 
     rgb : (side, side, 3) uint8.   cracks : layer as in ``Rendered``.   materials : (side, side), 1 and 2, where two
-    meet.
+    meet.   strays : (side, side) bool, lines that lie on it and can be seen.
     """
 
     rgb: NDArray[np.uint8]
     cracks: NDArray[np.uint8]
     materials: NDArray[np.uint8]
+    strays: NDArray[np.bool_]
 
 
 def draw_surface(rng: np.random.Generator, style: Style, side: int) -> Surface:
@@ -84,8 +86,15 @@ def draw_surface(rng: np.random.Generator, style: Style, side: int) -> Surface:
             mark_truth(cracks, stroke, covered, LINE_CODES[stroke.kind])
     rgb = _photographed(rng, style, np.clip(reflect, 0.002, 0.97), height)
     light = lightness_of(rgb)
-    seen = [_seen(light, stroke) if stroke.kind in LINE_CODES else None for stroke in strokes]
-    return Surface(rgb, seen_truth(cracks, tuple(strokes), seen), materials)
+    shows = [_seen(light, stroke) for stroke in strokes]
+    own = [
+        s if stroke.kind in LINE_CODES else None for s, stroke in zip(shows, strokes, strict=True)
+    ]
+    strays = np.zeros(shape, np.uint8)
+    for stroke, seen in zip(strokes, shows, strict=True):
+        if stroke.kind not in LINE_CODES:
+            draw_seen(strays, stroke.points, stroke.widths, seen)
+    return Surface(rgb, seen_truth(cracks, tuple(strokes), own), materials, strays > 0)
 
 
 def _seen(light: NDArray[np.float32], stroke: Stroke) -> NDArray[np.bool_]:
@@ -174,6 +183,9 @@ def _strokes(rng, style: Style, side: int, materials: NDArray[np.uint8]) -> list
     ]
     if rng.random() < WEB:
         strokes += draw_webs(rng, ("web",), outline, inside, radius, None)
+    for kind in style.growths:
+        if kind in ("veins", "knotted web") and rng.random() < WEB:
+            strokes += draw_growths(rng, (kind,), outline, inside, radius, materials, None)
     if rng.random() < HEALED:
         strokes += draw_healed(rng, 1, outline, inside, radius)
     kinds = tuple(style.draw(rng, "overlaid") for _ in range(2) if rng.random() < OVERLAID)

@@ -6,6 +6,7 @@ W) with 0 background, 1 blue, 2 white, 3 host, 9 unreadable; masks are bool; sha
 
 from collections.abc import Callable, Sequence
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
@@ -201,6 +202,66 @@ def precision_recall_f1(counts: NDArray) -> tuple[float, float, float]:
     recall = met / true if true else 0.0
     total = precision + recall
     return float(precision), float(recall), float(2 * precision * recall / total) if total else 0.0
+
+
+def called_counts(
+    answer: NDArray, others: NDArray, truth: NDArray, tolerance_px: float, apart_px: float
+) -> NDArray:
+    """Return the (2,) counts of px on other lines: those within ``tolerance_px`` of an answer, and all of them.
+
+    Left out is what lies within ``apart_px`` of a true line: there an answer may be right.
+
+    Parameters
+    ----------
+    answer, others, truth : bool, (H, W): what is called, the centre-lines of what is not to be called, the true lines.
+    """
+    judged = np.asarray(others, bool) & ~_within(np.asarray(truth, bool), apart_px)
+    return np.array(
+        [(judged & _within(np.asarray(answer, bool), tolerance_px)).sum(), judged.sum()], np.int64
+    )
+
+
+def wrong_px_on(
+    answer: NDArray,
+    others: NDArray,
+    truth: NDArray,
+    tolerance_px: float,
+    doubtful: NDArray | None = None,
+) -> NDArray:
+    """Return the (2,) counts of an answer's centre-line px: wrong ones that lie on something, and all of them.
+
+    Wrong is a px with no true and no doubtful line within ``tolerance_px``; on something, one with a px of ``others``
+    within it.
+    """
+    said = skeletonize(np.asarray(answer, bool))
+    wrong = said & ~_within(np.asarray(truth, bool), tolerance_px)
+    if doubtful is not None:
+        wrong &= ~_within(doubtful, tolerance_px)
+    return np.array(
+        [(wrong & _within(np.asarray(others, bool), tolerance_px)).sum(), said.sum()], np.int64
+    )
+
+
+def calibration_error(probability: NDArray, true: NDArray, bins: int = 10) -> float:
+    """Return the expected calibration error of chances, 0 to 1: the mean over all, in bins of equal width, of the
+    distance between mean chance and share of true ones (Naeini et al. 2015, AAAI; from memory)."""
+    place = np.minimum((np.asarray(probability) * bins).astype(int), bins - 1)
+    held = np.unique(place)
+    off = [abs(np.mean(probability[place == k]) - np.mean(true[place == k])) for k in held]
+    return float(np.average(off, weights=[np.sum(place == k) for k in held]))
+
+
+def polyline_px(points: NDArray, counts: NDArray[np.bool_]) -> float:
+    """Return the length of a polyline, (n, 2), of those of its stretches whose both ends count, (n,)."""
+    steps = np.hypot(*np.diff(np.asarray(points, float), axis=0).T)
+    return float(steps[counts[:-1] & counts[1:]].sum())
+
+
+def largest_part(mask: NDArray[np.bool_], lines: NDArray[np.bool_]) -> float:
+    """Return the share, 0 to 1, of a face's px off the lines that its largest part holds, parts touching at sides."""
+    _, labels = cv2.connectedComponents((mask & ~lines).astype(np.uint8), connectivity=4)
+    areas = np.bincount(labels.ravel())[1:]
+    return float(areas.max() / areas.sum()) if len(areas) else 0.0
 
 
 # --- numbers -----------------------------------------------------------------------------------

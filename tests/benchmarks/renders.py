@@ -3,20 +3,25 @@
 import numpy as np
 from labelled import Labelled, PieceTruth
 
-from grader.render import HELD_OUT, render_photo
+from grader.render import HELD_OUT, Rendered, Style, render_photo
 from grader.render.truth import CRACK, FAINT
 
 #: Geometric mean of the sides of a photo.
 SIDE_PX = (700, 1300)
 
 
-def held_out_render(seed: int, number: int) -> Labelled:
-    """Return the rendered photo of that seed and number, in the style kept back from learning."""
+def drawn_photo(seed: int, number: int, style: Style = HELD_OUT) -> Rendered:
+    """Return the rendered photo of that seed and number; by default in the style kept back from learning."""
     rng = np.random.default_rng([seed, number])
     side, wide = rng.integers(*SIDE_PX), rng.choice([0.75, 1.0, 4 / 3])
-    drawn = render_photo(
-        rng, HELD_OUT, width_px=round(side * wide**0.5), height_px=round(side / wide**0.5)
+    return render_photo(
+        rng, style, width_px=round(side * wide**0.5), height_px=round(side / wide**0.5)
     )
+
+
+def held_out_render(seed: int, number: int) -> Labelled:
+    """Return the photo of that seed and number, in the style kept back from learning, with its labels."""
+    drawn = drawn_photo(seed, number)
     by_piece = {}
     for stone in drawn.stones:
         shares = np.array([stone.shares[name] for name in ("blue", "white", "host")])

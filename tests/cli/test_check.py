@@ -61,6 +61,17 @@ def test_one_photo_of_the_same_face_is_a_usage_error(cli):
     assert not cli.terms
 
 
+def test_a_dried_photo_goes_with_a_wet_one(cli):
+    a, b = cli.photo("a.jpg"), cli.photo("b.jpg")
+    assert cli.run("check", a, b, "--same-face", "--dried").exit_code == 0
+    assert cli.terms[0]["dried"] is True
+    for wrong in (("--dried",), ("--same-face", "--dried", "--state", "dry")):
+        ran = cli.run("check", a, b, *wrong)
+        assert ran.exit_code == 2
+        assert "the photo of the wet face first" in ran.output
+        assert not cli.terms
+
+
 def test_a_further_photo_that_cannot_be_read_is_one_line_and_fails(cli):
     ran = cli.run("check", cli.photo("a.jpg"), cli.photo("b.jpg", "bad"), "--same-face")
     assert ran.exit_code == 1

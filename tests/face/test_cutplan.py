@@ -1,5 +1,7 @@
 """Cut plans on faces of known shape; the tests of what is claimed share no code with the search."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -100,19 +102,21 @@ def test_what_is_claimed_keeps_its_margins():
     assert not any(lines_within(placed, oval, [crack]) for placed in plan.templates)
 
 
-def test_a_crack_through_the_middle_costs_templates_and_a_healed_one_none():
+def test_a_crack_or_a_contact_that_may_part_costs_templates_and_a_healed_one_none():
     oval = Oval(180, 132)
     through = (360, 0), (360, 520)
-    plain, healed, cracked, doubtful = (
+    plain, healed, cracked, doubtful, parting, sound = (
         len(plans(STONE, oval, 6.0, lines).most_pieces.templates)
         for lines in (
             (),
             (line(*through, kind="pattern line"),),
             (line(*through),),
             (line(*through, kind="uncertain"),),
+            (replace(line(*through, kind="contact"), contact_chance=0.3),),
+            (replace(line(*through, kind="contact"), contact_chance=0.05),),
         )
     )
-    assert plain == healed > cracked == doubtful
+    assert plain == healed == sound > cracked == doubtful == parting
 
 
 def test_specks_of_glare_narrower_than_the_saw_are_left_out():

@@ -6,12 +6,26 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.drying import DRIES, STAYS, likelihood_ratio, updated, with_drying
-from grader.face.measurements import Line
-from grader.photo.colour import linear_srgb, srgb_encoding
+from grader.face.drying import (
+    DRIES,
+    STAYS,
+    USUAL_GAIN,
+    DryingPair,
+    drying_pair,
+    likelihood_ratio,
+    updated,
+    with_drying,
+)
+from grader.face.face import Face
+from grader.face.measurements import Line, Regions
+from grader.face.sighting import Sighting
+from grader.photo.align import Alignment
+from grader.photo.colour import lab_from_linear, linear_srgb, srgb_encoding
+from grader.photo.surface import State
 from grader.render import TRAINING, render_photo
 
 MASK = np.ones((120, 200), bool)
+STILL = Alignment(np.eye(3), 0.0)
 LEVEL = Line(np.array([[20.0, 60.5], [180.0, 60.5]]), 160.0, 2.0, "uncertain", 0.4)
 
 
@@ -53,11 +67,43 @@ def test_odds_are_multiplied_as_bayes_says():
 def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
     wet, dry = pair(1.0, 1.5)
     said = replace(LEVEL, kind="pattern line", probability=0.0, source="seller")
-    moved, kept = with_drying((LEVEL, said), wet, dry, MASK)
+    moved, kept = with_drying((LEVEL, said), DryingPair(np.log(dry / wet), MASK))
+    assert (moved.drying_ratio, kept.drying_ratio) == (pytest.approx(STAYS), None)
     assert (moved.kind, moved.probability) == ("crack", pytest.approx(updated(0.4, STAYS)))
     assert kept is said
     wet, dry = pair(1.5, 1.5)
-    assert with_drying((replace(LEVEL, probability=0.3),), wet, dry, MASK)[0].kind == "pattern line"
+    pair_that_dried = DryingPair(np.log(dry / wet), MASK)
+    (line,) = with_drying((replace(LEVEL, probability=0.28),), pair_that_dried)
+    assert line.kind == "pattern line"
+
+
+def sighting(linear, state):
+    rgb = np.repeat(linear[..., None], 3, axis=2).astype(np.float32)
+    face = Face(rgb, lab_from_linear(rgb), MASK, 1.0, (0.0, 0.0))
+    regions = Regions(np.ones(MASK.shape, np.uint8), {}, {}, {}, 0.0)
+    return Sighting(face, np.zeros(MASK.shape, np.float32), regions, State(state, "seller"))
+
+
+@pytest.mark.parametrize("wet_first", [True, False])
+def test_a_pair_of_one_white_tells_the_gain_itself_whichever_comes_first(wet_first):
+    wet, dry = pair(1.0, 1.5)
+    seen = sighting(wet, "wet"), sighting(dry, "dry")
+    first, other = seen if wet_first else seen[::-1]
+    made = drying_pair(first, other, STILL, one_white=True)
+    inside = made.mask & (wet > 0.1)
+    # The middle only: warping fades at the frame.
+    assert np.median(made.gain[inside]) == pytest.approx(np.log(1.5), abs=0.01)
+    assert likelihood_ratio(LEVEL.points, made.gain, made.mask) == pytest.approx(STAYS)
+
+
+@pytest.mark.parametrize("exposure", [0.6, 1.0, 1.4])
+def test_without_a_white_of_both_the_face_is_taken_to_have_dried_at_any_exposure(exposure):
+    wet, dry = pair(1.0, 1.5)
+    made = drying_pair(
+        sighting(wet, "wet"), sighting(dry * exposure, "dry"), STILL, one_white=False
+    )
+    assert np.median(made.gain[made.mask]) == pytest.approx(USUAL_GAIN)
+    assert likelihood_ratio(LEVEL.points, made.gain, made.mask) == pytest.approx(STAYS)
 
 
 def test_a_line_under_glare_or_off_the_picture_says_nothing():

@@ -13,7 +13,6 @@ from grader.face.sound import (
     oval_room,
     sound_stone,
     weights_g,
-    worst_face,
 )
 
 SIDE = 200
@@ -198,11 +197,6 @@ def test_one_line_more_never_leaves_more_sound_stone():
     assert after.largest.value <= before.largest.value
     assert after.usable.value <= before.usable.value
     assert after.clear[0].share <= before.clear[0].share
-
-
-def test_the_worst_face_counts():
-    good, poor = parts_of(), parts_of(ACROSS)
-    assert worst_face([good, poor]) is poor
 
 
 def test_length_per_area_of_a_worked_example():

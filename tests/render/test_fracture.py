@@ -120,7 +120,7 @@ def test_training_never_draws_what_is_kept_back():
     seen = {TRAINING: set(), HELD_OUT: set()}
     for style, names in seen.items():
         for seed in range(60):
-            fractures, _, overlaid = photograph._rougher_lines(
+            fractures, _, overlaid, _ = photograph._rougher_lines(
                 np.random.default_rng(seed), style, spot, left_open
             )
             names |= {look for _, look in fractures} | set(overlaid)
@@ -133,9 +133,9 @@ def test_training_never_draws_what_is_kept_back():
 def test_new_lines_leave_the_rest_of_the_stone_as_it_is(monkeypatch):
     """Their dice are their own: shape, classes and ground of a photo are the same with and without them."""
     chosen = {"width_px": 240, "height_px": 180, "stones": 1, "kind": "slab", "finger": False}
-    lined = (("map", "open"),), ("web",), ("bundle",)
+    lined = (("map", "open"),), ("web",), ("bundle",), ("rim", "veins", "moss")
     layers = []
-    for lines in (lined, ((), (), ())):
+    for lines in (lined, ((), (), (), ())):
         monkeypatch.setattr(photograph, "_rougher_lines", lambda *_, lines=lines: lines)
         layers.append(render_photo(np.random.default_rng(4), TRAINING, **chosen))
     assert np.array_equal(layers[0].pieces, layers[1].pieces)

@@ -6,7 +6,13 @@ import pytest
 
 from grader.render import render_photo
 from grader.render.lines import Stroke, seen_truth
-from grader.render.sight import LEAST_CONTRAST_L, lightness_of, line_contrast, seen_points
+from grader.render.sight import (
+    LEAST_CONTRAST_L,
+    draw_seen,
+    lightness_of,
+    line_contrast,
+    seen_points,
+)
 from grader.render.truth import CRACK, FAINT, LINE_CODES, PATTERN_LINE
 
 LINE = np.stack([np.arange(10, 90, 2.0), np.full(40, 30.0)], 1)
@@ -111,3 +117,16 @@ def test_the_layer_of_a_photo_with_no_faint_line_is_as_drawn():
     on = (middle > 0) & (drawn.pieces > 0)
     seen = (drawn.cracks[on] == CRACK).mean()
     assert seen == pytest.approx(np.mean([line.seen_share for line in cracks]), abs=0.2)
+
+
+def test_only_stretches_whose_both_ends_are_seen_are_drawn_at_their_width():
+    layer, seen = np.zeros((60, 100), np.uint8), np.arange(40) < 20
+    seen[5:8] = False
+    draw_seen(layer, LINE, np.full(40, 3.0), seen)
+    # Points lie 2 px apart from x = 10 on, so those at 20 to 24 are not seen.
+    assert layer[29:32, 10:19].all()
+    assert not layer[:, 21:24].any()
+    assert layer[29:32, 26:49].all()
+    assert not layer[:, 52:].any()
+    assert not layer[:28].any()
+    assert not layer[33:].any()

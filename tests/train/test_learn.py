@@ -116,11 +116,11 @@ def test_a_batch_without_a_judged_pixel_teaches_nothing():
 
 
 def test_what_is_unjudged_counts_in_no_loss():
-    scores = torch.randn(1, 4, 8, 8)
+    scores = torch.randn(1, 5, 8, 8)
     target = torch.zeros((1, 8, 8), dtype=torch.uint8)
     target[:, 4:] = UNJUDGED
     other = scores.clone()
-    other[:, :, 4:] += 5 * torch.randn(1, 4, 4, 8)
+    other[:, :, 4:] += 5 * torch.randn(1, 5, 4, 8)
     torch.testing.assert_close(
         learn.loss_of("cracks", scores, target), learn.loss_of("cracks", other, target)
     )
@@ -165,3 +165,35 @@ def test_overlap_by_hand():
     }  # fmt: skip
     told = learn.overlap("pieces", Says(2, 0), some, load_profile(), "cpu")
     assert told == {"ground": 0.0, "stone": round(8 / 12, 4)}
+
+
+def test_the_centre_line_of_a_bar_is_its_middle():
+    # Soft skeleton of clDice (Shit et al. 2021): erosions by a cross leave the middle row of a bar of 5.
+    bar = torch.zeros(1, 24, 40)
+    bar[0, 10:15, 6:34] = 1
+    kept = learn.centre_lines(bar)[0]
+    assert (kept[12, 9:31] > 0.99).all()
+    assert kept[[10, 11, 13, 14], 9:31].max() < 0.01
+
+
+def test_centre_lines_weigh_thin_and_wide_lines_alike():
+    truth, thick, gap = torch.zeros(3, 1, 24, 40)
+    truth[0, 12, 4:36], thick[0, 10:15, 4:36] = 1, 1
+    gap[0, 12, 4:20] = 1
+    assert learn.centre_overlap(truth, truth) == pytest.approx(1)
+    # All of the thin line is met, and the middle of the thick one lies on it; half of the line is a recall of a half.
+    assert learn.centre_overlap(thick, truth) > 0.9
+    assert learn.centre_overlap(gap, truth) == pytest.approx(2 * 17 / 33 / (1 + 17 / 33), abs=0.02)
+    assert learn.centre_overlap(torch.zeros_like(truth), truth) < 0.1
+
+
+def test_a_hair_told_as_a_crack_costs_more_than_one_told_as_no_line():
+    target = torch.zeros((1, 16, 16), dtype=torch.uint8)
+    target[0, 8] = 4
+    losses = []
+    for said in (0, 1):
+        scores = torch.zeros(1, 5, 16, 16)
+        scores[:, 0] = 6
+        scores[0, :, 8], scores[0, said, 8] = 0, 6
+        losses.append(learn.loss_of("cracks", scores, target).item())
+    assert losses[1] > losses[0] + 0.3
