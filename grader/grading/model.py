@@ -1,6 +1,6 @@
 """A model: grade head and scene head, kept in a folder of readable JSON that runs no code.
 
-grade.json    scaling, coefficients and cuts of the grade head
+grade.json    scaling, coefficients and cuts of the grade head, its trees if it has any, its grade sets
 scene.json    scaling, coefficients and range of the scene head
 sample.json   some faces with the output that the model must give for them
 card.md       what it was made from, how good it is, what it cannot do
@@ -21,16 +21,18 @@ from numpy.typing import NDArray
 from grader.errors import ModelError
 from grader.files import write_text
 from grader.grading.features import FEATURES, with_scene
+from grader.grading.grade_set import LEVEL, WHOLE_LADDER, SetRule
 from grader.grading.ordinal import Ordinal, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
+from grader.grading.trees import Boosted, Tree, Trees
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.net import starter_folder
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 1
+FORMAT = 2
 
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
@@ -40,18 +42,36 @@ _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 @dataclass(frozen=True)
 class GradeHead:
-    """Scaling and proportional odds for one ladder of grades, lowest first."""
+    """What proposes a grade of one ladder, lowest first: proportional odds on scaled features, or, where there are
+    trees, the trees; the odds stay beside them as what a later retraining starts from.
+
+    sets : which grades belong to a grade set.
+    """
 
     grades: tuple[str, ...]
     scaling: Scaling
     ordinal: Ordinal
+    trees: Trees | None = None
+    sets: SetRule = WHOLE_LADDER
 
-    def score(self, rows: Sequence[Features]) -> NDArray:
-        return self.ordinal.score(self.scaling.design(rows))
+    @property
+    def kind(self) -> str:
+        """What it is, in words."""
+        if self.trees is not None:
+            return "trees"
+        by_rules = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
+        alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
+        return "rules alone" if alone else "cumulative logit"
 
     def probabilities(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K) probabilities, lowest grade first."""
+        if self.trees is not None:
+            return self.trees.probabilities(rows)
         return self.ordinal.probabilities(self.scaling.design(rows))
+
+    def places(self, rows: Sequence[Features]) -> NDArray:
+        """Return the (n,) mean places on the ladder, 0 the lowest grade to K - 1."""
+        return self.probabilities(rows) @ np.arange(len(self.grades))
 
     def rungs(self, rows: Sequence[Features]) -> NDArray[np.intp]:
         """Return the (n,) proposed rungs: the median of the probabilities."""
@@ -112,11 +132,20 @@ def rules_head(grades: Sequence[str], scaling: Scaling) -> GradeHead:
         mean=tuple(0.5 * (len(grades) - 1) if i == at else m for i, m in enumerate(scaling.mean)),
         spread=tuple(room if i == at else s for i, s in enumerate(scaling.spread)),
     )
+    head = GradeHead(tuple(grades), wide, Ordinal((), ()))
+    return replace(head, ordinal=rules_ordinal(head))
+
+
+def rules_ordinal(head: GradeHead) -> Ordinal:
+    """Return the odds that follow the written rules alone, on the scaling of that head."""
+    at = head.scaling.names.index("rules_position")
+    mean, spread = head.scaling.mean[at], head.scaling.spread[at]
     coefficients = tuple(
-        RULES_SLOPE * room if column == "rules_position" else 0.0 for column in wide.names
+        RULES_SLOPE * spread if i == at else 0.0 for i in range(len(head.scaling.names))
     )
-    cuts = tuple(RULES_SLOPE * (k + 0.5 - wide.mean[at]) for k in range(len(grades) - 1))
-    return GradeHead(tuple(grades), wide, Ordinal(coefficients, cuts))
+    return Ordinal(
+        coefficients, tuple(RULES_SLOPE * (k + 0.5 - mean) for k in range(len(head.grades) - 1))
+    )
 
 
 def library_versions() -> dict[str, str]:
@@ -144,6 +173,8 @@ def save_model(
         "ladder": list(model.grade.grades),
         "features": _features_json(model.grade.scaling, model.grade.ordinal.coefficients),
         "cuts": list(model.grade.ordinal.cuts),
+        "set": {"level": LEVEL, **asdict(model.grade.sets)},
+        "trees": model.grade.trees and asdict(model.grade.trees),
     }
     scene = {
         **head,
@@ -186,7 +217,8 @@ def _load(folder: Path, stamps: tuple, mend: str) -> Model:
             scene=_scene_head(scene),
             made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
         )
-        unknown = {*model.grade.scaling.names, *model.scene.scaling.names} - set(FEATURES)
+        grown = model.grade.trees.names if model.grade.trees else ()
+        unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
         if unknown:
             raise ModelError(
                 f"{folder}: the model wants {min(unknown)!r}, which is not measured; {mend}"
@@ -257,7 +289,31 @@ def _grade_head(content: Mapping) -> GradeHead:
     grades, cuts = tuple(content["ladder"]), tuple(float(cut) for cut in content["cuts"])
     if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
         raise ValueError(f"{len(grades)} grades need {len(grades) - 1} rising cuts")
-    return GradeHead(grades, scaling, Ordinal(coefficients, cuts))
+    sets = SetRule(float(content["set"]["least"]), int(content["set"]["n"]))
+    return GradeHead(
+        grades, scaling, Ordinal(coefficients, cuts), _trees(content["trees"], grades), sets
+    )
+
+
+def _trees(content: Mapping | None, grades: Sequence[str]) -> Trees | None:
+    if content is None:
+        return None
+    borders = tuple(
+        Boosted(float(border["base"]), tuple(_tree(tree) for tree in border["trees"]))
+        for border in content["borders"]
+    )
+    if len(borders) != len(grades) - 1:
+        raise ValueError(f"{len(grades)} grades need trees for {len(grades) - 1} borders")
+    return Trees(tuple(content["names"]), borders)
+
+
+def _tree(content: Mapping) -> Tree:
+    """Columns as they are written; a node leads only to later ones, so that reading it always ends."""
+    tree = Tree(**{name: tuple(column) for name, column in content.items()})
+    for node, asked in enumerate(tree.feature):
+        if asked >= 0 and not (node < tree.left[node] and node < tree.right[node]):
+            raise ValueError(f"node {node} of a tree leads back")
+    return tree
 
 
 def _scene_head(content: Mapping) -> SceneHead:

@@ -11,14 +11,13 @@ from grader.grading.model import Model
 from grader.grading.rules import Features
 from grader.profile import Profile
 
-#: A subject that moves the score by less than this (of the 1.7 or so between neighbouring cuts) is
-#: not worth a line.
-LEAST = 0.1
+#: A subject that moves the mean place on the ladder by less than this, in grades, is not worth a line.
+LEAST = 0.04
 
 
 @dataclass(frozen=True)
 class Reason:
-    """One subject, and by how much it moves the score against an average face: up above 0."""
+    """One subject, and by how many grades it moves the mean place against an average face: up above 0."""
 
     subject: str
     moves: float
@@ -40,20 +39,20 @@ def reasons(
 ) -> tuple[Reason, ...]:
     """Return up to ``most`` reasons, the strongest first.
 
-    A subject's weight is the change of the grade head's score when its features are put to the
+    A subject's weight is the change of the grade head's mean place when its features are put to the
     training mean and the rules are read again.
 
     Parameters
     ----------
     values : features as the grade head sees them (:meth:`Model.complete`).
     """
-    score = model.grade.score([values])[0]
+    place = model.grade.places([values])[0]
     found = []
     for subject, names in SUBJECTS.items():
         average = {
             name: mean for name, mean in model.grade.scaling.means().items() if name in names
         }
-        moves = float(score - model.grade.score([with_values(values, profile, **average)])[0])
+        moves = float(place - model.grade.places([with_values(values, profile, **average)])[0])
         if abs(moves) >= LEAST:
             text = _TELL[subject](values, measurements)
             found.append(

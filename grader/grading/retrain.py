@@ -11,28 +11,20 @@ from numpy.typing import NDArray
 from grader.errors import CallsError
 from grader.grading.agreement import Agreement, Figure, agreement, bootstrap, counts, weighted_kappa
 from grader.grading.calls import RowRemark
-from grader.grading.features import FEATURES
+from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
 from grader.grading.joining import standing_call
-from grader.grading.model import GradeHead, Made, Model, library_versions
-from grader.grading.ordinal import fit_ordinal
+from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
 from grader.grading.rules import Features
-from grader.grading.scene_head import Pair, picked_right, refit_scene
+from grader.grading.scene_head import Pair, SceneHead, picked_right, refit_scene
 from grader.profile import Profile
-
-#: How strongly the old model holds: what a coefficient, and a cut, one away from it costs, in
-#: doubled log-likelihood. Found on simulated sellers of ours, with 10 to 200 calls.
-STRENGTH, CUT_STRENGTH = 4.0, 0.7
 
 #: Fewer called stones than this say nothing of how good a model is.
 LEAST_STONES = 8
 
 #: Fewer picks than this say nothing of how well the scene score follows them.
 LEAST_PICKS = 10
-
-#: Groups of stones that are held out in turn.
-FOLDS = 5
 
 #: The better stone of two, and the other one.
 Pick = tuple[Stone, Stone]
@@ -61,6 +53,7 @@ class RetrainReport:
     seen_before : stones that the old model was already trained on; on these it looks too good.
     picks : how many side-by-side picks; picks_old, picks_new : share of held-out picks that the
     scene score agrees with, half a one where it is alike; pick_gain : new less old.
+    kinds : of grade head, compared on held-out calls.
     """
 
     grades: int
@@ -76,6 +69,7 @@ class RetrainReport:
     picks_old: Figure | None = None
     picks_new: Figure | None = None
     pick_gain: Figure | None = None
+    kinds: tuple[Candidate, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -201,7 +195,7 @@ def retrain(
             "no call could be used, and no pick; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
-    model = _fit(called, picked, base, profile)
+    model, kinds = _fit(called, picked, base, profile, seed)
     seen = {*called.stones, *(stone for pick in picks for stone in pick)}
     also = f" and {len(picks)} picks" if picks else ""
     made = Made(
@@ -211,7 +205,8 @@ def retrain(
         versions=library_versions(),
         stones=tuple(sorted({*base.made.stones, *map(_stone_key, seen)})),
     )
-    report = _judge(called, picked, base, profile, np.random.default_rng(seed))
+    report = _judge(called, picked, base, profile, seed)
+    report = replace(report, kinds=kinds)
     report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
     points = {name: (old[name], new[name]) for name in new}
@@ -243,41 +238,30 @@ def _called(
     return _Called(stones, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
 
 
-def _fit(called: _Called, picked: _Picked, base: Model, profile: Profile) -> Model:
-    """Scene head first: the grade head sees its score."""
-    with_scene = called.take(~np.isnan(called.scene))
-    scene = refit_scene(
-        base.scene,
-        with_scene.rows,
-        with_scene.scene,
-        [str(s) for s in with_scene.stones],
-        picked.pairs,
-    )
-    model = replace(base, scene=scene)
+def _fit(
+    called: _Called, picked: _Picked, base: Model, profile: Profile, seed: int
+) -> tuple[Model, tuple[Candidate, ...]]:
+    """Scene head first: the grade head sees its score. With the kinds of grade head compared."""
+    model = replace(base, scene=_fit_scene(called, picked, base))
     graded = called.take(called.rung >= 0)
     if not graded.stones:
-        return model
-    head = base.grade
-    ordinal = fit_ordinal(
-        head.scaling.design([model.complete(row, profile) for row in graded.rows]),
-        graded.rung,
-        len(head.grades),
-        prior=head.ordinal,
-        strength=STRENGTH,
-        cut_strength=CUT_STRENGTH,
-        better=column_signs(head),
-    )
-    return replace(model, grade=replace(head, ordinal=ordinal))
+        return model, ()
+    rows = [model.complete(row, profile) for row in graded.rows]
+    names = [str(stone) for stone in graded.stones]
+    head, kinds = choose_head(base.grade, rows, graded.rung, names, np.random.default_rng(seed))
+    return replace(model, grade=head), kinds
 
 
-def column_signs(head: GradeHead) -> list[int]:
-    """Return the sign that each column's coefficient must keep; 0 where it is free."""
-    return [FEATURES[name].better for name in head.scaling.names]
+def _fit_scene(called: _Called, picked: _Picked, base: Model) -> SceneHead:
+    with_scene = called.take(~np.isnan(called.scene))
+    stones = [str(s) for s in with_scene.stones]
+    return refit_scene(base.scene, with_scene.rows, with_scene.scene, stones, picked.pairs)
 
 
 def _judge(
-    called: _Called, picked: _Picked, base: Model, profile: Profile, rng: np.random.Generator
+    called: _Called, picked: _Picked, base: Model, profile: Profile, seed: int
 ) -> RetrainReport:
+    rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
     by_rung = np.bincount(called.rung[graded], minlength=len(profile.grades))
     seen = set(base.made.stones)
@@ -292,12 +276,13 @@ def _judge(
         scene_new=None,
         seen_before=sum(_stone_key(stone) in seen for stone in called.stones),
     )
-    fold = rng.permutation(len(called.stones)) % FOLDS
+    names = [str(stone) for stone in called.stones]
+    fold = folds_of(names, FOLDS, rng) if names else np.zeros(0, int)
     models = {}
     for k in range(FOLDS):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
         if held:
-            models[k] = _fit(called.take(fold != k), picked.without(held), base, profile)
+            models[k], _ = _fit(called.take(fold != k), picked.without(held), base, profile, seed)
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)
@@ -322,7 +307,7 @@ def _with_picks(
     fold = (rng.permutation(comparison.max() + 1) % FOLDS)[comparison]
     old, new = picked_right(base.scene, picked.pairs), np.zeros(len(fold))
     for k in np.unique(fold):
-        scene = _fit(called, picked.take(fold != k), base, profile).scene
+        scene = _fit_scene(called, picked.take(fold != k), base)
         new[fold == k] = picked_right(scene, picked.take(fold == k).pairs)
     figures = [
         bootstrap(lambda rows, v=v: float(v[rows].mean()), names, rng)

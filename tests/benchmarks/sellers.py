@@ -1,7 +1,8 @@
 """Simulated sellers who grade faces in their own way; test objects of our own making.
 
-Each weighs blue, scene, lines and host otherwise, cuts the ladder elsewhere, and wavers: the same stone shown again gets
-the same grade in a known share of cases. Nothing of the grader's models or rules is in them.
+Each weighs blue, scene, lines and host otherwise, cuts the ladder elsewhere, and wavers: the
+same stone shown again gets the same grade in a known share of cases. Nothing of the grader's
+models or rules is in them.
 """
 
 from collections.abc import Sequence
@@ -10,13 +11,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-#: What a seller may look at, as (feature, sign, centre, spread): our round numbers for drawn faces.
+#: What a seller may look at, as (feature, sign, centre, spread): round numbers of drawn faces.
 LOOKS = {
-    "blue": (("blue_share", 1, 0.42, 0.2), ("blue_chroma", 1, 22.0, 9.0)),
-    "scene": (("scene_score", 1, 47.0, 15.0),),
-    "lines": (("crack_density", -1, 0.45, 0.6),),
-    "host": (("host_share", -1, 0.3, 0.2),),
+    "blue": (("blue_share", 1, 0.46, 0.3), ("blue_chroma", 1, 18.5, 12.0)),
+    "scene": (("scene_score", 1, 40.0, 25.0),),
+    "lines": (("crack_density", -1, 0.5, 0.7),),
+    "host": (("host_share", -1, 0.27, 0.3),),
 }
+
+#: Beyond this many spreads nobody tells a poor look from a poorer one.
+REACH = 2.0
 
 
 @dataclass(frozen=True)
@@ -43,12 +47,15 @@ class Seller:
 
 
 SELLERS = (
-    Seller("blue first", (0.6, 0.15, 0.15, 0.1), (0.2, 0.3, 0.3, 0.2), 0.75),
-    Seller("scene first", (0.15, 0.6, 0.1, 0.15), (0.3, 0.3, 0.25, 0.15), 0.65),
-    Seller("sound first", (0.2, 0.1, 0.6, 0.1), (0.15, 0.25, 0.35, 0.25), 0.8),
-    Seller("no host", (0.15, 0.2, 0.1, 0.55), (0.25, 0.25, 0.25, 0.25), 0.85),
-    Seller("weakest part", (0.2, 0.0, -0.3, 0.1), (0.25, 0.35, 0.25, 0.15), 0.7, weakest=True),
+    Seller("blue first", (0.45, 0.2, 0.2, 0.15), (0.2, 0.3, 0.3, 0.2), 0.75),
+    Seller("scene first", (0.15, 0.5, 0.15, 0.2), (0.3, 0.3, 0.25, 0.15), 0.65),
+    Seller("sound first", (0.2, 0.15, 0.45, 0.2), (0.15, 0.25, 0.35, 0.25), 0.8),
+    Seller("no host", (0.2, 0.2, 0.1, 0.5), (0.25, 0.25, 0.25, 0.25), 0.85),
+    Seller("all alike", (0.25, 0.25, 0.25, 0.25), (0.35, 0.3, 0.2, 0.15), 0.7),
 )
+
+#: Judges by the poorest look alone, which no weighing of looks can copy in full.
+WEAKEST = Seller("weakest part", (0.2, 0.0, -0.3, 0.1), (0.25, 0.35, 0.25, 0.15), 0.7, weakest=True)
 
 
 @dataclass(frozen=True)
@@ -102,4 +109,4 @@ def ideal_sets(chances: NDArray, level: float = 0.9) -> NDArray[np.intp]:
 
 def _look(row: dict, name: str) -> float:
     parts = [sign * ((row[f] or 0.0) - centre) / spread for f, sign, centre, spread in LOOKS[name]]
-    return float(np.mean(parts))
+    return float(np.clip(np.mean(parts), -REACH, REACH))
