@@ -302,6 +302,7 @@ def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> Gra
     scene = scene_estimate(measured.measurements, profile, model)
     if measured.verdict.value == "retake":
         return GradedPiece(measured, scene, None)
-    return GradedPiece(
-        measured, scene, propose(measured.measurements, measured.size_class, scene, profile, model)
+    proposal = propose(
+        measured.measurements, measured.size_class, scene, profile, model, measured.weight_g
     )
+    return GradedPiece(measured, scene, proposal)

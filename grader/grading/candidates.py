@@ -16,7 +16,7 @@ from grader.grading.grade_set import set_rule
 from grader.grading.model import GradeHead, rules_ordinal
 from grader.grading.ordinal import Ordinal, fit_ordinal, median_grade
 from grader.grading.rules import Features
-from grader.grading.scaling import rounded
+from grader.grading.scaling import filled_table, rounded
 from grader.grading.trees import fit_trees
 
 #: Simplest first.
@@ -40,6 +40,9 @@ CUT_STRENGTH, SCALE_SPREAD = 0.1, 1.5
 #: Found on simulated sellers of ours with 20 to 200 calls, on faces of the training style.
 LEADS = ("pattern_share", "blue_share", "blue_chroma", "line_density", "scene_score")
 LEAD_SPREAD, RULES_SPREAD, OTHER_SPREAD, TOGETHER_SPREAD = 1.0, 0.7, 0.3, 1.5
+
+#: For the average stone the old model's counts as so many.
+OLD_STONES = 10
 
 #: A chance below this counts as this much: one stone called against all odds decides nothing.
 LEAST_CHANCE = 0.01
@@ -105,7 +108,8 @@ def choose_head(
         table = compare(chances, rung, stones)
         kind = next(c.kind for c in table if c.taken)
         fitted = fit_head(kind, head, rows, rung)
-    return replace(fitted, sets=set_rule(chances[kind], rung)), table
+    sets, average = set_rule(chances[kind], rung), _average(head, rows)
+    return replace(fitted, sets=sets, average=average), table
 
 
 def compare(
@@ -134,6 +138,13 @@ def folds_of(stones: Sequence[str], folds: int, rng: np.random.Generator) -> NDA
     """Return the (n,) group of each face, drawn evenly over stones."""
     _, stone = np.unique(np.asarray(stones), return_inverse=True)
     return (rng.permutation(stone.max() + 1) % folds)[stone]
+
+
+def _average(head: GradeHead, rows: Sequence[Features]) -> tuple[float, ...]:
+    """The average stone: of these, and of the old average as if it were some stones more."""
+    called = filled_table(rows, head.scaling.names).sum(axis=0)
+    old = np.array([head.usual[name] for name in head.scaling.names])
+    return rounded((called + OLD_STONES * old) / (len(rows) + OLD_STONES))
 
 
 def _kinds(stones: int) -> tuple[str, ...]:

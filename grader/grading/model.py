@@ -45,7 +45,8 @@ class GradeHead:
     """What proposes a grade of one ladder, lowest first: proportional odds on scaled features, or, where there are
     trees, the trees; the odds stay beside them as what a later retraining starts from.
 
-    sets : which grades belong to a grade set.
+    sets : which grades belong to a grade set.   average : of the stones that it knows, by feature, unknown ones as 0;
+    the training mean where no seller has called yet.
     """
 
     grades: tuple[str, ...]
@@ -53,6 +54,12 @@ class GradeHead:
     ordinal: Ordinal
     trees: Trees | None = None
     sets: SetRule = WHOLE_LADDER
+    average: tuple[float, ...] = ()
+
+    @property
+    def usual(self) -> dict[str, float]:
+        """The average stone, by feature."""
+        return dict(zip(self.scaling.names, self.average or self.scaling.mean, strict=True))
 
     @property
     def kind(self) -> str:
@@ -171,7 +178,10 @@ def save_model(
     grade = {
         **head,
         "ladder": list(model.grade.grades),
-        "features": _features_json(model.grade.scaling, model.grade.ordinal.coefficients),
+        "features": [
+            row | {"usual": model.grade.usual[row["name"]]}
+            for row in _features_json(model.grade.scaling, model.grade.ordinal.coefficients)
+        ],
         "cuts": list(model.grade.ordinal.cuts),
         "set": {"level": LEVEL, **asdict(model.grade.sets)},
         "trees": model.grade.trees and asdict(model.grade.trees),
@@ -290,8 +300,14 @@ def _grade_head(content: Mapping) -> GradeHead:
     if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
         raise ValueError(f"{len(grades)} grades need {len(grades) - 1} rising cuts")
     sets = SetRule(float(content["set"]["least"]), int(content["set"]["n"]))
+    usual = tuple(float(row["usual"]) for row in content["features"])
     return GradeHead(
-        grades, scaling, Ordinal(coefficients, cuts), _trees(content["trees"], grades), sets
+        grades,
+        scaling,
+        Ordinal(coefficients, cuts),
+        _trees(content["trees"], grades),
+        sets,
+        () if usual == scaling.mean else usual,
     )
 
 

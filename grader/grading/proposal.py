@@ -15,6 +15,14 @@ class SceneEstimate:
 
 
 @dataclass(frozen=True)
+class RulesWord:
+    """What the written rules say straight of the measured values: a second proposal, and which condition decided it."""
+
+    grade: str
+    because: str | None
+
+
+@dataclass(frozen=True)
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
@@ -22,6 +30,10 @@ class Proposal:
     probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
     ``None`` without scale.
     reasons : up to three plain lines.   model : name and short hash of the model folder.
+    grade_set : neighbouring grades, lowest first, of which nine times in ten one is the seller's; ``grade`` among them.
+    rules : the written rules' own word.   what_if : the smallest change that lifts the grade, in one line.
+    stranger : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
+    whole ladder.
     """
 
     grade: str
@@ -30,6 +42,10 @@ class Proposal:
     sell_as: str | None
     reasons: tuple[str, ...]
     model: str
+    grade_set: tuple[str, ...] = ()
+    rules: RulesWord | None = None
+    what_if: str | None = None
+    stranger: str | None = None
 
 
 @dataclass(frozen=True)

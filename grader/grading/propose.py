@@ -3,8 +3,10 @@
 from grader.face.measurements import Measurements
 from grader.grading.features import features
 from grader.grading.model import Model
-from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
 from grader.grading.reasons import reasons
+from grader.grading.rules import grade_by_rules
+from grader.grading.what_ifs import what_if
 from grader.profile import SELL_AS, Profile
 
 
@@ -19,6 +21,7 @@ def propose(
     scene: SceneEstimate,
     profile: Profile,
     model: Model,
+    weight_g: float | None = None,
 ) -> Proposal:
     """Return the proposal for one measured face.
 
@@ -29,11 +32,16 @@ def propose(
     ----------
     size_class : of :func:`grader.face.size.size_class`, ``None`` without scale.
     scene : of :func:`scene_estimate`.
+    weight_g : of the piece, where the seller says it: for what trimming would leave.
     """
     model = model.for_ladder(profile)
-    values = model.complete(features(measurements, profile), profile)
+    plain = features(measurements, profile)
+    values = model.complete(plain, profile)
     probabilities = model.grade.probabilities([values])[0]
     grade = model.grade.grades[int(model.grade.rungs([values])[0])]
+    members = model.grade.sets.members(probabilities[None])[0]
+    ruled, condition = grade_by_rules(plain, profile)
+    change = what_if(values, measurements, profile, model, weight_g)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
     told = reasons(values, measurements, profile, model)
     return Proposal(
@@ -43,6 +51,11 @@ def propose(
         sell_as=sell_as(grade, size_class, profile),
         reasons=tuple(reason.text for reason in told),
         model=model.label,
+        grade_set=tuple(
+            name for name, inside in zip(model.grade.grades, members, strict=True) if inside
+        ),
+        rules=RulesWord(ruled, None if condition is None else str(condition)),
+        what_if=change and change.text,
     )
 
 

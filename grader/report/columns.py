@@ -19,6 +19,7 @@ _LATER = (
     "size_class",
     "state",
 )
+_LAST = ("grade_set", "rules_grade", "what_if", "stranger")
 
 
 def column_names(classes: Iterable[str]) -> list[str]:
@@ -26,7 +27,7 @@ def column_names(classes: Iterable[str]) -> list[str]:
     last."""
     shares = [f"{name}_{part}" for name in classes for part in ("share", "low", "high")]
     first = [*_BEFORE, *shares, *_MEASURED, *_SELLER, *_LATER]
-    return first + [measure for measure in MEASURES if measure not in first]
+    return first + [measure for measure in MEASURES if measure not in first] + list(_LAST)
 
 
 def piece_rows(record: dict) -> list[dict]:
@@ -69,6 +70,11 @@ def _row(photo: dict, piece: dict) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
+        # Records of before hold neither.
+        "grade_set": "; ".join((proposal.get("set") or {}).get("grades", ())),
+        "rules_grade": (proposal.get("rules") or {}).get("grade"),
+        "what_if": proposal.get("what_if"),
+        "stranger": proposal.get("stranger"),
         **_measures(piece),
     }
 

@@ -124,7 +124,11 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
+        facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
+    if proposal:
+        said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
+        facts += [(name, text) for name, text in said if text]
     facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
     # A number and its sign stay on one line.
     return [(name, fact.replace(" %", "\u00a0%")) for name, fact in facts]
