@@ -230,7 +230,7 @@ def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -
     """Records of an earlier run that still hold, under the names that the photos have now."""
     old = {
         record["photo"]["sha256"]: record
-        for record in _read_records(out / RESULTS)
+        for record in read_records(out / RESULTS)
         if record.get("made_with") == terms.made_with_on(record["photo"]["sha256"])
         and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
     }
@@ -243,8 +243,8 @@ def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -
     return kept
 
 
-def _read_records(path: Path) -> Iterator[dict]:
-    """Records of a results file; the last line may have been cut off with the power."""
+def read_records(path: Path) -> Iterator[dict]:
+    """Yield the records of a results file that hold a photo; the last line may have been cut off with the power."""
     try:
         lines = path.read_text("utf-8").splitlines()
     except (OSError, UnicodeDecodeError):

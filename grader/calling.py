@@ -12,8 +12,8 @@ from grader.face.line_words import LineWord
 from grader.grade import measure_photo
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.features import features
-from grader.grading.joining import StoneFinder, Stones, place_calls
-from grader.grading.proposal import Call
+from grader.grading.joining import SAME_BOX, StoneFinder, Stones, box_overlap, place_calls
+from grader.grading.proposal import Call, Shown
 from grader.grading.rules import Features
 from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
@@ -133,13 +133,34 @@ def measure_called(
     return MeasuredCalls(placed, {key: row for _, rows in found for key, row in rows.items()})
 
 
+def with_shown(calls: Sequence[Call], records: Sequence[dict]) -> list[Call]:
+    """Return the calls with what the tool had said of their stones, where a record of the photo holds it."""
+    by_hash = {r["photo"]["sha256"]: r for r in records if "error" not in r}
+    return [
+        call if call.shown or call.sha256 not in by_hash else _shown(call, by_hash[call.sha256])
+        for call in calls
+    ]
+
+
+def _shown(call: Call, record: dict) -> Call:
+    overlaps = [(box_overlap(call.box, tuple(piece["box"])), piece) for piece in record["pieces"]]
+    overlap, piece = max(overlaps, key=lambda pair: pair[0], default=(0.0, None))
+    if overlap < SAME_BOX:
+        return call
+    said = piece["proposal"] or {"grade": None, "model": None}
+    shown = Shown(said["grade"], piece["scene"]["score"], said["model"], piece["state"]["value"])
+    return replace(call, shown=shown)
+
+
 def say_new(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
     """Return the calls that say something new: a table taken in twice adds nothing the second
     time."""
-    last = {_about(call): _said(call) for call in there}
+    last: dict[tuple, tuple | None] = {}
+    for call in there:
+        last[_about(call)] = None if call.undo else _said(call)
     new = []
     for call in calls:
-        if last.get(_about(call)) != _said(call):
+        if call.undo or last.get(_about(call)) != _said(call):
             new.append(call)
             last[_about(call)] = _said(call)
     return new
@@ -150,7 +171,7 @@ def _about(call: Call) -> tuple:
 
 
 def _said(call: Call) -> tuple:
-    return call.grade, call.scene, call.by, call.note, call.line
+    return call.grade, call.scene, call.by, call.note, call.line, call.stone
 
 
 def _rows(read: ReadCalls) -> Rows:

@@ -49,6 +49,19 @@ class Proposal:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """What the tool said of a stone when the seller called it; ``None`` where it said nothing.
+
+    grade, scene : proposed.   model : its label.   state : "wet", "dry", "patchy" or "unknown".
+    """
+
+    grade: str | None
+    scene: int | None
+    model: str | None
+    state: str | None
+
+
+@dataclass(frozen=True)
 class Call:
     """The seller's word on one stone.
 
@@ -57,6 +70,8 @@ class Call:
     call follows it.
     grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
     line : a word on one of its lines; such a call says nothing else.
+    shown : what the tool said at that time.   stone : the seller's own name for the piece, the same on all its photos.
+    undo : takes back the last grade or scene on the stone that still holds, and says nothing else.
     ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
     tell them.
     """
@@ -71,10 +86,15 @@ class Call:
     time: str
     note: str | None
     line: LineWord | None = None
+    shown: Shown | None = None
+    stone: str | None = None
+    undo: bool = False
 
     @property
     def said(self) -> str:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"
+        if self.undo:
+            return "the last call taken back"
         return self.grade or f"scene {self.scene}"

@@ -12,7 +12,7 @@ from grader.errors import CallsError
 from grader.grading.agreement import Agreement, Figure, agreement, bootstrap, counts, weighted_kappa
 from grader.grading.calls import RowRemark
 from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
-from grader.grading.joining import standing_call
+from grader.grading.joining import holding_calls, standing_call
 from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
@@ -131,9 +131,13 @@ class RetrainReport:
 
 @dataclass(frozen=True)
 class _Called:
-    """Called stones as rows: features, rung (-1 without a grade), scene (nan without)."""
+    """Called stones as rows: features, rung (-1 without a grade), scene (nan without).
+
+    names : of the piece that each is a face of: the seller's own, else the photo's and the number.
+    """
 
     stones: list[Stone]
+    names: list[str]
     rows: list[Features]
     rung: NDArray[np.intp]
     scene: NDArray[np.float64]
@@ -141,7 +145,8 @@ class _Called:
     def take(self, keep: NDArray) -> "_Called":
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]
-        return _Called([self.stones[i] for i in index], rows, self.rung[index], self.scene[index])
+        stones, names = [self.stones[i] for i in index], [self.names[i] for i in index]
+        return _Called(stones, names, rows, self.rung[index], self.scene[index])
 
 
 @dataclass(frozen=True)
@@ -229,13 +234,15 @@ def _called(
             refused.append(RowRemark(number, text))
         else:
             said.setdefault(stone, []).append(call)
-    standing = {stone: standing_call(said[stone]) for stone in sorted(said)}
+    holding = {stone: holding_calls(said[stone]) for stone in sorted(said)}
+    standing = {stone: standing_call(calls) for stone, calls in holding.items() if calls}
     kept = [(s, c) for s, c in standing.items() if c.grade is not None or c.scene is not None]
     rung = [-1 if c.grade is None else profile.grades.index(c.grade) for _, c in kept]
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]
     stones = [stone for stone, _ in kept]
     rows = [measured[stone] for stone in stones]
-    return _Called(stones, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
+    names = [call.stone or _stone_key(stone) for stone, call in kept]
+    return _Called(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
 
 
 def _fit(
@@ -247,15 +254,17 @@ def _fit(
     if not graded.stones:
         return model, ()
     rows = [model.complete(row, profile) for row in graded.rows]
-    names = [str(stone) for stone in graded.stones]
-    head, kinds = choose_head(base.grade, rows, graded.rung, names, np.random.default_rng(seed))
+    head, kinds = choose_head(
+        base.grade, rows, graded.rung, graded.names, np.random.default_rng(seed)
+    )
     return replace(model, grade=head), kinds
 
 
 def _fit_scene(called: _Called, picked: _Picked, base: Model) -> SceneHead:
     with_scene = called.take(~np.isnan(called.scene))
-    stones = [str(s) for s in with_scene.stones]
-    return refit_scene(base.scene, with_scene.rows, with_scene.scene, stones, picked.pairs)
+    return refit_scene(
+        base.scene, with_scene.rows, with_scene.scene, with_scene.names, picked.pairs
+    )
 
 
 def _judge(
@@ -276,8 +285,7 @@ def _judge(
         scene_new=None,
         seen_before=sum(_stone_key(stone) in seen for stone in called.stones),
     )
-    names = [str(stone) for stone in called.stones]
-    fold = folds_of(names, FOLDS, rng) if names else np.zeros(0, int)
+    fold = folds_of(called.names, FOLDS, rng) if called.names else np.zeros(0, int)
     models = {}
     for k in range(FOLDS):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
@@ -289,7 +297,7 @@ def _judge(
     if with_scene.sum() >= LEAST_STONES:
         old, new = (_scenes(called, fold, m) for m in ([base] * FOLDS, models))
         off = [np.abs(s - called.scene)[with_scene] for s in (old, new)]
-        stones = [str(s) for s in called.take(with_scene).stones]
+        stones = called.take(with_scene).names
         figures = [bootstrap(lambda rows, o=o: float(o[rows].mean()), stones, rng) for o in off]
         report = replace(report, scene_old=figures[0], scene_new=figures[1])
     return report
@@ -321,7 +329,7 @@ def _with_grades(
 ) -> RetrainReport:
     graded = called.rung >= 0
     truth, old, new = called.rung[graded], old[graded], new[graded]
-    stones = [str(stone) for stone in called.take(graded).stones]
+    stones = called.take(graded).names
 
     def gain(rows: NDArray) -> float | None:
         kappas = [weighted_kappa(counts(m[rows], truth[rows], n_grades)) for m in (new, old)]

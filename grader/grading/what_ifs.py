@@ -114,7 +114,9 @@ def _more(values: Features, profile: Profile, model: Model, rung: int) -> WhatIf
             reached = int(model.grade.rungs([with_values(values, profile, **changed)])[0])
             if reached > rung:
                 grade = model.grade.grades[reached]
-                return WhatIf(f"{_TELL[name].format(more, values[name]).replace('%', ' %')}: {grade}", grade)
+                return WhatIf(
+                    f"{_TELL[name].format(more, values[name]).replace('%', ' %')}: {grade}", grade
+                )
     return None
 
 

@@ -97,6 +97,12 @@ def _card(
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
+        "shown": {
+            "grade": grade or "",
+            "scene": "" if piece["scene"]["score"] is None else piece["scene"]["score"],
+            "state": piece["state"]["value"],
+            "model": (proposal or {}).get("model", ""),
+        },
         "called": words.call_words(call) if call else None,
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
