@@ -154,7 +154,18 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 @pytest.mark.parametrize(
-    "command", [[], ["check"], ["batch"], ["call"], ["retrain"], ["card"], ["doctor"], ["cutplan"]]
+    "command",
+    [
+        [],
+        ["check"],
+        ["batch"],
+        ["call"],
+        ["retrain"],
+        ["card"],
+        ["doctor"],
+        ["cutplan"],
+        ["models"],
+    ],
 )
 def test_help_loads_nothing_heavy(command):
     code = (

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import CallsError
-from grader.grading.agreement import Agreement, Figure, agreement, bootstrap, counts, weighted_kappa
+from grader.grading.agreement import Agreement, Figure, bootstrap, side_by_side
 from grader.grading.calls import RowRemark
 from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
 from grader.grading.joining import holding_calls, standing_call
@@ -130,8 +130,8 @@ class RetrainReport:
 
 
 @dataclass(frozen=True)
-class _Called:
-    """Called stones as rows: features, rung (-1 without a grade), scene (nan without).
+class CalledFaces:
+    """Called faces as rows: features, rung (-1 without a grade), scene (nan without).
 
     names : of the piece that each is a face of: the seller's own, else the photo's and the number.
     """
@@ -142,11 +142,16 @@ class _Called:
     rung: NDArray[np.intp]
     scene: NDArray[np.float64]
 
-    def take(self, keep: NDArray) -> "_Called":
+    def seen_by(self, model: Model) -> int:
+        """How many of them that model was trained on."""
+        seen = set(model.made.stones)
+        return sum(_stone_key(stone) in seen for stone in self.stones)
+
+    def take(self, keep: NDArray) -> "CalledFaces":
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]
         stones, names = [self.stones[i] for i in index], [self.names[i] for i in index]
-        return _Called(stones, names, rows, self.rung[index], self.scene[index])
+        return CalledFaces(stones, names, rows, self.rung[index], self.scene[index])
 
 
 @dataclass(frozen=True)
@@ -218,9 +223,17 @@ def retrain(
     return Retrained(replace(model, name=name, made=made), report, refused, points)
 
 
+def called_rungs(
+    calls: Sequence[Call], measured: Mapping[Stone, Features], profile: Profile
+) -> CalledFaces:
+    """Return the faces with a called grade that stands, in a fixed order; calls as for :func:`retrain`."""
+    called, _ = _called(calls, measured, profile)
+    return called.take(called.rung >= 0)
+
+
 def _called(
     calls: Sequence[Call], measured: Mapping[Stone, Features], profile: Profile
-) -> tuple[_Called, tuple[RowRemark, ...]]:
+) -> tuple[CalledFaces, tuple[RowRemark, ...]]:
     """Called stones in a fixed order, and the calls that cannot be used by their place."""
     said: dict[Stone, list[Call]] = {}
     refused = []
@@ -242,11 +255,13 @@ def _called(
     stones = [stone for stone, _ in kept]
     rows = [measured[stone] for stone in stones]
     names = [call.stone or _stone_key(stone) for stone, call in kept]
-    return _Called(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
+    return CalledFaces(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(
+        refused
+    )
 
 
 def _fit(
-    called: _Called, picked: _Picked, base: Model, profile: Profile, seed: int
+    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
 ) -> tuple[Model, tuple[Candidate, ...]]:
     """Scene head first: the grade head sees its score. With the kinds of grade head compared."""
     model = replace(base, scene=_fit_scene(called, picked, base))
@@ -260,7 +275,7 @@ def _fit(
     return replace(model, grade=head), kinds
 
 
-def _fit_scene(called: _Called, picked: _Picked, base: Model) -> SceneHead:
+def _fit_scene(called: CalledFaces, picked: _Picked, base: Model) -> SceneHead:
     with_scene = called.take(~np.isnan(called.scene))
     return refit_scene(
         base.scene, with_scene.rows, with_scene.scene, with_scene.names, picked.pairs
@@ -268,12 +283,11 @@ def _fit_scene(called: _Called, picked: _Picked, base: Model) -> SceneHead:
 
 
 def _judge(
-    called: _Called, picked: _Picked, base: Model, profile: Profile, seed: int
+    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
 ) -> RetrainReport:
     rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
     by_rung = np.bincount(called.rung[graded], minlength=len(profile.grades))
-    seen = set(base.made.stones)
     report = RetrainReport(
         grades=int(graded.sum()),
         scenes=int(with_scene.sum()),
@@ -283,7 +297,7 @@ def _judge(
         gain=None,
         scene_old=None,
         scene_new=None,
-        seen_before=sum(_stone_key(stone) in seen for stone in called.stones),
+        seen_before=called.seen_by(base),
     )
     fold = folds_of(called.names, FOLDS, rng) if called.names else np.zeros(0, int)
     models = {}
@@ -304,7 +318,7 @@ def _judge(
 
 
 def _with_picks(
-    report: RetrainReport, called: _Called, picked: _Picked, base: Model, profile: Profile, rng
+    report: RetrainReport, called: CalledFaces, picked: _Picked, base: Model, profile: Profile, rng
 ) -> RetrainReport:
     report = replace(report, picks=len(picked.stones))
     if len(picked.stones) < LEAST_PICKS:
@@ -325,25 +339,17 @@ def _with_picks(
 
 
 def _with_grades(
-    report: RetrainReport, called: _Called, old: NDArray, new: NDArray, n_grades: int, rng
+    report: RetrainReport, called: CalledFaces, old: NDArray, new: NDArray, n_grades: int, rng
 ) -> RetrainReport:
     graded = called.rung >= 0
     truth, old, new = called.rung[graded], old[graded], new[graded]
     stones = called.take(graded).names
 
-    def gain(rows: NDArray) -> float | None:
-        kappas = [weighted_kappa(counts(m[rows], truth[rows], n_grades)) for m in (new, old)]
-        return None if None in kappas else kappas[0] - kappas[1]
-
-    return replace(
-        report,
-        old=agreement(old, truth, n_grades, stones, rng),
-        new=agreement(new, truth, n_grades, stones, rng),
-        gain=bootstrap(gain, stones, rng),
-    )
+    both = side_by_side(old, new, truth, n_grades, stones, rng)
+    return replace(report, old=both.first, new=both.second, gain=both.gain)
 
 
-def _rungs(called: _Called, fold: NDArray, models, profile: Profile) -> NDArray[np.intp]:
+def _rungs(called: CalledFaces, fold: NDArray, models, profile: Profile) -> NDArray[np.intp]:
     """Rungs proposed for each stone by the model that has not seen its group."""
     rungs = np.zeros(len(called.stones), int)
     for k in np.unique(fold):
@@ -353,7 +359,7 @@ def _rungs(called: _Called, fold: NDArray, models, profile: Profile) -> NDArray[
     return rungs
 
 
-def _scenes(called: _Called, fold: NDArray, models) -> NDArray[np.float64]:
+def _scenes(called: CalledFaces, fold: NDArray, models) -> NDArray[np.float64]:
     scenes = np.zeros(len(called.stones))
     for k in np.unique(fold):
         held = np.flatnonzero(fold == k)
@@ -365,7 +371,7 @@ def _stone_key(stone: Stone) -> str:
     return f"{stone[0][:16]}-{stone[1]}"
 
 
-def _data_hash(called: _Called, picked: _Picked, profile: Profile) -> str:
+def _data_hash(called: CalledFaces, picked: _Picked, profile: Profile) -> str:
     """Hash of what was learned from: features and calls of every stone, picks, and the profile."""
     rows = [
         [list(stone), dict(row), int(rung), None if np.isnan(scene) else float(scene)]

@@ -79,6 +79,12 @@ def _row(photo: dict, piece: dict) -> dict:
     }
 
 
+def measured_row(piece: dict) -> dict[str, float | None]:
+    """Return the declared measures of one piece as numbers, by name."""
+    measures = {name: value for name, value in _measures(piece).items() if name in MEASURES}
+    return {name: None if value is None else float(value) for name, value in measures.items()}
+
+
 def _measures(piece: dict) -> dict:
     """The declared measures of one piece, each under its own name."""
     banding, cracks, colour = piece["banding"], piece["cracks"], piece["colour"]
