@@ -232,7 +232,7 @@ def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -
         record["photo"]["sha256"]: record
         for record in read_records(out / RESULTS)
         if record.get("made_with") == terms.made_with_on(record["photo"]["sha256"])
-        and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
+        and all(picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
     }
     kept = {}
     for file, (_, sha256) in photos.items():
@@ -265,7 +265,7 @@ def _grade_into(
     with open(out / RESULTS, "a", encoding="utf-8") as results:
         for record, pictures in _grade([(paths[file], file) for file in files], terms, workers):
             for piece, picture in pictures.items():
-                write_bytes(_picture_path(out, record, piece), picture)
+                write_bytes(picture_path(out, record, piece), picture)
             results.write(to_json(record) + "\n")
             results.flush()
             os.fsync(results.fileno())
@@ -341,7 +341,7 @@ def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
     write_text(out / RESULTS, _lines(records))
     write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))
     pictures = {
-        (record["photo"]["sha256"], piece["id"]): _picture_path(out, record, piece["id"])
+        (record["photo"]["sha256"], piece["id"]): picture_path(out, record, piece["id"])
         for record in records
         for piece in record["pieces"]
     }
@@ -355,5 +355,6 @@ def _lines(records: Iterable[dict]) -> str:
     return "".join(to_json(record) + "\n" for record in records)
 
 
-def _picture_path(out: Path, record: dict, piece: int) -> Path:
+def picture_path(out: Path, record: dict, piece: int) -> Path:
+    """Return where the picture of a stone lies."""
     return out / PICTURES / f"{record['photo']['sha256'][:24]}-{piece}.jpg"

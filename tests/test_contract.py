@@ -165,6 +165,8 @@ def test_importing_the_package_loads_nothing_heavy():
         ["doctor"],
         ["cutplan"],
         ["models"],
+        ["ask"],
+        ["second-look"],
     ],
 )
 def test_help_loads_nothing_heavy(command):

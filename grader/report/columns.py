@@ -79,6 +79,16 @@ def _row(photo: dict, piece: dict) -> dict:
     }
 
 
+def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
+    """Return the text of a table of calls to fill in, a row for each (record, piece)."""
+    names = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "stone"]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(_row(record["photo"], piece) for record, piece in stones)
+    return text.getvalue()
+
+
 def measured_row(piece: dict) -> dict[str, float | None]:
     """Return the declared measures of one piece as numbers, by name."""
     measures = {name: value for name, value in _measures(piece).items() if name in MEASURES}

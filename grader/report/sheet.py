@@ -35,7 +35,7 @@ def write_sheet(
     stones = [(record, piece) for record in records for piece in record["pieces"]]
     count = max(1, -(-len(stones) // PIECES_PER_PAGE))
     pages = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, count + 1))]
-    template = _template()
+    template = page_template("sheet.html")
     for number, page in enumerate(pages, start=1):
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
         html = template.render(
@@ -56,7 +56,8 @@ def write_sheet(
     return pages
 
 
-def _template():
+def page_template(name: str):
+    """Return a page's template: text put into it is escaped, what it lacks is an error."""
     # Here, so that checking one photo does not wait for it.
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -67,7 +68,7 @@ def _template():
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("sheet.html")
+    return environment.get_template(name)
 
 
 def _card(
