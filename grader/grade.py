@@ -21,6 +21,7 @@ from grader.grading.joining import Stones, line_words
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
+from grader.grading.strangers import look_of
 from grader.measures import Remark
 from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
@@ -303,6 +304,12 @@ def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> Gra
     if measured.verdict.value == "retake":
         return GradedPiece(measured, scene, None)
     proposal = propose(
-        measured.measurements, measured.size_class, scene, profile, model, measured.weight_g
+        measured.measurements,
+        measured.size_class,
+        scene,
+        profile,
+        model,
+        measured.weight_g,
+        look_of(measured.face.lab, measured.face.mask),
     )
     return GradedPiece(measured, scene, proposal)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
+from grader.face.cut import cut_face
 from grader.grading.agreement import Agreement, agreement
 from grader.grading.candidates import FOLDS, column_signs, folds_of
 from grader.grading.features import GRADE_FEATURES, with_scene
@@ -34,14 +35,22 @@ from grader.grading.rules import (
 )
 from grader.grading.scaling import fit_scaling
 from grader.grading.scene_head import fit_scene
+from grader.grading.strangers import fit_known, look_of
 from grader.measures import MEASUREMENT_VERSION
+from grader.photo.colour import srgb_encoding
+from grader.photo.photo import Photo, Scale
+from grader.photo.pieces import whole_photo
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
+from grader.train.surfaces import draw_surface
 
 #: Numbers of the photos to learn from and to judge by; about two faces each. The held-out photos
 #: below 1000 were looked at while the rules and features were chosen: they judge nothing.
 PHOTOS, HELD_OUT_PHOTOS = range(260), range(1000, 1110)
 SEED = 20240501
+
+#: Other surfaces drawn to tell stones from, and their side in px.
+SURFACES, SURFACE_PX = 160, 448
 
 #: A slip: on a border every second face goes to the neighbouring grade, a tenth of the border's
 #: bound off none does; a scene score is off by this many points (standard deviation).
@@ -85,6 +94,9 @@ def make_starter(
     """
     learned = draw(TRAINING, PHOTOS)
     model = learn(learned, profile, np.random.default_rng([seed, 1]), date)
+    surfaces = [surface_look([seed, 3, number]) for number in range(SURFACES)]
+    photos = [face.photo for face in learned]
+    model = replace(model, known=fit_known([face.look for face in learned], surfaces, photos))
     kept_back = draw(HELD_OUT, HELD_OUT_PHOTOS)
     return model, judge(model, kept_back, profile, np.random.default_rng([seed, 2])), learned
 
@@ -238,6 +250,15 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
     ]
     return "\n".join(lines)
+
+
+def surface_look(seed: Sequence[int]) -> dict[str, float]:
+    """Return the look of one drawn surface that is no stone of this kind, seen as a whole picture."""
+    rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
+    sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
+    photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
+    face = cut_face(photo, whole_photo(photo)[0][0])
+    return look_of(face.lab, face.mask)
 
 
 def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:

@@ -32,7 +32,7 @@ FLOORS = [
 ]
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 #: Sideways, from left to right only: all other rooms of one floor do not know each other.
-SIDEWAYS = {("calling", "batch"), ("render", "photo")}
+SIDEWAYS = {("starter", "train"), ("calling", "batch"), ("render", "photo")}
 
 
 def modules():

@@ -3,6 +3,7 @@
 grade.json    scaling, coefficients and cuts of the grade head, its trees if it has any, its grade sets
 scene.json    scaling, coefficients and range of the scene head
 sample.json   some faces with the output that the model must give for them
+known.json    what the stones look like that it knows
 card.md       what it was made from, how good it is, what it cannot do
 """
 
@@ -26,6 +27,7 @@ from grader.grading.ordinal import Ordinal, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
+from grader.grading.strangers import Known
 from grader.grading.trees import Boosted, Tree, Trees
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.net import starter_folder
@@ -37,6 +39,7 @@ FORMAT = 2
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
 
+_PARTS = ("grade", "scene", "known", "sample")
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 
@@ -99,17 +102,20 @@ class Made:
 
 @dataclass(frozen=True)
 class Model:
-    """Both heads and where they come from."""
+    """Both heads and where they come from; ``known`` is what its stones look like, without it none is a stranger."""
 
     name: str
     grade: GradeHead
     scene: SceneHead
     made: Made
+    known: Known | None = None
 
     @cached_property
     def label(self) -> str:
         """Name and short hash of the parameters (not of the files, which hold a date)."""
-        parameters = json.dumps([asdict(self.grade), asdict(self.scene)], sort_keys=True)
+        parameters = json.dumps(
+            [asdict(part) for part in (self.grade, self.scene, self.known) if part], sort_keys=True
+        )
         return f"{self.name} {hashlib.sha256(parameters.encode()).hexdigest()[:8]}"
 
     def complete(self, values: Features, profile: Profile) -> dict[str, float | None]:
@@ -166,7 +172,7 @@ def library_versions() -> dict[str, str]:
 def save_model(
     model: Model, folder: Path, samples: Sequence[Features], card: str, profile: Profile
 ) -> None:
-    """Write the four files into ``folder``, made where it is missing; ``samples`` are features of
+    """Write the files into ``folder``, made where it is missing; ``samples`` are features of
     some faces."""
     head = {
         "format": FORMAT,
@@ -195,7 +201,9 @@ def save_model(
     }
     faces = [model.complete(values, profile) for values in samples]
     sample = {**head, "faces": [{"features": f, **_expected(model, f)} for f in faces]}
-    for name, content in (("grade", grade), ("scene", scene), ("sample", sample)):
+    known = {**head, "known": model.known and asdict(model.known)}
+    parts = (("grade", grade), ("scene", scene), ("known", known), ("sample", sample))
+    for name, content in parts:
         write_text(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
     write_text(folder / "card.md", card)
 
@@ -211,21 +219,20 @@ def load_model(folder: str | Path | None = None) -> Model:
         come out as written: one line with the command that makes the folder anew.
     """
     where = starter_folder() if folder is None else Path(folder)
-    stamps = tuple(_stamp(where / f"{name}.json") for name in ("grade", "scene", "sample"))
+    stamps = tuple(_stamp(where / f"{name}.json") for name in _PARTS)
     return _load(where, stamps, _mend(folder))
 
 
 @lru_cache(maxsize=4)
 def _load(folder: Path, stamps: tuple, mend: str) -> Model:
-    grade, scene, sample = (
-        _read(folder / f"{name}.json", mend) for name in ("grade", "scene", "sample")
-    )
+    grade, scene, known, sample = (_read(folder / f"{name}.json", mend) for name in _PARTS)
     try:
         model = Model(
             name=grade["name"],
             grade=_grade_head(grade),
             scene=_scene_head(scene),
             made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
+            known=_known(known["known"]),
         )
         grown = model.grade.trees.names if model.grade.trees else ()
         unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
@@ -308,6 +315,20 @@ def _grade_head(content: Mapping) -> GradeHead:
         _trees(content["trees"], grades),
         sets,
         () if usual == scaling.mean else usual,
+    )
+
+
+def _known(content: Mapping | None) -> Known | None:
+    if content is None:
+        return None
+    inverse = tuple(tuple(float(v) for v in row) for row in content["inverse"])
+    return Known(
+        tuple(content["names"]),
+        *(tuple(map(float, content[name])) for name in ("mean", "spread")),
+        inverse,
+        float(content["far"]),
+        tuple(map(float, content["weights"])),
+        float(content["likelier"]),
     )
 
 

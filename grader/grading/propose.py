@@ -1,7 +1,10 @@
 """From measurements to a proposal."""
 
+from collections.abc import Mapping
+
 from grader.face.measurements import Measurements
 from grader.grading.features import features
+from grader.grading.grade_set import WHOLE_LADDER
 from grader.grading.model import Model
 from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
 from grader.grading.reasons import reasons
@@ -22,6 +25,7 @@ def propose(
     profile: Profile,
     model: Model,
     weight_g: float | None = None,
+    look: Mapping[str, float] | None = None,
 ) -> Proposal:
     """Return the proposal for one measured face.
 
@@ -33,13 +37,17 @@ def propose(
     size_class : of :func:`grader.face.size.size_class`, ``None`` without scale.
     scene : of :func:`scene_estimate`.
     weight_g : of the piece, where the seller says it: for what trimming would leave.
+    look : of the face, from :func:`~grader.grading.strangers.look_of`; without it no stranger is told.
     """
     model = model.for_ladder(profile)
     plain = features(measurements, profile)
     values = model.complete(plain, profile)
     probabilities = model.grade.probabilities([values])[0]
     grade = model.grade.grades[int(model.grade.rungs([values])[0])]
-    members = model.grade.sets.members(probabilities[None])[0]
+    stranger = model.known.why_strange(look) if model.known and look else None
+    # Of what it does not know the model leaves no grade out.
+    sets = WHOLE_LADDER if stranger else model.grade.sets
+    members = sets.members(probabilities[None])[0]
     ruled, condition = grade_by_rules(plain, profile)
     change = what_if(values, measurements, profile, model, weight_g)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
@@ -55,7 +63,8 @@ def propose(
             name for name, inside in zip(model.grade.grades, members, strict=True) if inside
         ),
         rules=RulesWord(ruled, None if condition is None else str(condition)),
-        what_if=change and change.text,
+        what_if=None if stranger else change and change.text,
+        stranger=stranger,
     )
 
 

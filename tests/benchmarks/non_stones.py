@@ -85,10 +85,8 @@ def draw_hand(rng: np.random.Generator) -> Picture:
     depth = cv2.GaussianBlur(hand.astype(float) / 255, (0, 0), 14)
     shade = 0.72 + 0.34 * depth + 0.05 * _clouds(rng, 25)
     for _ in range(3):
-        points = np.cumsum(rng.normal((26, 4), 9, (8, 2)), axis=0) + (
-            0.33 * w,
-            rng.uniform(0.5, 0.8) * h,
-        )
+        start = np.array([0.33 * w, rng.uniform(0.5, 0.8) * h])
+        points = start + np.cumsum(rng.normal((26, 4), 9, (8, 2)), axis=0)
         crease = np.zeros((h, w), np.float32)
         cv2.polylines(crease, [points.astype(np.int32)], False, 1.0, 2)
         shade -= 0.16 * cv2.GaussianBlur(crease, (0, 0), 1.5)

@@ -185,13 +185,15 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
         gaps, ahead = [t.gap for t in some], np.array([t.ahead for t in some])
         kinds = {kind: sum(t.kind == kind for t in some) for kind in {t.kind for t in some}}
         print(
-            f"  {n} calls: gap {_mean(gaps)}, ahead of the starter {ahead.mean():+.3f}, worst {ahead.min():+.3f}, {kinds}"
+            f"  {n} calls: gap {_mean(gaps)}, ahead of the starter {ahead.mean():+.3f}, "
+            f"worst {ahead.min():+.3f}, {kinds}"
         )
         for name in dict.fromkeys(t.seller for t in some):
             of = [t for t in some if t.seller == name]
             print(
                 f"    {name:14} ceiling {np.mean([t.ceiling for t in of]):.3f} gap {np.mean([t.gap for t in of]):.3f} "
-                f"(by measures {np.mean([t.measured_gap for t in of]):.3f}) ahead {np.mean([t.ahead for t in of]):+.3f}, "
+                f"(by measures {np.mean([t.measured_gap for t in of]):.3f}) "
+                f"ahead {np.mean([t.ahead for t in of]):+.3f}, "
                 f"worst {min(t.ahead for t in of):+.3f}"
             )
         rows.append(_row(f"simulated sellers: gap to the ceiling, {n} calls", on, gaps, AIMS[n]))
@@ -214,7 +216,8 @@ def print_sets(done: list[Trial]) -> list[Row]:
         sizes = np.array([t.members.sum(axis=1).mean() for t in some])
         ratio = float(sizes.mean() / np.mean([t.ideal for t in some]))
         print(
-            f"  {n} calls: hold {_mean(held)}, least {min(held):.3f}, {sizes.mean():.2f} grades, {ratio:.2f} of the ideal"
+            f"  {n} calls: hold {_mean(held)}, least {min(held):.3f}, "
+            f"{sizes.mean():.2f} grades, {ratio:.2f} of the ideal"
         )
         on = f"{len(SELLERS)} sellers, faces of held-out renders"
         rows.append(
