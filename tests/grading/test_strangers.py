@@ -53,9 +53,8 @@ def test_a_look_knows_no_size_of_picture(known):
         cv2.resize(mask.astype(np.uint8), None, fx=3, fy=3) > 0,
     )
     small, large = look_of(lab, mask), look_of(*twice)
-    assert [large[n] for n in ("lightness", "blue")] == pytest.approx(
-        [small[n] for n in ("lightness", "blue")], rel=0.05
-    )
+    for name in ("lightness", "blue"):
+        assert large[name] == pytest.approx(small[name], rel=0.05)
 
 
 def test_a_tiny_or_flat_face_has_a_look():
