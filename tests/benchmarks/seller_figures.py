@@ -244,7 +244,8 @@ def print_calibration(done: list[Trial]) -> list[Row]:
         sure, right = chances[np.arange(len(rung)), rung], rung == called
         error = calibration_error(sure, right)
         print(
-            f"calibration error, {n} calls: {error:.3f}, mean chance {sure.mean():.3f}, right {right.mean():.3f}"
+            f"calibration error, {n} calls: {error:.3f}, Brier {brier(sure, right):.3f}, "
+            f"mean chance {sure.mean():.3f}, right {right.mean():.3f}"
         )
         rows.append(
             Row(
@@ -254,6 +255,11 @@ def print_calibration(done: list[Trial]) -> list[Row]:
             )
         )  # fmt: skip
     return rows
+
+
+def brier(sure: NDArray, right: NDArray) -> float:
+    """Return the mean squared distance of chance and outcome (Brier 1950)."""
+    return float(np.mean((np.asarray(sure) - np.asarray(right, float)) ** 2))
 
 
 def calibration_error(sure: NDArray, right: NDArray) -> float:

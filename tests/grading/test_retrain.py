@@ -2,6 +2,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from sklearn.metrics import log_loss
 
 from grader.errors import CallsError
 from grader.grading.candidates import column_signs, compare, folds_of
@@ -157,3 +158,12 @@ def test_the_simplest_within_one_standard_error_is_taken():
     clearly = np.tile([0.6, 0.4], (50, 1))
     taken = {c.kind: c.taken for c in compare({"a": clearly, "b": alike, "c": sure}, rung, stones)}
     assert taken == {"a": False, "b": True, "c": False}
+
+
+def test_the_loss_of_a_kind_is_scikit_learns_log_loss():
+    """Outside value: sklearn.metrics.log_loss."""
+    rng = np.random.default_rng(5)
+    chances = rng.dirichlet([4, 4, 4, 4], size=80)
+    rung = rng.integers(0, 4, 80)
+    (only,) = compare({"a": chances}, rung, [str(i) for i in range(80)])
+    assert only.loss == pytest.approx(log_loss(rung, chances, labels=[0, 1, 2, 3]))
