@@ -14,7 +14,7 @@ from grader.grading.agreement import counts, weighted_kappa
 from grader.grading.features import FEATURES
 from grader.grading.grade_set import set_rule
 from grader.grading.model import GradeHead, rules_ordinal
-from grader.grading.ordinal import Ordinal, fit_ordinal, median_grade
+from grader.grading.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import filled_table, rounded
 from grader.grading.trees import fit_trees
@@ -40,6 +40,9 @@ CUT_STRENGTH, SCALE_SPREAD = 0.1, 1.5
 #: Found on simulated sellers of ours with 20 to 200 calls, on faces of the training style.
 LEADS = ("pattern_share", "blue_share", "blue_chroma", "line_density", "scene_score")
 LEAD_SPREAD, RULES_SPREAD, OTHER_SPREAD, TOGETHER_SPREAD = 1.0, 0.7, 0.3, 1.5
+
+#: How far the factor by which a fit is made less sure is expected to lie from 1 (standard deviation of its logarithm).
+SURE_SPREAD = 0.5
 
 #: For the average stone the old model's counts as so many.
 OLD_STONES = 10
@@ -72,7 +75,9 @@ def fit_head(kind: str, head: GradeHead, rows: Sequence[Features], rung: NDArray
     n_grades = len(head.grades)
     x, signs = head.scaling.design(rows), column_signs(head)
     if kind == "rules alone":
-        return replace(head, ordinal=_as_sure(rules_ordinal(head), x, rung), trees=None)
+        rules = rules_ordinal(head)
+        sure = _as_sure(np.array(rules.cuts) - rules.score(x)[:, None], rung, SCALE_SPREAD)
+        return replace(head, ordinal=_times(rules, sure), trees=None)
     ordinal = fit_ordinal(
         x, rung, n_grades, prior=head.ordinal, strength=_holds(head.scaling.names),
         cut_strength=CUT_STRENGTH, scale_spread=SCALE_SPREAD, better=signs,
@@ -104,10 +109,13 @@ def choose_head(
     fold = folds_of(stones, FOLDS, rng)
     # One thread is quickest for so few rows, and adds up in one order on every machine.
     with threadpool_limits(1):
-        chances = {kind: _held_out(kind, head, rows, rung, fold) for kind in kinds}
+        chances, sure = {}, {}
+        for kind in kinds:
+            chances[kind], sure[kind] = _held_out(kind, head, rows, rung, fold)
         table = compare(chances, rung, stones)
         kind = next(c.kind for c in table if c.taken)
         fitted = fit_head(kind, head, rows, rung)
+        fitted = replace(fitted, ordinal=_times(fitted.ordinal, sure[kind]))
     sets, average = set_rule(chances[kind], rung), _average(head, rows)
     return replace(fitted, sets=sets, average=average), table
 
@@ -155,13 +163,23 @@ def _kinds(stones: int) -> tuple[str, ...]:
 
 def _held_out(
     kind: str, head: GradeHead, rows: Sequence[Features], rung: NDArray, fold: NDArray
-) -> NDArray:
+) -> tuple[NDArray, float]:
+    """Probabilities of each face by a head that has not seen its stone, and by what factor the odds are to be less
+    sure (or more) than they were fitted, as the calls held out show. Few calls make a fit too sure of itself."""
     chances = np.zeros((len(rows), len(head.grades)))
+    away = np.zeros((len(rows), len(head.grades) - 1))
     for k in np.unique(fold):
         held, learn = np.flatnonzero(fold == k), np.flatnonzero(fold != k)
         fitted = fit_head(kind, head, [rows[i] for i in learn], rung[learn])
-        chances[held] = fitted.probabilities([rows[i] for i in held])
-    return chances
+        some = [rows[i] for i in held]
+        chances[held] = fitted.probabilities(some)
+        away[held] = (
+            np.array(fitted.ordinal.cuts) - fitted.ordinal.score(head.scaling.design(some))[:, None]
+        )
+    if kind == "trees":
+        return chances, 1.0
+    sure = _as_sure(away, rung, SURE_SPREAD)
+    return grade_probabilities(0.0, sure * away), sure
 
 
 def _mean_and_se(values: NDArray, stones: Sequence[str]) -> tuple[float, float]:
@@ -171,23 +189,23 @@ def _mean_and_se(values: NDArray, stones: Sequence[str]) -> tuple[float, float]:
     return float(values.mean()), float(np.sqrt((sums**2).sum()) / len(values))
 
 
-def _as_sure(rules: Ordinal, x: NDArray, rung: NDArray) -> Ordinal:
-    """The rules' odds, as sure as they deserve: one likeliest factor on all numbers."""
+def _as_sure(away: NDArray, rung: NDArray, spread: float) -> float:
+    """The likeliest factor on (n, K - 1) distances of faces from the cuts, drawn to 1 (spread of its logarithm)."""
     from scipy.optimize import minimize_scalar
 
     rows = np.arange(len(rung))
 
-    def times(log_scale: float) -> Ordinal:
-        scale = np.exp(log_scale)
-        return Ordinal(
-            rounded(scale * np.array(rules.coefficients)), rounded(scale * np.array(rules.cuts))
-        )
-
     def cost(log_scale: float) -> float:
-        chance = times(log_scale).probabilities(x)[rows, rung]
-        return -np.log(np.maximum(chance, 1e-300)).sum() + 0.5 * (log_scale / SCALE_SPREAD) ** 2
+        chance = grade_probabilities(0.0, np.exp(log_scale) * away)[rows, rung]
+        return -np.log(np.maximum(chance, 1e-300)).sum() + 0.5 * (log_scale / spread) ** 2
 
-    return times(minimize_scalar(cost, bounds=(-4.0, 2.0), method="bounded").x)
+    return float(np.exp(minimize_scalar(cost, bounds=(-4.0, 2.0), method="bounded").x))
+
+
+def _times(ordinal: Ordinal, factor: float) -> Ordinal:
+    return Ordinal(
+        *(rounded(factor * np.array(part)) for part in (ordinal.coefficients, ordinal.cuts))
+    )
 
 
 def _holds(names: Sequence[str]) -> NDArray[np.float64]:

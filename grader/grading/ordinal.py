@@ -30,10 +30,10 @@ class Ordinal:
 
 
 def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
-    """Return (n, K) probabilities for n scores and K - 1 rising cuts."""
-    score, cuts = np.atleast_1d(np.asarray(score, float)), np.asarray(cuts, float)
-    below = _logistic(cuts[None, :] - score[:, None])
-    edges = np.hstack([np.zeros((len(score), 1)), below, np.ones((len(score), 1))])
+    """Return (n, K) probabilities for n scores and K - 1 rising cuts, or (n, K - 1), cuts of each by itself."""
+    score, cuts = np.atleast_1d(np.asarray(score, float)), np.atleast_2d(np.asarray(cuts, float))
+    below = _logistic(cuts - score[:, None])
+    edges = np.pad(below, ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
     return np.diff(edges, axis=1)
 
 
