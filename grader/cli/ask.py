@@ -24,7 +24,7 @@ def ask(
     ] = None,
     profile: ProfileOption = None,
 ) -> None:
-    """Name the stones to call next: spread over the ladder as the model sees it, and unlike each other.
+    """Name the stones to call next: spread evenly over the ladder, as the model sees it.
 
     Stones that have a call already are left out.
     """
@@ -33,7 +33,7 @@ def ask(
     from grader.calling import graded_stones
     from grader.files import write_text
     from grader.grading.ask import ask_for
-    from grader.report.columns import calls_table, measured_row
+    from grader.report.columns import calls_table
     from grader.report.words import set_words
 
     loaded, _, _ = settled(profile, None, None)
@@ -41,13 +41,8 @@ def ask(
     grades = list(loaded.grades)
     chances = [s.piece["proposal"]["probabilities"] for s in stones]
     places = np.array([sum(p.get(g, 0) * k for k, g in enumerate(grades)) for p in chances])
-    rows = [measured_row(s.piece) for s in stones]
-    names = sorted({name for row in rows for name in row})
-    table = np.array(
-        [[np.nan if row.get(name) is None else row[name] for name in names] for row in rows], float
-    ).reshape(len(rows), len(names))
     called = [row for row, s in enumerate(stones) if s.call and s.call.grade]
-    asked = [stones[row] for row in ask_for(places, table, count, called)]
+    asked = [stones[row] for row in ask_for(places, count, called, np.random.default_rng(0))]
     for stone in asked:
         typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")
     if not asked:

@@ -24,7 +24,6 @@ from grader.drawn import DrawnFace
 from grader.grading.agreement import Z_95, counts, weighted_kappa
 from grader.grading.ask import ask_for
 from grader.grading.candidates import choose_head
-from grader.grading.features import GRADE_FEATURES
 from grader.grading.grade_set import LEVEL
 from grader.grading.model import GradeHead, load_model
 from grader.grading.ordinal import median_grade
@@ -76,9 +75,6 @@ class Faces:
         self.true = [face.true for face in faces]
         self.photos = np.array([face.photo for face in faces])
         self.chances = self.starter.grade.probabilities(self.seen)
-        self.table = np.array(
-            [[np.nan if row[n] is None else row[n] for n in GRADE_FEATURES] for row in self.seen]
-        )
 
     def halves(self, rng: np.random.Generator) -> tuple[NDArray, NDArray]:
         """Rows to call, shuffled, and rows to judge by; no photo in both."""
@@ -278,7 +274,7 @@ def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
         sorting = Sorting(SELLERS[run % len(SELLERS)], cut_by)
         calls: Calls = sorting.call(faces.true, rng)
         pool, test = faces.halves(rng)
-        asked = pool[ask_for(places[pool], faces.table[pool], 20)]
+        asked = pool[ask_for(places[pool], 20, [], rng)]
         found.append(
             [
                 kappa(
