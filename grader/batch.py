@@ -232,9 +232,9 @@ def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -
     """Records of an earlier run that still hold, under the names that the photos have now."""
     old = {
         record["photo"]["sha256"]: record
-        for record in _read_records(out / RESULTS)
+        for record in read_records(out / RESULTS)
         if record.get("made_with") == terms.made_with_on(record["photo"]["sha256"])
-        and all(_picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
+        and all(picture_path(out, record, piece["id"]).exists() for piece in record["pieces"])
     }
     kept = {}
     for file, (_, sha256) in photos.items():
@@ -245,8 +245,8 @@ def _kept(out: Path, photos: dict[str, tuple[Path, str | None]], terms: Terms) -
     return kept
 
 
-def _read_records(path: Path) -> Iterator[dict]:
-    """Records of a results file; the last line may have been cut off with the power."""
+def read_records(path: Path) -> Iterator[dict]:
+    """Yield the records of a results file that hold a photo; the last line may have been cut off with the power."""
     try:
         lines = path.read_text("utf-8").splitlines()
     except (OSError, UnicodeDecodeError):
@@ -267,7 +267,7 @@ def _grade_into(
     with open(out / RESULTS, "a", encoding="utf-8") as results:
         for record, pictures in _grade([(paths[file], file) for file in files], terms, workers):
             for piece, picture in pictures.items():
-                write_bytes(_picture_path(out, record, piece), picture)
+                write_bytes(picture_path(out, record, piece), picture)
             results.write(to_json(record) + "\n")
             results.flush()
             os.fsync(results.fileno())
@@ -343,7 +343,7 @@ def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
     write_text(out / RESULTS, _lines(records))
     write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))
     pictures = {
-        (record["photo"]["sha256"], piece["id"]): _picture_path(out, record, piece["id"])
+        (record["photo"]["sha256"], piece["id"]): picture_path(out, record, piece["id"])
         for record in records
         for piece in record["pieces"]
     }
@@ -357,5 +357,6 @@ def _lines(records: Iterable[dict]) -> str:
     return "".join(to_json(record) + "\n" for record in records)
 
 
-def _picture_path(out: Path, record: dict, piece: int) -> Path:
+def picture_path(out: Path, record: dict, piece: int) -> Path:
+    """Return where the picture of a stone lies."""
     return out / PICTURES / f"{record['photo']['sha256'][:24]}-{piece}.jpg"

@@ -6,14 +6,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from grader.batch import find_photos
+from grader.batch import RESULTS, find_photos, read_records
 from grader.errors import CallsError, GraderError
 from grader.face.line_words import LineWord
 from grader.grade import measure_photo
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.features import features
-from grader.grading.joining import StoneFinder, Stones, place_calls
-from grader.grading.proposal import Call
+from grader.grading.joining import (
+    SAME_BOX,
+    StoneFinder,
+    Stones,
+    box_overlap,
+    join_calls,
+    place_calls,
+)
+from grader.grading.proposal import Call, Shown
 from grader.grading.rules import Features
 from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
@@ -133,13 +140,91 @@ def measure_called(
     return MeasuredCalls(placed, {key: row for _, rows in found for key, row in rows.items()})
 
 
+@dataclass(frozen=True)
+class GradedStone:
+    """A stone of a graded folder with its record, and the call that stands, ``None`` without one.
+
+    name : the seller's own for the piece, else its key.
+    """
+
+    record: dict
+    piece: dict
+    call: Call | None
+
+    @property
+    def file(self) -> str:
+        return self.record["photo"]["file"]
+
+    @property
+    def key(self) -> str:
+        return f"{self.record['photo']['sha256'][:24]}-{self.piece['id']}"
+
+    @property
+    def name(self) -> str:
+        return (self.call and self.call.stone) or self.key
+
+
+def results_folder(folder: Path) -> Path:
+    """Return where the results of a graded folder lie: in it, or in its folder ``graded``.
+
+    Raises
+    ------
+    CallsError
+        The folder was not graded.
+    """
+    for where in (folder, folder / "graded"):
+        if (where / RESULTS).is_file():
+            return where
+    raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
+
+
+def graded_stones(folder: Path, calls: Sequence[Call]) -> list[GradedStone]:
+    """Return the stones of a graded folder, each with the call that stands."""
+    records = [r for r in read_records(results_folder(folder) / RESULTS) if "error" not in r]
+    photos = [
+        Stones(
+            r["photo"]["file"],
+            r["photo"]["sha256"],
+            {piece["id"]: tuple(piece["box"]) for piece in r["pieces"]},
+        )
+        for r in records
+    ]
+    standing = join_calls(photos, calls).standing
+    return [
+        GradedStone(r, piece, standing.get((r["photo"]["file"], piece["id"])))
+        for r in records
+        for piece in r["pieces"]
+    ]
+
+
+def with_shown(calls: Sequence[Call], records: Sequence[dict]) -> list[Call]:
+    """Return the calls with what the tool had said of their stones, where a record of the photo holds it."""
+    by_hash = {r["photo"]["sha256"]: r for r in records if "error" not in r}
+    return [
+        call if call.shown or call.sha256 not in by_hash else _shown(call, by_hash[call.sha256])
+        for call in calls
+    ]
+
+
+def _shown(call: Call, record: dict) -> Call:
+    overlaps = [(box_overlap(call.box, tuple(piece["box"])), piece) for piece in record["pieces"]]
+    overlap, piece = max(overlaps, key=lambda pair: pair[0], default=(0.0, None))
+    if overlap < SAME_BOX:
+        return call
+    said = piece["proposal"] or {"grade": None, "model": None}
+    shown = Shown(said["grade"], piece["scene"]["score"], said["model"], piece["state"]["value"])
+    return replace(call, shown=shown)
+
+
 def say_new(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
     """Return the calls that say something new: a table taken in twice adds nothing the second
     time."""
-    last = {_about(call): _said(call) for call in there}
+    last: dict[tuple, tuple | None] = {}
+    for call in there:
+        last[_about(call)] = None if call.undo else _said(call)
     new = []
     for call in calls:
-        if last.get(_about(call)) != _said(call):
+        if call.undo or last.get(_about(call)) != _said(call):
             new.append(call)
             last[_about(call)] = _said(call)
     return new
@@ -150,7 +235,7 @@ def _about(call: Call) -> tuple:
 
 
 def _said(call: Call) -> tuple:
-    return call.grade, call.scene, call.by, call.note, call.line
+    return call.grade, call.scene, call.by, call.note, call.line, call.stone
 
 
 def _rows(read: ReadCalls) -> Rows:

@@ -1,7 +1,7 @@
 """Rendered faces with two sets of features: as measured in the photo, and of the exact truth."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -16,6 +16,7 @@ from grader.face.scene import measure_scene
 from grader.grade import measure_photo
 from grader.grading.features import features
 from grader.grading.rules import Features
+from grader.grading.strangers import look_of
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -35,12 +36,13 @@ READINGS = ("water", "sky", "shore")
 
 @dataclass(frozen=True)
 class DrawnFace:
-    """One stone of a rendered photo: features measured and true; photo and stone by number."""
+    """One stone of a rendered photo: features measured and true, and its look; photo and stone by number."""
 
     photo: int
     stone: int
     measured: Features
     true: Features
+    look: Mapping[str, float]
 
 
 def draw_faces(style: Style, photos: range, seed: int, profile: Profile) -> Iterator[DrawnFace]:
@@ -81,7 +83,11 @@ def _faces(
             continue
         true = true_measurements(photo, found.piece, rendered, stone, profile)
         yield DrawnFace(
-            number, stone.id, features(found.measurements, profile), features(true, profile)
+            number,
+            stone.id,
+            features(found.measurements, profile),
+            features(true, profile),
+            look_of(found.face.lab, found.face.mask),
         )
 
 

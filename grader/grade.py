@@ -22,6 +22,7 @@ from grader.grading.joining import Stones, line_words
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
+from grader.grading.strangers import look_of
 from grader.measures import Remark
 from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
@@ -329,6 +330,13 @@ def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> Gra
     scene = scene_estimate(measured.measurements, profile, model)
     if measured.verdict.value == "retake":
         return GradedPiece(measured, scene, None)
-    return GradedPiece(
-        measured, scene, propose(measured.measurements, measured.size_class, scene, profile, model)
+    proposal = propose(
+        measured.measurements,
+        measured.size_class,
+        scene,
+        profile,
+        model,
+        measured.weight_g,
+        look_of(measured.face.lab, measured.face.mask),
     )
+    return GradedPiece(measured, scene, proposal)

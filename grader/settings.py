@@ -4,7 +4,7 @@ otherwise."""
 import json
 import re
 import tomllib
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from grader.errors import SettingsError
@@ -15,6 +15,8 @@ FILE = "grader.toml"
 #: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.
 MOST_MM_PER_PX = 5.0
 UNITS = ("g", "lb")
+#: Which model was in use since when: a line for each change, never edited.
+USED_FILE = "models.jsonl"
 
 
 @dataclass(frozen=True)
@@ -67,18 +69,51 @@ def load_settings(folder: str | Path = ".") -> Settings:
     return Settings(**data)
 
 
-def use_model(model: str | Path, folder: str | Path = ".") -> Path:
-    """Write that model into the folder's ``grader.toml``, every other line kept; return the file's
-    path."""
+@dataclass(frozen=True)
+class Used:
+    """A model taken into use: its folder, ``None`` for the starter, its label, and when (ISO 8601)."""
+
+    model: str | None
+    label: str
+    time: str
+
+
+def used_models(folder: str | Path = ".") -> tuple[Used, ...]:
+    """Return which models were taken into use in that working folder, in order.
+
+    Raises
+    ------
+    SettingsError
+        A line that holds no such fact.
+    """
+    path = Path(folder) / USED_FILE
+    if not path.exists():
+        return ()
+    used = []
+    for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
+        try:
+            used.append(Used(**json.loads(line)))
+        except (ValueError, TypeError) as err:
+            text = f"{path}: line {number} tells no model ({err}); mend or remove that line"
+            raise SettingsError(text) from err
+    return tuple(used)
+
+
+def use_model(model: str | Path | None, label: str, time: str, folder: str | Path = ".") -> Path:
+    """Take a model into use: write it into the folder's ``grader.toml``, every other line kept, and add the fact to
+    ``models.jsonl``; return the path of the first. ``None`` is the starter.
+    """
     path = Path(folder) / FILE
     load_settings(folder)
     text = path.read_text("utf-8-sig") if path.exists() else ""
     # A JSON string in plain ASCII is a valid TOML basic string.
-    line = f"model = {json.dumps(Path(model).as_posix())}"
-    text, found = re.subn(
-        r"(?m)^[ \t]*(\"model\"|'model'|model)[ \t]*=.*$", lambda _: line, text, count=1
-    )
-    if not found:
+    line = None if model is None else f"model = {json.dumps(Path(model).as_posix())}"
+    pattern = r"(?m)^[ \t]*(\"model\"|'model'|model)[ \t]*=.*$\n?"
+    text, found = re.subn(pattern, lambda _: "" if line is None else f"{line}\n", text, count=1)
+    if not found and line is not None:
         text = text + ("\n" if text and not text.endswith("\n") else "") + line + "\n"
     write_text(path, text)
+    fact = Used(None if model is None else Path(model).as_posix(), label, time)
+    with open(Path(folder) / USED_FILE, "a", encoding="utf-8") as file:
+        file.write(json.dumps(asdict(fact)) + "\n")
     return path

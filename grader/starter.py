@@ -12,18 +12,20 @@ import json
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
+from grader.face.cut import cut_face
 from grader.grading.agreement import Agreement, agreement
+from grader.grading.candidates import FOLDS, column_signs, folds_of
 from grader.grading.features import GRADE_FEATURES, with_scene
+from grader.grading.grade_set import LEVEL, set_rule
 from grader.grading.model import GradeHead, Made, Model, library_versions, save_model
-from grader.grading.ordinal import fit_ordinal
-from grader.grading.retrain import column_signs
+from grader.grading.ordinal import Ordinal, fit_ordinal
 from grader.grading.rules import (
     Features,
     border_distance,
@@ -33,13 +35,22 @@ from grader.grading.rules import (
 )
 from grader.grading.scaling import fit_scaling
 from grader.grading.scene_head import fit_scene
+from grader.grading.strangers import fit_known, look_of
+from grader.measures import MEASUREMENT_VERSION
+from grader.photo.colour import srgb_encoding
+from grader.photo.photo import Photo, Scale
+from grader.photo.pieces import whole_photo
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
+from grader.train.surfaces import draw_surface
 
 #: Numbers of the photos to learn from and to judge by; about two faces each. The held-out photos
 #: below 1000 were looked at while the rules and features were chosen: they judge nothing.
 PHOTOS, HELD_OUT_PHOTOS = range(260), range(1000, 1110)
 SEED = 20240501
+
+#: Other surfaces drawn to tell stones from, and their side in px.
+SURFACES, SURFACE_PX = 160, 448
 
 #: A slip: on a border every second face goes to the neighbouring grade, a tenth of the border's
 #: bound off none does; a scene score is off by this many points (standard deviation).
@@ -56,6 +67,7 @@ class Judged:
     plain : the rules applied straight to the measured values, beside it.
     shares : of each grade; decided : share of faces that each written condition decides.
     scene_off : mean distance of the scene score in points; scene_inside : share in its 95 % range.
+    set_holds : share of grade sets that hold the grade of the rules; set_size : mean number of their grades.
     """
 
     faces: int
@@ -67,6 +79,8 @@ class Judged:
     decided: dict[str, float]
     scene_off: float
     scene_inside: float
+    set_holds: float
+    set_size: float
 
 
 def make_starter(
@@ -80,6 +94,9 @@ def make_starter(
     """
     learned = draw(TRAINING, PHOTOS)
     model = learn(learned, profile, np.random.default_rng([seed, 1]), date)
+    surfaces = [surface_look([seed, 3, number]) for number in range(SURFACES)]
+    photos = [face.photo for face in learned]
+    model = replace(model, known=fit_known([face.look for face in learned], surfaces, photos))
     kept_back = draw(HELD_OUT, HELD_OUT_PHOTOS)
     return model, judge(model, kept_back, profile, np.random.default_rng([seed, 2])), learned
 
@@ -99,9 +116,16 @@ def learn(
     ]
     scaling = fit_scaling(seen, GRADE_FEATURES)
     head = GradeHead(profile.grades, scaling, None)
-    ordinal = fit_ordinal(
-        scaling.design(seen), rung, len(profile.grades), strength=1.0, better=column_signs(head)
-    )
+    x, grades = scaling.design(seen), len(profile.grades)
+
+    def odds(learn: NDArray) -> Ordinal:
+        return fit_ordinal(x[learn], rung[learn], grades, strength=1.0, better=column_signs(head))
+
+    fold = folds_of([str(photo) for photo in photos], FOLDS, rng)
+    unseen = np.zeros((len(faces), grades))
+    for k in range(FOLDS):
+        unseen[fold == k] = odds(fold != k).probabilities(x[fold == k])
+    head = replace(head, ordinal=odds(fold >= 0), sets=set_rule(unseen, rung))
     made = Made(
         data_sha256=_data_hash(faces, rung, said_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
@@ -109,7 +133,7 @@ def learn(
         date=date,
         versions=library_versions(),
     )
-    return Model("starter", replace(head, ordinal=ordinal), scene, made)
+    return Model("starter", head, scene, made)
 
 
 def judge(
@@ -120,6 +144,7 @@ def judge(
     by_rules = [grade_by_rules(face.true, profile) for face in faces]
     truth = np.array([grades.index(grade) for grade, _ in by_rules])
     seen = [model.complete(face.measured, profile) for face in faces]
+    sets = model.grade.sets.members(model.grade.probabilities(seen))
     plain = [grades.index(grade_by_rules(face.measured, profile)[0]) for face in faces]
     photos = [face.photo for face in faces]
     scenes = np.array([face.true["scene_score"] for face in faces])
@@ -141,6 +166,8 @@ def judge(
         },
         scene_off=float(np.mean(np.abs([e.score for e in told] - scenes))),
         scene_inside=float(np.mean(inside)),
+        set_holds=float(np.mean(sets[np.arange(len(faces)), truth])),
+        set_size=float(sets.sum(axis=1).mean()),
     )
 
 
@@ -167,6 +194,8 @@ def figures(judged: Judged) -> list[str]:
         f"- Within a tenth of a rule's border: {100 * judged.near:.0f} %.",
         f"- Scene score: {judged.scene_off:.1f} points off in the mean; "
         f"{100 * judged.scene_inside:.0f} % within the 95 % range.",
+        f"- Grade sets, made to hold {LEVEL:.0%} of grades called with slips: {100 * judged.set_holds:.0f} % hold the "
+        f"grade; {judged.set_size:.2f} grades in the mean.",
         "- Faces that each condition decides:",
         *(f"  - {condition}: {100 * s:.0f} %" for condition, s in judged.decided.items()),
     ]
@@ -223,6 +252,15 @@ def card(model: Model, judged: Judged, seed: int) -> str:
     return "\n".join(lines)
 
 
+def surface_look(seed: Sequence[int]) -> dict[str, float]:
+    """Return the look of one drawn surface that is no stone of this kind, seen as a whole picture."""
+    rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
+    sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
+    photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
+    face = cut_face(photo, whole_photo(photo)[0][0])
+    return look_of(face.lab, face.mask)
+
+
 def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:
     """Return the rung by the rules, or its neighbour over a border: the nearer, the likelier."""
     rung = profile.grades.index(grade_by_rules(true, profile)[0])
@@ -257,6 +295,34 @@ def drawer(profile: Profile, seed: int, workers: int) -> Callable[[Style, range]
     return draw
 
 
+def kept(
+    path: Path, profile: Profile, draw: Callable[[Style, range], list[DrawnFace]]
+) -> Callable[[Style, range], list[DrawnFace]]:
+    """Draws only photos whose faces are not yet in the file at ``path``, and adds them to it.
+
+    The file is one JSON line for each photo; faces measured otherwise than now are not taken from it.
+    """
+    stamp = [MEASUREMENT_VERSION, profile.sha256]
+
+    def draw_missing(style: Style, photos: range) -> list[DrawnFace]:
+        lines = path.read_text("utf-8").splitlines() if path.exists() else []
+        rows = [json.loads(line) for line in lines]
+        there = {
+            row["photo"]: row
+            for row in rows
+            if [*row["made"], style.name] == [*stamp, row["style"]]
+        }
+        missing = [number for number in photos if number not in there]
+        for number in missing:
+            faces = [asdict(face) for face in draw(style, range(number, number + 1))]
+            there[number] = {"made": stamp, "style": style.name, "photo": number, "faces": faces}
+            with open(path, "a", encoding="utf-8") as file:
+                file.write(json.dumps(there[number]) + "\n")
+        return [DrawnFace(**face) for number in photos for face in there[number]["faces"]]
+
+    return draw_missing
+
+
 def _draw(style: Style, number: int, seed: int, profile: Profile) -> list[DrawnFace]:
     import cv2
 
@@ -270,10 +336,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--profile", default="banded")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument(
+        "--faces", type=Path, help="a file that keeps the drawn faces for the next time"
+    )
     given = parser.parse_args(arguments)
     profile = load_profile(given.profile)
     date = datetime.datetime.now(datetime.UTC).date().isoformat()
     draw = drawer(profile, given.seed, given.workers)
+    if given.faces:
+        draw = kept(given.faces, profile, draw)
     model, judged, learned = make_starter(profile, given.seed, date, draw)
     samples = [face.measured for face in learned[:8]]
     save_model(model, given.out, samples, card(model, judged, given.seed), profile)

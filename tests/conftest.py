@@ -18,7 +18,7 @@ from grader.face.measurements import (
 )
 from grader.face.sound import sound_stone
 from grader.grade import Graded, GradedPiece, MeasuredPiece
-from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
 from grader.measures import Remark
 from grader.photo.colour import srgb_curve
 from grader.photo.photo import ColourEncoding, Photo, Scale
@@ -107,6 +107,9 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         sell_as=None if mm_per_px is None else "by weight",
         reasons=("half of the face is blue",),
         model="starter 01234567",
+        grade_set=("cabbing", "select"),
+        rules=RulesWord("tumbling", "cabbing: blue_share at least 0.6"),
+        what_if="with a scene of 60 instead of 54: select",
     )
     return GradedPiece(
         measured, SceneEstimate(54, 41, 67), None if verdict == "retake" else proposal

@@ -32,7 +32,7 @@ FLOORS = [
 ]
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 #: Sideways, from left to right only: all other rooms of one floor do not know each other.
-SIDEWAYS = {("calling", "batch"), ("render", "photo")}
+SIDEWAYS = {("starter", "train"), ("calling", "batch"), ("render", "photo")}
 
 
 def modules():
@@ -154,7 +154,20 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 @pytest.mark.parametrize(
-    "command", [[], ["check"], ["batch"], ["call"], ["retrain"], ["card"], ["doctor"], ["cutplan"]]
+    "command",
+    [
+        [],
+        ["check"],
+        ["batch"],
+        ["call"],
+        ["retrain"],
+        ["card"],
+        ["doctor"],
+        ["cutplan"],
+        ["models"],
+        ["ask"],
+        ["second-look"],
+    ],
 )
 def test_help_loads_nothing_heavy(command):
     code = (

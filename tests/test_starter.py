@@ -38,7 +38,7 @@ def _faces(n, seed):
         }
         true = with_values(true, PROFILE)
         faces.append(
-            DrawnFace(number // 2, number % 2 + 1, with_values(true, PROFILE, **off), true)
+            DrawnFace(number // 2, number % 2 + 1, with_values(true, PROFILE, **off), true, {})
         )
     return faces
 

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, WholeOption, working_calls
-from grader.settings import load_settings
+from grader.cli.options import ProfileOption, WholeOption, settled, working_calls
 
 
 class LineClass(StrEnum):
@@ -55,6 +54,13 @@ def call(
     how: Annotated[
         str | None, typer.Option(metavar="T", help="How you checked it: nail, wetting, lamp.")
     ] = None,
+    stone: Annotated[
+        str | None,
+        typer.Option(metavar="ID", help="Your own name for the piece, the same on all its photos."),
+    ] = None,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Take back the last call on the stone that still holds.")
+    ] = False,
     table: Annotated[
         Path | None,
         typer.Option("--from", metavar="CALLS.csv", help="Take in the calls that a sheet saved."),
@@ -69,24 +75,33 @@ def call(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
         )
     _usage_of_line(line, says, found, how, grade, scene)
-    if table and any(value is not None for value in (piece, grade, scene, by, note, line)):
+    if table and any(
+        value is not None for value in (piece, grade, scene, by, note, line, stone, undo or None)
+    ):
         raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
-    if photo and grade is None and scene is None and line is None:
+    if undo and (grade is not None or scene is not None or line is not None):
+        raise typer.BadParameter(
+            "--undo says nothing else; call anew after it", param_hint="--undo"
+        )
+    if photo and grade is None and scene is None and line is None and not undo:
         raise typer.BadParameter("give --grade, --scene or both, or --line", param_hint="--grade")
-    from grader.calling import place_in_photos, place_on_line, say_new
+    from grader.batch import RESULTS, Terms, grade_file, read_records, words_on_lines
+    from grader.calling import place_in_photos, place_on_line, say_new, with_shown
     from grader.errors import CallsError
     from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls
     from grader.grading.calls_csv import read_calls_csv
-    from grader.profile import load_profile
 
-    loaded = load_profile(profile or load_settings().profile)
+    loaded, model, mm_per_px = settled(profile, None, None)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     if table:
         read = read_calls_csv(table, loaded.grades, now)
         # A sheet names photos below the folder of the photos, and stands in a folder of it.
         folders = (Path(), table.parent, table.parent.parent)
     else:
-        read, folders = _said(photo, piece, grade, scene, by, note, now, loaded.grades), (Path(),)
+        read, folders = (
+            _said(photo, piece, grade, scene, by, note, stone, undo, now, loaded.grades),
+            (Path(),),
+        )
     before = working_calls()
     if line is not None:
         word = {"found": found and found.value, "how": how, "whole": whole, "calls": before}
@@ -95,6 +110,12 @@ def call(
     else:
         placed = place_in_photos(read, folders, loaded, whole=whole)
     new = say_new(placed.calls, before)
+    if photo and new:
+        terms = Terms(loaded, model, mm_per_px, whole, line_words=words_on_lines(before))
+        records = [grade_file(photo, str(photo), terms)[0]]
+    else:
+        records = [r for folder in folders for r in read_records(folder / RESULTS)]
+    new = with_shown(new, records)
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
     for line in (
@@ -122,7 +143,7 @@ def _usage_of_line(line, says, found, how, grade, scene) -> None:
         raise typer.BadParameter("give a grade or scene in a call of its own", param_hint="--line")
 
 
-def _said(photo, piece, grade, scene, by, note, now, grades):
+def _said(photo, piece, grade, scene, by, note, stone, undo, now, grades):
     from grader.errors import CallsError
     from grader.grading.calls import ReadCalls, known_grade
     from grader.grading.proposal import Call
@@ -131,5 +152,7 @@ def _said(photo, piece, grade, scene, by, note, now, grades):
         grade = grade and known_grade(grade, grades)
     except ValueError as err:
         raise CallsError(str(err)) from err
-    said = Call(photo.as_posix(), None, piece, None, grade, scene, by, now, note)
+    said = Call(
+        photo.as_posix(), None, piece, None, grade, scene, by, now, note, stone=stone, undo=undo
+    )
     return ReadCalls((said,), (1,))

@@ -8,7 +8,19 @@ import typer
 from typer.core import TyperGroup
 
 from grader import __version__
-from grader.cli import batch, call, card, check, colours, cutplan, doctor, retrain
+from grader.cli import (
+    ask,
+    batch,
+    call,
+    card,
+    check,
+    colours,
+    cutplan,
+    doctor,
+    models,
+    retrain,
+    second_look,
+)
 from grader.errors import GraderError, ModelError, SettingsError
 
 
@@ -39,6 +51,9 @@ app.command("check", short_help="Grade photos, one by one.")(check.check)
 app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
 app.command("call", short_help="Say what a stone is.")(call.call)
 app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
+app.command("models", short_help="List, compare and choose models.")(models.models)
+app.command("ask", short_help="Name the stones to call next.")(ask.ask)
+app.command("second-look", short_help="Sort called stones again, blind.")(second_look.second_look)
 app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
 app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
 app.command("card", short_help="Print the photo card.")(card.card)

@@ -82,4 +82,4 @@ def retrain(
     save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:
-        typer.echo(f"in use from now on: {use_model(out)}")
+        typer.echo(f"in use from now on: {use_model(out, done.model.label, time)}")

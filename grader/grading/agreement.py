@@ -60,6 +60,44 @@ def agreement(
     )
 
 
+@dataclass(frozen=True)
+class SideBySide:
+    """Two ways of grading against the calls on the same stones; ``gain`` is kappa of the second less the first."""
+
+    first: Agreement
+    second: Agreement
+    gain: Figure
+
+
+def side_by_side(
+    first: ArrayLike,
+    second: ArrayLike,
+    called: ArrayLike,
+    n_grades: int,
+    stones: Sequence,
+    rng: np.random.Generator,
+) -> SideBySide:
+    """Return how well two rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
+    first, second, called = (np.asarray(rungs) for rungs in (first, second, called))
+
+    def gain(rows: NDArray) -> float | None:
+        kappas = [weighted_kappa(counts(m[rows], called[rows], n_grades)) for m in (second, first)]
+        return None if None in kappas else kappas[0] - kappas[1]
+
+    return SideBySide(
+        agreement(first, called, n_grades, stones, rng),
+        agreement(second, called, n_grades, stones, rng),
+        bootstrap(gain, stones, rng),
+    )
+
+
+def beyond(gain: Figure | None) -> str:
+    """Return "better", "worse" or "alike": whether a gain lies beyond its uncertainty; "unknown" without one."""
+    if gain is None or gain.low is None:
+        return "unknown"
+    return "better" if gain.low > 0 else "worse" if gain.high < 0 else "alike"
+
+
 def counts(first: ArrayLike, second: ArrayLike, n_grades: int) -> NDArray[np.int64]:
     """Return the (K, K) table of how often rung i of the first meets rung j of the second."""
     pairs = np.asarray(first, int) * n_grades + np.asarray(second, int)

@@ -12,7 +12,7 @@ from typing import IO
 
 from grader.errors import CallsError
 from grader.face.line_words import CLASSES, FOUND, LineWord
-from grader.grading.proposal import Call
+from grader.grading.proposal import Call, Shown
 
 #: Where calls are kept: in the working folder, the one in which a command is run.
 CALLS_FILE = Path("calls.jsonl")
@@ -100,8 +100,9 @@ def read_calls(path: Path = CALLS_FILE) -> ReadCalls:
 
 
 def _plain(call: Call) -> dict:
-    # A call on no line is written as it always was.
-    return {key: v for key, v in asdict(call).items() if key != "line" or v is not None}
+    # What a call does not say of these is not written.
+    rare = ("line", "shown", "stone", "undo")
+    return {key: v for key, v in asdict(call).items() if key not in rare or v}
 
 
 def _call(row: dict) -> Call:
@@ -113,9 +114,25 @@ def _call(row: dict) -> Call:
     for name, kinds in _KINDS.items():
         if not isinstance(row[name], kinds) or isinstance(row[name], bool):
             raise ValueError(f"{name} {row[name]!r}")
-    line = row.get("line")
-    line = None if line is None else _line_word(line)
-    return Call(**{name: row[name] for name in _KINDS}, box=box, line=line)
+    line, shown, stone, undo = (row.get(name) for name in ("line", "shown", "stone", "undo"))
+    if not isinstance(stone, _WORD) or undo not in (None, True):
+        raise ValueError(f"stone {stone!r}, undo {undo!r}")
+    return Call(
+        **{name: row[name] for name in _KINDS},
+        box=box,
+        line=None if line is None else _line_word(line),
+        shown=None if shown is None else _shown(shown),
+        stone=stone,
+        undo=bool(undo),
+    )
+
+
+def _shown(row: dict) -> Shown:
+    kinds = {"grade": _WORD, "scene": _NUMBER, "model": _WORD, "state": _WORD}
+    for name, kind in kinds.items():
+        if not isinstance(row[name], kind):
+            raise ValueError(f"shown {name} {row[name]!r}")
+    return Shown(**{name: row[name] for name in kinds})
 
 
 def _line_word(row: dict) -> LineWord:

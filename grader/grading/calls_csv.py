@@ -7,12 +7,12 @@ from pathlib import Path
 from grader.errors import CallsError
 from grader.files import read_table
 from grader.grading.calls import ReadCalls, RowRemark, known_grade, known_scene
-from grader.grading.proposal import Call
+from grader.grading.proposal import Call, Shown
 
 
 def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     """Return the calls of a table with columns ``photo,piece,grade,scene`` and, if told,
-    ``sha256,box,by,note``.
+    ``sha256,box,by,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
 
     Comma or semicolon, UTF-8 with or without byte-order mark, columns by name, others left alone. A
     row
@@ -60,7 +60,16 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
         by=row.get("by") or None,
         time=time,
         note=row.get("note") or None,
+        shown=_shown(row),
+        stone=row.get("stone") or None,
     )
+
+
+def _shown(row: dict[str, str]) -> Shown | None:
+    told = {name: row.get(f"shown_{name}") or None for name in ("grade", "scene", "model", "state")}
+    if not any(told.values()):
+        return None
+    return Shown(**told | {"scene": known_scene(told["scene"]) if told["scene"] else None})
 
 
 def named_piece(text: str) -> int | None:

@@ -161,7 +161,8 @@ def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
             history[stone].append(call)
     # A word on a line is no word on the stone.
     of_stone = {stone: [c for c in said if c.line is None] for stone, said in history.items()}
-    standing = {stone: standing_call(said) for stone, said in of_stone.items() if said}
+    holding = {stone: holding_calls(said) for stone, said in of_stone.items()}
+    standing = {stone: standing_call(said) for stone, said in holding.items() if said}
     return JoinedCalls(
         standing, {stone: tuple(said) for stone, said in history.items()}, tuple(without)
     )
@@ -175,6 +176,17 @@ def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord
     here = [call for call in calls if call.line is not None and call.sha256 == photo.sha256]
     history = join_calls([photo], here).history
     return {piece: tuple(call.line for call in said) for (_, piece), said in history.items()}
+
+
+def holding_calls(calls: Iterable[Call]) -> list[Call]:
+    """Return the calls on one stone that no later entry takes back."""
+    holding: list[Call] = []
+    for call in calls:
+        if not call.undo:
+            holding.append(call)
+        elif holding:
+            holding.pop()
+    return holding
 
 
 def standing_call(calls: Sequence[Call]) -> Call:

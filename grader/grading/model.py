@@ -1,8 +1,9 @@
 """A model: grade head and scene head, kept in a folder of readable JSON that runs no code.
 
-grade.json    scaling, coefficients and cuts of the grade head
+grade.json    scaling, coefficients and cuts of the grade head, its trees if it has any, its grade sets
 scene.json    scaling, coefficients and range of the scene head
 sample.json   some faces with the output that the model must give for them
+known.json    what the stones look like that it knows
 card.md       what it was made from, how good it is, what it cannot do
 """
 
@@ -21,37 +22,66 @@ from numpy.typing import NDArray
 from grader.errors import ModelError
 from grader.files import write_text
 from grader.grading.features import FEATURES, with_scene
+from grader.grading.grade_set import LEVEL, WHOLE_LADDER, SetRule
 from grader.grading.ordinal import Ordinal, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
+from grader.grading.strangers import Known
+from grader.grading.trees import Boosted, Tree, Trees
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.net import starter_folder
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 1
+FORMAT = 2
 
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
 
+_PARTS = ("grade", "scene", "known", "sample")
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 
 @dataclass(frozen=True)
 class GradeHead:
-    """Scaling and proportional odds for one ladder of grades, lowest first."""
+    """What proposes a grade of one ladder, lowest first: proportional odds on scaled features, or, where there are
+    trees, the trees; the odds stay beside them as what a later retraining starts from.
+
+    sets : which grades belong to a grade set.   average : of the stones that it knows, by feature, unknown ones as 0;
+    the training mean where no seller has called yet.
+    """
 
     grades: tuple[str, ...]
     scaling: Scaling
     ordinal: Ordinal
+    trees: Trees | None = None
+    sets: SetRule = WHOLE_LADDER
+    average: tuple[float, ...] = ()
 
-    def score(self, rows: Sequence[Features]) -> NDArray:
-        return self.ordinal.score(self.scaling.design(rows))
+    @property
+    def usual(self) -> dict[str, float]:
+        """The average stone, by feature."""
+        return dict(zip(self.scaling.names, self.average or self.scaling.mean, strict=True))
+
+    @property
+    def kind(self) -> str:
+        """What it is, in words."""
+        if self.trees is not None:
+            return "trees"
+        by_rules = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
+        alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
+        return "rules alone" if alone else "cumulative logit"
 
     def probabilities(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K) probabilities, lowest grade first."""
+        if self.trees is not None:
+            return self.trees.probabilities(rows)
         return self.ordinal.probabilities(self.scaling.design(rows))
+
+    def places(self, rows: Sequence[Features]) -> NDArray:
+        """Return the (n,) mean places on the ladder, 0 the lowest grade to K - 1."""
+        return self.probabilities(rows) @ np.arange(len(self.grades))
 
     def rungs(self, rows: Sequence[Features]) -> NDArray[np.intp]:
         """Return the (n,) proposed rungs: the median of the probabilities."""
@@ -72,17 +102,20 @@ class Made:
 
 @dataclass(frozen=True)
 class Model:
-    """Both heads and where they come from."""
+    """Both heads and where they come from; ``known`` is what its stones look like, without it none is a stranger."""
 
     name: str
     grade: GradeHead
     scene: SceneHead
     made: Made
+    known: Known | None = None
 
     @cached_property
     def label(self) -> str:
         """Name and short hash of the parameters (not of the files, which hold a date)."""
-        parameters = json.dumps([asdict(self.grade), asdict(self.scene)], sort_keys=True)
+        parameters = json.dumps(
+            [asdict(part) for part in (self.grade, self.scene, self.known) if part], sort_keys=True
+        )
         return f"{self.name} {hashlib.sha256(parameters.encode()).hexdigest()[:8]}"
 
     def complete(self, values: Features, profile: Profile) -> dict[str, float | None]:
@@ -112,11 +145,20 @@ def rules_head(grades: Sequence[str], scaling: Scaling) -> GradeHead:
         mean=tuple(0.5 * (len(grades) - 1) if i == at else m for i, m in enumerate(scaling.mean)),
         spread=tuple(room if i == at else s for i, s in enumerate(scaling.spread)),
     )
+    head = GradeHead(tuple(grades), wide, Ordinal((), ()))
+    return replace(head, ordinal=rules_ordinal(head))
+
+
+def rules_ordinal(head: GradeHead) -> Ordinal:
+    """Return the odds that follow the written rules alone, on the scaling of that head."""
+    at = head.scaling.names.index("rules_position")
+    mean, spread = head.scaling.mean[at], head.scaling.spread[at]
     coefficients = tuple(
-        RULES_SLOPE * room if column == "rules_position" else 0.0 for column in wide.names
+        RULES_SLOPE * spread if i == at else 0.0 for i in range(len(head.scaling.names))
     )
-    cuts = tuple(RULES_SLOPE * (k + 0.5 - wide.mean[at]) for k in range(len(grades) - 1))
-    return GradeHead(tuple(grades), wide, Ordinal(coefficients, cuts))
+    return Ordinal(
+        coefficients, tuple(RULES_SLOPE * (k + 0.5 - mean) for k in range(len(head.grades) - 1))
+    )
 
 
 def library_versions() -> dict[str, str]:
@@ -130,7 +172,7 @@ def library_versions() -> dict[str, str]:
 def save_model(
     model: Model, folder: Path, samples: Sequence[Features], card: str, profile: Profile
 ) -> None:
-    """Write the four files into ``folder``, made where it is missing; ``samples`` are features of
+    """Write the files into ``folder``, made where it is missing; ``samples`` are features of
     some faces."""
     head = {
         "format": FORMAT,
@@ -142,8 +184,13 @@ def save_model(
     grade = {
         **head,
         "ladder": list(model.grade.grades),
-        "features": _features_json(model.grade.scaling, model.grade.ordinal.coefficients),
+        "features": [
+            row | {"usual": model.grade.usual[row["name"]]}
+            for row in _features_json(model.grade.scaling, model.grade.ordinal.coefficients)
+        ],
         "cuts": list(model.grade.ordinal.cuts),
+        "set": {"level": LEVEL, **asdict(model.grade.sets)},
+        "trees": model.grade.trees and asdict(model.grade.trees),
     }
     scene = {
         **head,
@@ -154,7 +201,9 @@ def save_model(
     }
     faces = [model.complete(values, profile) for values in samples]
     sample = {**head, "faces": [{"features": f, **_expected(model, f)} for f in faces]}
-    for name, content in (("grade", grade), ("scene", scene), ("sample", sample)):
+    known = {**head, "known": model.known and asdict(model.known)}
+    parts = (("grade", grade), ("scene", scene), ("known", known), ("sample", sample))
+    for name, content in parts:
         write_text(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
     write_text(folder / "card.md", card)
 
@@ -170,23 +219,23 @@ def load_model(folder: str | Path | None = None) -> Model:
         come out as written: one line with the command that makes the folder anew.
     """
     where = starter_folder() if folder is None else Path(folder)
-    stamps = tuple(_stamp(where / f"{name}.json") for name in ("grade", "scene", "sample"))
+    stamps = tuple(_stamp(where / f"{name}.json") for name in _PARTS)
     return _load(where, stamps, _mend(folder))
 
 
 @lru_cache(maxsize=4)
 def _load(folder: Path, stamps: tuple, mend: str) -> Model:
-    grade, scene, sample = (
-        _read(folder / f"{name}.json", mend) for name in ("grade", "scene", "sample")
-    )
+    grade, scene, known, sample = (_read(folder / f"{name}.json", mend) for name in _PARTS)
     try:
         model = Model(
             name=grade["name"],
             grade=_grade_head(grade),
             scene=_scene_head(scene),
             made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
+            known=_known(known["known"]),
         )
-        unknown = {*model.grade.scaling.names, *model.scene.scaling.names} - set(FEATURES)
+        grown = model.grade.trees.names if model.grade.trees else ()
+        unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
         if unknown:
             raise ModelError(
                 f"{folder}: the model wants {min(unknown)!r}, which is not measured; {mend}"
@@ -257,7 +306,51 @@ def _grade_head(content: Mapping) -> GradeHead:
     grades, cuts = tuple(content["ladder"]), tuple(float(cut) for cut in content["cuts"])
     if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
         raise ValueError(f"{len(grades)} grades need {len(grades) - 1} rising cuts")
-    return GradeHead(grades, scaling, Ordinal(coefficients, cuts))
+    sets = SetRule(float(content["set"]["least"]), int(content["set"]["n"]))
+    usual = tuple(float(row["usual"]) for row in content["features"])
+    return GradeHead(
+        grades,
+        scaling,
+        Ordinal(coefficients, cuts),
+        _trees(content["trees"], grades),
+        sets,
+        () if usual == scaling.mean else usual,
+    )
+
+
+def _known(content: Mapping | None) -> Known | None:
+    if content is None:
+        return None
+    inverse = tuple(tuple(float(v) for v in row) for row in content["inverse"])
+    return Known(
+        tuple(content["names"]),
+        *(tuple(map(float, content[name])) for name in ("mean", "spread")),
+        inverse,
+        float(content["far"]),
+        tuple(map(float, content["weights"])),
+        float(content["likelier"]),
+    )
+
+
+def _trees(content: Mapping | None, grades: Sequence[str]) -> Trees | None:
+    if content is None:
+        return None
+    borders = tuple(
+        Boosted(float(border["base"]), tuple(_tree(tree) for tree in border["trees"]))
+        for border in content["borders"]
+    )
+    if len(borders) != len(grades) - 1:
+        raise ValueError(f"{len(grades)} grades need trees for {len(grades) - 1} borders")
+    return Trees(tuple(content["names"]), borders)
+
+
+def _tree(content: Mapping) -> Tree:
+    """Columns as they are written; a node leads only to later ones, so that reading it always ends."""
+    tree = Tree(**{name: tuple(column) for name, column in content.items()})
+    for node, asked in enumerate(tree.feature):
+        if asked >= 0 and not (node < tree.left[node] and node < tree.right[node]):
+            raise ValueError(f"node {node} of a tree leads back")
+    return tree
 
 
 def _scene_head(content: Mapping) -> SceneHead:

@@ -30,10 +30,10 @@ class Ordinal:
 
 
 def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
-    """Return (n, K) probabilities for n scores and K - 1 rising cuts."""
-    score, cuts = np.atleast_1d(np.asarray(score, float)), np.asarray(cuts, float)
-    below = _logistic(cuts[None, :] - score[:, None])
-    edges = np.hstack([np.zeros((len(score), 1)), below, np.ones((len(score), 1))])
+    """Return (n, K) probabilities for n scores and K - 1 rising cuts, or (n, K - 1), cuts of each by itself."""
+    score, cuts = np.atleast_1d(np.asarray(score, float)), np.atleast_2d(np.asarray(cuts, float))
+    below = _logistic(cuts - score[:, None])
+    edges = np.pad(below, ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
     return np.diff(edges, axis=1)
 
 
@@ -49,8 +49,9 @@ def fit_ordinal(
     n_grades: int,
     *,
     prior: Ordinal | None = None,
-    strength: float = 1.0,
+    strength: float | NDArray = 1.0,
     cut_strength: float = 0.05,
+    scale_spread: float = 0.0,
     better: Sequence[int] | None = None,
 ) -> Ordinal:
     """Return the proportional odds model of n graded faces.
@@ -62,7 +63,9 @@ def fit_ordinal(
     prior : what the coefficients and cuts are drawn to: an earlier model, else coefficients of 0.
     strength, cut_strength : how many units of log-likelihood a coefficient (a cut) one away from
     the prior costs, doubled.
-        Few faces move the prior a little, many a lot.
+        Few faces move the prior a little, many a lot. A (p, p) matrix prices steps together.
+    scale_spread : standard deviation of the logarithm of a factor on the whole prior, which is
+    found as well: a seller who wavers more is less sure of everything alike. 0 leaves it at 1.
     better : +1, -1 or 0 for each column: the sign that its coefficient must not leave.
 
     Returns
@@ -81,21 +84,30 @@ def fit_ordinal(
     if n == 0 and prior is None:
         raise ValueError("no faces and no prior: nothing to fit")
     target = np.zeros(p) if prior is None else np.array(prior.coefficients)
-    cuts = _marginal_cuts(rung, n_grades) if prior is None else np.array(prior.cuts)
-    start = np.concatenate([target, _loose(cuts)])
-    pull = np.concatenate([np.full(p, strength), np.full(n_grades - 1, cut_strength)])
-    bounds = [_sign_bounds(sign) for sign in (better or [0] * p)] + [(None, None)] * (n_grades - 1)
+    cuts = _loose(_marginal_cuts(rung, n_grades) if prior is None else np.array(prior.cuts))
+    held = strength if np.ndim(strength) == 2 else strength * np.eye(p)
 
-    def cost(theta: NDArray) -> tuple[float, NDArray]:
-        loss, slope = _negative_log_likelihood(theta, x, rung, n_grades)
-        away = theta - start
-        return loss + 0.5 * float(pull @ away**2), slope + pull * away
+    def scaled_cuts(log_scale: float) -> NDArray:
+        return np.concatenate([cuts[:1] * np.exp(log_scale), cuts[1:] + log_scale])
 
-    first = np.clip(
-        start,
-        [-np.inf if b[0] is None else b[0] for b in bounds],
-        [np.inf if b[1] is None else b[1] for b in bounds],
-    )
+    # The numbers sought: the scale's logarithm, the coefficients, the cuts' steps from the prior's.
+    def cost(point: NDArray) -> tuple[float, NDArray]:
+        log_scale, beta, moved = point[0], point[1 : 1 + p], point[1 + p :]
+        scale, loose = np.exp(log_scale), scaled_cuts(log_scale) + moved
+        loss, slope = _negative_log_likelihood(np.append(beta, loose), x, rung, n_grades)
+        away = beta - scale * target
+        pulled = held @ away
+        wide = log_scale / scale_spread**2 if scale_spread else 0.0
+        loss += 0.5 * (away @ pulled + cut_strength * moved @ moved + wide * log_scale)
+        to_beta, to_loose = slope[:p] + pulled, slope[p:] + cut_strength * moved
+        to_scale = slope[p] * cuts[0] * scale + slope[p + 1 :].sum() - scale * pulled @ target
+        return float(loss), np.concatenate([[to_scale + wide], to_beta, to_loose])
+
+    bounds = [(None, None) if scale_spread else (0.0, 0.0)]
+    bounds += [_sign_bounds(sign) for sign in (better or [0] * p)]
+    bounds += [(None, None)] * (n_grades - 1)
+    first = np.concatenate([[0.0], target, np.zeros(n_grades - 1)])
+    # L-BFGS-B starts within the bounds by itself.
     fit = minimize(
         cost,
         first,
@@ -104,7 +116,8 @@ def fit_ordinal(
         bounds=bounds,
         options={"maxiter": 500, "ftol": 1e-12, "gtol": 1e-7},
     )
-    return Ordinal(rounded(fit.x[:p]), rounded(_strict(fit.x[p:])))
+    loose = scaled_cuts(fit.x[0]) + fit.x[1 + p :]
+    return Ordinal(rounded(fit.x[1 : 1 + p]), rounded(_strict(loose)))
 
 
 def _negative_log_likelihood(

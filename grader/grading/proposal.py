@@ -15,6 +15,14 @@ class SceneEstimate:
 
 
 @dataclass(frozen=True)
+class RulesWord:
+    """What the written rules say straight of the measured values: a second proposal, and which condition decided it."""
+
+    grade: str
+    because: str | None
+
+
+@dataclass(frozen=True)
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
@@ -22,6 +30,10 @@ class Proposal:
     probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
     ``None`` without scale.
     reasons : up to three plain lines.   model : name and short hash of the model folder.
+    grade_set : neighbouring grades, lowest first, of which nine times in ten one is the seller's; ``grade`` among them.
+    rules : the written rules' own word.   what_if : the smallest change that lifts the grade, in one line.
+    stranger : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
+    whole ladder.
     """
 
     grade: str
@@ -30,6 +42,23 @@ class Proposal:
     sell_as: str | None
     reasons: tuple[str, ...]
     model: str
+    grade_set: tuple[str, ...] = ()
+    rules: RulesWord | None = None
+    what_if: str | None = None
+    stranger: str | None = None
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the tool said of a stone when the seller called it; ``None`` where it said nothing.
+
+    grade, scene : proposed.   model : its label.   state : "wet", "dry", "patchy" or "unknown".
+    """
+
+    grade: str | None
+    scene: int | None
+    model: str | None
+    state: str | None
 
 
 @dataclass(frozen=True)
@@ -41,6 +70,8 @@ class Call:
     call follows it.
     grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
     line : a word on one of its lines; such a call says nothing else.
+    shown : what the tool said at that time.   stone : the seller's own name for the piece, the same on all its photos.
+    undo : takes back the last grade or scene on the stone that still holds, and says nothing else.
     ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
     tell them.
     """
@@ -55,10 +86,15 @@ class Call:
     time: str
     note: str | None
     line: LineWord | None = None
+    shown: Shown | None = None
+    stone: str | None = None
+    undo: bool = False
 
     @property
     def said(self) -> str:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"
+        if self.undo:
+            return "the last call taken back"
         return self.grade or f"scene {self.scene}"

@@ -1,10 +1,15 @@
 """From measurements to a proposal."""
 
+from collections.abc import Mapping
+
 from grader.face.measurements import Measurements
 from grader.grading.features import features
+from grader.grading.grade_set import WHOLE_LADDER
 from grader.grading.model import Model
-from grader.grading.proposal import Proposal, SceneEstimate
+from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
 from grader.grading.reasons import reasons
+from grader.grading.rules import grade_by_rules
+from grader.grading.what_ifs import what_if
 from grader.profile import SELL_AS, Profile
 
 
@@ -19,6 +24,8 @@ def propose(
     scene: SceneEstimate,
     profile: Profile,
     model: Model,
+    weight_g: float | None = None,
+    look: Mapping[str, float] | None = None,
 ) -> Proposal:
     """Return the proposal for one measured face.
 
@@ -29,11 +36,20 @@ def propose(
     ----------
     size_class : of :func:`grader.face.size.size_class`, ``None`` without scale.
     scene : of :func:`scene_estimate`.
+    weight_g : of the piece, where the seller says it: for what trimming would leave.
+    look : of the face, from :func:`~grader.grading.strangers.look_of`; without it no stranger is told.
     """
     model = model.for_ladder(profile)
-    values = model.complete(features(measurements, profile), profile)
+    plain = features(measurements, profile)
+    values = model.complete(plain, profile)
     probabilities = model.grade.probabilities([values])[0]
     grade = model.grade.grades[int(model.grade.rungs([values])[0])]
+    stranger = model.known.why_strange(look) if model.known and look else None
+    # Of what it does not know the model leaves no grade out.
+    sets = WHOLE_LADDER if stranger else model.grade.sets
+    members = sets.members(probabilities[None])[0]
+    ruled, condition = grade_by_rules(plain, profile)
+    change = what_if(values, measurements, profile, model, weight_g)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
     told = reasons(values, measurements, profile, model)
     return Proposal(
@@ -43,6 +59,12 @@ def propose(
         sell_as=sell_as(grade, size_class, profile),
         reasons=tuple(reason.text for reason in told),
         model=model.label,
+        grade_set=tuple(
+            name for name, inside in zip(model.grade.grades, members, strict=True) if inside
+        ),
+        rules=RulesWord(ruled, None if condition is None else str(condition)),
+        what_if=None if stranger else change and change.text,
+        stranger=stranger,
     )
 
 

@@ -1,4 +1,4 @@
-"""Why a grade is proposed: what moved it most against an average face, in plain words."""
+"""Why a grade is proposed: what moved it most against the seller's average stone, in plain words."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,14 +11,13 @@ from grader.grading.model import Model
 from grader.grading.rules import Features
 from grader.profile import Profile
 
-#: A subject that moves the score by less than this (of the 1.7 or so between neighbouring cuts) is
-#: not worth a line.
-LEAST = 0.1
+#: A subject that moves the mean place on the ladder by less than this, in grades, is not worth a line.
+LEAST = 0.04
 
 
 @dataclass(frozen=True)
 class Reason:
-    """One subject, and by how much it moves the score against an average face: up above 0."""
+    """One subject, and by how many grades it moves the mean place against the seller's average stone: up above 0."""
 
     subject: str
     moves: float
@@ -40,20 +39,18 @@ def reasons(
 ) -> tuple[Reason, ...]:
     """Return up to ``most`` reasons, the strongest first.
 
-    A subject's weight is the change of the grade head's score when its features are put to the
-    training mean and the rules are read again.
+    A subject's weight is the change of the grade head's mean place when its features are put to the
+    mean of the seller's called stones and the rules are read again.
 
     Parameters
     ----------
     values : features as the grade head sees them (:meth:`Model.complete`).
     """
-    score = model.grade.score([values])[0]
+    place = model.grade.places([values])[0]
     found = []
     for subject, names in SUBJECTS.items():
-        average = {
-            name: mean for name, mean in model.grade.scaling.means().items() if name in names
-        }
-        moves = float(score - model.grade.score([with_values(values, profile, **average)])[0])
+        average = {name: mean for name, mean in model.grade.usual.items() if name in names}
+        moves = float(place - model.grade.places([with_values(values, profile, **average)])[0])
         if abs(moves) >= LEAST:
             text = _TELL[subject](values, measurements)
             found.append(
@@ -89,10 +86,9 @@ def _lines(values: Features, measurements: Measurements) -> str:
     cracks = sorted(measurements.cracks, key=lambda line: -line.length_px)
     if not cracks:
         return "no line seen"
-    height, width, top, left = _extent(measurements)
     longest = cracks[0]
-    where = _where(longest, height, width, top, left)
-    long = f"{longest.length_px / width:.1f} of the face's width"
+    where = where_on_face(longest, measurements)
+    long = f"{longest.length_px / _extent(measurements)[1]:.1f} of the face's width"
     if len(cracks) == 1:
         return f"one line seen {where}, {long}"
     return f"{len(cracks)} lines seen, the longest {where}, {long}"
@@ -118,8 +114,9 @@ def _extent(measurements: Measurements) -> tuple[int, int, int, int]:
     return int(np.ptp(rows)) + 1, int(np.ptp(cols)) + 1, int(rows[0]), int(cols[0])
 
 
-def _where(line: Line, height: int, width: int, top: int, left: int) -> str:
-    """Across the middle, or at the edge or corner where the middle of the line lies."""
+def where_on_face(line: Line, measurements: Measurements) -> str:
+    """Return "across the middle", or at which edge or corner the middle of the line lies."""
+    height, width, top, left = _extent(measurements)
     x = (line.points[:, 0].mean() - left) / width
     y = (line.points[:, 1].mean() - top) / height
     side = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""

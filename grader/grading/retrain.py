@@ -9,30 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import CallsError
-from grader.grading.agreement import Agreement, Figure, agreement, bootstrap, counts, weighted_kappa
+from grader.grading.agreement import Agreement, Figure, bootstrap, side_by_side
 from grader.grading.calls import RowRemark
-from grader.grading.features import FEATURES
-from grader.grading.joining import standing_call
-from grader.grading.model import GradeHead, Made, Model, library_versions
-from grader.grading.ordinal import fit_ordinal
+from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
+from grader.grading.joining import holding_calls, standing_call
+from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
 from grader.grading.rules import Features
-from grader.grading.scene_head import Pair, picked_right, refit_scene
+from grader.grading.scene_head import Pair, SceneHead, picked_right, refit_scene
 from grader.profile import Profile
-
-#: How strongly the old model holds: what a coefficient, and a cut, one away from it costs, in
-#: doubled log-likelihood. Found on simulated sellers of ours, with 10 to 200 calls.
-STRENGTH, CUT_STRENGTH = 4.0, 0.7
 
 #: Fewer called stones than this say nothing of how good a model is.
 LEAST_STONES = 8
 
 #: Fewer picks than this say nothing of how well the scene score follows them.
 LEAST_PICKS = 10
-
-#: Groups of stones that are held out in turn.
-FOLDS = 5
 
 #: The better stone of two, and the other one.
 Pick = tuple[Stone, Stone]
@@ -61,6 +53,7 @@ class RetrainReport:
     seen_before : stones that the old model was already trained on; on these it looks too good.
     picks : how many side-by-side picks; picks_old, picks_new : share of held-out picks that the
     scene score agrees with, half a one where it is alike; pick_gain : new less old.
+    kinds : of grade head, compared on held-out calls.
     """
 
     grades: int
@@ -76,6 +69,7 @@ class RetrainReport:
     picks_old: Figure | None = None
     picks_new: Figure | None = None
     pick_gain: Figure | None = None
+    kinds: tuple[Candidate, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -136,18 +130,28 @@ class RetrainReport:
 
 
 @dataclass(frozen=True)
-class _Called:
-    """Called stones as rows: features, rung (-1 without a grade), scene (nan without)."""
+class CalledFaces:
+    """Called faces as rows: features, rung (-1 without a grade), scene (nan without).
+
+    names : of the piece that each is a face of: the seller's own, else the photo's and the number.
+    """
 
     stones: list[Stone]
+    names: list[str]
     rows: list[Features]
     rung: NDArray[np.intp]
     scene: NDArray[np.float64]
 
-    def take(self, keep: NDArray) -> "_Called":
+    def seen_by(self, model: Model) -> int:
+        """How many of them that model was trained on."""
+        seen = set(model.made.stones)
+        return sum(_stone_key(stone) in seen for stone in self.stones)
+
+    def take(self, keep: NDArray) -> "CalledFaces":
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]
-        return _Called([self.stones[i] for i in index], rows, self.rung[index], self.scene[index])
+        stones, names = [self.stones[i] for i in index], [self.names[i] for i in index]
+        return CalledFaces(stones, names, rows, self.rung[index], self.scene[index])
 
 
 @dataclass(frozen=True)
@@ -201,7 +205,7 @@ def retrain(
             "no call could be used, and no pick; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
-    model = _fit(called, picked, base, profile)
+    model, kinds = _fit(called, picked, base, profile, seed)
     seen = {*called.stones, *(stone for pick in picks for stone in pick)}
     also = f" and {len(picks)} picks" if picks else ""
     made = Made(
@@ -211,16 +215,25 @@ def retrain(
         versions=library_versions(),
         stones=tuple(sorted({*base.made.stones, *map(_stone_key, seen)})),
     )
-    report = _judge(called, picked, base, profile, np.random.default_rng(seed))
+    report = _judge(called, picked, base, profile, seed)
+    report = replace(report, kinds=kinds)
     report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
     points = {name: (old[name], new[name]) for name in new}
     return Retrained(replace(model, name=name, made=made), report, refused, points)
 
 
+def called_rungs(
+    calls: Sequence[Call], measured: Mapping[Stone, Features], profile: Profile
+) -> CalledFaces:
+    """Return the faces with a called grade that stands, in a fixed order; calls as for :func:`retrain`."""
+    called, _ = _called(calls, measured, profile)
+    return called.take(called.rung >= 0)
+
+
 def _called(
     calls: Sequence[Call], measured: Mapping[Stone, Features], profile: Profile
-) -> tuple[_Called, tuple[RowRemark, ...]]:
+) -> tuple[CalledFaces, tuple[RowRemark, ...]]:
     """Called stones in a fixed order, and the calls that cannot be used by their place."""
     said: dict[Stone, list[Call]] = {}
     refused = []
@@ -234,53 +247,47 @@ def _called(
             refused.append(RowRemark(number, text))
         else:
             said.setdefault(stone, []).append(call)
-    standing = {stone: standing_call(said[stone]) for stone in sorted(said)}
+    holding = {stone: holding_calls(said[stone]) for stone in sorted(said)}
+    standing = {stone: standing_call(calls) for stone, calls in holding.items() if calls}
     kept = [(s, c) for s, c in standing.items() if c.grade is not None or c.scene is not None]
     rung = [-1 if c.grade is None else profile.grades.index(c.grade) for _, c in kept]
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]
     stones = [stone for stone, _ in kept]
     rows = [measured[stone] for stone in stones]
-    return _Called(stones, rows, np.array(rung, int), np.array(scene, float)), tuple(refused)
-
-
-def _fit(called: _Called, picked: _Picked, base: Model, profile: Profile) -> Model:
-    """Scene head first: the grade head sees its score."""
-    with_scene = called.take(~np.isnan(called.scene))
-    scene = refit_scene(
-        base.scene,
-        with_scene.rows,
-        with_scene.scene,
-        [str(s) for s in with_scene.stones],
-        picked.pairs,
+    names = [call.stone or _stone_key(stone) for stone, call in kept]
+    return CalledFaces(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(
+        refused
     )
-    model = replace(base, scene=scene)
+
+
+def _fit(
+    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
+) -> tuple[Model, tuple[Candidate, ...]]:
+    """Scene head first: the grade head sees its score. With the kinds of grade head compared."""
+    model = replace(base, scene=_fit_scene(called, picked, base))
     graded = called.take(called.rung >= 0)
     if not graded.stones:
-        return model
-    head = base.grade
-    ordinal = fit_ordinal(
-        head.scaling.design([model.complete(row, profile) for row in graded.rows]),
-        graded.rung,
-        len(head.grades),
-        prior=head.ordinal,
-        strength=STRENGTH,
-        cut_strength=CUT_STRENGTH,
-        better=column_signs(head),
+        return model, ()
+    rows = [model.complete(row, profile) for row in graded.rows]
+    head, kinds = choose_head(
+        base.grade, rows, graded.rung, graded.names, np.random.default_rng(seed)
     )
-    return replace(model, grade=replace(head, ordinal=ordinal))
+    return replace(model, grade=head), kinds
 
 
-def column_signs(head: GradeHead) -> list[int]:
-    """Return the sign that each column's coefficient must keep; 0 where it is free."""
-    return [FEATURES[name].better for name in head.scaling.names]
+def _fit_scene(called: CalledFaces, picked: _Picked, base: Model) -> SceneHead:
+    with_scene = called.take(~np.isnan(called.scene))
+    return refit_scene(
+        base.scene, with_scene.rows, with_scene.scene, with_scene.names, picked.pairs
+    )
 
 
 def _judge(
-    called: _Called, picked: _Picked, base: Model, profile: Profile, rng: np.random.Generator
+    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
 ) -> RetrainReport:
+    rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
     by_rung = np.bincount(called.rung[graded], minlength=len(profile.grades))
-    seen = set(base.made.stones)
     report = RetrainReport(
         grades=int(graded.sum()),
         scenes=int(with_scene.sum()),
@@ -290,28 +297,28 @@ def _judge(
         gain=None,
         scene_old=None,
         scene_new=None,
-        seen_before=sum(_stone_key(stone) in seen for stone in called.stones),
+        seen_before=called.seen_by(base),
     )
-    fold = rng.permutation(len(called.stones)) % FOLDS
+    fold = folds_of(called.names, FOLDS, rng) if called.names else np.zeros(0, int)
     models = {}
     for k in range(FOLDS):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
         if held:
-            models[k] = _fit(called.take(fold != k), picked.without(held), base, profile)
+            models[k], _ = _fit(called.take(fold != k), picked.without(held), base, profile, seed)
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)
     if with_scene.sum() >= LEAST_STONES:
         old, new = (_scenes(called, fold, m) for m in ([base] * FOLDS, models))
         off = [np.abs(s - called.scene)[with_scene] for s in (old, new)]
-        stones = [str(s) for s in called.take(with_scene).stones]
+        stones = called.take(with_scene).names
         figures = [bootstrap(lambda rows, o=o: float(o[rows].mean()), stones, rng) for o in off]
         report = replace(report, scene_old=figures[0], scene_new=figures[1])
     return report
 
 
 def _with_picks(
-    report: RetrainReport, called: _Called, picked: _Picked, base: Model, profile: Profile, rng
+    report: RetrainReport, called: CalledFaces, picked: _Picked, base: Model, profile: Profile, rng
 ) -> RetrainReport:
     report = replace(report, picks=len(picked.stones))
     if len(picked.stones) < LEAST_PICKS:
@@ -322,7 +329,7 @@ def _with_picks(
     fold = (rng.permutation(comparison.max() + 1) % FOLDS)[comparison]
     old, new = picked_right(base.scene, picked.pairs), np.zeros(len(fold))
     for k in np.unique(fold):
-        scene = _fit(called, picked.take(fold != k), base, profile).scene
+        scene = _fit_scene(called, picked.take(fold != k), base)
         new[fold == k] = picked_right(scene, picked.take(fold == k).pairs)
     figures = [
         bootstrap(lambda rows, v=v: float(v[rows].mean()), names, rng)
@@ -332,25 +339,17 @@ def _with_picks(
 
 
 def _with_grades(
-    report: RetrainReport, called: _Called, old: NDArray, new: NDArray, n_grades: int, rng
+    report: RetrainReport, called: CalledFaces, old: NDArray, new: NDArray, n_grades: int, rng
 ) -> RetrainReport:
     graded = called.rung >= 0
     truth, old, new = called.rung[graded], old[graded], new[graded]
-    stones = [str(stone) for stone in called.take(graded).stones]
+    stones = called.take(graded).names
 
-    def gain(rows: NDArray) -> float | None:
-        kappas = [weighted_kappa(counts(m[rows], truth[rows], n_grades)) for m in (new, old)]
-        return None if None in kappas else kappas[0] - kappas[1]
-
-    return replace(
-        report,
-        old=agreement(old, truth, n_grades, stones, rng),
-        new=agreement(new, truth, n_grades, stones, rng),
-        gain=bootstrap(gain, stones, rng),
-    )
+    both = side_by_side(old, new, truth, n_grades, stones, rng)
+    return replace(report, old=both.first, new=both.second, gain=both.gain)
 
 
-def _rungs(called: _Called, fold: NDArray, models, profile: Profile) -> NDArray[np.intp]:
+def _rungs(called: CalledFaces, fold: NDArray, models, profile: Profile) -> NDArray[np.intp]:
     """Rungs proposed for each stone by the model that has not seen its group."""
     rungs = np.zeros(len(called.stones), int)
     for k in np.unique(fold):
@@ -360,7 +359,7 @@ def _rungs(called: _Called, fold: NDArray, models, profile: Profile) -> NDArray[
     return rungs
 
 
-def _scenes(called: _Called, fold: NDArray, models) -> NDArray[np.float64]:
+def _scenes(called: CalledFaces, fold: NDArray, models) -> NDArray[np.float64]:
     scenes = np.zeros(len(called.stones))
     for k in np.unique(fold):
         held = np.flatnonzero(fold == k)
@@ -372,7 +371,7 @@ def _stone_key(stone: Stone) -> str:
     return f"{stone[0][:16]}-{stone[1]}"
 
 
-def _data_hash(called: _Called, picked: _Picked, profile: Profile) -> str:
+def _data_hash(called: CalledFaces, picked: _Picked, profile: Profile) -> str:
     """Hash of what was learned from: features and calls of every stone, picks, and the profile."""
     rows = [
         [list(stone), dict(row), int(rung), None if np.isnan(scene) else float(scene)]

@@ -29,17 +29,13 @@ class Scaling:
 
     def design(self, rows: Sequence[Features]) -> NDArray[np.float64]:
         """Return the (n, columns) design matrix of n faces."""
-        scaled = (_table(rows, self.names) - self.mean) / self.spread
+        scaled = (filled_table(rows, self.names) - self.mean) / self.spread
         return np.clip(scaled, -REACH, REACH)
-
-    def means(self) -> dict[str, float]:
-        """Return the training mean of each feature."""
-        return dict(zip(self.names, self.mean, strict=True))
 
 
 def fit_scaling(rows: Sequence[Features], names: Sequence[str]) -> Scaling:
     """Return the scaling of these training faces; its numbers are rounded so they rebuild alike."""
-    values = _table(rows, names)
+    values = filled_table(rows, names)
     spread = values.std(axis=0)
     spread[spread < 1e-6] = 1.0
     return Scaling(tuple(names), rounded(values.mean(axis=0)), rounded(spread))
@@ -50,6 +46,7 @@ def rounded(values: NDArray) -> tuple[float, ...]:
     return tuple(round(float(value), 6) for value in values)
 
 
-def _table(rows: Sequence[Features], names: Sequence[str]) -> NDArray[np.float64]:
+def filled_table(rows: Sequence[Features], names: Sequence[str]) -> NDArray[np.float64]:
+    """Return the (n, columns) features, 0 where one is not known."""
     values = [[row.get(name) or 0.0 for name in names] for row in rows]
     return np.array(values, dtype=float).reshape(len(rows), len(names))

@@ -1,6 +1,8 @@
 """The card of a retrained model: what it was made from, how good it is, what it cannot do."""
 
+from grader.grading.candidates import FOLDS, LEAST_FOR_TREES, LEAST_TO_CHOOSE
 from grader.grading.features import FEATURES
+from grader.grading.grade_set import LEVEL
 from grader.grading.retrain import Retrained
 from grader.profile import Profile
 
@@ -13,6 +15,11 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
     figures = "\n".join(f"    {line}" for line in report.lines())
     weights = "\n".join(
         f"| `{name}` | {old:+.1f} | {new:+.1f} |" for name, (old, new) in retrained.points.items()
+    )
+    kinds = "\n".join(
+        f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
+        f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
+        for k in report.kinds
     )
     names = "\n".join(f"- `{name}`" for name in FEATURES)
     return f"""# {model.label}
@@ -34,6 +41,20 @@ Judged on calls that were held out, stone by stone, never photo by photo, and on
 out, comparison by comparison:
 
 {figures}
+
+## Which kind of model, and its grade sets
+
+{model.grade.kind.capitalize()}. Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
+error of the best is taken. Under {LEAST_TO_CHOOSE} stones the cumulative logit is taken without a choice, under
+{LEAST_FOR_TREES} no trees are grown. Loss: mean of -log(chance of the called grade); behind the best, ± one standard
+error. The figures above are of the whole way, choice included, on stones that it had not seen.
+
+| kind, simplest first | loss | behind | kappa |
+| --- | --- | --- | --- |
+{kinds}
+
+A grade set holds the called grade of {LEVEL:.0%} of stones: every grade with a chance of at least
+{model.grade.sets.least:.3f}, settled on {model.grade.sets.n} held-out calls; under nine calls it is the whole ladder.
 
 ## How the scene score is made
 

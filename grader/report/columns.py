@@ -19,6 +19,7 @@ _LATER = (
     "size_class",
     "state",
 )
+_LAST = ("grade_set", "rules_grade", "what_if", "stranger")
 
 
 def column_names(classes: Iterable[str]) -> list[str]:
@@ -26,7 +27,7 @@ def column_names(classes: Iterable[str]) -> list[str]:
     last."""
     shares = [f"{name}_{part}" for name in classes for part in ("share", "low", "high")]
     first = [*_BEFORE, *shares, *_MEASURED, *_SELLER, *_LATER]
-    return first + [measure for measure in MEASURES if measure not in first]
+    return first + [measure for measure in MEASURES if measure not in first] + list(_LAST)
 
 
 def piece_rows(record: dict) -> list[dict]:
@@ -69,8 +70,29 @@ def _row(photo: dict, piece: dict) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
+        # Records of before hold neither.
+        "grade_set": "; ".join((proposal.get("set") or {}).get("grades", ())),
+        "rules_grade": (proposal.get("rules") or {}).get("grade"),
+        "what_if": proposal.get("what_if"),
+        "stranger": proposal.get("stranger"),
         **_measures(piece),
     }
+
+
+def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
+    """Return the text of a table of calls to fill in, a row for each (record, piece)."""
+    names = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "stone"]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(_row(record["photo"], piece) for record, piece in stones)
+    return text.getvalue()
+
+
+def measured_row(piece: dict) -> dict[str, float | None]:
+    """Return the declared measures of one piece as numbers, by name."""
+    measures = {name: value for name, value in _measures(piece).items() if name in MEASURES}
+    return {name: None if value is None else float(value) for name, value in measures.items()}
 
 
 def _measures(piece: dict) -> dict:

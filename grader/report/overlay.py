@@ -209,11 +209,7 @@ def _draw_found(
 def _shown_lines(piece: GradedPiece) -> list[tuple[int, Line]]:
     """The lines that are drawn, with their numbers."""
     lines = enumerate(piece.measured.measurements.lines, start=1)
-    return [
-        (number, line)
-        for number, line in lines
-        if line.kind != "contact" or line.may_part
-    ]
+    return [(number, line) for number, line in lines if line.kind != "contact" or line.may_part]
 
 
 def _draw_numbers(view: View, piece: GradedPiece, lines: list[tuple[int, Line]]) -> None:

@@ -26,6 +26,7 @@ from grader.face.measurements import (
 from grader.face.size import oval_name
 from grader.face.sound import clear_step, weights_g
 from grader.grade import Graded, GradedPiece
+from grader.grading.grade_set import LEVEL
 from grader.grading.proposal import Proposal
 from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
@@ -319,6 +320,11 @@ def _proposal(proposal: Proposal | None) -> dict | None:
         "sell_as": proposal.sell_as,
         "reasons": list(proposal.reasons),
         "model": proposal.model,
+        "set": {"grades": list(proposal.grade_set), "level": LEVEL},
+        "rules": proposal.rules
+        and {"grade": proposal.rules.grade, "because": proposal.rules.because},
+        "what_if": proposal.what_if,
+        "stranger": proposal.stranger,
     }
 
 

@@ -35,7 +35,7 @@ def write_sheet(
     stones = [(record, piece) for record in records for piece in record["pieces"]]
     count = max(1, -(-len(stones) // PIECES_PER_PAGE))
     pages = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, count + 1))]
-    template = _template()
+    template = page_template("sheet.html")
     for number, page in enumerate(pages, start=1):
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
         html = template.render(
@@ -56,7 +56,8 @@ def write_sheet(
     return pages
 
 
-def _template():
+def page_template(name: str):
+    """Return a page's template: text put into it is escaped, what it lacks is an error."""
     # Here, so that checking one photo does not wait for it.
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -67,7 +68,7 @@ def _template():
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("sheet.html")
+    return environment.get_template(name)
 
 
 def _card(
@@ -97,6 +98,12 @@ def _card(
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
+        "shown": {
+            "grade": grade or "",
+            "scene": "" if piece["scene"]["score"] is None else piece["scene"]["score"],
+            "state": piece["state"]["value"],
+            "model": (proposal or {}).get("model", ""),
+        },
         "called": words.call_words(call) if call else None,
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
@@ -124,7 +131,11 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
+        facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
+    if proposal:
+        said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
+        facts += [(name, text) for name, text in said if text]
     facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
     # A number and its sign stay on one line.
     return [(name, fact.replace(" %", "\u00a0%")) for name, fact in facts]

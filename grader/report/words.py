@@ -219,6 +219,28 @@ def state_words(state: dict) -> str:
     return "wet or dry not known" if state["value"] == "unknown" else state["value"]
 
 
+def set_words(proposal: dict) -> str:
+    """Return "cabbing", or "cabbing or select: your call"; of a stranger that."""
+    if proposal.get("stranger"):
+        return f"unlike the stones this model knows ({proposal['stranger']}): your call"
+    # Records of before hold no set.
+    grades = (proposal.get("set") or {}).get("grades") or [proposal["grade"]]
+    if len(grades) == 1:
+        return grades[0]
+    if len(grades) == len(proposal["probabilities"]):
+        return "any grade: your call"
+    return f"{', '.join(grades[:-1])} or {grades[-1]}: your call"
+
+
+def rules_words(proposal: dict) -> str | None:
+    """Return what the written rules say where that is another grade than the model's, with what decided it."""
+    rules = proposal.get("rules")
+    if not rules or rules["grade"] == proposal["grade"]:
+        return None
+    because = f" ({rules['because']})" if rules["because"] else ""
+    return f"{rules['grade']}{because}"
+
+
 def call_words(call: dict | None) -> str:
     """Return the seller's own call: grade, scene, who and when."""
     if call is None:
@@ -234,6 +256,8 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
     proposal = piece["proposal"]
     if proposal:
         head = f"Stone {piece['id']}   {proposal['grade']}: {meaning(proposal['grade'], profile)}"
+        if proposal.get("stranger"):
+            head = f"Stone {piece['id']}   {set_words(proposal)}"
     else:
         head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
     facts = [
@@ -255,10 +279,19 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
             f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
         )
         facts += [
+            ("likely", set_words(proposal)),
             ("chances", chances),
             ("sell as", proposal["sell_as"] or "not known without a scale"),
         ]
         facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
+        facts += [
+            (name, said)
+            for name, said in (
+                ("what if", proposal.get("what_if")),
+                ("rules", rules_words(proposal)),
+            )
+            if said
+        ]
     return [head, *(_LABEL.format(*fact) for fact in facts)]
 
 

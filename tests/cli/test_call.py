@@ -38,6 +38,8 @@ def test_a_call_holds_hash_box_and_time(cli):
         "scene": 71,
         "by": "Mira",
         "note": "two bands",
+        # What the tool said at that time, beside what the seller says.
+        "shown": {"grade": "cabbing", "scene": 54, "model": "starter 01234567", "state": "dry"},
     }
 
 
@@ -271,3 +273,40 @@ def test_a_half_written_word_on_a_line_is_told_and_left(cli, crack_seen):
         ran = cli.run("check", photo)
         assert ran.exit_code == 0
         assert "calls.jsonl holds no whole call there" in ran.stderr
+
+
+def test_undo_is_a_new_entry_and_the_call_before_it_holds_again(cli):
+    photo = cli.photo("a.jpg")
+    for grade in ("select", "waste"):
+        cli.run("call", photo, "--grade", grade)
+    assert cli.run("call", photo, "--undo", "--by", "Mira").exit_code == 0
+    assert [call["grade"] for call in cli.calls()] == ["select", "waste", None]
+    assert cli.calls()[2]["undo"] is True and cli.calls()[2]["by"] == "Mira"
+    piece = json.loads(cli.run("check", photo, "--json").stdout)["pieces"][0]
+    assert piece["call"]["grade"] == "select"
+    cli.run("call", photo, "--undo")
+    assert json.loads(cli.run("check", photo, "--json").stdout)["pieces"][0]["call"] is None
+    # What was taken back can be said again.
+    cli.run("call", photo, "--grade", "waste")
+    assert [call["grade"] for call in cli.calls()][-1] == "waste"
+
+
+def test_undo_says_nothing_else(cli):
+    ran = cli.run("call", cli.photo("a.jpg"), "--undo", "--grade", "waste")
+    assert ran.exit_code == 2 and not (cli.folder / "calls.jsonl").exists()
+
+
+def test_a_table_of_the_sheet_brings_what_it_showed(cli):
+    cli.photo("a.jpg")
+    head = "photo,piece,grade,scene,stone,shown_grade,shown_scene,shown_state,shown_model"
+    row = "a.jpg,1,waste,,bucket 3,select,71,wet,starter 0123"
+    (cli.folder / "CALLS.csv").write_text(f"{head}\n{row}\n")
+    assert cli.run("call", "--from", "CALLS.csv").exit_code == 0
+    (call,) = cli.calls()
+    assert call["stone"] == "bucket 3"
+    assert call["shown"] == {
+        "grade": "select",
+        "scene": 71,
+        "model": "starter 0123",
+        "state": "wet",
+    }

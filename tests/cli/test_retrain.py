@@ -6,6 +6,8 @@ import pytest
 
 from grader.grading import model, retrain
 from grader.grading.calls import RowRemark
+from grader.grading.candidates import Candidate
+from grader.grading.grade_set import SetRule
 
 
 @pytest.fixture
@@ -22,10 +24,12 @@ def trained(cli, monkeypatch):
             grades=1,
             scenes=0,
             picks=1,
+            kinds=(Candidate("cumulative logit", 0.8, 0.7, 0.0, 0.0, True),),
         )
+        grade = SimpleNamespace(kind="cumulative logit", sets=SetRule(0.2, 30))
         made = SimpleNamespace(data="3 stones", date="2026-01-02", data_sha256="ab", versions={})
         return SimpleNamespace(
-            model=SimpleNamespace(label="mine 01234567", made=made),
+            model=SimpleNamespace(label="mine 01234567", made=made, grade=grade),
             report=report,
             refused=(RowRemark(1, "x.jpg: said by the training"),),
             points={"scene_zones": (17.5, 21.0)},

@@ -12,10 +12,10 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
+from grader.grading.candidates import column_signs
 from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.grading.model import GradeHead, Made, Model
 from grader.grading.ordinal import fit_ordinal
-from grader.grading.retrain import column_signs
 from grader.grading.rules import grade_by_rules
 from grader.grading.scaling import fit_scaling
 from grader.grading.scene_head import fit_scene

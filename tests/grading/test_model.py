@@ -7,8 +7,11 @@ import time
 import pytest
 
 from grader.errors import ModelError
+from grader.grading.candidates import column_signs
+from grader.grading.grade_set import SetRule
 from grader.grading.model import load_model, rules_head, save_model
 from grader.grading.rules import grade_by_rules
+from grader.grading.trees import fit_trees
 from grader.profile import Rule, Rung
 
 
@@ -53,7 +56,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 1"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 2"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -116,3 +119,22 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
     head = rules_head(profile.grades, small_model.grade.scaling)
     at_border = {name: 0.0 for name in head.scaling.names} | {"rules_position": 1.5}
     assert head.probabilities([at_border])[0, 2:].sum() == pytest.approx(0.5)
+
+
+def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, faces, profile):
+    rows, rung = faces
+    head = small_model.grade
+    trees = fit_trees(rows[:80], rung[:80], 4, head.scaling.names, column_signs(head))
+    grown = dataclasses.replace(
+        small_model, grade=dataclasses.replace(head, trees=trees, sets=SetRule(0.12, 80))
+    )
+    save_model(grown, tmp_path / "grown", rows[:5], "# Card\n", profile)
+    loaded = load_model(tmp_path / "grown")
+    assert loaded == grown and loaded.grade.kind == "trees"
+    assert (loaded.grade.probabilities(rows) == grown.grade.probabilities(rows)).all()
+    _edit(
+        tmp_path / "grown" / "grade.json",
+        lambda c: c["trees"]["borders"][1]["trees"][0]["left"].__setitem__(0, 0),
+    )
+    with pytest.raises(ModelError, match="leads back"):
+        load_model(tmp_path / "grown")

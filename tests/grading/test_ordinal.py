@@ -78,3 +78,15 @@ def test_probabilities_sum_to_one_and_rise_with_the_score(scores, first, steps):
     assert (p >= 0).all()
     assert p.sum(axis=1) == pytest.approx(1.0)
     assert (np.diff(median_grade(p)) >= 0).all()
+
+
+def test_a_seller_who_wavers_more_is_less_sure_of_everything_alike():
+    prior = Ordinal(
+        (4.0, -2.0, 0.0), (-4.0, 0.0, 6.0)
+    )  # four times as sure as the simulated seller
+    x, rung = _simulated(150, 6)
+    fit = fit_ordinal(x, rung, 4, prior=prior, strength=50.0, cut_strength=50.0, scale_spread=1.5)
+    sure = np.array(fit.coefficients[:2]) / prior.coefficients[:2]
+    assert sure == pytest.approx([0.25, 0.25], abs=0.12)
+    held = fit_ordinal(x, rung, 4, prior=prior, strength=50.0, cut_strength=50.0)
+    assert held.coefficients[0] > 1.5 * fit.coefficients[0]

@@ -86,3 +86,10 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
         writer.writerows(filled)
     (call,) = read_calls_csv(path, ("cabbing", "select"), "2026-01-02T03:04:05+00:00").calls
     assert (call.piece, call.grade, call.scene, call.box) == (2, "select", 71, (40, 180, 200, 100))
+
+
+def test_grade_set_rules_and_what_if_stand_last(make_graded):
+    assert column_names(CLASSES)[-4:] == ["grade_set", "rules_grade", "what_if", "stranger"]
+    (row,) = rows([photo_record(make_graded())])
+    assert row["grade_set"] == "cabbing; select"
+    assert (row["rules_grade"], row["stranger"]) == ("tumbling", "")

@@ -4,6 +4,7 @@ import pytest
 
 from grader.profile import load_profile
 from grader.report import words
+from grader.report.result import photo_record
 
 
 @pytest.mark.parametrize(
@@ -114,3 +115,27 @@ def test_offsets_are_told_with_their_throw_where_there_are_any():
     assert words.offsets_words({"continuity": 0.5}) is None
     assert words.offsets_words({"offsets": 1, "throw_mm": 2.04}) == "1 offset by a fault, by 2.0 mm"
     assert words.offsets_words({"offsets": 7, "throw_mm": None}) == "7 offset by faults"
+
+
+def test_a_set_is_told_as_one_grade_or_left_to_the_seller():
+    four = dict.fromkeys(("waste", "tumbling", "cabbing", "select"), 0.25)
+
+    def told(*grades, stranger=None):
+        held = {"grades": list(grades), "level": 0.9}
+        return words.set_words(
+            {"grade": "cabbing", "probabilities": four, "set": held, "stranger": stranger}
+        )
+
+    assert told("cabbing") == "cabbing"
+    assert told("cabbing", "select") == "cabbing or select: your call"
+    assert told("tumbling", "cabbing", "select") == "tumbling, cabbing or select: your call"
+    assert told(*four) == "any grade: your call"
+    assert told("cabbing", stranger="texture").startswith("unlike the stones this model knows")
+    # A record of before.
+    assert words.set_words({"grade": "cabbing", "probabilities": four}) == "cabbing"
+
+
+def test_the_rules_are_told_where_they_say_another_grade(make_graded):
+    proposal = photo_record(make_graded())["pieces"][0]["proposal"]
+    assert words.rules_words(proposal) == "tumbling (cabbing: blue_share at least 0.6)"
+    assert words.rules_words(proposal | {"rules": {"grade": "cabbing", "because": None}}) is None

@@ -1,0 +1,185 @@
+"""``grader models``: which models there are, which is in use since when, and whether stones or calls have moved."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import ProfileOption, ScaleOption, settled, working_calls
+
+
+def models(
+    use: Annotated[
+        str | None,
+        typer.Option(metavar="DIR|starter", help="Take this model into use from now on."),
+    ] = None,
+    back: Annotated[
+        bool, typer.Option("--back", help="Take the model that was in use before this one.")
+    ] = False,
+    compare: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", file_okay=False, help="Hold this model against the one in use."
+        ),
+    ] = None,
+    calls: Annotated[
+        Path | None, typer.Option(metavar="CALLS.csv", help="The calls to compare them on.")
+    ] = None,
+    photos: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", exists=True, file_okay=False, help="The photos it names."),
+    ] = None,
+    stones: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="RESULTS.jsonl",
+            exists=True,
+            dir_okay=False,
+            help="A season's results: how far its stones lie from those that the model knows.",
+        ),
+    ] = None,
+    profile: ProfileOption = None,
+    mm_per_px: ScaleOption = None,
+) -> None:
+    """List the models of this folder; compare two, take one into use, or go back to the one before.
+
+    Nothing is overwritten: each change is a line more in models.jsonl.
+    """
+    if sum((use is not None, back, compare is not None, stones is not None)) > 1:
+        raise typer.BadParameter("one of --use, --back, --compare and --stones at a time")
+    if (compare is None) != (calls is None) or (compare is None) != (photos is None):
+        raise typer.BadParameter("--compare wants --calls and --photos", param_hint="--compare")
+    if use is not None or back:
+        _take(use, back)
+    elif compare is not None:
+        _compare(compare, calls, photos, profile, mm_per_px)
+    elif stones is not None:
+        _stones(stones, profile)
+    else:
+        _list(profile)
+
+
+def _take(use: str | None, back: bool) -> None:
+    from grader.errors import SettingsError
+    from grader.grading.model import load_model
+    from grader.settings import load_settings, use_model, used_models
+
+    wanted = None if use == "starter" else use
+    if back:
+        now, used = load_settings().model, used_models()
+        # The last entry of another model than the one in use; before the first entry it was the starter.
+        earlier = [entry.model for entry in used if entry.model != now]
+        if not used or (now is None and not earlier):
+            raise SettingsError("no other model was in use here before; name one with --use")
+        wanted = earlier[-1] if earlier else None
+    model = load_model(wanted and Path(wanted))
+    time = datetime.now().astimezone().isoformat(timespec="seconds")
+    use_model(wanted, model.label, time)
+    typer.echo(f"in use from now on: {model.label} ({wanted or 'the starter'})")
+
+
+def _list(profile: str | None) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from grader.errors import ModelError
+    from grader.grading.drift import call_seasons, moved
+    from grader.grading.model import load_model
+    from grader.profile import load_profile
+    from grader.settings import load_settings, used_models
+
+    settings, used = load_settings(), used_models()
+    there = [path.parent.as_posix() for path in sorted(Path().glob("*/grade.json"))]
+    known = dict.fromkeys([None, *(entry.model for entry in used), settings.model, *there])
+    table = Table("", "model", "kind", "made", "from", box=None, pad_edge=False)
+    for name in known:
+        mark = "in use" if name == settings.model else ""
+        try:
+            model = load_model(name and Path(name))
+        except ModelError as err:
+            table.add_row(mark, name, "cannot be read", "", str(err))
+            continue
+        label = model.label if name is None else f"{name} ({model.label})"
+        table.add_row(mark, label, model.grade.kind, model.made.date, model.made.data)
+    Console(width=160, soft_wrap=True).print(table)
+    for entry in used:
+        typer.echo(f"since {entry.time[:16]}: {entry.label} ({entry.model or 'the starter'})")
+    seasons = call_seasons(working_calls(), load_profile(profile or settings.profile).grades)
+    for season in seasons:
+        typer.echo(
+            f"calls of {season.name}: {season.n} beside a proposal, {season.above} grades above it"
+        )
+    shift = moved(seasons)
+    if shift is not None and shift.low * shift.high > 0:
+        way = "higher" if shift.value > 0 else "lower"
+        typer.echo(
+            f"the last season is called {way} than the one before, by {shift} grades against the "
+            "proposals: look again (grader second-look) or retrain"
+        )
+
+
+def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> None:
+    import numpy as np
+
+    from grader.calling import measure_called
+    from grader.errors import CallsError
+    from grader.grading.agreement import beyond, side_by_side
+    from grader.grading.calls_csv import read_calls_csv
+    from grader.grading.model import load_model
+    from grader.grading.retrain import called_rungs
+
+    loaded, used, mm_per_px = settled(profile, None, mm_per_px)
+    other = load_model(folder)
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    read = read_calls_csv(calls, loaded.grades, now)
+    measured = measure_called((read,), photos, loaded, mm_per_px=mm_per_px)
+    (placed,) = measured.reads
+    for remark in (*placed.told, *placed.refused):
+        typer.echo(f"{calls}: {remark}", err=True)
+    called = called_rungs(placed.calls, measured.features, loaded)
+    if not called.names:
+        raise CallsError(f"{calls}: no grade in it that can be used; call some stones first")
+    pair = [model.for_ladder(loaded) for model in (used, other)]
+    rungs = [m.grade.rungs([m.complete(row, loaded) for row in called.rows]) for m in pair]
+    both = side_by_side(
+        *rungs, called.rung, len(loaded.grades), called.names, np.random.default_rng(0)
+    )
+    words = {
+        "better": "is better, beyond the uncertainty",
+        "worse": "is worse, beyond the uncertainty",
+        "alike": "is neither better nor worse beyond the uncertainty",
+        "unknown": "cannot be told from the other on so few stones",
+    }
+    typer.echo(f"{other.label} {words[beyond(both.gain)]}: {both.second.n} called faces")
+    typer.echo(f"{'':28}{used.label:<24}{other.label}")
+    for told, name in (
+        ("quadratic weighted kappa", "kappa"),
+        ("same grade", "equal"),
+        ("within one grade", "within_one"),
+    ):
+        first, second = getattr(both.first, name), getattr(both.second, name)
+        typer.echo(f"{told:<28}{first!s:<24}{second}")
+    typer.echo(f"{'gain in kappa':<28}{'':<24}{both.gain}")
+    for model in pair:
+        if seen := called.seen_by(model):
+            typer.echo(f"{model.label} has learned from {seen} of them: it looks better than it is")
+
+
+def _stones(results: Path, profile: str | None) -> None:
+    from grader.batch import read_records
+    from grader.grading.drift import LEAST, far_features
+    from grader.report.columns import measured_row
+
+    _, model, _ = settled(profile, None, None)
+    rows = [measured_row(piece) for record in read_records(results) for piece in record["pieces"]]
+    if len(rows) < LEAST:
+        typer.echo(f"{len(rows)} stones: too few to tell a shift; {LEAST} are needed")
+        return
+    far = far_features(rows, model)
+    if not far:
+        typer.echo(f"{len(rows)} stones, no shift from the stones that {model.label} knows")
+    for name, figure in far:
+        typer.echo(f"{name}: {figure} spreads from the stones that {model.label} knows")
+    if far:
+        typer.echo("call some of them and retrain, or look at light and scale first")

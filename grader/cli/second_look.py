@@ -1,0 +1,169 @@
+"""``grader second-look``: called stones shown again, shuffled and without names, and how well both agree."""
+
+import json
+import os
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import ProfileOption, settled, working_calls
+
+#: Answers, a line each, beside the results of the folder; never edited.
+ANSWERS, PAGE, PICTURE = "second-look.jsonl", "second-look.html", "second-look.jpg"
+
+
+def second_look(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER", exists=True, file_okay=False, help="A folder that batch has graded."
+        ),
+    ],
+    count: Annotated[int, typer.Option("-n", metavar="N", min=1, help="How many stones.")] = 30,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who looks now.")] = None,
+    of: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose calls to look at again; else all.")
+    ] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Draw new stones; else an unfinished look goes on.")
+    ] = False,
+    seed: Annotated[int | None, typer.Option(metavar="N", help="Of the draw.")] = None,
+    profile: ProfileOption = None,
+) -> None:
+    """Sort called stones again, blind: no old grade, no proposal and no name is shown.
+
+    Each answer is written at once; "stop" ends the sitting and the next run goes on. Afterwards: how well the two
+    sortings agree, and the model beside them. The answers are no calls.
+    """
+    import numpy as np
+
+    from grader.batch import picture_path
+    from grader.calling import graded_stones, results_folder
+    from grader.errors import CallsError
+    from grader.grading.calls import known_grade
+    from grader.grading.second_look import Looked, draw_sample, judge, report_lines
+    from grader.report.second_look import write_second_look
+
+    loaded, _, _ = settled(profile, None, None)
+    grades, where = loaded.grades, results_folder(folder)
+    said = [call for call in working_calls() if of is None or call.by == of]
+    stones = {s.key: s for s in graded_stones(folder, said) if s.call and s.call.grade in grades}
+    log = where / ANSWERS
+    look, answers = (None, {}) if new else _unfinished(log, by, of)
+    if look is None:
+        if not stones:
+            whose = f" by {of}" if of else ""
+            raise CallsError(f"{folder}: no stone in it has a called grade{whose}; call some first")
+        names = [s.name for s in stones.values()]
+        drawn = draw_sample(names, count, np.random.default_rng(seed))
+        keys = [list(stones)[row] for row in drawn]
+        # What was said before is kept with the draw: later calls do not change the comparison.
+        first = [stones[key].call.grade for key in keys]
+        look = {"look": _now(), "by": by, "of": of, "stones": keys, "first": first}
+        _add(log, look)
+    picture = where / PICTURE
+    for number, key in enumerate(look["stones"]):
+        if number in answers:
+            continue
+        if key not in stones:
+            typer.echo(
+                f"stone {number + 1}: its photo is not graded here any more; left out", err=True
+            )
+            continue
+        shown = picture_path(where, stones[key].record, stones[key].piece["id"])
+        if not shown.exists():
+            typer.echo(
+                f"stone {number + 1}: its picture is gone; left out, batch makes it", err=True
+            )
+            continue
+        # Under one name, so that nothing tells which stone it is.
+        picture.write_bytes(shown.read_bytes())
+        typer.echo(f"{number + 1} of {len(look['stones'])}: look at {picture}")
+        grade = _asked(grades, known_grade)
+        if grade is None:
+            typer.echo("stopped; what is said is kept: run it again to go on", err=True)
+            picture.unlink(missing_ok=True)
+            raise typer.Exit(0)
+        answers[number] = grade
+        _add(log, {"look": look["look"], "stone": number, "grade": grade, "time": _now()})
+    picture.unlink(missing_ok=True)
+    if not answers:
+        raise CallsError(f"{folder}: no stone of this look can be shown; grade the folder again")
+    _add(log, {"look": look["look"], "done": _now()})
+    rows = sorted(answers)
+    keys = [look["stones"][row] for row in rows]
+    there = [stones.get(key) for key in keys]
+    proposed = [s.piece["proposal"]["grade"] if s and s.piece["proposal"] else None for s in there]
+    looked = Looked(
+        tuple(s.name if s else key for s, key in zip(there, keys, strict=True)),
+        np.array([grades.index(look["first"][row]) for row in rows]),
+        np.array([grades.index(answers[row]) for row in rows]),
+        np.array([grades.index(g) if g in grades else -1 for g in proposed]),
+    )
+    judged = judge(looked, len(grades), np.random.default_rng(0))
+    typer.echo("\n".join(report_lines(looked, judged, grades)))
+    places = [
+        (s.file, s.piece["id"], picture_path(where, s.record, s.piece["id"]))
+        if s
+        else (key, 0, where / "gone")
+        for s, key in zip(there, keys, strict=True)
+    ]
+    write_second_look(where / PAGE, looked, judged, grades, places)
+    typer.echo(f"stones farthest apart, with pictures: {where / PAGE}")
+
+
+def _unfinished(log: Path, by: str | None, of: str | None) -> tuple[dict | None, dict[int, str]]:
+    """The last look of these people that is not done, with its answers so far."""
+    if not log.exists():
+        return None, {}
+    entries = []
+    for line in log.read_text("utf-8").splitlines():
+        try:
+            entries.append(json.loads(line))
+        except ValueError:
+            continue  # The last line may have been cut off with the power: that stone is asked again.
+    done = {entry["look"] for entry in entries if "done" in entry}
+    looks = [e for e in entries if "stones" in e and e["look"] not in done]
+    look = next((e for e in reversed(looks) if (e["by"], e["of"]) == (by, of)), None)
+    if look is None:
+        return None, {}
+    own = [e for e in entries if e["look"] == look["look"] and "grade" in e]
+    return look, {entry["stone"]: entry["grade"] for entry in own}
+
+
+def _asked(grades, known_grade) -> str | None:
+    """A grade, by its name or the beginning that only it has; ``None`` for "stop" or the end of the input."""
+    while True:
+        try:
+            word = input(f"grade ({', '.join(grades)}; stop): ").strip()
+        except (EOFError, KeyboardInterrupt):
+            return None
+        if word.casefold() == "stop":
+            return None
+        begins = [
+            grade for grade in grades if word and grade.casefold().startswith(word.casefold())
+        ]
+        if len(begins) == 1:
+            return begins[0]
+        try:
+            return known_grade(word, grades)
+        except ValueError as err:
+            typer.echo(str(err), err=True)
+
+
+def _add(log: Path, entry: dict) -> None:
+    """Add one line and return only when it is on the disk; a half line of before is ended first."""
+    with open(log, "a+b") as file:
+        file.seek(0)
+        content = file.read()
+        if content and not content.endswith(b"\n"):
+            file.write(b"\n")
+        file.write((json.dumps(entry) + "\n").encode())
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="microseconds")

@@ -1,0 +1,218 @@
+"""Which kind of grade head follows a seller's calls: the written rules, the cumulative logit, or trees.
+
+Each is judged on calls that it has not seen; the simplest that is not worse than the best by more than one standard
+error of their difference is taken (after Breiman, Friedman, Olshen & Stone 1984, from memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grading.agreement import counts, weighted_kappa
+from grader.grading.features import FEATURES
+from grader.grading.grade_set import set_rule
+from grader.grading.model import GradeHead, rules_ordinal
+from grader.grading.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
+from grader.grading.rules import Features
+from grader.grading.scaling import filled_table, rounded
+from grader.grading.trees import fit_trees
+
+#: Simplest first.
+KINDS = ("rules alone", "cumulative logit", "trees")
+
+#: Groups of stones that are held out in turn.
+FOLDS = 5
+
+#: With fewer stones than this only the logit is fitted: nothing could be told of which kind is better.
+LEAST_TO_CHOOSE = 40
+
+#: With fewer stones than this no trees are grown.
+LEAST_FOR_TREES = 100
+
+#: How strongly a cut of the old model holds, and how freely all its numbers grow or shrink together: what a cut one
+#: away costs in doubled log-likelihood; the standard deviation of the scale's logarithm.
+CUT_STRENGTH, SCALE_SPREAD = 0.1, 1.5
+
+#: How far a coefficient is expected to lie from the old model's (standard deviation): of what sellers are known to
+#: weigh otherwise, of the rules' places, of the rest; and of the first ones moving together, each in its direction.
+#: Found on simulated sellers of ours with 20 to 200 calls, on faces of the training style.
+LEADS = ("pattern_share", "blue_share", "blue_chroma", "line_density", "scene_score")
+LEAD_SPREAD, RULES_SPREAD, OTHER_SPREAD, TOGETHER_SPREAD = 1.0, 0.7, 0.3, 1.5
+
+#: How far the factor by which a fit is made less sure is expected to lie from 1 (standard deviation of its logarithm).
+SURE_SPREAD = 0.5
+
+#: For the average stone the old model's counts as so many.
+OLD_STONES = 10
+
+#: A chance below this counts as this much: one stone called against all odds decides nothing.
+LEAST_CHANCE = 0.01
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """How one kind does on held-out calls.
+
+    loss : mean of -log(chance of the called grade).   behind : mean of its loss less that of the best kind, and
+    ``behind_se`` the standard error of that over stones.
+    """
+
+    kind: str
+    loss: float
+    kappa: float | None
+    behind: float
+    behind_se: float
+    taken: bool
+
+
+def fit_head(kind: str, head: GradeHead, rows: Sequence[Features], rung: NDArray) -> GradeHead:
+    """Return a head of that kind fitted to n graded faces, drawn to ``head`` where it is a logit.
+
+    rows : features as the grade head sees them.
+    """
+    n_grades = len(head.grades)
+    x, signs = head.scaling.design(rows), column_signs(head)
+    if kind == "rules alone":
+        rules = rules_ordinal(head)
+        sure = _as_sure(np.array(rules.cuts) - rules.score(x)[:, None], rung, SCALE_SPREAD)
+        return replace(head, ordinal=_times(rules, sure), trees=None)
+    ordinal = fit_ordinal(
+        x, rung, n_grades, prior=head.ordinal, strength=_holds(head.scaling.names),
+        cut_strength=CUT_STRENGTH, scale_spread=SCALE_SPREAD, better=signs,
+    )  # fmt: skip
+    trees = fit_trees(rows, rung, n_grades, head.scaling.names, signs) if kind == "trees" else None
+    return replace(head, ordinal=ordinal, trees=trees)
+
+
+def column_signs(head: GradeHead) -> list[int]:
+    """Return the sign that each column's coefficient must keep; 0 where it is free."""
+    return [FEATURES[name].better for name in head.scaling.names]
+
+
+def choose_head(
+    head: GradeHead,
+    rows: Sequence[Features],
+    rung: NDArray,
+    stones: Sequence[str],
+    rng: np.random.Generator,
+) -> tuple[GradeHead, tuple[Candidate, ...]]:
+    """Return the head fitted to all faces, of the kind that does best with faces held out, with its grade sets; and
+    the kinds compared.
+
+    stones : what each face is of; faces of one stone are held out together.
+    """
+    from threadpoolctl import threadpool_limits
+
+    kinds = _kinds(len(set(stones)))
+    fold = folds_of(stones, FOLDS, rng)
+    # One thread is quickest for so few rows, and adds up in one order on every machine.
+    with threadpool_limits(1):
+        chances, sure = {}, {}
+        for kind in kinds:
+            chances[kind], sure[kind] = _held_out(kind, head, rows, rung, fold)
+        table = compare(chances, rung, stones)
+        kind = next(c.kind for c in table if c.taken)
+        fitted = fit_head(kind, head, rows, rung)
+        fitted = replace(fitted, ordinal=_times(fitted.ordinal, sure[kind]))
+    sets, average = set_rule(chances[kind], rung), _average(head, rows)
+    return replace(fitted, sets=sets, average=average), table
+
+
+def compare(
+    chances: dict[str, NDArray], rung: NDArray, stones: Sequence[str]
+) -> tuple[Candidate, ...]:
+    """Return the kinds side by side, simplest first, from their (n, K) held-out probabilities."""
+    rows = np.arange(len(rung))
+    losses = {k: -np.log(np.maximum(p[rows, rung], LEAST_CHANCE)) for k, p in chances.items()}
+    best = min(losses, key=lambda kind: losses[kind].mean())
+    behind = {kind: _mean_and_se(loss - losses[best], stones) for kind, loss in losses.items()}
+    taken = next(kind for kind, (mean, se) in behind.items() if mean <= se)
+    n_grades = next(iter(chances.values())).shape[1]
+    return tuple(
+        Candidate(
+            kind,
+            float(losses[kind].mean()),
+            weighted_kappa(counts(rung, median_grade(chances[kind]), n_grades)),
+            *behind[kind],
+            kind == taken,
+        )
+        for kind in chances
+    )
+
+
+def folds_of(stones: Sequence[str], folds: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Return the (n,) group of each face, drawn evenly over stones."""
+    _, stone = np.unique(np.asarray(stones), return_inverse=True)
+    return (rng.permutation(stone.max() + 1) % folds)[stone]
+
+
+def _average(head: GradeHead, rows: Sequence[Features]) -> tuple[float, ...]:
+    """The average stone: of these, and of the old average as if it were some stones more."""
+    called = filled_table(rows, head.scaling.names).sum(axis=0)
+    old = np.array([head.usual[name] for name in head.scaling.names])
+    return rounded((called + OLD_STONES * old) / (len(rows) + OLD_STONES))
+
+
+def _kinds(stones: int) -> tuple[str, ...]:
+    if stones < LEAST_TO_CHOOSE:
+        return KINDS[1:2]
+    return KINDS if stones >= LEAST_FOR_TREES else KINDS[:2]
+
+
+def _held_out(
+    kind: str, head: GradeHead, rows: Sequence[Features], rung: NDArray, fold: NDArray
+) -> tuple[NDArray, float]:
+    """Probabilities of each face by a head that has not seen its stone, and by what factor the odds are to be less
+    sure (or more) than they were fitted, as the calls held out show. Few calls make a fit too sure of itself."""
+    chances = np.zeros((len(rows), len(head.grades)))
+    away = np.zeros((len(rows), len(head.grades) - 1))
+    for k in np.unique(fold):
+        held, learn = np.flatnonzero(fold == k), np.flatnonzero(fold != k)
+        fitted = fit_head(kind, head, [rows[i] for i in learn], rung[learn])
+        some = [rows[i] for i in held]
+        chances[held] = fitted.probabilities(some)
+        away[held] = (
+            np.array(fitted.ordinal.cuts) - fitted.ordinal.score(head.scaling.design(some))[:, None]
+        )
+    if kind == "trees":
+        return chances, 1.0
+    sure = _as_sure(away, rung, SURE_SPREAD)
+    return grade_probabilities(0.0, sure * away), sure
+
+
+def _mean_and_se(values: NDArray, stones: Sequence[str]) -> tuple[float, float]:
+    """Mean over faces, with its standard error over stones."""
+    _, stone = np.unique(np.asarray(stones), return_inverse=True)
+    sums = np.bincount(stone, values - values.mean())
+    return float(values.mean()), float(np.sqrt((sums**2).sum()) / len(values))
+
+
+def _as_sure(away: NDArray, rung: NDArray, spread: float) -> float:
+    """The likeliest factor on (n, K - 1) distances of faces from the cuts, drawn to 1 (spread of its logarithm)."""
+    from scipy.optimize import minimize_scalar
+
+    rows = np.arange(len(rung))
+
+    def cost(log_scale: float) -> float:
+        chance = grade_probabilities(0.0, np.exp(log_scale) * away)[rows, rung]
+        return -np.log(np.maximum(chance, 1e-300)).sum() + 0.5 * (log_scale / spread) ** 2
+
+    return float(np.exp(minimize_scalar(cost, bounds=(-4.0, 2.0), method="bounded").x))
+
+
+def _times(ordinal: Ordinal, factor: float) -> Ordinal:
+    return Ordinal(
+        *(rounded(factor * np.array(part)) for part in (ordinal.coefficients, ordinal.cuts))
+    )
+
+
+def _holds(names: Sequence[str]) -> NDArray[np.float64]:
+    """The (p, p) price of moving coefficients: the inverse of how they are expected to vary."""
+    spread = [
+        LEAD_SPREAD if n in LEADS else RULES_SPREAD if n.endswith("_position") else OTHER_SPREAD
+        for n in names
+    ]
+    together = np.array([FEATURES[n].better * (n in LEADS) * TOGETHER_SPREAD for n in names])
+    return np.linalg.inv(np.diag(np.square(spread)) + np.outer(together, together))

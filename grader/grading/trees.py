@@ -1,0 +1,128 @@
+"""Gradient-boosted trees for grades in order: for each border of the ladder one model of the chance to lie above it.
+
+The split of a ladder into "better than k" follows Frank & Hall 2001, ECML, doi 10.1007/3-540-44795-4_13 (from memory).
+scikit-learn grows the trees; what is kept are plain numbers, and numpy alone reads them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grading.rules import Features
+
+#: Small trees, few of them: a seller has some hundred calls. Found on simulated sellers of ours.
+GROW = {
+    "max_iter": 60, "learning_rate": 0.1, "max_leaf_nodes": 6, "min_samples_leaf": 8,
+    "l2_regularization": 2.0, "early_stopping": False, "random_state": 0,
+}  # fmt: skip
+
+#: Half a face is added on both sides of every border: no chance is ever 0 or 1 for want of faces.
+HALF = 0.5
+
+
+@dataclass(frozen=True)
+class Tree:
+    """One tree as columns, node 0 its root.
+
+    feature : column asked at each node, -1 at a leaf.   at_most : the left branch takes values up to this.
+    unknown_left : whether an unknown value goes left.   left, right : node numbers.   value : of a leaf, in log-odds.
+    """
+
+    feature: tuple[int, ...]
+    at_most: tuple[float, ...]
+    unknown_left: tuple[bool, ...]
+    left: tuple[int, ...]
+    right: tuple[int, ...]
+    value: tuple[float, ...]
+
+    def log_odds(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the (n,) values of the leaves that n faces end in."""
+        feature, left, right = (np.array(c, int) for c in (self.feature, self.left, self.right))
+        at_most, unknown_left = np.array(self.at_most), np.array(self.unknown_left, bool)
+        node, rows = np.zeros(len(x), int), np.arange(len(x))
+        while np.any(inner := feature[node] >= 0):
+            value = x[rows, feature[node]]
+            goes_left = np.where(np.isnan(value), unknown_left[node], value <= at_most[node])
+            node = np.where(inner, np.where(goes_left, left[node], right[node]), node)
+        return np.array(self.value)[node]
+
+
+@dataclass(frozen=True)
+class Boosted:
+    """Trees whose values add up, from ``base``, to the log-odds of lying above one border."""
+
+    base: float
+    trees: tuple[Tree, ...]
+
+    def log_odds(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the (n,) log-odds of n faces."""
+        return self.base + sum((tree.log_odds(x) for tree in self.trees), np.zeros(len(x)))
+
+
+@dataclass(frozen=True)
+class Trees:
+    """One boosted model for each of the K - 1 borders, lowest first, on features of these names."""
+
+    names: tuple[str, ...]
+    borders: tuple[Boosted, ...]
+
+    def probabilities(self, rows: Sequence[Features]) -> NDArray[np.float64]:
+        """Return (n, K) probabilities, lowest grade first; where the chance to lie above a border exceeds that of a
+        lower one, the lower one holds."""
+        x = table(rows, self.names)
+        log_odds = np.stack([border.log_odds(x) for border in self.borders], axis=1)
+        above = np.minimum.accumulate(0.5 * (1.0 + np.tanh(0.5 * log_odds)), axis=1)
+        ends = np.ones((len(x), 1)), np.zeros((len(x), 1))
+        return np.maximum(-np.diff(np.hstack([ends[0], above, ends[1]]), axis=1), 0.0)
+
+
+def table(rows: Sequence[Features], names: Sequence[str]) -> NDArray[np.float64]:
+    """Return the (n, columns) features, nan where one is not known."""
+    values = [[np.nan if row.get(name) is None else row[name] for name in names] for row in rows]
+    return np.array(values, dtype=float).reshape(len(rows), len(names))
+
+
+def fit_trees(
+    rows: Sequence[Features],
+    rung: NDArray[np.intp],
+    n_grades: int,
+    names: Sequence[str],
+    better: Sequence[int],
+) -> Trees:
+    """Return trees grown on n graded faces.
+
+    Parameters
+    ----------
+    rung : ndarray of shape (n,), int, 0 the lowest grade to ``n_grades`` - 1.
+    better : +1, -1 or 0 for each name: the direction from which the chances must not turn.
+    """
+    x, rung = table(rows, names), np.asarray(rung)
+    borders = [_grow(x, rung > k, better) for k in range(n_grades - 1)]
+    return Trees(tuple(names), tuple(borders))
+
+
+def _grow(x: NDArray, above: NDArray[np.bool_], better: Sequence[int]) -> Boosted:
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    if above.all() or not above.any():
+        share = (above.sum() + HALF) / (len(above) + 2 * HALF)
+        return Boosted(float(np.log(share / (1 - share))), ())
+    grown = HistGradientBoostingClassifier(monotonic_cst=list(better), **GROW).fit(x, above)
+    # These two hold the fitted numbers; a test holds our reading of them to scikit-learn's own.
+    base = float(np.ravel(grown._baseline_prediction)[0])
+    return Boosted(base, tuple(_tree(step[0].nodes) for step in grown._predictors))
+
+
+def _tree(nodes: NDArray) -> Tree:
+    leaf = nodes["is_leaf"].astype(bool)
+    asked = np.where(leaf, -1, nodes["feature_idx"].astype(int))
+    return Tree(
+        tuple(asked.tolist()),
+        tuple(np.where(leaf, 0.0, nodes["num_threshold"]).tolist()),
+        tuple(nodes["missing_go_to_left"].astype(bool).tolist()),
+        tuple(np.where(leaf, 0, nodes["left"]).tolist()),
+        tuple(np.where(leaf, 0, nodes["right"]).tolist()),
+        tuple(np.where(leaf, nodes["value"], 0.0).tolist()),
+    )

@@ -1,0 +1,140 @@
+"""The smallest change that would lift a proposal by a grade: a line less, or a little more of one thing."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from grader.face.measurements import Line, Measurements
+from grader.face.sound import sound_stone
+from grader.grading.features import features, with_values
+from grader.grading.model import Model
+from grader.grading.reasons import where_on_face
+from grader.grading.rules import Features
+from grader.profile import Profile
+
+#: What a seller can see more of, each alone, in spreads of the training faces, and in how many steps it is tried.
+MORE = ("scene_score", "pattern_share", "blue_chroma")
+MOST_SPREADS, STEPS = 2.0, 40
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """A change and the grade that it would lead to.
+
+    left_out : number of the lines left out, 0 where the change is another.
+    leaves_share : of the face, what trimming at the line leaves; ``None`` where the line parts nothing.
+    """
+
+    text: str
+    grade: str
+    left_out: int = 0
+    leaves_share: float | None = None
+
+
+def what_if(
+    values: Features,
+    measurements: Measurements,
+    profile: Profile,
+    model: Model,
+    weight_g: float | None = None,
+) -> WhatIf | None:
+    """Return the smallest change that lifts the grade; ``None`` for the best grade, or where nothing small does.
+
+    A line left out comes first, since a saw can do that: the shortest single one that lifts, else all of them. The
+    scene is held as it is.
+
+    Parameters
+    ----------
+    values : features as the grade head sees them (:meth:`Model.complete`).
+    weight_g : of the piece, if the seller says it; as if it were evenly thick.
+    """
+    rung = int(model.grade.rungs([values])[0])
+    if rung == len(model.grade.grades) - 1:
+        return None
+    return _without_a_line(values, measurements, profile, model, rung, weight_g) or _more(
+        values, profile, model, rung
+    )
+
+
+def without_lines(
+    values: Features, measurements: Measurements, profile: Profile, left_out: Sequence[Line]
+) -> dict[str, float | None]:
+    """Return the features as they would be without those lines, with the same scene."""
+    kept = tuple(line for line in measurements.lines if not any(line is out for out in left_out))
+    again = features(replace(measurements, lines=kept), profile)
+    lines = {name: again[name] for name in ("crack_count", "crack_density", "line_density")}
+    return with_values(values, profile, **lines)
+
+
+def _without_a_line(values, measurements, profile, model, rung, weight_g) -> WhatIf | None:
+    lines = sorted(
+        (line for line in measurements.lines if line.kind in ("crack", "uncertain")),
+        key=lambda line: line.length_px,
+    )
+    tries = [[line] for line in lines] + ([lines] if len(lines) > 1 else [])
+    for left_out in tries:
+        better = without_lines(values, measurements, profile, left_out)
+        reached = int(model.grade.rungs([better])[0])
+        if reached > rung:
+            grade = model.grade.grades[reached]
+            if len(left_out) > 1:
+                return WhatIf(f"without the {len(left_out)} lines: {grade}", grade, len(left_out))
+            where = where_on_face(left_out[0], measurements)
+            share = _left_by_trimming(measurements, left_out[0])
+            text = f"without the line {where}: {grade}{_trimmed_words(share, weight_g)}"
+            return WhatIf(text, grade, 1, share)
+    return None
+
+
+def _left_by_trimming(measurements: Measurements, line: Line) -> float | None:
+    """Share of the face on the larger side of a line, were the stone parted there."""
+    parting = replace(line, kind="crack", probability=1.0)
+    parts = sound_stone(measurements.regions.codes > 0, [parting], None, ()).parts
+    return parts[0] / sum(parts) if len(parts) > 1 else None
+
+
+def _trimmed_words(share: float | None, weight_g: float | None) -> str:
+    if share is None:
+        return ""
+    if weight_g is None:
+        return f"; trimming there leaves {100 * share:.0f} % of the face"
+    return f"; trimming there leaves {share * weight_g:.0f} g of {weight_g:.0f} g, if evenly thick"
+
+
+def _more(values: Features, profile: Profile, model: Model, rung: int) -> WhatIf | None:
+    """The one of a few measures of which the least more, in spreads, is enough."""
+    spreads = dict(zip(model.grade.scaling.names, model.grade.scaling.spread, strict=True))
+    for step in range(1, STEPS + 1):
+        for name in MORE:
+            if values[name] is None:
+                continue
+            more = values[name] + MOST_SPREADS * step / STEPS * spreads[name]
+            changed = _with_more(values, name, more)
+            if changed is None:
+                continue
+            reached = int(model.grade.rungs([with_values(values, profile, **changed)])[0])
+            if reached > rung:
+                grade = model.grade.grades[reached]
+                return WhatIf(
+                    f"{_TELL[name].format(more, values[name]).replace('%', ' %')}: {grade}", grade
+                )
+    return None
+
+
+def _with_more(values: Features, name: str, more: float) -> dict[str, float] | None:
+    """The features that change with it; ``None`` where there cannot be so much."""
+    if name == "pattern_share":
+        if more > 1 or not values[name]:
+            return None
+        grown = {
+            part: (values[part] or 0.0) * more / values[name]
+            for part in ("blue_share", "white_share")
+        }
+        return {name: more, "host_share": 1 - more, **grown}
+    return None if name == "scene_score" and more > 100 else {name: more}
+
+
+_TELL = {
+    "scene_score": "with a scene of {:.0f} instead of {:.0f}",
+    "pattern_share": "with {:.0%} pattern instead of {:.0%}, host trimmed away",
+    "blue_chroma": "with a stronger blue (chroma {:.0f} instead of {:.0f})",
+}

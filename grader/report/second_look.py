@@ -1,0 +1,46 @@
+"""The page of a second look: its figures, the table of grades, and the stones called farthest apart."""
+
+from base64 import b64encode
+from collections.abc import Sequence
+from pathlib import Path
+
+from grader.files import write_text
+from grader.grading.agreement import counts
+from grader.grading.second_look import Looked, SecondLook, report_lines
+from grader.report.sheet import page_template
+
+
+def write_second_look(
+    path: Path,
+    looked: Looked,
+    judged: SecondLook,
+    grades: Sequence[str],
+    places: Sequence[tuple[str, int, Path]],
+) -> None:
+    """Write the page.
+
+    Parameters
+    ----------
+    places : of each stone its photo, number and picture.
+    """
+    stones = []
+    for row in judged.worst:
+        photo, piece, picture = places[row]
+        model = looked.model[row]
+        stones.append(
+            {
+                "photo": photo,
+                "piece": piece,
+                "picture": picture.exists() and b64encode(picture.read_bytes()).decode(),
+                "first": grades[looked.first[row]],
+                "second": grades[looked.second[row]],
+                "model": grades[model] if model >= 0 else "nothing",
+            }
+        )
+    html = page_template("second_look.html").render(
+        lines=report_lines(looked, judged, grades),
+        grades=list(grades),
+        table=counts(looked.first, looked.second, len(grades)).tolist(),
+        stones=stones,
+    )
+    write_text(path, html)

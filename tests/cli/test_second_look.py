@@ -1,0 +1,116 @@
+"""``grader ask`` and ``grader second-look`` on a folder that batch has graded."""
+
+import csv
+import json
+
+import pytest
+
+
+@pytest.fixture
+def tray(cli, monkeypatch):
+    """A graded folder of three photos with two stones each, all called by Nell; answers are read from a list."""
+    for number in range(3):
+        cli.photo(f"tray/{number}.jpg", f"2{number}")
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    assert cli.run("batch", "tray").exit_code == 0
+    rows = [
+        f"{n}.jpg,{piece},{g},,Nell"
+        for n, (a, b) in enumerate(CALLED)
+        for piece, g in ((1, a), (2, b))
+    ]
+    (cli.folder / "tray" / "CALLS.csv").write_text("photo,piece,grade,scene,by\n" + "\n".join(rows))
+    assert cli.run("call", "--from", "tray/CALLS.csv").exit_code == 0
+
+    def look(*words, args=()):
+        answers = iter(words)
+
+        def answer(_):
+            word = next(answers, None)
+            if word is None:
+                raise EOFError
+            return word
+
+        monkeypatch.setattr("builtins.input", answer)
+        return cli.run("second-look", "tray", "--seed", 1, *args)
+
+    cli.look = look
+    cli.answers = lambda: [
+        json.loads(line)
+        for line in (cli.folder / "tray/graded/second-look.jsonl").read_text().splitlines()
+    ]
+    return cli
+
+
+CALLED = (("waste", "tumbling"), ("cabbing", "select"), ("cabbing", "waste"))
+
+
+def test_each_answer_is_written_at_once_and_the_next_run_goes_on(tray):
+    assert tray.look("cabbing", "stop").exit_code == 0
+    assert [e.get("grade") for e in tray.answers()] == [None, "cabbing"]
+    ran = tray.look("s", "w", "nonsense", "t", "c", "cabbing")
+    assert ran.exit_code == 0 and "2 of 6" in ran.stdout and "1 of 6" not in ran.stdout
+    assert "grade 'nonsense' is not on the ladder" in ran.stderr
+    said = [e["grade"] for e in tray.answers() if "grade" in e]
+    assert said == ["cabbing", "select", "waste", "tumbling", "cabbing", "cabbing"]
+    # A look that is done is over: the next run draws anew.
+    assert "1 of 6" in tray.look("stop").stdout
+
+
+def test_nothing_tells_which_stone_is_shown_nor_what_was_said(tray):
+    told = tray.look("cabbing", "stop").stdout
+    assert not any(
+        word in told.split("grade (")[0] for word in ("waste", "select", "0.jpg", "Nell")
+    )
+    assert "second-look.jpg" in told
+
+
+def test_the_same_answers_agree_in_full_and_the_model_is_told_beside(tray):
+    tray.look("stop")
+    look = tray.answers()[0]
+    ran = tray.look(*look["first"])
+    assert "quadratic weighted kappa    1.00" in ran.stdout
+    assert "6 stones sorted twice" in ran.stdout and "model and first" in ran.stdout
+    assert (
+        "No stone was called otherwise"
+        in (tray.folder / "tray/graded/second-look.html").read_text()
+    )
+    # The proposals are all "cabbing": two of the six calls are, too.
+    assert "same grade                  1.00 (0.61 to 1.00)     0.33" in ran.stdout
+
+
+def test_a_cut_off_line_is_asked_again(tray):
+    tray.look("cabbing", "stop")
+    log = tray.folder / "tray/graded/second-look.jsonl"
+    log.write_bytes(log.read_bytes()[:-20])
+    assert "1 of 6" in tray.look("waste", "stop").stdout
+    assert "2 of 6" in tray.look("stop").stdout
+
+
+def test_without_calls_there_is_nothing_to_look_at(tray):
+    ran = tray.look(args=("--of", "Abel"))
+    assert ran.exit_code == 1 and "no stone in it has a called grade by Abel" in ran.stderr
+
+
+def test_a_folder_that_was_not_graded_says_how(cli):
+    (cli.folder / "raw").mkdir()
+    for command in ("ask", "second-look"):
+        ran = cli.run(command, "raw")
+        assert ran.exit_code == 1 and "grader batch raw" in ran.stderr
+
+
+def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    for number in range(3):
+        cli.photo(f"tray/{number}.jpg", f"2{number}")
+    cli.run("batch", "tray")
+    cli.run("call", "tray/1.jpg", "--piece", 1, "--grade", "waste")
+    ran = cli.run("ask", "tray", "-n", 9, "--out", "ask.csv")
+    assert ran.exit_code == 0
+    assert len(ran.stdout.splitlines()) == 5 and "1.jpg stone 1" not in ran.stdout
+    assert "cabbing or select: your call" in ran.stdout
+    rows = list(csv.DictReader((cli.folder / "ask.csv").read_text().splitlines()))
+    assert len(rows) == 5 and {row["grade"] for row in rows} == {""}
+    filled = (cli.folder / "ask.csv").read_text().replace(",,,,,", ",select,,,,")
+    (cli.folder / "ask.csv").write_text(filled)
+    assert cli.run("call", "--from", "ask.csv").exit_code == 0
+    assert len(cli.calls()) == 6

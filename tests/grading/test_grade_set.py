@@ -1,0 +1,55 @@
+import numpy as np
+import pytest
+
+from grader.grading.grade_set import SetRule, rank, set_rule
+
+
+@pytest.mark.parametrize(
+    ("n", "level", "k"),
+    [(100, 0.9, 91), (1000, 0.9, 901), (18, 0.95, None), (8, 0.9, None), (9, 0.9, 9)],
+)
+def test_the_rank_of_the_bound(n, level, k):
+    # Split conformal: ceil((n + 1)(1 - a)); a 0.05 needs n of 19 (Vovk et al. 2005; arXiv 2107.07511, from memory).
+    assert rank(n, level) == k
+
+
+def test_under_nine_calls_the_set_is_the_whole_ladder():
+    rule = set_rule(np.full((8, 4), 0.25), np.zeros(8, int))
+    assert rule == SetRule(0.0, 8)
+    assert rule.members(np.array([[0.97, 0.01, 0.01, 0.01]])).all()
+
+
+def test_a_set_has_no_gap_and_holds_the_proposed_grade():
+    rule = SetRule(0.3, 50)
+    two_peaks = np.array(
+        [[0.35, 0.1, 0.2, 0.35], [0.24, 0.26, 0.26, 0.24], [0.05, 0.9, 0.04, 0.01]]
+    )
+    expected = [[1, 1, 1, 1], [0, 1, 0, 0], [0, 1, 0, 0]]
+    assert rule.members(two_peaks).astype(int).tolist() == expected
+
+
+def test_coverage_spreads_as_the_beta_law_says():
+    """Coverage of split sets is Beta(k, n + 1 - k): with n 100 and 90 %, 95 % of runs lie in 0.836 to 0.951
+    (Marques 2023, arXiv 2303.02770; the range computed from that law). Chances without ties, sets without fill."""
+    rng, covered = np.random.default_rng(3), []
+    for _ in range(300):
+        chance = rng.random((2100, 2)) * [1.0, 0.0] + [0.0, 1.0]
+        called = chance[:, 0]  # chance of the called grade, uniform: any continuous law will do
+        p = np.stack([called, 1 - called], axis=1)
+        rule = set_rule(p[:100], np.zeros(100, int))
+        covered.append(float((called[100:] >= rule.least).mean()))
+    inside = np.mean([(0.836 <= c <= 0.951) for c in covered])
+    assert np.mean(covered) == pytest.approx(91 / 101, abs=0.006)
+    assert 0.91 <= inside <= 0.985
+
+
+def test_sets_of_a_four_grade_simulation_hold_nine_in_ten():
+    """By hand against the published law: k / (n + 1) is the mean coverage, fill and median only add."""
+    rng = np.random.default_rng(8)
+    hits = []
+    for _ in range(40):
+        p = rng.dirichlet([1, 2, 2, 1], size=1200)
+        rung = (p.cumsum(axis=1) < rng.random((1200, 1))).sum(axis=1)
+        members = set_rule(p[:200], rung[:200]).members(p[200:])
+        hits.append(members[np.arange(1000), rung[200:]].mean())
+    assert 0.895 <= np.mean(hits) <= 0.94

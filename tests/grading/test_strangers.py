@@ -1,0 +1,86 @@
+"""Looks of made-up faces: what is flat, grained or striped is told apart, and a stranger is no confident proposal."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from grader.grading.features import features
+from grader.grading.propose import propose, scene_estimate
+from grader.grading.strangers import fit_known, look_of
+
+
+def face(rng, kind):
+    """A small face in CIELAB: "stone" has soft bands of blue and white, "wall" coarse brown grain, "odd" is green."""
+    y, x = np.mgrid[:90, :120].astype(np.float32)
+    noise = rng.normal(0, 1, (90, 120)).astype(np.float32)
+    if kind == "wall":
+        light, a, b = 50 + 14 * noise, 18 + noise, 25 + noise
+    else:
+        band = np.sin((y + 8 * np.sin(x / rng.uniform(20, 40))) / rng.uniform(5, 9))
+        light, a, b = 60 + 15 * band + 2 * noise, rng.normal(0, 2) + noise, -14 + 10 * band
+        if kind == "odd":
+            a, b = a - 55, b + 60
+    lab = np.stack([light, a, b], axis=2).astype(np.float32)
+    return lab, cv2.ellipse(np.zeros((90, 120), np.uint8), (60, 45), (55, 40), 0, 0, 360, 1, -1) > 0
+
+
+@pytest.fixture(scope="module")
+def known():
+    rng = np.random.default_rng(0)
+    looks = {
+        k: [look_of(*face(rng, k)) for _ in range(n)] for k, n in (("stone", 120), ("wall", 60))
+    }
+    return fit_known(looks["stone"], looks["wall"], list(range(120)))
+
+
+def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
+    rng = np.random.default_rng(1)
+    told = {
+        k: [known.why_strange(look_of(*face(rng, k))) for _ in range(40)]
+        for k in ("stone", "wall", "odd")
+    }
+    assert sum(why is not None for why in told["stone"]) <= 4
+    assert all(why == "it looks like another surface, a wall or a floor" for why in told["wall"])
+    assert all("colour" in why or "surface" in why for why in told["odd"])
+
+
+def test_a_look_knows_no_size_of_picture(known):
+    lab, mask = face(np.random.default_rng(3), "stone")
+    twice = (
+        cv2.resize(lab, None, fx=3, fy=3),
+        cv2.resize(mask.astype(np.uint8), None, fx=3, fy=3) > 0,
+    )
+    small, large = look_of(lab, mask), look_of(*twice)
+    for name in ("lightness", "blue"):
+        assert large[name] == pytest.approx(small[name], rel=0.05)
+
+
+def test_a_tiny_or_flat_face_has_a_look():
+    look = look_of(np.full((9, 9, 3), 50, np.float32), np.ones((9, 9), bool))
+    assert np.isfinite(list(look.values())).all()
+
+
+def test_distance_is_that_of_mahalanobis(known):
+    """Outside value: scipy.spatial.distance.mahalanobis, squared."""
+    distance = pytest.importorskip("scipy.spatial.distance")
+    scaled = known.scaled([look_of(*face(np.random.default_rng(4), "stone"))])
+    theirs = distance.mahalanobis(scaled[0], np.zeros(len(scaled[0])), np.array(known.inverse)) ** 2
+    assert known.distance(scaled)[0] == pytest.approx(theirs)
+
+
+def test_a_stranger_gets_the_whole_ladder_and_the_reason(
+    known, small_model, profile, make_measurements
+):
+    model, measured = replace(small_model, known=known), make_measurements(0.6, 0.36)
+    scene = scene_estimate(measured, profile, model)
+    look = look_of(*face(np.random.default_rng(2), "wall"))
+    proposal = propose(measured, None, scene, profile, model, look=look)
+    assert proposal.grade_set == profile.grades
+    assert (
+        proposal.stranger.startswith("it looks like another surface") and proposal.what_if is None
+    )
+    look = look_of(*face(np.random.default_rng(5), "stone"))
+    assert propose(measured, None, scene, profile, model, look=look).stranger is None
+    assert features(measured, profile)["blue_share"] == 0.6

@@ -1,0 +1,105 @@
+"""What-ifs and reasons do what they say: the features are changed as named and the model is asked again."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from grader.grading.candidates import column_signs
+from grader.grading.features import features, with_values
+from grader.grading.reasons import SUBJECTS, reasons
+from grader.grading.trees import fit_trees
+from grader.grading.what_ifs import what_if, without_lines
+
+
+@pytest.fixture(scope="module")
+def grown_model(small_model, faces):
+    """The same model with trees."""
+    rows, rung = faces
+    head = small_model.grade
+    trees = fit_trees(rows, rung, 4, head.scaling.names, column_signs(head))
+    return replace(small_model, grade=replace(head, trees=trees))
+
+
+def pieces(n, rng, make_measurements, make_line):
+    """n faces whose parts vary as stones do."""
+    for _ in range(n):
+        blue, white = rng.beta(2, 3), rng.beta(2, 4)
+        over = max(1.0, blue + white)
+        length = rng.exponential(60.0) if rng.random() < 0.6 else 0.0
+        yield make_measurements(
+            blue / over, white / over, chroma=float(rng.gamma(6, 3)), scene=float(rng.beta(4, 3)),
+            lines=[make_line(10, 50, 10 + length, 50)] if length else [],
+            continuity=float(rng.beta(3, 2)),
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["cumulative logit", "trees"])
+def test_without_what_a_reason_names_200_pieces_move_as_it_says(
+    kind, small_model, grown_model, profile, make_measurements, make_line
+):
+    model = {"cumulative logit": small_model, "trees": grown_model}[kind]
+    assert model.grade.kind == kind
+    rng, named, right = np.random.default_rng(4), 0, 0
+    for face in pieces(200, rng, make_measurements, make_line):
+        values = model.complete(features(face, profile), profile)
+        chances = model.grade.probabilities([values])[0]
+        for reason in reasons(values, face, profile, model):
+            average = {n: v for n, v in model.grade.usual.items() if n in SUBJECTS[reason.subject]}
+            without = model.grade.probabilities([with_values(values, profile, **average)])[0]
+            # Chance to lie above each border: with the reason they all stand where it says, or at least in the mean.
+            above = (chances[::-1].cumsum() - without[::-1].cumsum())[:-1]
+            named += 1
+            right += bool(np.all(above * np.sign(reason.moves) >= -1e-9)) or abs(above).max() < 1e-9
+            assert np.sign(above.sum()) == np.sign(reason.moves)
+    assert named > 100
+    # Odds move every border alike; trees may move one of them the other way.
+    assert right == named if kind == "cumulative logit" else right / named > 0.9
+
+
+def test_a_line_whose_absence_lifts_the_grade_is_named(
+    small_model, profile, make_measurements, make_line
+):
+    line = make_line(6, 55, 204, 55)  # from edge to edge, through the middle
+    face = make_measurements(0.6, 0.36, chroma=28.0, scene=0.85, lines=[line])
+    values = small_model.complete(features(face, profile), profile)
+    told = what_if(values, face, profile, small_model, weight_g=400.0)
+    now = small_model.grade.rungs([values])[0]
+    without = without_lines(values, face, profile, [line])
+    assert without["crack_count"] == 0 and without["scene_score"] == values["scene_score"]
+    reached = small_model.grade.rungs([without])[0]
+    assert reached > now and told.grade == profile.grades[reached]
+    assert told.text.startswith("without the line across the middle: ")
+    # The line parts the face in two halves.
+    assert told.leaves_share == pytest.approx(0.5, abs=0.02)
+    assert "g of 400 g, if evenly thick" in told.text
+
+
+def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
+    small_model, profile, make_measurements, make_line
+):
+    rng, told = np.random.default_rng(6), 0
+    for face in pieces(200, rng, make_measurements, make_line):
+        values = small_model.complete(features(face, profile), profile)
+        rung = small_model.grade.rungs([values])[0]
+        change = what_if(values, face, profile, small_model)
+        if rung == 3:
+            assert change is None
+        if change is not None:
+            told += 1
+            assert profile.grades.index(change.grade) > rung
+            assert change.text.endswith(change.grade) or "leaves" in change.text
+    assert told > 40
+
+
+def test_the_average_is_the_sellers(small_model, profile, make_measurements):
+    """To a seller of nothing but blue stones a blue stone is no reason; to the training faces it was one."""
+    face = make_measurements(0.7, 0.1)
+    values = small_model.complete(features(face, profile), profile)
+    usual = small_model.grade.usual | {n: values[n] or 0.0 for n in SUBJECTS["pattern"]}
+    own = replace(small_model, grade=replace(small_model.grade, average=tuple(usual.values())))
+    before, after = (
+        {r.subject for r in reasons(values, face, profile, model, most=9)}
+        for model in (small_model, own)
+    )
+    assert "pattern" in before and "pattern" not in after
