@@ -56,6 +56,12 @@ SURFACES, SURFACE_PX = 160, 448
 #: bound off none does; a scene score is off by this many points (standard deviation).
 SLIP_CHANCE, SLIP_REACH, SCENE_SLIP = 0.5, 0.1, 3.0
 
+#: Returns the faces of the photos of a style with these numbers.
+Draw = Callable[[Style, Sequence[int]], list[DrawnFace]]
+
+#: Photos whose faces are kept together: so many are lost at most where a drawing is broken off.
+KEPT_AT_ONCE = 256
+
 #: What "near a border" means in the figures: within this part of the border's bound.
 NEAR = 0.1
 
@@ -84,7 +90,7 @@ class Judged:
 
 
 def make_starter(
-    profile: Profile, seed: int, date: str, draw: Callable[[Style, range], list[DrawnFace]]
+    profile: Profile, seed: int, date: str, draw: Draw
 ) -> tuple[Model, Judged, list[DrawnFace]]:
     """Return the starter, how it does, and the faces that it has learned from.
 
@@ -276,11 +282,11 @@ def _data_hash(faces: Sequence[DrawnFace], rung: NDArray, scene: NDArray, profil
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def drawer(profile: Profile, seed: int, workers: int) -> Callable[[Style, range], list[DrawnFace]]:
+def drawer(profile: Profile, seed: int, workers: int) -> Draw:
     """Draws faces on several cores; the outcome does not hang on their number."""
     from joblib import Parallel, delayed
 
-    def draw(style: Style, photos: range) -> list[DrawnFace]:
+    def draw(style: Style, photos: Sequence[int]) -> list[DrawnFace]:
         jobs = (delayed(_draw)(style, n, seed, profile) for n in photos)
         found = Parallel(n_jobs=workers, return_as="generator")(jobs)
         faces = []
@@ -295,16 +301,14 @@ def drawer(profile: Profile, seed: int, workers: int) -> Callable[[Style, range]
     return draw
 
 
-def kept(
-    path: Path, profile: Profile, draw: Callable[[Style, range], list[DrawnFace]]
-) -> Callable[[Style, range], list[DrawnFace]]:
+def kept(path: Path, profile: Profile, draw: Draw) -> Draw:
     """Draws only photos whose faces are not yet in the file at ``path``, and adds them to it.
 
     The file is one JSON line for each photo; faces measured otherwise than now are not taken from it.
     """
     stamp = [MEASUREMENT_VERSION, profile.sha256]
 
-    def draw_missing(style: Style, photos: range) -> list[DrawnFace]:
+    def draw_missing(style: Style, photos: Sequence[int]) -> list[DrawnFace]:
         lines = path.read_text("utf-8").splitlines() if path.exists() else []
         rows = [json.loads(line) for line in lines]
         there = {
@@ -313,11 +317,19 @@ def kept(
             if [*row["made"], style.name] == [*stamp, row["style"]]
         }
         missing = [number for number in photos if number not in there]
-        for number in missing:
-            faces = [asdict(face) for face in draw(style, range(number, number + 1))]
-            there[number] = {"made": stamp, "style": style.name, "photo": number, "faces": faces}
+        for at in range(0, len(missing), KEPT_AT_ONCE):
+            some = missing[at : at + KEPT_AT_ONCE]
+            faces = draw(style, some)
             with open(path, "a", encoding="utf-8") as file:
-                file.write(json.dumps(there[number]) + "\n")
+                for number in some:
+                    mine = [asdict(face) for face in faces if face.photo == number]
+                    there[number] = {
+                        "made": stamp,
+                        "style": style.name,
+                        "photo": number,
+                        "faces": mine,
+                    }
+                    file.write(json.dumps(there[number]) + "\n")
         return [DrawnFace(**face) for number in photos for face in there[number]["faces"]]
 
     return draw_missing
