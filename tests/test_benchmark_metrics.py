@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import crack_figures
 import labelled
 import metrics
 import numpy as np
@@ -327,3 +328,15 @@ def test_the_largest_part_of_a_face_that_a_line_divides():
     assert metrics.largest_part(mask, lines) == 1
     corners = np.eye(20, dtype=bool)
     assert metrics.largest_part(np.ones((20, 20), bool), corners) == pytest.approx(0.5)
+
+
+def test_recall_of_pairs_is_told_at_the_precision_of_the_wet_photo_alone():
+    cuts = len(crack_figures.CUTS)
+    counts = np.zeros((1, 2, cuts, 4))
+    counts[:, :, :, 3] = 100
+    counts[:, 0] = (40, 50, 40, 100)  # Alone: precision 0.8, recall 0.4 at any cut.
+    counts[:, 1] = (60, 100, 60, 100)  # Together: 0.6 and 0.6, too many wrong ones,
+    counts[:, 1, -1] = (45, 50, 45, 100)  # but at the highest cut 0.9 and 0.45.
+    assert crack_figures._recall_of_pairs(counts) == pytest.approx(0.45)
+    counts[:, 1] = (10, 100, 10, 100)
+    assert crack_figures._recall_of_pairs(counts) == 0
