@@ -87,10 +87,7 @@ def _card(
         "piece": piece["id"],
         "box": " ".join(str(v) for v in piece["box"]),
         "picture": picture and picture.exists() and b64encode(picture.read_bytes()).decode(),
-        "grade": grade or "retake",
-        "meaning": words.meaning(grade, profile)
-        if grade
-        else "no grade is proposed from this photo",
+        **_headed(proposal, profile),
         "chances": [
             (name, words.percent(p), round(100 * p))
             for name, p in (proposal or {}).get("probabilities", {}).items()
@@ -110,6 +107,15 @@ def _card(
         "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
         "sort": _sort_keys(piece, grade, profile),
     }
+
+
+def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
+    """The word over a stone and what it means: a stranger has no grade over it."""
+    if proposal is None:
+        return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
+    if proposal.get("stranger"):
+        return {"grade": "stranger", "meaning": words.set_words(proposal)}
+    return {"grade": proposal["grade"], "meaning": words.meaning(proposal["grade"], profile)}
 
 
 def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:

@@ -1,12 +1,14 @@
 """What is drawn into a photo, and that it can be read."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
 from grader.errors import GraderError
-from grader.report.overlay import draw_overlay, piece_picture, write_picture
+from grader.report.overlay import _words, draw_overlay, piece_picture, write_picture
 
 
 def differing(one, other):
@@ -130,3 +132,10 @@ def test_pictures_are_written_in_the_format_of_their_name(tmp_path, suffix):
 def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
     with pytest.raises(GraderError, match=r"x\.doc: no picture format; end the name in"):
         write_picture(tmp_path / "x.doc", np.zeros((2, 2, 3), np.uint8))
+
+
+def test_the_word_on_a_stranger_is_no_grade(make_graded):
+    (piece,) = make_graded().pieces
+    strange = replace(piece, proposal=replace(piece.proposal, stranger="its grain"))
+    assert _words(strange, None, (0, 0, 200, 100), (400, 400))[0][0] == "1 stranger"
+    assert _words(piece, None, (0, 0, 200, 100), (400, 400))[0][0] == "1 cabbing"
