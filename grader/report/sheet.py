@@ -89,8 +89,7 @@ def _card(
         "picture": picture and picture.exists() and b64encode(picture.read_bytes()).decode(),
         **_headed(proposal, profile),
         "chances": [
-            (name, words.percent(p), round(100 * p))
-            for name, p in (proposal or {}).get("probabilities", {}).items()
+            (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
         ],
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
@@ -107,6 +106,11 @@ def _card(
         "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
         "sort": _sort_keys(piece, grade, profile),
     }
+
+
+def _chances(proposal: dict | None) -> dict[str, float]:
+    """The chances that are told: none of a stranger."""
+    return {} if not proposal or proposal.get("stranger") else proposal["probabilities"]
 
 
 def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
@@ -137,7 +141,8 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
-        facts.append(("likely", words.set_words(proposal)))
+        if not proposal.get("stranger"):
+            facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
     if proposal:
         said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))

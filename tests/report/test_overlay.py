@@ -48,7 +48,7 @@ def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
 
     piece = SimpleNamespace(
         measured=SimpleNamespace(piece=SimpleNamespace(id=7)),
-        proposal=SimpleNamespace(grade="select"),
+        proposal=SimpleNamespace(grade="select", stranger=None),
     )
     words = _words(piece, "cabbing", (0, 0, 300, 200), (900, 1200, 3))
     assert [text for text, _ in words] == ["7 cabbing", "proposed select"]
