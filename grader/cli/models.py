@@ -141,6 +141,14 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
     if not called.names:
         raise CallsError(f"{calls}: no grade in it that can be used; call some stones first")
     pair = [model.for_ladder(loaded) for model in (used, other)]
+    unseen = called.unseen_by(pair)
+    if known := len(called.names) - len(unseen.names):
+        typer.echo(f"left out, since a model has learned from them: {known} called faces", err=True)
+    if not unseen.names:
+        raise CallsError(
+            f"{calls}: a model has learned from all of these; call other stones, or read its card.md"
+        )
+    called = unseen
     rungs = [m.grade.rungs([m.complete(row, loaded) for row in called.rows]) for m in pair]
     both = side_by_side(
         *rungs, called.rung, len(loaded.grades), called.names, np.random.default_rng(0)
@@ -161,9 +169,6 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
         first, second = getattr(both.first, name), getattr(both.second, name)
         typer.echo(f"{told:<28}{first!s:<24}{second}")
     typer.echo(f"{'gain in kappa':<28}{'':<24}{both.gain}")
-    for model in pair:
-        if seen := called.seen_by(model):
-            typer.echo(f"{model.label} has learned from {seen} of them: it looks better than it is")
 
 
 def _stones(results: Path, profile: str | None) -> None:

@@ -115,7 +115,7 @@ def choose_head(
         table = compare(chances, rung, stones)
         kind = next(c.kind for c in table if c.taken)
         fitted = fit_head(kind, head, rows, rung)
-        fitted = replace(fitted, ordinal=_times(fitted.ordinal, sure[kind]))
+        fitted = _as_sure_as(fitted, sure[kind])
     sets, average = set_rule(chances[kind], rung), _average(head, rows)
     return replace(fitted, sets=sets, average=average), table
 
@@ -166,18 +166,12 @@ def _held_out(
 ) -> tuple[NDArray, float]:
     """Probabilities of each face by a head that has not seen its stone, and by what factor the odds are to be less
     sure (or more) than they were fitted, as the calls held out show. Few calls make a fit too sure of itself."""
-    chances = np.zeros((len(rows), len(head.grades)))
     away = np.zeros((len(rows), len(head.grades) - 1))
     for k in np.unique(fold):
         held, learn = np.flatnonzero(fold == k), np.flatnonzero(fold != k)
         fitted = fit_head(kind, head, [rows[i] for i in learn], rung[learn])
         some = [rows[i] for i in held]
-        chances[held] = fitted.probabilities(some)
-        away[held] = (
-            np.array(fitted.ordinal.cuts) - fitted.ordinal.score(head.scaling.design(some))[:, None]
-        )
-    if kind == "trees":
-        return chances, 1.0
+        away[held] = fitted.away(some)
     sure = _as_sure(away, rung, SURE_SPREAD)
     return grade_probabilities(0.0, sure * away), sure
 
@@ -200,6 +194,13 @@ def _as_sure(away: NDArray, rung: NDArray, spread: float) -> float:
         return -np.log(np.maximum(chance, 1e-300)).sum() + 0.5 * (log_scale / spread) ** 2
 
     return float(np.exp(minimize_scalar(cost, bounds=(-4.0, 2.0), method="bounded").x))
+
+
+def _as_sure_as(head: GradeHead, factor: float) -> GradeHead:
+    """The head with the log-odds of what proposes that many times as large."""
+    if head.trees is not None:
+        return replace(head, trees=head.trees.times(factor))
+    return replace(head, ordinal=_times(head.ordinal, factor))
 
 
 def _times(ordinal: Ordinal, factor: float) -> Ordinal:

@@ -23,7 +23,7 @@ from grader.errors import ModelError
 from grader.files import write_text
 from grader.grading.features import FEATURES, with_scene
 from grader.grading.grade_set import LEVEL, WHOLE_LADDER, SetRule
-from grader.grading.ordinal import Ordinal, median_grade
+from grader.grading.ordinal import Ordinal, grade_probabilities, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
@@ -73,11 +73,15 @@ class GradeHead:
         alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
         return "rules alone" if alone else "cumulative logit"
 
+    def away(self, rows: Sequence[Features]) -> NDArray:
+        """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
+        if self.trees is not None:
+            return -self.trees.log_odds(rows)
+        return np.array(self.ordinal.cuts) - self.ordinal.score(self.scaling.design(rows))[:, None]
+
     def probabilities(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K) probabilities, lowest grade first."""
-        if self.trees is not None:
-            return self.trees.probabilities(rows)
-        return self.ordinal.probabilities(self.scaling.design(rows))
+        return grade_probabilities(0.0, self.away(rows))
 
     def places(self, rows: Sequence[Features]) -> NDArray:
         """Return the (n,) mean places on the ladder, 0 the lowest grade to K - 1."""

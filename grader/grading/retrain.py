@@ -147,6 +147,11 @@ class CalledFaces:
         seen = set(model.made.stones)
         return sum(_stone_key(stone) in seen for stone in self.stones)
 
+    def unseen_by(self, models: Sequence[Model]) -> "CalledFaces":
+        """Return those that none of the models was trained on."""
+        seen = {key for model in models for key in model.made.stones}
+        return self.take(np.array([_stone_key(stone) not in seen for stone in self.stones], bool))
+
     def take(self, keep: NDArray) -> "CalledFaces":
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]

@@ -5,11 +5,12 @@ scikit-learn grows the trees; what is kept are plain numbers, and numpy alone re
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.grading.ordinal import grade_probabilities
 from grader.grading.rules import Features
 
 #: Small trees, few of them: a seller has some hundred calls. Found on simulated sellers of ours.
@@ -68,14 +69,27 @@ class Trees:
     names: tuple[str, ...]
     borders: tuple[Boosted, ...]
 
-    def probabilities(self, rows: Sequence[Features]) -> NDArray[np.float64]:
-        """Return (n, K) probabilities, lowest grade first; where the chance to lie above a border exceeds that of a
-        lower one, the lower one holds."""
+    def log_odds(self, rows: Sequence[Features]) -> NDArray[np.float64]:
+        """Return (n, K - 1) log-odds of lying above each border; where those of a border exceed those of a lower one,
+        the lower ones hold."""
         x = table(rows, self.names)
-        log_odds = np.stack([border.log_odds(x) for border in self.borders], axis=1)
-        above = np.minimum.accumulate(0.5 * (1.0 + np.tanh(0.5 * log_odds)), axis=1)
-        ends = np.ones((len(x), 1)), np.zeros((len(x), 1))
-        return np.maximum(-np.diff(np.hstack([ends[0], above, ends[1]]), axis=1), 0.0)
+        odds = np.stack([border.log_odds(x) for border in self.borders], axis=1)
+        return np.minimum.accumulate(odds, axis=1)
+
+    def probabilities(self, rows: Sequence[Features]) -> NDArray[np.float64]:
+        """Return (n, K) probabilities, lowest grade first."""
+        return grade_probabilities(0.0, -self.log_odds(rows))
+
+    def times(self, factor: float) -> "Trees":
+        """Return the trees with all log-odds that many times as large."""
+        borders = []
+        for border in self.borders:
+            grown = tuple(
+                replace(tree, value=tuple(factor * value for value in tree.value))
+                for tree in border.trees
+            )
+            borders.append(Boosted(factor * border.base, grown))
+        return Trees(self.names, tuple(borders))
 
 
 def table(rows: Sequence[Features], names: Sequence[str]) -> NDArray[np.float64]:

@@ -61,6 +61,10 @@ class View:
         return left, top, right - left, bottom - top
 
 
+#: The word on a stone that the model does not know.
+STRANGER = "stranger"
+
+
 def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:
     """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB (h, w,
     3).
@@ -254,6 +258,8 @@ def _words(piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int
     if called."""
     number = piece.measured.piece.id
     proposed = piece.proposal.grade if piece.proposal else "retake"
+    if piece.proposal and piece.proposal.stranger:
+        proposed = STRANGER
     short_side = min(shape[:2])
     first = f"{number} {called or proposed}"
     # As large as the stone is wide, within what reads at arm's length.

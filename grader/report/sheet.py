@@ -87,13 +87,9 @@ def _card(
         "piece": piece["id"],
         "box": " ".join(str(v) for v in piece["box"]),
         "picture": picture and picture.exists() and b64encode(picture.read_bytes()).decode(),
-        "grade": grade or "retake",
-        "meaning": words.meaning(grade, profile)
-        if grade
-        else "no grade is proposed from this photo",
+        **_headed(proposal, profile),
         "chances": [
-            (name, words.percent(p), round(100 * p))
-            for name, p in (proposal or {}).get("probabilities", {}).items()
+            (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
         ],
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
@@ -110,6 +106,20 @@ def _card(
         "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
         "sort": _sort_keys(piece, grade, profile),
     }
+
+
+def _chances(proposal: dict | None) -> dict[str, float]:
+    """The chances that are told: none of a stranger."""
+    return {} if not proposal or proposal.get("stranger") else proposal["probabilities"]
+
+
+def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
+    """The word over a stone and what it means: a stranger has no grade over it."""
+    if proposal is None:
+        return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
+    if proposal.get("stranger"):
+        return {"grade": "stranger", "meaning": words.set_words(proposal)}
+    return {"grade": proposal["grade"], "meaning": words.meaning(proposal["grade"], profile)}
 
 
 def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
@@ -131,7 +141,8 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
-        facts.append(("likely", words.set_words(proposal)))
+        if not proposal.get("stranger"):
+            facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
     if proposal:
         said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))

@@ -278,11 +278,10 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
         chances = ", ".join(
             f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
         )
-        facts += [
-            ("likely", set_words(proposal)),
-            ("chances", chances),
-            ("sell as", proposal["sell_as"] or "not known without a scale"),
-        ]
+        # Of a stranger no chance is told: the number would be an invention.
+        if not proposal.get("stranger"):
+            facts += [("likely", set_words(proposal)), ("chances", chances)]
+        facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
         facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
         facts += [
             (name, said)

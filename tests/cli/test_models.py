@@ -4,11 +4,18 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from grader import calling
+from grader.calling import MeasuredCalls
 from grader.cli.main import app
+from grader.grading import model
+from grader.grading.calls import ReadCalls
+from grader.grading.features import FEATURES
 from grader.grading.model import load_model, save_model
+from grader.grading.proposal import Call
 from grader.profile import load_profile
 
 
@@ -81,3 +88,39 @@ def test_a_model_that_cannot_be_read_is_listed_as_such(run, tmp_path):
 def test_one_thing_at_a_time(run):
     assert run("--use", "spring", "--back").exit_code == 2
     assert run("--compare", "spring").exit_code == 2
+
+
+def test_models_are_compared_on_stones_that_neither_has_seen(run, tmp_path, monkeypatch):
+    rng = np.random.default_rng(0)
+    profile, starter = load_profile(), load_model()
+    (tmp_path / "tray").mkdir()
+    names = starter.grade.scaling.names
+    rows = {
+        (f"{i:016x}" + 48 * "0", 1): dict.fromkeys(FEATURES, 0.0)
+        | dict.fromkeys(names, rng.random())
+        for i in range(30)
+    }
+    calls = [
+        Call(f"{i}.jpg", key[0], 1, (0, 0, 9, 9), profile.grades[i % 4], None, None, "2026", None)
+        for i, key in enumerate(rows)
+    ]
+    placed = MeasuredCalls((ReadCalls(tuple(calls), tuple(range(30))),), rows)
+    monkeypatch.setattr(calling, "measure_called", lambda *a, **k: placed)
+    (tmp_path / "CALLS.csv").write_text("photo,piece,grade,scene\n")
+    args = ("--compare", "spring", "--calls", "CALLS.csv", "--photos", "tray")
+    # The two differ in their scene's base alone.
+    told = run(*args).stdout
+    assert "spring" in told.splitlines()[0] and "30 called faces" in told
+    assert "quadratic weighted kappa" in told and "gain in kappa" in told
+    seen = tuple(f"{key[0][:16]}-1" for key in rows)
+    made = replace(starter.made, stones=seen[:10])
+    monkeypatch.setattr(model, "load_model", lambda folder=None: replace(starter, made=made))
+    ran = run(*args)
+    assert (
+        "20 called faces" in ran.stdout
+        and "left out, since a model has learned from them: 10" in ran.stderr
+    )
+    monkeypatch.setattr(
+        model, "load_model", lambda folder=None: replace(starter, made=replace(made, stones=seen))
+    )
+    assert "has learned from all of these" in run(*args).stderr

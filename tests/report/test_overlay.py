@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from grader.errors import GraderError
-from grader.report.overlay import View, draw_overlay, piece_picture, write_picture
+from grader.report.overlay import View, _words, draw_overlay, piece_picture, write_picture
 
 
 def differing(one, other):
@@ -29,8 +29,6 @@ def test_the_photo_itself_is_never_drawn_on(make_graded):
 
 
 def test_the_word_is_at_least_a_25th_of_the_short_side(make_graded):
-    from grader.report.overlay import _words
-
     graded = make_graded(1)
     (word, size), *_ = _words(graded.pieces[0], None, (40, 40, 200, 100), graded.photo.rgb.shape)
     assert word == "1 cabbing"
@@ -43,11 +41,9 @@ def test_the_word_of_a_retake_is_retake(make_graded):
 
 
 def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
-    from grader.report.overlay import _words
-
     piece = SimpleNamespace(
         measured=SimpleNamespace(piece=SimpleNamespace(id=7)),
-        proposal=SimpleNamespace(grade="select"),
+        proposal=SimpleNamespace(grade="select", stranger=None),
     )
     words = _words(piece, "cabbing", (0, 0, 300, 200), (900, 1200, 3))
     assert [text for text, _ in words] == ["7 cabbing", "proposed select"]
@@ -154,3 +150,10 @@ def test_pictures_are_written_in_the_format_of_their_name(tmp_path, suffix):
 def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
     with pytest.raises(GraderError, match=r"x\.doc: no picture format; end the name in"):
         write_picture(tmp_path / "x.doc", np.zeros((2, 2, 3), np.uint8))
+
+
+def test_the_word_on_a_stranger_is_no_grade(make_graded):
+    (piece,) = make_graded().pieces
+    strange = replace(piece, proposal=replace(piece.proposal, stranger="its grain"))
+    assert _words(strange, None, (0, 0, 200, 100), (400, 400))[0][0] == "1 stranger"
+    assert _words(piece, None, (0, 0, 200, 100), (400, 400))[0][0] == "1 cabbing"

@@ -159,3 +159,11 @@ def test_no_stone_is_said_to_be_without_cracks(written, make_graded, words):
     page = written(make_graded())
     assert words not in page.casefold()
     assert "no line seen" in page
+
+
+def test_a_stranger_has_no_grade_over_it(make_graded, tmp_path):
+    record = photo_record(make_graded())
+    record["pieces"][0]["proposal"] |= {"stranger": "its grain lies far from theirs"}
+    write_sheet(tmp_path / "sheet.html", [record], {}, load_profile("banded"))
+    page = (tmp_path / "sheet.html").read_text("utf-8")
+    assert ">1 stranger<" in page and "unlike the stones this model knows (its grain" in page
