@@ -306,7 +306,7 @@ def print_time(cut_by: list[dict], faces: Faces) -> Row:
     calls = [
         Call(
             f"{n}.jpg",
-            f"{n:064x}",
+            f"{n:016x}" + 48 * "0",
             1,
             (0, 0, 9, 9),
             faces.profile.grades[called[row]],
