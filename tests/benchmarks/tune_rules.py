@@ -97,7 +97,7 @@ def main() -> None:
     profile = load_profile()
     draw = drawer(profile, SEED, args.workers)
     if args.faces:
-        draw = kept(args.faces, profile, draw)
+        draw = kept(args.faces, profile, SEED, draw)
     rules = Rules(profile, [face.true for face in draw(TRAINING, PHOTOS)])
     rng, bounds = np.random.default_rng(0), rules.bounds.copy()
     lack = rules.lack(bounds)
