@@ -22,7 +22,7 @@ from grader.drawn import DrawnFace, draw_faces
 from grader.face.cut import cut_face
 from grader.grading.agreement import Agreement, agreement
 from grader.grading.candidates import FOLDS, column_signs, folds_of
-from grader.grading.features import GRADE_FEATURES, with_scene
+from grader.grading.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.grade_set import LEVEL, set_rule
 from grader.grading.model import GradeHead, Made, Model, library_versions, save_model
 from grader.grading.ordinal import Ordinal, fit_ordinal
@@ -52,15 +52,15 @@ SEED = 20240501
 #: Other surfaces drawn to tell stones from, and their side in px.
 SURFACES, SURFACE_PX = 160, 448
 
+#: So many photos are drawn before their faces are kept.
+PHOTOS_KEPT = 40
+
 #: A slip: on a border every second face goes to the neighbouring grade, a tenth of the border's
 #: bound off none does; a scene score is off by this many points (standard deviation).
 SLIP_CHANCE, SLIP_REACH, SCENE_SLIP = 0.5, 0.1, 3.0
 
 #: Returns the faces of the photos of a style with these numbers.
 Draw = Callable[[Style, Sequence[int]], list[DrawnFace]]
-
-#: Photos whose faces are kept together: so many are lost at most where a drawing is broken off.
-KEPT_AT_ONCE = 256
 
 #: What "near a border" means in the figures: within this part of the border's bound.
 NEAR = 0.1
@@ -301,38 +301,44 @@ def drawer(profile: Profile, seed: int, workers: int) -> Draw:
     return draw
 
 
-def kept(path: Path, profile: Profile, draw: Draw) -> Draw:
-    """Draws only photos whose faces are not yet in the file at ``path``, and adds them to it.
+def kept(path: Path, profile: Profile, seed: int, draw: Draw) -> Draw:
+    """Draws only photos whose faces are not yet in the file at ``path``, and adds them to it, some photos at a time.
 
-    The file is one JSON line for each photo; faces measured otherwise than now are not taken from it.
+    The file is one JSON line for each photo; faces of another seed, or measured otherwise than now, are not taken from
+    it. The written rules may change: places on the ladder are worked out anew.
     """
-    stamp = [MEASUREMENT_VERSION, profile.sha256]
+    measured_by = replace(profile, rules=(), ladder=(), version=0)
+    stamp = [MEASUREMENT_VERSION, measured_by.sha256, seed]
 
-    def draw_missing(style: Style, photos: Sequence[int]) -> list[DrawnFace]:
+    def read(style: Style) -> dict[int, list[dict]]:
         lines = path.read_text("utf-8").splitlines() if path.exists() else []
         rows = [json.loads(line) for line in lines]
-        there = {
-            row["photo"]: row
-            for row in rows
-            if [*row["made"], style.name] == [*stamp, row["style"]]
-        }
-        missing = [number for number in photos if number not in there]
-        for at in range(0, len(missing), KEPT_AT_ONCE):
-            some = missing[at : at + KEPT_AT_ONCE]
-            faces = draw(style, some)
+        made = [*stamp, style.name]
+        return {row["photo"]: row["faces"] for row in rows if [*row["made"], row["style"]] == made}
+
+    def draw_missing(style: Style, photos: range) -> list[DrawnFace]:
+        there = read(style)
+        for start in range(photos.start, photos.stop, PHOTOS_KEPT):
+            some = range(start, min(start + PHOTOS_KEPT, photos.stop))
+            if all(number in there for number in some):
+                continue
+            drawn = draw(style, some)
             with open(path, "a", encoding="utf-8") as file:
                 for number in some:
-                    mine = [asdict(face) for face in faces if face.photo == number]
-                    there[number] = {
-                        "made": stamp,
-                        "style": style.name,
-                        "photo": number,
-                        "faces": mine,
-                    }
-                    file.write(json.dumps(there[number]) + "\n")
-        return [DrawnFace(**face) for number in photos for face in there[number]["faces"]]
+                    faces = [asdict(face) for face in drawn if face.photo == number]
+                    row = {"made": stamp, "style": style.name, "photo": number, "faces": faces}
+                    file.write(json.dumps(row) + "\n")
+        there = read(style)
+        return [_ruled(DrawnFace(**face), profile) for n in photos for face in there[n]]
 
     return draw_missing
+
+
+def _ruled(face: DrawnFace, profile: Profile) -> DrawnFace:
+    """The face with its places on the ladder by the rules as they are now."""
+    return replace(
+        face, measured=with_values(face.measured, profile), true=with_values(face.true, profile)
+    )
 
 
 def _draw(style: Style, number: int, seed: int, profile: Profile) -> list[DrawnFace]:
@@ -356,7 +362,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     date = datetime.datetime.now(datetime.UTC).date().isoformat()
     draw = drawer(profile, given.seed, given.workers)
     if given.faces:
-        draw = kept(given.faces, profile, draw)
+        draw = kept(given.faces, profile, given.seed, draw)
     model, judged, learned = make_starter(profile, given.seed, date, draw)
     samples = [face.measured for face in learned[:8]]
     save_model(model, given.out, samples, card(model, judged, given.seed), profile)

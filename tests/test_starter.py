@@ -10,7 +10,8 @@ from grader.grading.features import FEATURES, with_values
 from grader.grading.model import load_model
 from grader.grading.rules import border_distance, grade_by_rules
 from grader.profile import load_profile
-from grader.starter import NEAR, card, judge, learn, slipped
+from grader.render import TRAINING
+from grader.starter import NEAR, card, judge, kept, learn, slipped
 
 PROFILE = load_profile("banded")
 
@@ -93,3 +94,28 @@ def test_the_starter_that_ships_loads_and_knows_the_ladder_that_ships():
     starter = load_model()
     assert starter.label.startswith("starter ")
     assert starter.grade.grades == PROFILE.grades
+
+
+def test_faces_are_drawn_once_and_their_places_follow_the_rules_of_now(tmp_path):
+    drawn = []
+
+    def draw(style, photos):
+        drawn.append(photos)
+        faces = _faces(2 * photos.stop, 8)
+        return [face for face in faces if face.photo in photos]
+
+    path = tmp_path / "faces.jsonl"
+    first = kept(path, PROFILE, 7, draw)(TRAINING, range(5))
+    assert kept(path, PROFILE, 7, draw)(TRAINING, range(5)) == first and drawn == [range(5)]
+    kept(path, PROFILE, 7, draw)(TRAINING, range(45))
+    assert drawn[1:] == [range(40), range(40, 45)]
+    kept(path, PROFILE, 8, draw)(TRAINING, range(5))
+    assert drawn[3:] == [range(5)]
+    # Without a rule everything is of the lowest grade; nothing is drawn anew.
+    bare = kept(path, dataclasses.replace(PROFILE, rules=()), 7, draw)(TRAINING, range(5))
+    assert len(drawn) == 4
+    assert (
+        {face.true["rules_position"] for face in bare}
+        == {0.0}
+        != {f.true["rules_position"] for f in first}
+    )

@@ -32,7 +32,7 @@ def second_look(
     seed: Annotated[int | None, typer.Option(metavar="N", help="Of the draw.")] = None,
     profile: ProfileOption = None,
 ) -> None:
-    """Sort called stones again, blind: no old grade, no proposal and no name is shown.
+    """Sort called stones again, blind: no old grade, no proposal and no photo's name is shown, only the stone's number.
 
     Each answer is written at once; "stop" ends the sitting and the next run goes on. Afterwards: how well the two
     sortings agree, and the model beside them. The answers are no calls.
@@ -78,7 +78,7 @@ def second_look(
                 f"stone {number + 1}: its picture is gone; left out, batch makes it", err=True
             )
             continue
-        # Under one name, so that nothing tells which stone it is.
+        # Under one name, so that no photo's name tells which stone it is.
         picture.write_bytes(shown.read_bytes())
         typer.echo(f"{number + 1} of {len(look['stones'])}: look at {picture}")
         grade = _asked(grades, known_grade)

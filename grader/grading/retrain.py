@@ -259,7 +259,7 @@ def _called(
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]
     stones = [stone for stone, _ in kept]
     rows = [measured[stone] for stone in stones]
-    names = [call.stone or _stone_key(stone) for stone, call in kept]
+    names = [call.stone or f"{stone[0]}-{stone[1]}" for stone, call in kept]
     return CalledFaces(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(
         refused
     )

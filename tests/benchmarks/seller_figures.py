@@ -105,7 +105,7 @@ def main() -> None:
     args = asked.parse_args()
     draw = drawer(load_profile(), SEED, args.workers)
     if args.faces:
-        draw = kept(args.faces, load_profile(), draw)
+        draw = kept(args.faces, load_profile(), SEED, draw)
     cut_by = [face.true for face in draw(TRAINING, CUT_PHOTOS)]
     faces = Faces(draw(HELD_OUT, CALLED_PHOTOS))
     print(
@@ -306,7 +306,7 @@ def print_time(cut_by: list[dict], faces: Faces) -> Row:
     calls = [
         Call(
             f"{n}.jpg",
-            f"{n:064x}",
+            f"{n:016x}" + 48 * "0",
             1,
             (0, 0, 9, 9),
             faces.profile.grades[called[row]],

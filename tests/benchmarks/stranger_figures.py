@@ -48,7 +48,7 @@ def main() -> None:
         rows += print_photos(folder, "aim ≥ 0.95", "other things")
     draw = drawer(load_profile(), SEED, args.workers)
     if args.faces:
-        draw = kept(args.faces, load_profile(), draw)
+        draw = kept(args.faces, load_profile(), SEED, draw)
     faces = [face for face in draw(HELD_OUT, HELD_OUT_PHOTOS) if face.look]
     known = load_model().known
     strange = [known.why_strange(face.look) is not None for face in faces]

@@ -19,7 +19,7 @@ from grader.profile import Profile, load_profile
 from grader.render import TRAINING
 from grader.starter import NEAR, SEED, drawer, kept
 
-PHOTOS = range(553)
+PHOTOS = range(260)
 SHARES, BORDER, DECIDES = (0.17, 0.33), 0.33, 0.055
 #: A bound moves by up to so much of itself in one step.
 MOVE = 0.15
@@ -97,7 +97,7 @@ def main() -> None:
     profile = load_profile()
     draw = drawer(profile, SEED, args.workers)
     if args.faces:
-        draw = kept(args.faces, profile, draw)
+        draw = kept(args.faces, profile, SEED, draw)
     rules = Rules(profile, [face.true for face in draw(TRAINING, PHOTOS)])
     rng, bounds = np.random.default_rng(0), rules.bounds.copy()
     lack = rules.lack(bounds)

@@ -167,3 +167,11 @@ def test_the_loss_of_a_kind_is_scikit_learns_log_loss():
     rung = rng.integers(0, 4, 80)
     (only,) = compare({"a": chances}, rung, [str(i) for i in range(80)])
     assert only.loss == pytest.approx(log_loss(rung, chances, labels=[0, 1, 2, 3]))
+
+
+def test_photos_of_one_piece_are_one_stone(tray, profile, small_model):
+    calls, measured = tray
+    named = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls[:60])]
+    report = retrain(named, measured, profile, small_model).report
+    assert (report.new.n, report.new.stones) == (60, 30)
+    assert retrain(calls[:60], measured, profile, small_model).report.new.stones == 60
