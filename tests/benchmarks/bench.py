@@ -92,7 +92,7 @@ def main() -> None:
         rows += real_rows(asked.real, asked.jobs, rng)
     for folder in asked.cracks:
         rows += crack_rows(folder, asked.jobs, rng)
-    rows += starter_rows(asked.photos / PHOTOS, asked.jobs)
+    rows += starter_rows(asked.photos / PHOTOS, asked.jobs, asked.faces)
     rows.append(speed_row(held_out_render(asked.seed, 0).rgb, rng))
     cells = [row.cells() for row in rows]
     print(figures.as_table(cells))
@@ -125,13 +125,16 @@ def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
     return _rows(CRACK_FIGURES, CRACKS.format(*size_px), answers, rng)
 
 
-def starter_rows(part: float, jobs: int) -> list[Row]:
+def starter_rows(part: float, jobs: int, keep: Path | None) -> list[Row]:
     """Return how the shipped model agrees with the written rules on the exact truth of faces it has
     not seen; ``part`` of all its held-out photos, 0 to 1.
     """
     profile = load_profile()
     photos = starter.HELD_OUT_PHOTOS[: max(4, round(part * len(starter.HELD_OUT_PHOTOS)))]
-    faces = starter.drawer(profile, starter.SEED, jobs)(HELD_OUT, photos)
+    draw = starter.drawer(profile, starter.SEED, jobs)
+    if keep:
+        draw = starter.kept(keep, profile, starter.SEED, draw)
+    faces = draw(HELD_OUT, photos)
     judged = starter.judge(load_model(), faces, profile, np.random.default_rng([starter.SEED, 2]))
     measured_on = f"faces of {judged.photos} held-out renders; beside it the rules on measurements"
     return [
@@ -187,6 +190,9 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--photos", type=int, default=PHOTOS, help="rendered photos")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
+    parser.add_argument(
+        "--faces", type=Path, help="a file that keeps the starter's drawn faces for the next time"
+    )
     parser.add_argument("--write", action="store_true", help="write FIGURES.md")
     told = parser.parse_args()
     if told.write and (told.seed, told.photos) != (SEED, PHOTOS):
