@@ -131,7 +131,11 @@ def learn(
     unseen = np.zeros((len(faces), grades))
     for k in range(FOLDS):
         unseen[fold == k] = odds(fold != k).probabilities(x[fold == k])
-    head = replace(head, ordinal=odds(fold >= 0), sets=set_rule(unseen, rung))
+    head = replace(
+        head,
+        ordinal=odds(fold >= 0),
+        sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
+    )
     made = Made(
         data_sha256=_data_hash(faces, rung, said_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
@@ -304,8 +308,9 @@ def drawer(profile: Profile, seed: int, workers: int) -> Draw:
 def kept(path: Path, profile: Profile, seed: int, draw: Draw) -> Draw:
     """Draws only photos whose faces are not yet in the file at ``path``, and adds them to it, some photos at a time.
 
-    The file is one JSON line for each photo; faces of another seed, or measured otherwise than now, are not taken from
-    it. The written rules may change: places on the ladder are worked out anew.
+    The file is one JSON line for each photo; faces of another seed, or of another measurement version, are not taken
+    from it. Whoever changes the renderer draws into a new file. The written rules may change: places on the ladder are
+    worked out anew.
     """
     measured_by = replace(profile, rules=(), ladder=(), version=0)
     stamp = [MEASUREMENT_VERSION, measured_by.sha256, seed]

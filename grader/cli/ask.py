@@ -1,4 +1,4 @@
-"""``grader ask``: the stones of a graded folder whose calls would teach the model most."""
+"""``grader ask``: stones of a graded folder to call next, spread evenly over the ladder."""
 
 from pathlib import Path
 from typing import Annotated
@@ -41,7 +41,7 @@ def ask(
     grades = list(loaded.grades)
     chances = [s.piece["proposal"]["probabilities"] for s in stones]
     places = np.array([sum(p.get(g, 0) * k for k, g in enumerate(grades)) for p in chances])
-    called = [row for row, s in enumerate(stones) if s.call and s.call.grade]
+    called = [row for row, s in enumerate(stones) if s.call]
     asked = [stones[row] for row in ask_for(places, count, called, np.random.default_rng(0))]
     for stone in asked:
         typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")

@@ -108,7 +108,8 @@ def _list(profile: str | None) -> None:
     seasons = call_seasons(working_calls(), load_profile(profile or settings.profile).grades)
     for season in seasons:
         typer.echo(
-            f"calls of {season.name}: {season.n} beside a proposal, {season.above} grades above it"
+            f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
+            f"{season.above} grades above it"
         )
     shift = moved(seasons)
     if shift is not None and shift.low * shift.high > 0:

@@ -297,16 +297,19 @@ def border_width(
     if not rows:
         return None
     profiles = np.vstack(rows)
-    quarter = max(len(out) // 5, 1)
-    low, high = profiles[:, :quarter].mean(axis=1), profiles[:, -quarter:].mean(axis=1)
+    fifth = max(len(out) // 5, 1)
+    low, high = profiles[:, :fifth].mean(axis=1), profiles[:, -fifth:].mean(axis=1)
     told = np.abs(high - low) > 0.3 * float(axis @ axis)
     if told.sum() < 8:
         return None
     profiles = (profiles - low[:, None])[told] / (high - low)[told, None]
     # Each is laid with its own middle on the others', so that a wander of the line widens nothing.
-    middle = np.abs(profiles - 0.5)[:, quarter:-quarter].argmin(axis=1) + quarter - len(out) // 2
-    laid = np.stack([np.roll(p, -m) for p, m in zip(profiles, middle, strict=True)])
-    usual = np.maximum.accumulate(np.median(laid, axis=0)[quarter:-quarter])
-    inner = out[quarter:-quarter]
+    middle = np.abs(profiles - 0.5)[:, fifth:-fifth].argmin(axis=1) + fifth - len(out) // 2
+    # None is moved by more than what is left out at the ends.
+    near = np.abs(middle) <= fifth
+    pairs = zip(profiles[near], middle[near], strict=True)
+    laid = np.stack([np.roll(p, -m) for p, m in pairs]) if near.any() else profiles
+    usual = np.maximum.accumulate(np.median(laid, axis=0)[fifth:-fifth])
+    inner = out[fifth:-fifth]
     start, stop = (float(np.interp(level, usual, inner)) for level in (0.1, 0.9))
     return stop - start

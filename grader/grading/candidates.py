@@ -116,7 +116,7 @@ def choose_head(
         kind = next(c.kind for c in table if c.taken)
         fitted = fit_head(kind, head, rows, rung)
         fitted = _as_sure_as(fitted, sure[kind])
-    sets, average = set_rule(chances[kind], rung), _average(head, rows)
+    sets, average = set_rule(chances[kind], rung, stones), _average(head, rows)
     return replace(fitted, sets=sets, average=average), table
 
 

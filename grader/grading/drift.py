@@ -1,5 +1,6 @@
 """Whether a seller's calls, or the stones, have moved away from what a model learned."""
 
+import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -19,33 +20,40 @@ FAR_SPREADS = 0.5
 
 @dataclass(frozen=True)
 class Season:
-    """Calls of three months: how many grades the calls lie above what was proposed when they were made."""
+    """Calls of three months beside one model: how many grades they lie above what it proposed when they were made."""
 
     name: str
+    model: str
     n: int
     above: Figure
 
 
 def call_seasons(calls: Sequence[Call], grades: Sequence[str]) -> tuple[Season, ...]:
     """Return the seasons in order, of calls that were made beside a proposal of these grades."""
-    above: dict[str, list[int]] = defaultdict(list)
+    above: dict[tuple[str, str], list[int]] = defaultdict(list)
+    when: dict[tuple[str, str], str] = {}
     for call in calls:
         if call.shown is None or call.grade not in grades or call.shown.grade not in grades:
             continue
+        if not re.match(r"\d{4}-(0[1-9]|1[0-2])", call.time):
+            continue
         year, month = call.time[:4], int(call.time[5:7])
-        name = f"{year}, months {3 * ((month - 1) // 3) + 1} to {3 * ((month - 1) // 3) + 3}"
-        above[name].append(grades.index(call.grade) - grades.index(call.shown.grade))
-    order = sorted(above, key=lambda name: (name[:4], int(name.split()[2])))
-    return tuple(Season(name, len(above[name]), mean_figure(above[name])) for name in order)
+        first = 3 * ((month - 1) // 3) + 1
+        key = f"{year}, months {first} to {first + 2}", call.shown.model
+        above[key].append(grades.index(call.grade) - grades.index(call.shown.grade))
+        when[key] = max(when.get(key, ""), call.time)
+    order = sorted(above, key=lambda key: (key[0][:4], int(key[0].split()[2]), when[key]))
+    return tuple(Season(*key, len(above[key]), mean_figure(above[key])) for key in order)
 
 
 def moved(seasons: Sequence[Season]) -> Figure | None:
-    """Return by how many grades the last season's calls lie above those of the one before, against the proposals;
-    ``None`` where either has too few."""
-    known = [season for season in seasons if season.n >= LEAST]
-    if len(known) < 2:
+    """Return by how many grades the last season's calls lie above those of the one before, against the proposals of
+    one model; ``None`` where either has too few, or another model proposed."""
+    if len(seasons) < 2 or seasons[-1].model != seasons[-2].model:
         return None
-    before, last = known[-2].above, known[-1].above
+    if min(season.n for season in seasons[-2:]) < LEAST:
+        return None
+    before, last = (season.above for season in seasons[-2:])
     half = float(np.hypot(last.high - last.value, before.high - before.value))
     shift = last.value - before.value
     return Figure(shift, shift - half, shift + half)
@@ -59,7 +67,8 @@ def far_features(
     usual, scaling = model.grade.usual, model.grade.scaling
     far = []
     for name, spread in zip(scaling.names, scaling.spread, strict=True):
-        values = [row[name] for row in rows if row.get(name) is not None]
+        # The model's own average counts what is not there as 0.
+        values = [row[name] or 0.0 for row in rows if name in row]
         if len(values) < LEAST:
             continue
         figure = mean_figure([(value - usual[name]) / spread for value in values])

@@ -1,5 +1,6 @@
 """Grade sets: neighbouring grades of which, in so many of a hundred stones, one is the seller's."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,17 +44,24 @@ def rank(n: int, level: float = LEVEL) -> int | None:
     return k if k <= n else None
 
 
-def set_rule(probabilities: NDArray, rung: NDArray[np.intp], level: float = LEVEL) -> SetRule:
-    """Return the rule from (n, K) probabilities of faces that their model had not seen, and the called rungs.
+def set_rule(
+    probabilities: NDArray, rung: NDArray[np.intp], stones: Sequence[str], level: float = LEVEL
+) -> SetRule:
+    """Return the rule from (n, K) probabilities of faces that their grade head had not seen, the called rungs, and
+    what stone each face is of.
 
-    The score of a face is 1 less the chance of its called grade, as in split conformal sets; with probabilities from
-    folds held out in turn (cross-conformal, Vovk 2015, Ann. Math. Artif. Intell. 74:9-28, from memory) every call
-    serves.
+    The score of a stone is 1 less the chance of its called grade, of several faces the poorest, as in split conformal
+    sets; with probabilities from folds held out in turn (cross-conformal, Vovk 2015, Ann. Math. Artif. Intell.
+    74:9-28, from memory) every call serves. The faces' scene score and how sure the odds are were learned from all of
+    them, so the sets may be a little too small; the figures on fresh faces tell how they fare.
     """
-    n = len(rung)
+    chance = probabilities[np.arange(len(rung)), rung]
+    _, stone = np.unique(np.asarray(stones), return_inverse=True)
+    called = np.full(stone.max(initial=-1) + 1, np.inf)
+    np.minimum.at(called, stone, chance)
+    n = len(called)
     k = rank(n, level)
     if k is None:
         return SetRule(0.0, n)
-    called = probabilities[np.arange(n), rung]
     # Down to the last place kept, so that no face at the bound is lost by rounding.
     return SetRule(float(np.floor(np.sort(called)[n - k] * 1e6) / 1e6), n)

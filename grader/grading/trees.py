@@ -132,9 +132,11 @@ def _grow(x: NDArray, above: NDArray[np.bool_], better: Sequence[int]) -> Booste
 def _tree(nodes: NDArray) -> Tree:
     leaf = nodes["is_leaf"].astype(bool)
     asked = np.where(leaf, -1, nodes["feature_idx"].astype(int))
+    # A split into known and unknown has an infinite threshold there, which JSON cannot hold.
+    threshold = np.minimum(nodes["num_threshold"], np.finfo(float).max)
     return Tree(
         tuple(asked.tolist()),
-        tuple(np.where(leaf, 0.0, nodes["num_threshold"]).tolist()),
+        tuple(np.where(leaf, 0.0, threshold).tolist()),
         tuple(nodes["missing_go_to_left"].astype(bool).tolist()),
         tuple(np.where(leaf, 0, nodes["left"]).tolist()),
         tuple(np.where(leaf, 0, nodes["right"]).tolist()),

@@ -166,7 +166,7 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
         Row(
             "simulated sellers: ceiling, kappa without wavering",
             on,
-            f"{len(done)} trials",
+            f"{len({(t.seller, t.ceiling) for t in done})} trials",
             f"{ceiling:.3f}",
         )
     ]

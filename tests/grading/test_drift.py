@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -46,6 +48,17 @@ def test_a_seller_who_became_stricter_is_noticed_and_a_steady_one_is_not():
     lower = moved(call_seasons(calls(4, steady) + calls(8, strict), GRADES))
     assert lower.high < 0
     assert moved(call_seasons(calls(4, steady) + calls(8, strict[:19]), GRADES)) is None
+    # A last season of few calls leaves nothing to compare, whatever those before it say.
+    few = calls(1, steady) + calls(4, strict) + calls(8, strict[:3])
+    assert moved(call_seasons(few, GRADES)) is None
+
+
+def test_calls_beside_another_model_are_no_drift():
+    first, second = ([(2, 1)] * 30, [(1, 1)] * 30)
+    later = [replace(c, shown=replace(c.shown, model="mine")) for c in calls(8, second)]
+    seasons = call_seasons(calls(4, first) + later, GRADES)
+    assert [season.model for season in seasons] == ["starter", "mine"]
+    assert moved(seasons) is None
 
 
 def test_calls_without_a_proposal_beside_them_say_nothing_of_drift():

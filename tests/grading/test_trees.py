@@ -95,3 +95,17 @@ def test_reading_trees_needs_no_training_library(grown):
         "assert not {'scipy', 'sklearn'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("unknown_is_poor", [True, False])
+def test_a_split_between_known_and_unknown_is_written_as_json_too(unknown_is_poor):
+    rng = np.random.default_rng(3)
+    poor = rng.random(200) < 0.5
+    rows = [
+        {"blue": 0.5, "cracks": 0.5, "size": None if p == unknown_is_poor else float(size)}
+        for p, size in zip(poor, rng.random(200), strict=True)
+    ]
+    trees = fit_trees(rows, np.where(poor, 0, 1), 2, NAMES, BETTER)
+    json.dumps(asdict(trees), allow_nan=False)
+    best = trees.probabilities(rows).argmax(axis=1)
+    assert (best == np.where(poor, 0, 1)).all()
