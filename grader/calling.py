@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -216,18 +217,38 @@ def _shown(call: Call, record: dict) -> Call:
     return replace(call, shown=shown)
 
 
-def say_new(calls: Sequence[Call], there: Sequence[Call]) -> list[Call]:
-    """Return the calls that say something new: a table taken in twice adds nothing the second
-    time."""
-    last: dict[tuple, tuple | None] = {}
-    for call in there:
-        last[_about(call)] = None if call.undo else _said(call)
+def say_new(calls: Sequence[Call], there: Sequence[Call], *, by_hand: bool) -> list[Call]:
+    """Return the calls that say something new: what holds already is not said again.
+
+    A table taken in twice adds nothing the second time, nor what was taken back since; a call
+    made ``by_hand`` says it anew.
+    """
+    holding: dict[tuple, list[tuple]] = defaultdict(list)
+    taken_back: dict[tuple, list[tuple]] = defaultdict(list)
     new = []
+
+    def note(call: Call) -> None:
+        about = _about(call)
+        if not call.undo:
+            holding[about].append(_said(call))
+            taken_back[about].clear()
+        elif holding[about]:
+            taken_back[about].append(holding[about].pop())
+
+    for call in there:
+        note(call)
     for call in calls:
-        if call.undo or last.get(_about(call)) != _said(call):
+        old = holding[_about(call)][-1:] + ([] if by_hand else taken_back[_about(call)])
+        if call.undo or _said(call) not in old:
             new.append(call)
-            last[_about(call)] = _said(call)
+            note(call)
     return new
+
+
+def nothing_to_take_back(undo: Call, there: Sequence[Call]) -> bool:
+    """Whether no call holds on the stone of a placed ``undo``."""
+    stone = Stones(undo.photo, undo.sha256, {undo.piece: undo.box})
+    return not join_calls([stone], there).standing
 
 
 def _about(call: Call) -> tuple:

@@ -1,10 +1,13 @@
-"""Whole files or nothing: what is written is complete, or the old file is still there."""
+"""Whole files or nothing, whole lines or none: what is written is complete, or what was there before still is."""
 
 import csv
+import json
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import NamedTemporaryFile
+from typing import IO
 
 from grader.errors import GraderError
 
@@ -40,6 +43,84 @@ def write_bytes(path: str | Path, content: bytes) -> None:
 def write_text(path: str | Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all."""
     write_bytes(path, text.encode("utf-8"))
+
+
+def append_lines(
+    path: str | Path, lines: Iterable[str], error: type[GraderError] = GraderError
+) -> int | None:
+    """Add lines of JSON to the end of a file, made if need be, and return only when they are on the disk.
+
+    Two writers wait for each other. A last line that a power cut left half written is moved, whole,
+    to ``<path>.broken``; its number is the answer, else ``None``.
+
+    Raises
+    ------
+    error
+        The place cannot be written to: one line naming it.
+    """
+    path = Path(path)
+    try:
+        with open(path, "a+b") as file, _locked(file):
+            broken = _set_aside_half_line(path, file)
+            file.write("".join(f"{line}\n" for line in lines).encode())
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as err:
+        raise error(
+            f"{path}: cannot be written ({err.strerror}); free it or choose another folder"
+        ) from err
+    return broken
+
+
+def is_json(line: str | bytes) -> bool:
+    """Whether a line is whole: half a JSON object never is one."""
+    try:
+        json.loads(line)
+    except ValueError:
+        return False
+    return True
+
+
+def _set_aside_half_line(path: Path, file: IO[bytes]) -> int | None:
+    """Move what follows the last line end to ``<path>.broken``, unless it is a whole line that only
+    lacks its end."""
+    file.seek(0)
+    content = file.read()
+    tail = content[content.rfind(b"\n") + 1 :]
+    if not tail:
+        return None
+    if is_json(tail):
+        file.write(b"\n")
+        return None
+    with open(path.with_name(path.name + ".broken"), "ab") as kept:
+        kept.write(tail + b"\n")
+        kept.flush()
+        os.fsync(kept.fileno())
+    file.truncate(len(content) - len(tail))
+    return content.count(b"\n") + 1
+
+
+@contextmanager
+def _locked(file: IO[bytes]) -> Iterator[None]:
+    """Hold the file for one writer; the lock goes with the process that holds it."""
+    try:
+        import fcntl
+    except ImportError:
+        import msvcrt
+
+        file.seek(0)
+        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK, 1)
+        try:
+            yield
+        finally:
+            file.seek(0)
+            msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)
+        return
+    fcntl.flock(file, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        fcntl.flock(file, fcntl.LOCK_UN)
 
 
 def _umask() -> int:

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from grader.errors import SettingsError
-from grader.files import write_text
+from grader.files import append_lines, is_json, write_text
 from grader.profile import check_keys, check_number, check_text
 
 FILE = "grader.toml"
@@ -71,15 +71,17 @@ def load_settings(folder: str | Path = ".") -> Settings:
 
 @dataclass(frozen=True)
 class Used:
-    """A model taken into use: its folder, ``None`` for the starter, its label, and when (ISO 8601)."""
+    """A model taken into use: its folder, ``None`` for the starter; its label, ``None`` where it could not be read;
+    and when (ISO 8601), ``None`` where it was in use before anything was written down."""
 
     model: str | None
-    label: str
-    time: str
+    label: str | None
+    time: str | None
 
 
-def used_models(folder: str | Path = ".") -> tuple[Used, ...]:
-    """Return which models were taken into use in that working folder, in order.
+def used_models(folder: str | Path = ".") -> tuple[tuple[Used, ...], str | None]:
+    """Return which models were taken into use in that working folder, in order, and a remark where
+    the last line is only half there; that one is left out.
 
     Raises
     ------
@@ -88,32 +90,57 @@ def used_models(folder: str | Path = ".") -> tuple[Used, ...]:
     """
     path = Path(folder) / USED_FILE
     if not path.exists():
-        return ()
+        return (), None
+    *lines, tail = path.read_bytes().split(b"\n")
+    remark = None
+    if is_json(tail):
+        lines.append(tail)
+    elif tail:
+        remark = f"{path}: line {len(lines) + 1} is only half there; left out"
     used = []
-    for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
+    for number, line in enumerate(lines, start=1):
         try:
             used.append(Used(**json.loads(line)))
         except (ValueError, TypeError) as err:
             text = f"{path}: line {number} tells no model ({err}); mend or remove that line"
             raise SettingsError(text) from err
-    return tuple(used)
+    return tuple(used), remark
 
 
-def use_model(model: str | Path | None, label: str, time: str, folder: str | Path = ".") -> Path:
-    """Take a model into use: write it into the folder's ``grader.toml``, every other line kept, and add the fact to
-    ``models.jsonl``; return the path of the first. ``None`` is the starter.
+def use_model(
+    model: str | Path | None,
+    label: str,
+    time: str,
+    folder: str | Path = ".",
+    *,
+    replaced: str | None,
+) -> Path:
+    """Take a model into use: add the fact to ``models.jsonl`` and write the model into the folder's ``grader.toml``,
+    every other line kept; return the path of the latter. ``None`` is the starter.
+
+    The model that is replaced, with the label ``replaced``, is added before it where the log does not end with it:
+    the way back is always written down.
     """
     path = Path(folder) / FILE
-    load_settings(folder)
+    before = _posix(load_settings(folder).model)
+    used, _ = used_models(folder)
+    facts = [Used(_posix(model), label, time)]
+    if not used or used[-1].model != before:
+        facts.insert(0, Used(before, replaced, None))
+    # The log first: a cut between the two leaves a line too many, not a change without one.
+    append_lines(
+        Path(folder) / USED_FILE, [json.dumps(asdict(fact)) for fact in facts], SettingsError
+    )
     text = path.read_text("utf-8-sig") if path.exists() else ""
     # A JSON string in plain ASCII is a valid TOML basic string.
-    line = None if model is None else f"model = {json.dumps(Path(model).as_posix())}"
+    line = None if model is None else f"model = {json.dumps(_posix(model))}"
     pattern = r"(?m)^[ \t]*(\"model\"|'model'|model)[ \t]*=.*$\n?"
     text, found = re.subn(pattern, lambda _: "" if line is None else f"{line}\n", text, count=1)
     if not found and line is not None:
         text = text + ("\n" if text and not text.endswith("\n") else "") + line + "\n"
     write_text(path, text)
-    fact = Used(None if model is None else Path(model).as_posix(), label, time)
-    with open(Path(folder) / USED_FILE, "a", encoding="utf-8") as file:
-        file.write(json.dumps(asdict(fact)) + "\n")
     return path
+
+
+def _posix(model: str | Path | None) -> str | None:
+    return None if model is None else Path(model).as_posix()

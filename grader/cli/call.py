@@ -86,7 +86,13 @@ def call(
     if photo and grade is None and scene is None and line is None and not undo:
         raise typer.BadParameter("give --grade, --scene or both, or --line", param_hint="--grade")
     from grader.batch import RESULTS, Terms, grade_file, read_records, words_on_lines
-    from grader.calling import place_in_photos, place_on_line, say_new, with_shown
+    from grader.calling import (
+        nothing_to_take_back,
+        place_in_photos,
+        place_on_line,
+        say_new,
+        with_shown,
+    )
     from grader.errors import CallsError
     from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls
     from grader.grading.calls_csv import read_calls_csv
@@ -109,7 +115,9 @@ def call(
         placed = ReadCalls((said,), (1,))
     else:
         placed = place_in_photos(read, folders, loaded, whole=whole)
-    new = say_new(placed.calls, before)
+    if undo and placed.calls and nothing_to_take_back(placed.calls[0], before):
+        raise CallsError(f"{photo}: nothing to take back, no call on that stone holds")
+    new = say_new(placed.calls, before, by_hand=table is None)
     if photo and new:
         terms = Terms(loaded, model, mm_per_px, whole, line_words=words_on_lines(before))
         records = [grade_file(photo, str(photo), terms)[0]]
@@ -118,11 +126,9 @@ def call(
     new = with_shown(new, records)
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
-    for line in (
-        *told,
-        f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else ""),
-    ):
-        typer.echo(line, err=True)
+    added = f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else "")
+    for remark in (*told, added):
+        typer.echo(remark, err=True)
     if placed.refused:
         raise CallsError(
             "\n".join(str(remark) if table else remark.text for remark in placed.refused)

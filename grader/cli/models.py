@@ -6,7 +6,14 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, ScaleOption, settled, working_calls
+from grader.cli.options import (
+    ProfileOption,
+    ScaleOption,
+    label_in_use,
+    settled,
+    working_calls,
+    working_models,
+)
 
 
 def models(
@@ -63,19 +70,24 @@ def models(
 def _take(use: str | None, back: bool) -> None:
     from grader.errors import SettingsError
     from grader.grading.model import load_model
-    from grader.settings import load_settings, use_model, used_models
+    from grader.settings import load_settings, use_model
 
-    wanted = None if use == "starter" else use
+    wanted, entry = None if use == "starter" else use, None
     if back:
-        now, used = load_settings().model, used_models()
-        # The last entry of another model than the one in use; before the first entry it was the starter.
-        earlier = [entry.model for entry in used if entry.model != now]
-        if not used or (now is None and not earlier):
+        now = load_settings().model
+        here = now and Path(now).as_posix()
+        earlier = [one for one in working_models() if one.model != here]
+        if not earlier:
             raise SettingsError("no other model was in use here before; name one with --use")
-        wanted = earlier[-1] if earlier else None
+        entry = earlier[-1]
+        wanted = entry.model
     model = load_model(wanted and Path(wanted))
     time = datetime.now().astimezone().isoformat(timespec="seconds")
-    use_model(wanted, model.label, time)
+    use_model(wanted, model.label, time, replaced=label_in_use())
+    if entry is not None and entry.label not in (None, model.label):
+        typer.echo(
+            f"{wanted or 'the starter'}: made anew since; {entry.label} was in use before", err=True
+        )
     typer.echo(f"in use from now on: {model.label} ({wanted or 'the starter'})")
 
 
@@ -87,9 +99,9 @@ def _list(profile: str | None) -> None:
     from grader.grading.drift import call_seasons, moved
     from grader.grading.model import load_model
     from grader.profile import load_profile
-    from grader.settings import load_settings, used_models
+    from grader.settings import load_settings
 
-    settings, used = load_settings(), used_models()
+    settings, used = load_settings(), working_models()
     there = [path.parent.as_posix() for path in sorted(Path().glob("*/grade.json"))]
     known = dict.fromkeys([None, *(entry.model for entry in used), settings.model, *there])
     table = Table("", "model", "kind", "made", "from", box=None, pad_edge=False)
@@ -104,7 +116,9 @@ def _list(profile: str | None) -> None:
         table.add_row(mark, label, model.grade.kind, model.made.date, model.made.data)
     Console(width=160, soft_wrap=True).print(table)
     for entry in used:
-        typer.echo(f"since {entry.time[:16]}: {entry.label} ({entry.model or 'the starter'})")
+        when = f"since {entry.time[:16]}" if entry.time else "since an unknown day"
+        told = entry.label or "a model that could not be read"
+        typer.echo(f"{when}: {told} ({entry.model or 'the starter'})")
     seasons = call_seasons(working_calls(), load_profile(profile or settings.profile).grades)
     for season in seasons:
         typer.echo(

@@ -156,6 +156,28 @@ def settled(profile: str | None, model: Path | None, mm_per_px: float | None):
     )
 
 
+def label_in_use() -> str | None:
+    """Return the label of the working folder's model, ``None`` where it cannot be read."""
+    from grader.errors import ModelError
+    from grader.grading.model import load_model
+
+    model = load_settings().model
+    try:
+        return load_model(model and Path(model)).label
+    except ModelError:
+        return None
+
+
+def working_models():
+    """Return the models taken into use in the working folder so far; half a last line is told and left."""
+    from grader.settings import used_models
+
+    used, remark = used_models()
+    if remark:
+        typer.echo(remark, err=True)
+    return used
+
+
 def working_calls():
     """Return the calls made in the working folder so far; a line that holds no call is told and
     left."""

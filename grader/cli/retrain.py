@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, ScaleOption, settled
+from grader.cli.options import ProfileOption, ScaleOption, label_in_use, settled
 
 
 def retrain(
@@ -55,6 +55,8 @@ def retrain(
     from grader.settings import use_model
 
     loaded, base, mm_per_px = settled(profile, old, mm_per_px)
+    # Its folder may be the one that is written anew.
+    replaced = label_in_use() if use else None
     now = datetime.now().astimezone()
     time, nothing = now.isoformat(timespec="seconds"), ReadCalls((), ())
     said = read_calls_csv(calls, loaded.grades, time) if calls else nothing
@@ -82,4 +84,5 @@ def retrain(
     save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:
-        typer.echo(f"in use from now on: {use_model(out, done.model.label, time)}")
+        where = use_model(out, done.model.label, time, replaced=replaced)
+        typer.echo(f"in use from now on: {where}")

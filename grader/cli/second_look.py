@@ -1,7 +1,6 @@
 """``grader second-look``: called stones shown again, shuffled and without names, and how well both agree."""
 
 import json
-import os
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -52,6 +51,10 @@ def second_look(
     stones = {s.key: s for s in graded_stones(folder, said) if s.call and s.call.grade in grades}
     log = where / ANSWERS
     look, answers = (None, {}) if new else _unfinished(log, by, of)
+    if look is not None and not {*look["first"], *answers.values()} <= set(grades):
+        raise CallsError(
+            f"{folder}: the ladder has changed since this look began; draw anew with --new"
+        )
     if look is None:
         if not stones:
             whose = f" by {of}" if of else ""
@@ -154,15 +157,9 @@ def _asked(grades, known_grade) -> str | None:
 
 
 def _add(log: Path, entry: dict) -> None:
-    """Add one line and return only when it is on the disk; a half line of before is ended first."""
-    with open(log, "a+b") as file:
-        file.seek(0)
-        content = file.read()
-        if content and not content.endswith(b"\n"):
-            file.write(b"\n")
-        file.write((json.dumps(entry) + "\n").encode())
-        file.flush()
-        os.fsync(file.fileno())
+    from grader.files import append_lines
+
+    append_lines(log, [json.dumps(entry)])
 
 
 def _now() -> str:

@@ -2,16 +2,14 @@
 
 import difflib
 import json
-import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import IO
 
 from grader.errors import CallsError
 from grader.face.line_words import CLASSES, FOUND, LineWord
+from grader.files import append_lines
 from grader.grading.proposal import Call, Shown
 
 #: Where calls are kept: in the working folder, the one in which a command is run.
@@ -52,25 +50,14 @@ class ReadCalls:
 
 
 def append_calls(path: Path, calls: Iterable[Call]) -> tuple[RowRemark, ...]:
-    """Add calls to the end of ``path``, one JSON line each, and return only when they are on the
-    disk.
-
-    Two writers wait for each other. A last line that a power cut left half written is moved, whole,
-    to
-    ``<path>.broken`` and told in the answer.
-    """
-    text = "".join(json.dumps(_plain(call), ensure_ascii=False) + "\n" for call in calls)
-    try:
-        with open(path, "a+b") as file, _locked(file):
-            told = _set_aside_half_line(path, file)
-            file.write(text.encode())
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as err:
-        raise CallsError(
-            f"{path}: the call cannot be written ({err.strerror}); free or choose another folder"
-        ) from err
-    return told
+    """Add calls to the end of ``path``, one JSON line each, with the care of :func:`append_lines`;
+    a half line that was set aside is told in the answer."""
+    lines = [json.dumps(_plain(call), ensure_ascii=False) for call in calls]
+    broken = append_lines(path, lines, CallsError)
+    if broken is None:
+        return ()
+    text = f"{path.name} ended in half a line; kept in {path.name}.broken: make that call again"
+    return (RowRemark(broken, text),)
 
 
 def read_calls(path: Path = CALLS_FILE) -> ReadCalls:
@@ -140,58 +127,6 @@ def _line_word(row: dict) -> LineWord:
     if len(points) < 2 or row["says"] not in CLASSES or row["found"] not in (None, *FOUND):
         raise ValueError(f"line {row['line']!r}")
     return LineWord(int(row["line"]), points, row["says"], row["found"], row["how"])
-
-
-def _set_aside_half_line(path: Path, file: IO[bytes]) -> tuple[RowRemark, ...]:
-    """Move what follows the last line end to ``<path>.broken``, unless it is a whole call that only
-    lacks its line end."""
-    file.seek(0)
-    content = file.read()
-    tail = content[content.rfind(b"\n") + 1 :]
-    if not tail:
-        return ()
-    try:
-        _call(json.loads(tail))
-    except (ValueError, TypeError, KeyError):
-        pass
-    else:
-        file.write(b"\n")
-        return ()
-    aside = path.with_name(path.name + ".broken")
-    with open(aside, "ab") as kept:
-        kept.write(tail + b"\n")
-        kept.flush()
-        os.fsync(kept.fileno())
-    file.truncate(len(content) - len(tail))
-    line = content.count(b"\n") + 1
-    return (
-        RowRemark(
-            line, f"{path.name} ended in half a line; kept in {aside.name}: make that call again"
-        ),
-    )
-
-
-@contextmanager
-def _locked(file: IO[bytes]) -> Iterator[None]:
-    """Hold the file for one writer; the lock goes with the process that holds it."""
-    try:
-        import fcntl
-    except ImportError:
-        import msvcrt
-
-        file.seek(0)
-        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK, 1)
-        try:
-            yield
-        finally:
-            file.seek(0)
-            msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)
-        return
-    fcntl.flock(file, fcntl.LOCK_EX)
-    try:
-        yield
-    finally:
-        fcntl.flock(file, fcntl.LOCK_UN)
 
 
 def known_grade(word: str, grades: Sequence[str]) -> str:

@@ -31,9 +31,8 @@ class JoinedCalls:
 
     Attributes
     ----------
-    standing : by (photo path, piece id), the word that stands: the last grade and the last scene
-    said, with
-        name, time and note of the last call.
+    standing : by (photo path, piece id), the word that stands: the last grade, scene and name of the
+        piece said, with sayer, time and note of the last call.
     history : by the same, all calls in the order in which they were made.
     without_stone : calls that meet no stone, each with the reason in one line.
     """
@@ -190,11 +189,12 @@ def holding_calls(calls: Iterable[Call]) -> list[Call]:
 
 
 def standing_call(calls: Sequence[Call]) -> Call:
-    """Return the word that stands after these calls on one stone: the last grade and the last scene
-    that were said."""
+    """Return the word that stands after these calls on one stone: the last grade, the last scene and
+    the last name of the piece that were said."""
     grade = next((call.grade for call in reversed(calls) if call.grade is not None), None)
     scene = next((call.scene for call in reversed(calls) if call.scene is not None), None)
-    return replace(calls[-1], grade=grade, scene=scene)
+    stone = next((call.stone for call in reversed(calls) if call.stone), None)
+    return replace(calls[-1], grade=grade, scene=scene, stone=stone)
 
 
 def _contradict(first: Call, second: Call) -> bool:

@@ -1,4 +1,5 @@
-"""A model that follows calls and picks, judged beside the old one on those that neither has seen."""
+"""A model that follows calls and picks, judged beside the old one on stones held out from the fit; how many of them
+the old one has learned from before is told."""
 
 import hashlib
 import json
@@ -142,15 +143,31 @@ class CalledFaces:
     rung: NDArray[np.intp]
     scene: NDArray[np.float64]
 
+    @property
+    def keys(self) -> set[str]:
+        """What is kept of them in a model: a key of each face, and of each piece that has a name of the
+        seller's."""
+        return {key for face in zip(self.stones, self.names, strict=True) for key in _keys(*face)}
+
     def seen_by(self, model: Model) -> int:
-        """How many of them that model was trained on."""
-        seen = set(model.made.stones)
-        return sum(_stone_key(stone) in seen for stone in self.stones)
+        """How many of them are of a piece that the model was trained on, in this photo or another."""
+        return int(self._seen([model]).sum())
 
     def unseen_by(self, models: Sequence[Model]) -> "CalledFaces":
-        """Return those that none of the models was trained on."""
-        seen = {key for model in models for key in model.made.stones}
-        return self.take(np.array([_stone_key(stone) not in seen for stone in self.stones], bool))
+        """Return those of pieces that none of the models was trained on."""
+        return self.take(~self._seen(models))
+
+    def _seen(self, models: Sequence[Model]) -> NDArray[np.bool_]:
+        known = {key for model in models for key in model.made.stones}
+        faces = zip(self.stones, self.names, strict=True)
+        names = {name for stone, name in faces if known & _keys(stone, name)}
+        return np.array([name in names for name in self.names], bool)
+
+    def of_same_pieces(self, stones: set[Stone]) -> set[Stone]:
+        """Return these stones with every called face of the same pieces."""
+        faces = list(zip(self.stones, self.names, strict=True))
+        names = {name for stone, name in faces if stone in stones}
+        return stones | {stone for stone, name in faces if name in names}
 
     def take(self, keep: NDArray) -> "CalledFaces":
         index = np.flatnonzero(keep)
@@ -211,14 +228,14 @@ def retrain(
         )
     base = base.for_ladder(profile)
     model, kinds = _fit(called, picked, base, profile, seed)
-    seen = {*called.stones, *(stone for pick in picks for stone in pick)}
+    seen = {_stone_key(stone) for pick in picks for stone in pick} | called.keys
     also = f" and {len(picks)} picks" if picks else ""
     made = Made(
         data_sha256=_data_hash(called, picked, profile),
         data=f"{len(called.stones)} called stones{also}, from {base.label}",
         date=date,
         versions=library_versions(),
-        stones=tuple(sorted({*base.made.stones, *map(_stone_key, seen)})),
+        stones=tuple(sorted(seen.union(base.made.stones))),
     )
     report = _judge(called, picked, base, profile, seed)
     report = replace(report, kinds=kinds)
@@ -259,7 +276,7 @@ def _called(
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]
     stones = [stone for stone, _ in kept]
     rows = [measured[stone] for stone in stones]
-    names = [call.stone or f"{stone[0]}-{stone[1]}" for stone, call in kept]
+    names = [call.stone or _own_name(stone) for stone, call in kept]
     return CalledFaces(stones, names, rows, np.array(rung, int), np.array(scene, float)), tuple(
         refused
     )
@@ -334,7 +351,11 @@ def _with_picks(
     fold = (rng.permutation(comparison.max() + 1) % FOLDS)[comparison]
     old, new = picked_right(base.scene, picked.pairs), np.zeros(len(fold))
     for k in np.unique(fold):
-        scene = _fit_scene(called, picked.take(fold != k), base)
+        held = called.of_same_pieces(
+            {stone for pick in picked.take(fold == k).stones for stone in pick}
+        )
+        outside = called.take(np.array([stone not in held for stone in called.stones], bool))
+        scene = _fit_scene(outside, picked.without(held), base)
         new[fold == k] = picked_right(scene, picked.take(fold == k).pairs)
     figures = [
         bootstrap(lambda rows, v=v: float(v[rows].mean()), names, rng)
@@ -374,6 +395,18 @@ def _scenes(called: CalledFaces, fold: NDArray, models) -> NDArray[np.float64]:
 
 def _stone_key(stone: Stone) -> str:
     return f"{stone[0][:16]}-{stone[1]}"
+
+
+def _own_name(stone: Stone) -> str:
+    """Name of a face whose piece the seller gave none."""
+    return f"{stone[0]}-{stone[1]}"
+
+
+def _keys(stone: Stone, name: str) -> set[str]:
+    """Keys of a face and of the name of its piece, hashed: a model that is handed on tells no names."""
+    if name == _own_name(stone):
+        return {_stone_key(stone)}
+    return {_stone_key(stone), f"name-{hashlib.sha256(name.encode()).hexdigest()[:16]}"}
 
 
 def _data_hash(called: CalledFaces, picked: _Picked, profile: Profile) -> str:

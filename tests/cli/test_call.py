@@ -291,6 +291,30 @@ def test_undo_is_a_new_entry_and_the_call_before_it_holds_again(cli):
     assert [call["grade"] for call in cli.calls()][-1] == "waste"
 
 
+def test_what_was_taken_back_is_not_added_by_the_same_table_again(cli):
+    photo = cli.photo("a.jpg")
+    (cli.folder / "mine.csv").write_text("photo,piece,grade,scene\na.jpg,1,waste,\n")
+    cli.run("call", photo, "--grade", "select")
+    cli.run("call", "--from", "mine.csv")
+    cli.run("call", photo, "--undo")
+    ran = cli.run("call", "--from", "mine.csv")
+    assert "0 added to calls.jsonl, 1 there before" in ran.stderr
+    assert [call["grade"] for call in cli.calls()] == ["select", "waste", None]
+    # A word of its own after that is a word; then the table's is another one again.
+    cli.run("call", photo, "--grade", "cabbing")
+    cli.run("call", "--from", "mine.csv")
+    assert [call["grade"] for call in cli.calls()][3:] == ["cabbing", "waste"]
+
+
+def test_undo_where_nothing_holds_is_told_and_not_written(cli):
+    photo = cli.photo("a.jpg", "2")
+    cli.run("call", photo, "--piece", 1, "--grade", "select")
+    for piece, calls in ((2, 1), (1, 2), (1, 2)):
+        ran = cli.run("call", photo, "--piece", piece, "--undo")
+        assert len(cli.calls()) == calls
+    assert ran.exit_code == 1 and "a.jpg: nothing to take back" in ran.stderr
+
+
 def test_undo_says_nothing_else(cli):
     ran = cli.run("call", cli.photo("a.jpg"), "--undo", "--grade", "waste")
     assert ran.exit_code == 2 and not (cli.folder / "calls.jsonl").exists()

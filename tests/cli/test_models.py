@@ -57,8 +57,9 @@ def test_back_goes_to_the_one_before_and_each_change_is_a_dated_line(run, tmp_pa
     run("--use", "summer")
     assert run("--back").stdout.startswith("in use from now on: spring ")
     facts = [json.loads(line) for line in (tmp_path / "models.jsonl").read_text().splitlines()]
-    assert [fact["model"] for fact in facts] == ["spring", "summer", "spring"]
-    assert all(fact["time"][4] == "-" and fact["label"] for fact in facts)
+    assert [fact["model"] for fact in facts] == [None, "spring", "summer", "spring"]
+    assert facts[0]["time"] is None and facts[0]["label"].startswith("starter ")
+    assert all(fact["time"][4] == "-" and fact["label"] for fact in facts[1:])
     run("--use", "starter")
     assert "starter" in in_use(run().stdout)
 
@@ -66,6 +67,32 @@ def test_back_goes_to_the_one_before_and_each_change_is_a_dated_line(run, tmp_pa
 def test_back_from_the_first_model_is_the_starter(run):
     run("--use", "spring")
     assert "the starter" in run("--back").stdout
+
+
+def test_back_from_the_first_change_is_what_the_settings_named_before(run, tmp_path):
+    (tmp_path / "grader.toml").write_text('model = "spring"\n')
+    run("--use", "summer")
+    assert run("--back").stdout.startswith("in use from now on: spring ")
+
+
+def test_a_folder_made_anew_since_is_told(run, tmp_path):
+    run("--use", "spring")
+    before = load_model("spring").label
+    run("--use", "summer")
+    (tmp_path / "spring").unlink()
+    (tmp_path / "spring").symlink_to((tmp_path / "summer").resolve())
+    ran = run("--back")
+    assert ran.exit_code == 0
+    assert f"spring: made anew since; {before} was in use before" in ran.stderr
+
+
+def test_a_half_written_change_is_told_and_the_list_stands(run, tmp_path):
+    run("--use", "spring")
+    with open(tmp_path / "models.jsonl", "a") as log:
+        log.write('{"model": "su')
+    ran = run()
+    assert ran.exit_code == 0 and "line 3 is only half there" in ran.stderr
+    assert "spring" in in_use(ran.stdout)
 
 
 def test_nothing_to_go_back_to_is_one_line(run):

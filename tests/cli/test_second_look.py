@@ -2,6 +2,7 @@
 
 import csv
 import json
+from importlib import resources
 
 import pytest
 
@@ -84,6 +85,15 @@ def test_a_cut_off_line_is_asked_again(tray):
     log.write_bytes(log.read_bytes()[:-20])
     assert "1 of 6" in tray.look("waste", "stop").stdout
     assert "2 of 6" in tray.look("stop").stdout
+
+
+def test_a_ladder_that_changed_between_sittings_is_one_clear_line(tray):
+    tray.look("cabbing", "stop")
+    own = resources.files("grader").joinpath("profiles/banded.toml").read_text("utf-8")
+    (tray.folder / "own.toml").write_text(own.replace("select", "finest"))
+    ran = tray.look("stop", args=("--profile", "own.toml"))
+    assert ran.exit_code == 1 and "the ladder has changed since this look began" in ran.stderr
+    assert "Traceback" not in ran.stderr and len(ran.stderr.strip().splitlines()) == 1
 
 
 def test_without_calls_there_is_nothing_to_look_at(tray):

@@ -76,7 +76,7 @@ def test_a_spoilt_line_in_the_middle_is_told_and_the_rest_is_read(tmp_path):
 
 
 def test_a_place_that_cannot_be_written_is_named(tmp_path):
-    with pytest.raises(CallsError, match="the call cannot be written"):
+    with pytest.raises(CallsError, match=r"calls\.jsonl: cannot be written"):
         append_calls(tmp_path / "none" / "calls.jsonl", [_call()])
 
 

@@ -1,4 +1,5 @@
 import time
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -93,6 +94,12 @@ def test_the_later_word_stands_and_all_stay():
     stands = joined.standing["june/tray.jpg", 1]
     assert (stands.grade, stands.scene, stands.by) == ("waste", 66, "Cem")
     assert joined.history["june/tray.jpg", 1] == tuple(said)
+
+
+def test_a_later_call_without_a_name_keeps_the_name_of_the_piece():
+    said = [replace(_call(), stone="bucket 3"), _call(grade="waste")]
+    stands = join_calls([TRAY], said).standing["june/tray.jpg", 1]
+    assert (stands.grade, stands.stone) == ("waste", "bucket 3")
 
 
 def _rows(*calls):

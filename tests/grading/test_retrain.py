@@ -8,7 +8,7 @@ from grader.errors import CallsError
 from grader.grading.candidates import column_signs, compare, folds_of
 from grader.grading.features import with_values
 from grader.grading.proposal import Call
-from grader.grading.retrain import retrain
+from grader.grading.retrain import called_rungs, retrain
 
 
 def _call(number, grade, scene=None):
@@ -175,3 +175,26 @@ def test_photos_of_one_piece_are_one_stone(tray, profile, small_model):
     report = retrain(named, measured, profile, small_model).report
     assert (report.new.n, report.new.stones) == (60, 30)
     assert retrain(calls[:60], measured, profile, small_model).report.new.stones == 60
+
+
+def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile, small_model):
+    calls, measured = tray
+    named = [dataclasses.replace(c, stone=f"bucket {i % 30}") for i, c in enumerate(calls[:60])]
+    learned = retrain(named[:20], measured, profile, small_model).model
+    # The other photos of pieces 0 to 19, and pieces 20 to 29 twice.
+    later = called_rungs(named[20:], measured, profile)
+    assert later.seen_by(learned) == 20
+    assert {*later.unseen_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
+    assert not any("bucket" in key for key in learned.made.stones)
+
+
+def test_a_stone_of_a_held_out_pick_teaches_nothing_in_another_pick(tray, profile, small_model):
+    _, measured = tray
+    order = np.argsort(small_model.scene.values(list(measured.values())))
+    stones = [list(measured)[i] for i in order]
+    # The old scores have it wrong on all of these, and one stone is in every pick: nothing is left to learn from.
+    with_one = [(low, stones[-1]) for low in stones[:30]]
+    report = retrain([], measured, profile, small_model, picks=with_one).report
+    assert (report.picks_old.value, report.picks_new.value) == (0.0, 0.0)
+    apart = list(zip(stones[:40], stones[-40:], strict=True))
+    assert retrain([], measured, profile, small_model, picks=apart).report.picks_new.value > 0.0

@@ -6,7 +6,6 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.grading.features import features
 from grader.grading.propose import propose, scene_estimate
 from grader.grading.strangers import fit_known, look_of
 
@@ -83,4 +82,3 @@ def test_a_stranger_gets_the_whole_ladder_and_the_reason(
     )
     look = look_of(*face(np.random.default_rng(5), "stone"))
     assert propose(measured, None, scene, profile, model, look=look).stranger is None
-    assert features(measured, profile)["blue_share"] == 0.6
