@@ -47,6 +47,8 @@ def ask(
         typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")
     if not asked:
         typer.echo("every stone there has a call, or no grade could be proposed", err=True)
+    elif len(asked) < count:
+        typer.echo(f"no more than these {len(asked)} are without a call", err=True)
     if out:
         write_text(out, calls_table([(s.record, s.piece) for s in asked]))
         typer.echo(f"fill in grade or scene, then: grader call --from {out}", err=True)

@@ -2,6 +2,7 @@
 stderr."""
 
 import sys
+import warnings
 from typing import Annotated
 
 import typer
@@ -80,4 +81,6 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         # A grade named in another script must not end a command on a console that cannot show it.
         stream.reconfigure(errors="backslashreplace")
+    # Of processes that start anew; it tells a seller nothing.
+    warnings.filterwarnings("ignore", message="A worker stopped")
     app()

@@ -69,19 +69,25 @@ def models(
 
 def _take(use: str | None, back: bool) -> None:
     from grader.errors import SettingsError
-    from grader.grading.model import load_model
+    from grader.grading.model import aside_of, load_model
     from grader.settings import load_settings, use_model
 
     wanted, entry = None if use == "starter" else use, None
     if back:
         now = load_settings().model
         here = now and Path(now).as_posix()
-        earlier = [one for one in working_models() if one.model != here]
+        now_used = here, label_in_use()
+        earlier = [one for one in working_models() if (one.model, one.label) != now_used]
         if not earlier:
             raise SettingsError("no other model was in use here before; name one with --use")
         entry = earlier[-1]
         wanted = entry.model
     model = load_model(wanted and Path(wanted))
+    if wanted and entry is not None and entry.label not in (None, model.label):
+        # A later model of the same name has moved it aside.
+        kept = aside_of(Path(wanted), entry.label)
+        if kept.is_dir():
+            wanted, model = kept.as_posix(), load_model(kept)
     time = datetime.now().astimezone().isoformat(timespec="seconds")
     use_model(wanted, model.label, time, replaced=label_in_use())
     if entry is not None and entry.label not in (None, model.label):

@@ -48,7 +48,7 @@ def retrain(
     from grader.calling import measure_called
     from grader.grading.calls import ReadCalls
     from grader.grading.calls_csv import read_calls_csv
-    from grader.grading.model import save_model
+    from grader.grading.model import save_model, set_aside
     from grader.grading.picks_csv import paired, read_picks_csv
     from grader.grading.retrain import retrain as retrain_on
     from grader.report.card import retrained_card
@@ -81,8 +81,10 @@ def retrain(
     stones = [(call.sha256, call.piece) for call in said.calls]
     stones += [stone for pick in pairs.picks for stone in pick]
     samples = [measured.features[stone] for stone in dict.fromkeys(stones)][:3]
+    if kept := set_aside(out, done.model.label):
+        typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
     save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:
         where = use_model(out, done.model.label, time, replaced=replaced)
-        typer.echo(f"in use from now on: {where}")
+        typer.echo(f"in use from now on: {done.model.label} ({where})")

@@ -1,6 +1,7 @@
 """``grader second-look``: called stones shown again, shuffled and without names, and how well both agree."""
 
 import json
+import os
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +11,7 @@ import typer
 from grader.cli.options import ProfileOption, settled, working_calls
 
 #: Answers, a line each, beside the results of the folder; never edited.
-ANSWERS, PAGE, PICTURE = "second-look.jsonl", "second-look.html", "second-look.jpg"
+ANSWERS, PAGE = "second-look.jsonl", "second-look.html"
 
 
 def second_look(
@@ -66,7 +67,8 @@ def second_look(
         first = [stones[key].call.grade for key in keys]
         look = {"look": _now(), "by": by, "of": of, "stones": keys, "first": first}
         _add(log, look)
-    picture = where / PICTURE
+    # One for each sitting: two people may look at a time.
+    picture = where / f"second-look-{os.getpid()}-stone.jpg"
     for number, key in enumerate(look["stones"]):
         if number in answers:
             continue

@@ -212,6 +212,25 @@ def save_model(
     write_text(folder / "card.md", card)
 
 
+def set_aside(folder: Path, label: str) -> Path | None:
+    """Move a folder that holds another model than that of this label beside itself, and return where it lies now;
+    ``None`` where there is none. No model that was made is lost by making a new one of its name."""
+    try:
+        there = json.loads((folder / "grade.json").read_text("utf-8"))["label"]
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    beside = aside_of(folder, there)
+    if there == label or beside.exists():
+        return None
+    folder.rename(beside)
+    return beside
+
+
+def aside_of(folder: Path, label: str) -> Path:
+    """Return where a model of that label is kept that was in this folder before."""
+    return folder.with_name(f"{folder.name}-{label.rsplit(' ', 1)[-1]}")
+
+
 def load_model(folder: str | Path | None = None) -> Model:
     """Return the model of that folder; ``None`` is the starter that ships.
 

@@ -82,11 +82,23 @@ def _row(photo: dict, piece: dict) -> dict:
 def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     """Return the text of a table of calls to fill in, a row for each (record, piece)."""
     names = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "stone"]
+    names += ["shown_grade", "shown_scene", "shown_state", "shown_model"]
     text = io.StringIO()
     writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(_row(record["photo"], piece) for record, piece in stones)
+    writer.writerows(_row(record["photo"], piece) | _shown(piece) for record, piece in stones)
     return text.getvalue()
+
+
+def _shown(piece: dict) -> dict:
+    """What the tool says of the stone, to be kept with the call."""
+    proposal = piece["proposal"] or {}
+    return {
+        "shown_grade": proposal.get("grade"),
+        "shown_scene": piece["scene"]["score"],
+        "shown_state": piece["state"]["value"],
+        "shown_model": proposal.get("model"),
+    }
 
 
 def measured_row(piece: dict) -> dict[str, float | None]:

@@ -168,6 +168,8 @@ def _seen(piece: CutPiece, *plans: str) -> str:
     """What of lines is in the templates of these plans."""
     lines = piece.measured.measurements.lines
     placed = [t for name in plans for t in plan_of(piece, name).templates]
+    if not placed:
+        return "No template is laid."
     if any(lines_within(template, piece.oval, lines) for template in placed):
         return f"{SEEN}, but for the thin pattern lines (healed, a seam)."
     return f"{SEEN}."

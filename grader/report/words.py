@@ -173,7 +173,8 @@ def sound_words(sound: dict) -> list[str]:
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
     told = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
     if not sound["clear"]:
-        return [*told, "room for cab ovals not known without a scale"]
+        weight = ", nor what of the weight is usable" if sound.get("weight_g") else ""
+        return [*told, f"room for cab ovals not known without a scale{weight}"]
     rooms = [
         f"{clear['oval']} mm over {percent(clear['share'])}"
         for clear in sound["clear"]
