@@ -63,6 +63,13 @@ def check(
             "filled from the others.",
         ),
     ] = False,
+    one_piece: Annotated[
+        bool,
+        typer.Option(
+            "--one-piece",
+            help="Each photo shows another face of one piece: the worst face counts.",
+        ),
+    ] = False,
     dried: Annotated[
         bool,
         typer.Option(
@@ -78,7 +85,13 @@ def check(
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
-    of_one = {"--picture": picture, "--view": view, "--weight-g": weight_g}
+    of_one = {"--picture": picture, "--view": view}
+    if not one_piece:
+        of_one["--weight-g"] = weight_g
+    if one_piece and (same_face or len(photos) < 2):
+        raise typer.BadParameter(
+            "give a photo of each face, two or more, and not --same-face", param_hint="--one-piece"
+        )
     _usage(photos, layers, same_face, of_one)
     if dried and not (same_face and state in (None, "wet")):
         raise typer.BadParameter(
@@ -91,7 +104,7 @@ def check(
     from grader.report.layers import write_layers
     from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
     from grader.report.result import to_json
-    from grader.report.words import cautions_text, photo_text
+    from grader.report.words import cautions_text, one_piece_text, photo_text
 
     loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
     neutral = neutral_of(paper_at, tray_at)
@@ -128,6 +141,14 @@ def check(
             else:
                 m = stone.measured
                 write_picture(view, view_picture(graded.photo, m.face, m.measurements.scene.best))
+    if one_piece:
+        odd = next((r for r in records if "error" not in r and len(r["pieces"]) != 1), None)
+        if odd is not None:
+            text = f"{odd['photo']['file']}: {len(odd['pieces'])} stones; for --one-piece photograph one"
+            typer.echo(f"grader: {text}", err=True)
+            raise typer.Exit(1)
+        if not json and not any("error" in record for record in records):
+            typer.echo(one_piece_text(records))
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
     elif not all("error" in record for record in records):

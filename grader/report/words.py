@@ -167,6 +167,31 @@ def lines_words(cracks: dict, state: str) -> str:
     return f"{seen}; {also}" if also else seen
 
 
+def one_piece_text(records: Sequence[dict]) -> str:
+    """Return what several faces of one piece say together: its lines, and its sound stone by the worst face.
+
+    records : of photos, each with one stone on it.
+    """
+    faces = [(record["photo"]["file"], record["pieces"][0]) for record in records]
+    lined = [
+        (file, piece)
+        for file, piece in faces
+        if any(line["class"] in ("crack", "uncertain") for line in piece["cracks"]["lines"])
+    ]
+    lines = no_line_words([piece["state"]["value"] for _, piece in faces])
+    if lined:
+        lines = (
+            f"seen on {len(lined)} of {len(faces)} faces: {', '.join(file for file, _ in lined)}"
+        )
+    told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
+    sounded = [(file, piece) for file, piece in faces if piece["sound"]]
+    if sounded:
+        file, worst = min(sounded, key=lambda face: face[1]["sound"]["largest"]["value"])
+        words = [f"{file} counts, the worst face", *sound_words(worst["sound"])]
+        told += [_LABEL.format("" if i else "sound", said) for i, said in enumerate(words)]
+    return "\n".join(told) + "\n"
+
+
 def sound_words(sound: dict) -> list[str]:
     """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
     parts = [percent(part["share"]) for part in sound["parts"]]

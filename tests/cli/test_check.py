@@ -243,3 +243,21 @@ def test_px_per_mm_given_for_mm_per_px_is_asked_about(cli):
     ran = cli.run("check", cli.photo("a.jpg"), "--mm-per-px", 11.8)
     assert ran.exit_code == 2
     assert "px per mm" in ran.output
+
+
+def test_several_faces_of_one_piece_are_told_together(cli):
+    cli.photo("a.jpg", "1a")
+    cli.photo("b.jpg", "1b")
+    ran = cli.run("check", "a.jpg", "b.jpg", "--one-piece")
+    assert ran.exit_code == 0, ran.output
+    assert ran.stdout.count("The piece, 2 faces") == 1
+
+
+def test_a_face_of_one_piece_shows_one_stone(cli):
+    cli.photo("a.jpg", "1")
+    cli.photo("b.jpg", "2")
+    ran = cli.run("check", "a.jpg", "b.jpg", "--one-piece")
+    assert ran.exit_code == 1
+    assert "b.jpg: 2 stones; for --one-piece photograph one" in ran.stderr
+    assert cli.run("check", "a.jpg", "--one-piece").exit_code == 2
+    assert cli.run("check", "a.jpg", "b.jpg", "--one-piece", "--same-face").exit_code == 2

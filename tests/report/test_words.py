@@ -139,3 +139,25 @@ def test_the_rules_are_told_where_they_say_another_grade(make_graded):
     proposal = photo_record(make_graded())["pieces"][0]["proposal"]
     assert words.rules_words(proposal) == "tumbling (cabbing: blue_share at least 0.6)"
     assert words.rules_words(proposal | {"rules": {"grade": "cabbing", "because": None}}) is None
+
+
+def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_graded):
+    def face(file, state, largest, lines=()):
+        record = photo_record(make_graded())
+        piece = record["pieces"][0]
+        piece["state"]["value"] = state
+        piece["cracks"]["lines"] = [{"class": kind} for kind in lines]
+        share = {"value": largest, "low": largest, "high": largest}
+        part = {"share": largest, "area_cm2": None, "weight_g": None}
+        piece["sound"] = {"parts": [part], "largest": share, "clear": [], "usable": None,
+                          "usable_g": None, "weight_g": None}  # fmt: skip
+        record["photo"]["file"] = file
+        return record
+
+    clear = words.one_piece_text([face("a.jpg", "wet", 1.0), face("b.jpg", "dry", 0.9)])
+    assert "no line seen on 2 faces, wet and dry" in clear
+    assert "b.jpg counts, the worst face" in clear and "largest part 90 %" in clear
+    lined = [face("a.jpg", "wet", 0.6, ["crack"]), face("b.jpg", "wet", 1.0, ["pattern line"])]
+    told = words.one_piece_text(lined)
+    assert "seen on 1 of 2 faces: a.jpg" in told and "no line seen" not in told
+    assert "a.jpg counts" in told
