@@ -135,6 +135,9 @@ def no_line_words(states: Sequence[str]) -> str:
     faces = "1 face" if len(states) == 1 else f"{len(states)} faces"
     seen = [state for state in ("wet", "dry", "patchy") if state in states]
     how = " and ".join(seen) if seen else "wet or dry not known"
+    unknown = sum(state not in seen for state in states)
+    if seen and unknown:
+        how += f", wet or dry not known of {unknown}"
     return f"no line seen on {faces}, {how}"
 
 
