@@ -145,7 +145,7 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
 
     from grader.calling import measure_called
     from grader.errors import CallsError
-    from grader.grading.agreement import beyond, side_by_side
+    from grader.grading.agreement import beside, beyond, side_by_side
     from grader.grading.calls_csv import read_calls_csv
     from grader.grading.model import load_model
     from grader.grading.retrain import called_rungs
@@ -182,14 +182,7 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
     }
     typer.echo(f"{other.label} {words[beyond(both.gain)]}: {both.second.n} called faces")
     typer.echo(f"{'':28}{used.label:<24}{other.label}")
-    for told, name in (
-        ("quadratic weighted kappa", "kappa"),
-        ("same grade", "equal"),
-        ("within one grade", "within_one"),
-    ):
-        first, second = getattr(both.first, name), getattr(both.second, name)
-        typer.echo(f"{told:<28}{first!s:<24}{second}")
-    typer.echo(f"{'gain in kappa':<28}{'':<24}{both.gain}")
+    typer.echo("\n".join(beside(both.first, both.second, both.gain)))
 
 
 def _stones(results: Path, profile: str | None) -> None:

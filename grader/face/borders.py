@@ -258,8 +258,9 @@ def waviness(borders: list[NDArray], thickness_px: float) -> float | None:
     for border in borders:
         window = max(round(4 * thickness_px), 5)
         if len(border) > window:
-            half = window // 4
-            away.append(np.hypot(*(border - smooth(border, window)).T)[half:-half])
+            # Near its ends a border is evened over less.
+            end = window // 4
+            away.append(np.hypot(*(border - smooth(border, window)).T)[end:-end])
     return float(np.sqrt((np.concatenate(away) ** 2).mean()) / thickness_px) if away else None
 
 

@@ -172,3 +172,16 @@ def bootstrap(
         return Figure(value, None, None)
     low, high = np.quantile(known, [0.025, 0.975])
     return Figure(value, float(low), float(high))
+
+
+def beside(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
+    """Return two agreements beside each other, a line each figure, and what the second gains."""
+    told = [
+        f"{words:<28}{getattr(first, name)!s:<24}{getattr(second, name)}"
+        for words, name in (
+            ("quadratic weighted kappa", "kappa"),
+            ("same grade", "equal"),
+            ("within one grade", "within_one"),
+        )
+    ]
+    return [*told, f"{'gain in kappa':<28}{'':<24}{gain}"]

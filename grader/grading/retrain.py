@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import CallsError
-from grader.grading.agreement import Agreement, Figure, bootstrap, side_by_side
+from grader.grading.agreement import Agreement, Figure, beside, bootstrap, side_by_side
 from grader.grading.calls import RowRemark
 from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
 from grader.grading.joining import holding_calls, standing_call
@@ -109,14 +109,7 @@ class RetrainReport:
         if self.old is not None and self.new is not None:
             told.append(f"on {self.new.n} held-out calls, 95 % interval in brackets:")
             told.append(f"{'':28}{'old':<24}new")
-            for words, name in (
-                ("quadratic weighted kappa", "kappa"),
-                ("same grade", "equal"),
-                ("within one grade", "within_one"),
-            ):
-                old, new = getattr(self.old, name), getattr(self.new, name)
-                told.append(f"{words:<28}{old!s:<24}{new}")
-            told.append(f"{'gain in kappa':<28}{'':<24}{self.gain}")
+            told += beside(self.old, self.new, self.gain)
         if self.scene_old is not None:
             told.append(f"{'scene, mean points off':<28}{self.scene_old!s:<24}{self.scene_new}")
         if self.picks_old is not None:

@@ -54,7 +54,7 @@ error. The figures above are of the whole way, choice included, on stones that i
 {kinds}
 
 A grade set holds the called grade of {LEVEL:.0%} of stones: every grade with a chance of at least
-{model.grade.sets.least:.3f}, settled on {model.grade.sets.n} held-out calls; under nine calls it is the whole ladder.
+{model.grade.sets.least:.3f}, settled on {model.grade.sets.n} stones held out; under nine it is the whole ladder.
 
 ## How the scene score is made
 

@@ -30,7 +30,7 @@ COLUMNS = (
 )
 LIBRARIES = ("numpy", "opencv-python-headless", "scikit-learn")
 TITLE = (
-    "# Figures\n\nWritten by `python tests/benchmarks/bench.py --write`; "
+    "# Figures\n\nWritten by the commands of this folder with `--write`; "
     "what they mean: [README](README.md).\n"
 )
 NO_ANSWER = "–"
