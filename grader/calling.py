@@ -21,12 +21,13 @@ from grader.grading.joining import (
     join_calls,
     place_calls,
 )
-from grader.grading.proposal import Call, Shown
+from grader.grading.proposal import Call
 from grader.grading.rules import Features
 from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
 from grader.photo.reference import find_reference
 from grader.profile import Profile
+from grader.report.calls import shown_of
 
 Rows = list[tuple[int, Call]]
 
@@ -202,19 +203,17 @@ def with_shown(calls: Sequence[Call], records: Sequence[dict]) -> list[Call]:
     """Return the calls with what the tool had said of their stones, where a record of the photo holds it."""
     by_hash = {r["photo"]["sha256"]: r for r in records if "error" not in r}
     return [
-        call if call.shown or call.sha256 not in by_hash else _shown(call, by_hash[call.sha256])
+        call
+        if call.shown or call.sha256 not in by_hash
+        else _with_shown(call, by_hash[call.sha256])
         for call in calls
     ]
 
 
-def _shown(call: Call, record: dict) -> Call:
+def _with_shown(call: Call, record: dict) -> Call:
     overlaps = [(box_overlap(call.box, tuple(piece["box"])), piece) for piece in record["pieces"]]
     overlap, piece = max(overlaps, key=lambda pair: pair[0], default=(0.0, None))
-    if overlap < SAME_BOX:
-        return call
-    said = piece["proposal"] or {"grade": None, "model": None}
-    shown = Shown(said["grade"], piece["scene"]["score"], said["model"], piece["state"]["value"])
-    return replace(call, shown=shown)
+    return call if overlap < SAME_BOX else replace(call, shown=shown_of(piece))
 
 
 def say_new(calls: Sequence[Call], there: Sequence[Call], *, by_hand: bool) -> list[Call]:

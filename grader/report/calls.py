@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
 from grader.grading.joining import Stones, join_calls
-from grader.grading.proposal import Call
+from grader.grading.proposal import Call, Shown
 
 LostCall = tuple[Call, str]
 #: Warnings that a join writes, and that the next join writes anew.
@@ -43,6 +43,17 @@ def about(record: dict, call: Call) -> bool:
 def call_record(call: Call) -> dict:
     """Return what is shown of a call."""
     return {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note")}
+
+
+def shown_of(piece: dict) -> Shown:
+    """Return what a record says of a stone: what a call on it had shown."""
+    proposal = piece["proposal"] or {}
+    return Shown(
+        proposal.get("grade"),
+        piece["scene"]["score"],
+        proposal.get("model"),
+        piece["state"]["value"],
+    )
 
 
 def _joined(record: dict, standing: dict[tuple[str, int], Call], lost: list[LostCall]) -> dict:

@@ -3,8 +3,10 @@
 import csv
 import io
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from grader.measures import MEASURES
+from grader.report.calls import shown_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
 _MEASURED = ("glare_share", "continuity", "crack_count", "crack_length_mm", "mm_per_px")
@@ -86,19 +88,10 @@ def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(_row(record["photo"], piece) | _shown(piece) for record, piece in stones)
+    for record, piece in stones:
+        shown = {f"shown_{key}": value for key, value in asdict(shown_of(piece)).items()}
+        writer.writerow(_row(record["photo"], piece) | shown)
     return text.getvalue()
-
-
-def _shown(piece: dict) -> dict:
-    """What the tool says of the stone, to be kept with the call."""
-    proposal = piece["proposal"] or {}
-    return {
-        "shown_grade": proposal.get("grade"),
-        "shown_scene": piece["scene"]["score"],
-        "shown_state": piece["state"]["value"],
-        "shown_model": proposal.get("model"),
-    }
 
 
 def measured_row(piece: dict) -> dict[str, float | None]:

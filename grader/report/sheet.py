@@ -3,12 +3,13 @@ seller's own call."""
 
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from grader.files import write_text
 from grader.profile import Profile
 from grader.report import words
-from grader.report.calls import LostCall
+from grader.report.calls import LostCall, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
 
@@ -94,12 +95,7 @@ def _card(
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
-        "shown": {
-            "grade": grade or "",
-            "scene": "" if piece["scene"]["score"] is None else piece["scene"]["score"],
-            "state": piece["state"]["value"],
-            "model": (proposal or {}).get("model", ""),
-        },
+        "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "called": words.call_words(call) if call else None,
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],

@@ -167,3 +167,28 @@ def test_a_stranger_has_no_grade_over_it(make_graded, tmp_path):
     write_sheet(tmp_path / "sheet.html", [record], {}, load_profile("banded"))
     page = (tmp_path / "sheet.html").read_text("utf-8")
     assert ">1 stranger<" in page and "unlike the stones this model knows (its grain" in page
+
+
+@pytest.mark.parametrize("verdict", ["usable", "retake"])
+def test_a_call_has_shown_the_same_from_the_sheet_a_table_or_by_itself(
+    written, make_graded, verdict
+):
+    from csv import DictReader
+    from dataclasses import asdict
+    from io import StringIO
+
+    from grader.calling import with_shown
+    from grader.report.columns import calls_table
+
+    graded = make_graded(verdict=verdict)
+    record = photo_record(graded)
+    (card,) = Tags(written(graded)).named("article")
+    (row,) = DictReader(StringIO(calls_table([(record, record["pieces"][0])])))
+    bare = Call(
+        "a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", None, None, TIME, None
+    )
+    (call,) = with_shown([bare], [record])
+    assert call.shown.grade == (None if verdict == "retake" else "cabbing")
+    for key, value in asdict(call.shown).items():
+        told = "" if value is None else str(value)
+        assert (card[f"data-shown-{key}"], row[f"shown_{key}"]) == (told, told), key
