@@ -1,6 +1,5 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,7 +14,7 @@ from grader.face.cut import cut_face
 from grader.face.face import Face
 from grader.face.glare import find_glare
 from grader.face.regions import find_regions
-from grader.files import read_table
+from grader.files import read_number, read_table
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import find_pieces, whole_photo
@@ -159,16 +158,13 @@ def _spots(rows: list[tuple[list[str], str]]) -> list[Spot]:
     for cells, where in rows:
         try:
             photo, x, y, w, h, name = (cell.strip() for cell in cells)
-            numbers = [float(cell) for cell in (x, y, w, h) if cell]
-            size = (float(w), float(h)) if w or h else (None, None)
-            if not photo or not name or not all(map(math.isfinite, numbers)):
+            size = (read_number(w), read_number(h)) if w or h else (None, None)
+            if not photo or not name or (w and min(size) <= 0):
                 raise ValueError
-            if size != (None, None) and min(size) <= 0:
-                raise ValueError
-            spots.append(Spot(photo, float(x), float(y), *size, name, where))
+            spots.append(Spot(photo, read_number(x), read_number(y), *size, name, where))
         except ValueError:
             refused.append(
-                f"{where}: give photo,x,y,w,h,class in px, with a dot for decimals; leave w and h empty for a point"
+                f"{where}: give photo,x,y,w,h,class in px; leave w and h empty for a point"
             )
     if refused:
         raise SpotsError("\n".join(refused))

@@ -2,7 +2,9 @@
 
 import csv
 import json
+import math
 import os
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -129,6 +131,29 @@ def _umask() -> int:
     return mask
 
 
+def read_number(text: str) -> float:
+    """Return the number that a person wrote, decimals behind a point or a comma.
+
+    Raises
+    ------
+    ValueError
+        No finite number, or one that can be read in two ways, as ``1,500``: one line.
+    """
+    text = text.strip()
+    if match := re.fullmatch(r"([+-]?[1-9]\d{0,2}),(\d{3})", text):
+        whole, rest = match.groups()
+        raise ValueError(
+            f"{text!r} may be a thousand or a decimal; write {whole}{rest} or {whole}.{rest}"
+        )
+    try:
+        number = float(text.replace(",", ".", 1))
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise ValueError(f"{text!r} is no number; write it as 12.5")
+    return number
+
+
 def read_table(
     path: str | Path, columns: Sequence[str], error: type[GraderError]
 ) -> list[tuple[int, dict[str, str]]]:
@@ -161,6 +186,8 @@ def read_table(
                 (rows.line_num, {k: (v or "").strip() for k, v in row.items() if k is not None})
                 for row in rows
             ]
+    except FileNotFoundError as err:
+        raise error(f"{path}: no such file; check its name and place") from err
     except OSError as err:
         raise error(f"{path}: cannot be read ({err.strerror}); give a CSV file") from err
     except UnicodeDecodeError as err:

@@ -13,8 +13,11 @@ from grader.cli.options import (
     ScalePxOption,
     StateOption,
     WholeOption,
+    folder_place,
+    folder_there,
     scale_of,
     settled,
+    whole_number,
     working_calls,
 )
 
@@ -23,18 +26,24 @@ def batch(
     folder: Annotated[
         Path,
         typer.Argument(
-            metavar="FOLDER", exists=True, file_okay=False, help="Every photo below it is graded."
+            metavar="FOLDER", callback=folder_there, help="Every photo below it is graded."
         ),
     ],
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", file_okay=False, help="Where the results go; FOLDER/graded by default."
+            metavar="DIR",
+            callback=folder_place,
+            help="Where the results go; FOLDER/graded by default.",
         ),
     ] = None,
     workers: Annotated[
         int | None,
-        typer.Option(metavar="N", min=1, help="Processes; as many as there are cores by default."),
+        typer.Option(
+            metavar="N",
+            parser=whole_number(1),
+            help="Processes; as many as there are cores by default.",
+        ),
     ] = None,
     profile: ProfileOption = None,
     model: ModelOption = None,

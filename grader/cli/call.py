@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, WholeOption, settled, working_calls
+from grader.cli.options import (
+    ProfileOption,
+    WholeOption,
+    settled,
+    whole_number,
+    words,
+    working_calls,
+)
 
 
 class LineClass(StrEnum):
@@ -29,22 +36,35 @@ class LineFound(StrEnum):
 
 def call(
     photo: Annotated[
-        Path | None, typer.Argument(metavar="[PHOTO]", help="The photo of the stone.")
+        Path | None, typer.Argument(metavar="PHOTO", help="The photo of the stone.")
     ] = None,
     piece: Annotated[
-        int | None, typer.Option(metavar="N", min=1, help="Its number, where there are several.")
+        int | None,
+        typer.Option(
+            metavar="N", parser=whole_number(1), help="Its number, where there are several."
+        ),
     ] = None,
     grade: Annotated[
-        str | None, typer.Option(metavar="G", help="Your grade, by its name on your ladder.")
+        str | None,
+        typer.Option(metavar="G", callback=words, help="Your grade, by its name on your ladder."),
     ] = None,
     scene: Annotated[
-        int | None, typer.Option(metavar="S", min=0, max=100, help="Your scene score, 0 to 100.")
+        int | None,
+        typer.Option(metavar="S", parser=whole_number(0, 100), help="Your scene score, 0 to 100."),
     ] = None,
-    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
-    note: Annotated[str | None, typer.Option(metavar="T", help="Why, or anything else.")] = None,
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", callback=words, help="Who says so.")
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option(metavar="T", callback=words, help="Why, or anything else.")
+    ] = None,
     line: Annotated[
         int | None,
-        typer.Option(metavar="K", min=1, help="A line on the stone, by its id in check --json."),
+        typer.Option(
+            metavar="K",
+            parser=whole_number(1),
+            help="A line on the stone, by its id in check --json.",
+        ),
     ] = None,
     says: Annotated[
         LineClass | None,
@@ -52,11 +72,16 @@ def call(
     ] = None,
     found: Annotated[LineFound | None, typer.Option(help="How you found that line.")] = None,
     how: Annotated[
-        str | None, typer.Option(metavar="T", help="How you checked it: nail, wetting, lamp.")
+        str | None,
+        typer.Option(metavar="T", callback=words, help="How you checked it: nail, wetting, lamp."),
     ] = None,
     stone: Annotated[
         str | None,
-        typer.Option(metavar="ID", help="Your own name for the piece, the same on all its photos."),
+        typer.Option(
+            metavar="ID",
+            callback=words,
+            help="Your own name for the piece, the same on all its photos.",
+        ),
     ] = None,
     undo: Annotated[
         bool, typer.Option("--undo", help="Take back the last call on the stone that still holds.")
@@ -84,7 +109,10 @@ def call(
             "--undo says nothing else; call anew after it", param_hint="--undo"
         )
     if photo and grade is None and scene is None and line is None and not undo:
-        raise typer.BadParameter("give --grade, --scene or both, or --line", param_hint="--grade")
+        raise typer.BadParameter(
+            "give --grade, --scene or both, or --line; --stone, --by and --note only go with them",
+            param_hint="--grade",
+        )
     from grader.batch import RESULTS, Terms, grade_file, read_records, words_on_lines
     from grader.calling import (
         nothing_to_take_back,
@@ -127,7 +155,7 @@ def call(
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
     added = f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else "")
-    for remark in (*told, added):
+    for remark in (*told, *([added] if table or placed.calls else [])):
         typer.echo(remark, err=True)
     if placed.refused:
         raise CallsError(

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from grader.cli.options import number
+
 
 class Paper(StrEnum):
     """What the printer is loaded with."""
@@ -21,6 +23,7 @@ def card(
         float,
         typer.Option(
             metavar="MM",
+            parser=number(0, 1000),
             help="How long the 100 mm bar of your first print is; this one comes out true.",
         ),
     ] = 100.0,

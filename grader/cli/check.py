@@ -16,6 +16,7 @@ from grader.cli.options import (
     TrayOption,
     WeightOption,
     WholeOption,
+    folder_place,
     neutral_of,
     scale_of,
     settled,
@@ -24,9 +25,7 @@ from grader.cli.options import (
 
 
 def check(
-    photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO...", help="Photos of stone faces.")
-    ],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos of stone faces.")],
     json: Annotated[
         bool, typer.Option("--json", help="Print JSON alone: one object, or a list for several.")
     ] = False,
@@ -34,7 +33,7 @@ def check(
         Path | None,
         typer.Option(
             metavar="DIR",
-            file_okay=False,
+            callback=folder_place,
             help="Write regions, cracks, pieces and parts as grey PNGs there.",
         ),
     ] = None,

@@ -15,7 +15,7 @@ def colours(
     ],
     table: Annotated[
         Path | None,
-        typer.Argument(metavar="[SPOTS.csv]", help="Table photo,x,y,w,h,class of marked spots."),
+        typer.Argument(metavar="SPOTS.csv", help="Table photo,x,y,w,h,class of marked spots."),
     ] = None,
     spot: Annotated[
         list[str] | None,

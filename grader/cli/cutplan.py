@@ -17,17 +17,26 @@ from grader.cli.options import (
     TrayOption,
     WholeOption,
     neutral_of,
+    number,
     scale_of,
     settled,
+    whole_number,
     working_calls,
 )
+from grader.files import read_number
 
 
 def _oval_mm(text: str) -> tuple[float, float]:
     """Long and short side in mm of "30x22", or of "20" for a round one."""
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*[x×]\s*(\d+(?:\.\d+)?))?(?:\s*mm)?", text.strip())
-    sides = [float(side) for side in match.groups() if side] if match else []
-    if not sides or not all(3 <= side <= 300 for side in sides):
+    parts = re.split(r"\s*[x×]\s*", text.strip().removesuffix("mm"))
+    if len(parts) == 1 and "," in text:
+        point, times = text.replace(",", "."), text.replace(",", "x")
+        raise typer.BadParameter(f"{text!r}: a round or an oval? write {point} or {times}")
+    try:
+        sides = [read_number(part) for part in parts]
+    except ValueError:
+        sides = []
+    if len(sides) not in (1, 2) or not all(3 <= side <= 300 for side in sides):
         raise typer.BadParameter(
             f"{text!r}: give long x short in mm, as 30x22, or 20 for a round one; 3 to 300 mm"
         )
@@ -44,7 +53,10 @@ class PlanName(StrEnum):
 def cutplan(
     photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="Photo of stone faces.")],
     piece: Annotated[
-        int | None, typer.Option(metavar="N", min=1, help="Only this stone, where there are more.")
+        int | None,
+        typer.Option(
+            metavar="N", parser=whole_number(1), help="Only this stone, where there are more."
+        ),
     ] = None,
     template: Annotated[
         str,
@@ -53,7 +65,9 @@ def cutplan(
     margin_mm: Annotated[
         float,
         typer.Option(
-            metavar="MM", min=0, max=20, help="Kept between templates, from outline and lines."
+            metavar="MM",
+            parser=number(0, 20),
+            help="Kept between templates, from outline and lines.",
         ),
     ] = 1.5,
     plan: Annotated[PlanName, typer.Option(help="Which plan is drawn.")] = PlanName.most,

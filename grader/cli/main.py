@@ -24,20 +24,52 @@ from grader.cli import (
 )
 from grader.errors import GraderError, ModelError, SettingsError
 
+#: What the command line itself refuses.
+UsageError = typer.BadParameter.__base__
+
 
 class ToldErrors(TyperGroup):
-    """Ends every error of the family as one line on stderr.
+    """Ends every error as one line on stderr.
 
     Exit code 2 where what the command was given to work with does not make sense, so that no photo
     was looked at; else 1.
     """
 
+    def parse_args(self, ctx, args):
+        if not args:  # Then the help is shown.
+            return super().parse_args(ctx, args)
+        try:
+            return super().parse_args(ctx, args)
+        except UsageError as err:
+            typer.echo(usage_line(err), err=True)
+            raise typer.Exit(2) from err
+
     def invoke(self, ctx):
         try:
             return super().invoke(ctx)
+        except UsageError as err:
+            typer.echo(usage_line(err), err=True)
+            raise typer.Exit(2) from err
         except GraderError as err:
             typer.echo(f"grader: {err}", err=True)
             raise typer.Exit(2 if isinstance(err, SettingsError | ModelError) else 1) from err
+
+
+def usage_line(err) -> str:
+    """Return what is wrong with a command as one line: command, option, what is wrong, what to do."""
+    command = err.ctx.command_path if err.ctx else "grader"
+    if not isinstance(err, typer.BadParameter):
+        told = err.format_message().rstrip(".")
+        return f"{command}: {told[:1].lower()}{told[1:]} ({command} --help tells more)"
+    name = err.param_hint or (_name(err.param) if err.param else "what it was given")
+    if not err.message:
+        return f"{command}: {name} is missing; {command} --help tells what it is"
+    return f"{command}: {name}: {err.message.removeprefix('Value error, ').rstrip('.')}"
+
+
+def _name(param) -> str:
+    """An option as it is typed, an argument as the help calls it."""
+    return param.opts[0] if param.opts[0].startswith("-") else param.metavar
 
 
 app = typer.Typer(

@@ -1,19 +1,76 @@
 """Options that several commands share, declared once."""
 
-import math
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from grader.files import read_number
 from grader.settings import MOST_MM_PER_PX, load_settings
 
 
-def _positive(value: float | None) -> float | None:
-    if value is not None and not (math.isfinite(value) and value > 0):
-        raise typer.BadParameter("give a number above 0")
-    if value is not None and value > MOST_MM_PER_PX:
+def number(least: float, most: float) -> Callable[[str | float], float]:
+    """Return the parser of a number within that range, decimals behind a point or a comma."""
+
+    def parse(text: str | float) -> float:
+        try:
+            value = read_number(str(text))
+        except ValueError as err:
+            raise typer.BadParameter(str(err)) from None
+        if not least <= value <= most:
+            raise typer.BadParameter(f"{text}: give a number from {least:g} to {most:g}")
+        return value
+
+    return parse
+
+
+def whole_number(least: int, most: int | None = None) -> Callable[[str | int], int]:
+    """Return the parser of a whole number within that range."""
+    span = f"of {least} or more" if most is None else f"from {least} to {most}"
+
+    def parse(text: str | int) -> int:
+        try:
+            value = int(str(text))
+        except ValueError:
+            value = least - 1
+        if value < least or (most is not None and value > most):
+            raise typer.BadParameter(f"{text!s}: give a whole number {span}")
+        return value
+
+    return parse
+
+
+def words(text: str | None) -> str | None:
+    """What a person wrote; nothing but blanks is not given."""
+    return (text and text.strip()) or None
+
+
+def folder_there(path: Path) -> Path:
+    """Refuse what is no folder."""
+    if not path.exists():
+        raise typer.BadParameter(f"{path}: no such folder; check its name and place")
+    if not path.is_dir():
+        raise typer.BadParameter(f"{path}: a file, not a folder; name the folder that it is in")
+    return path
+
+
+def folder_place(path: Path | None) -> Path | None:
+    """Refuse a file as the folder to write into."""
+    if path is not None and path.is_file():
+        raise typer.BadParameter(f"{path}: a file, not a folder; choose another name")
+    return path
+
+
+def _mm_per_px(text: str | float) -> float:
+    try:
+        value = read_number(str(text))
+    except ValueError as err:
+        raise typer.BadParameter(str(err)) from None
+    if value <= 0:
+        raise typer.BadParameter(f"{text}: give a number above 0")
+    if value > MOST_MM_PER_PX:
         raise typer.BadParameter(
             f"{value:g} mm for one px is too coarse to grade by; is it px per mm? give mm per px"
         )
@@ -24,7 +81,7 @@ def _measured_in_photo(text: str) -> float:
     """Millimetres per px of "412:100mm"."""
     px, _, mm = text.partition(":")
     try:
-        return _positive(float(mm.strip().removesuffix("mm")) / float(px))
+        return _mm_per_px(read_number(mm.strip().removesuffix("mm")) / read_number(px))
     except (ValueError, ZeroDivisionError):
         raise typer.BadParameter(
             f"{text!r}: give px, a colon and mm, as 412:100mm for 412 px that are 100 mm"
@@ -54,7 +111,8 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
         x, y, w, h = (int(part) for part in text.split(","))
     except ValueError:
         raise typer.BadParameter(
-            f"{text!r}: give four whole numbers, x,y,w,h in px", param_hint=hint
+            f"{text!r}: give four whole numbers of px with commas between, x,y,w,h",
+            param_hint=hint,
         ) from None
     return Neutral((x, y, w, h), "paper" if tray_at is None else "tray")
 
@@ -74,7 +132,7 @@ ScaleOption = Annotated[
     typer.Option(
         "--mm-per-px",
         metavar="X",
-        callback=_positive,
+        parser=_mm_per_px,
         help="Millimetres per px of the full-size photo.",
     ),
 ]
@@ -92,8 +150,7 @@ HeightOption = Annotated[
     typer.Option(
         "--height-mm",
         metavar="MM",
-        min=0,
-        max=500,
+        parser=number(0, 500),
         help="How far the faces lie above the photo card; 0 for a card at their height.",
     ),
 ]
@@ -116,8 +173,7 @@ WeightOption = Annotated[
     typer.Option(
         "--weight-g",
         metavar="G",
-        min=0.1,
-        max=1e6,
+        parser=number(0.1, 1e6),
         help="What the one stone in the photo weighs, in grams.",
     ),
 ]

@@ -6,19 +6,26 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, ScaleOption, label_in_use, settled
+from grader.cli.options import (
+    ProfileOption,
+    ScaleOption,
+    folder_place,
+    folder_there,
+    label_in_use,
+    settled,
+)
 
 
 def retrain(
     photos: Annotated[
         Path,
-        typer.Option(metavar="FOLDER", exists=True, file_okay=False, help="The photos it names."),
+        typer.Option(metavar="FOLDER", callback=folder_there, help="The photos it names."),
     ],
     out: Annotated[
-        Path, typer.Option(metavar="DIR", file_okay=False, help="Folder of the new model.")
+        Path, typer.Option(metavar="DIR", callback=folder_place, help="Folder of the new model.")
     ],
     calls: Annotated[
-        Path | None, typer.Argument(metavar="[CALLS.csv]", help="photo, piece, grade, scene.")
+        Path | None, typer.Argument(metavar="CALLS.csv", help="photo, piece, grade, scene.")
     ] = None,
     picks: Annotated[
         Path | None,

@@ -24,7 +24,7 @@ def test_the_card_is_written(cli, options, expected):
     assert ran.stdout == ""
 
 
-@pytest.mark.parametrize("measured", ["85", "120", "nan"])
+@pytest.mark.parametrize("measured", ["85", "120"])
 def test_a_wrong_printer_scale_is_refused_in_one_line(cli, measured):
     ran = cli.run("card", "--out", "card.pdf", "--measured", measured)
     assert ran.exit_code == 1
@@ -33,7 +33,7 @@ def test_a_wrong_printer_scale_is_refused_in_one_line(cli, measured):
     assert not (cli.folder / "card.pdf").exists()
 
 
-@pytest.mark.parametrize("options", [("--paper", "b5"), ("--measured", "long")])
+@pytest.mark.parametrize("options", [("--paper", "b5"), ("--measured", "long"), ("--measured", "nan")])
 def test_options_that_make_no_sense_are_refused(cli, options):
     assert cli.run("card", "--out", "card.pdf", *options).exit_code == 2
 
