@@ -153,6 +153,11 @@ def grade_folder(
     workers : processes, as many as there are cores by default; 1 works in this process.
     calls : the seller's calls, joined anew each time.
     on_photo : told how many of how many photos are done.
+
+    Raises
+    ------
+    GraderError
+        No photo below the folder; results of before stay as they are.
     """
     folder = Path(folder)
     out = folder / "graded" if out is None else Path(out)
@@ -167,6 +172,8 @@ def grade_folder(
         line_words=words_on_lines(calls),
     )
     found = find_photos(folder, out)
+    if not found:
+        raise GraderError(_why_none(folder, out), "no_photo")
     photos, duplicates = _distinct(found)
     records = _kept(out, photos, terms)
     reused = len(records)
@@ -204,6 +211,16 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
                 # A name that is not UTF-8 cannot be written into a table as it is.
                 photos[file.encode("utf-8", "backslashreplace").decode()] = path
     return dict(sorted(photos.items()))
+
+
+def _why_none(folder: Path, out: Path) -> str:
+    if folder.resolve() == out.resolve():
+        return f"{folder}: photos and results would lie in one folder; choose another for --out"
+    if (folder / RESULTS).exists():
+        return f"{folder}: holds results of a batch; name the folder of the photos"
+    return (
+        f"{folder}: no photo in it (JPEG, PNG, TIFF, WebP or HEIC); name the folder of the photos"
+    )
 
 
 def _distinct(

@@ -54,7 +54,9 @@ def load_settings(folder: str | Path = ".") -> Settings:
     except (OSError, UnicodeDecodeError) as err:
         raise SettingsError(f"{path}: cannot be read ({err}); mend or remove it") from err
     except tomllib.TOMLDecodeError as err:
-        raise SettingsError(f"{path}: not valid TOML ({err}); mend that line") from err
+        raise SettingsError(
+            f"{path}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
+        ) from err
     where = str(path)
     check_keys(where, "the file", data, [field.name for field in fields(Settings)])
     for key in ("profile", "model", "units", "currency"):

@@ -12,7 +12,7 @@ import pytest
 
 from grader import batch
 from grader.batch import find_photos, grade_folder
-from grader.errors import PhotoError
+from grader.errors import GraderError, PhotoError
 from grader.face.line_words import LineWord
 from grader.grading.proposal import Call
 from grader.report.result import result_schema
@@ -289,10 +289,25 @@ def test_progress_counts_up_to_all_photos(folder):
     assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
 
 
-def test_a_folder_without_photos_gives_empty_results(folder):
-    ran = folder.run()
-    assert (records(ran.out), table(ran.out)) == ([], [])
-    assert "0 stones" in (ran.out / "sheet.html").read_text("utf-8")
+def test_a_folder_without_photos_is_told_and_results_of_before_stay(folder):
+    with pytest.raises(GraderError, match=r"photos: no photo in it .*; name the folder of the"):
+        folder.run()
+    assert not (folder.path / "graded").exists()
+    write(folder, a="1")
+    folder.run()
+    (folder.path / "a.jpg").unlink()
+    with pytest.raises(GraderError, match="no photo in it"):
+        folder.run()
+    assert len(records(folder.path / "graded")) == 1
+
+
+def test_results_are_no_folder_of_photos(folder):
+    write(folder, a="1")
+    with pytest.raises(GraderError, match="would lie in one folder"):
+        folder.run(out=folder.path)
+    folder.run()
+    with pytest.raises(GraderError, match="graded: holds results of a batch"):
+        grade_folder(folder.path / "graded", workers=1)
 
 
 def test_a_name_that_is_not_utf8_is_graded_all_the_same(folder):

@@ -94,6 +94,8 @@ def batch(
 
 def _told(done) -> list[str]:
     """What a person should know of a batch, a line each."""
+    from grader.report.calls import lost_words
+
     graded = [record for record in done.records if "error" not in record]
     stones = sum(len(record["pieces"]) for record in graded)
     lines = [
@@ -104,7 +106,7 @@ def _told(done) -> list[str]:
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
     ]
     lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
-    lines += [f"call without a stone: {call.said} ({why})" for call, why in done.lost_calls]
+    lines += lost_words(done.records, done.lost_calls)
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines
 

@@ -118,8 +118,9 @@ def cutplan(
     if piece is not None:
         chosen = [stone for stone in stones if stone.piece.id == piece]
         if not chosen:
+            there = {0: "no stone", 1: "one stone"}.get(len(stones), f"{len(stones)} stones")
             raise GraderError(
-                f"{photo.name}: no piece {piece}, it holds {len(stones)}; give another number",
+                f"{photo.name}: no piece {piece}, it holds {there}; give another number",
                 "no_piece",
             )
         stones = chosen

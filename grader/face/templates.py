@@ -126,7 +126,8 @@ def _shares(mask, mm_per_px, shape: str, ratio: float, name: str) -> list[Templa
         size_px = share * long_px, share * long_px / ratio
         size_mm = None if mm_per_px is None else (size_px[0] * mm_per_px, size_px[1] * mm_per_px)
         worth = _worth(share, SHARES[-1], SHARES[0])
-        told = name if name.startswith("under") else f"{name}, {share:g} of the largest that fits"
+        part = "the largest" if share == 1 else f"{share:g} of the largest"
+        told = name if name.startswith("under") else f"{name}, {part} that fits"
         found.append(Template(told, shape, size_px, size_mm, worth))
     return found if long_px > 0 else []
 

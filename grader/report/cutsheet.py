@@ -139,7 +139,12 @@ def _piece_lines(piece: CutPiece) -> list[str]:
     else:
         shape, margin = f"{long:g}x{short:g} mm", f"{piece.margin_mm:g} mm"
     facts = [
-        ("scale", NO_SCALE if piece.mm_per_px is None else scale_words(_scale(piece))),
+        (
+            "scale",
+            (NO_SCALE if piece.mm_per_px is None else scale_words(_scale(piece))).removeprefix(
+                "scale "
+            ),
+        ),
         ("template", f"{shape}; {margin} kept between them and from outline and lines"),
         *((words, _plan_words(plan_of(piece, name))) for name, words in PLANS.items()),
         ("lines", _lines_words(piece)),

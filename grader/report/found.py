@@ -59,8 +59,8 @@ def found_text(graded: Graded) -> str:
             if reference.chart
             else "none used",
         ),
-        ("scale", scale_words(photo["scale"])),
-        ("colours", colour_words(photo["colour"])),
+        ("scale", scale_words(photo["scale"]).removeprefix("scale ")),
+        ("colours", colour_words(photo["colour"]).removeprefix("colours ")),
         *_left_open(photo["colour"]["lab_sd"]),
         ("light", _light_words(graded)),
         *(
@@ -81,7 +81,7 @@ def found_text(graded: Graded) -> str:
             _LABEL.format("state", f"{state_words(piece['state'])} ({basis})"),
             _LABEL.format("glare", f"{percent(piece['glare']['value'])} of the face"),
             *_sight_rows(graded_piece),
-            _LABEL.format("scale", scale_words(piece["scale"])),
+            _LABEL.format("scale", scale_words(piece["scale"]).removeprefix("scale ")),
             *(
                 _LABEL.format("why" if i == 0 else "", w["text"])
                 for i, w in enumerate(piece["warnings"])

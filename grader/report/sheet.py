@@ -9,7 +9,7 @@ from pathlib import Path
 from grader.files import write_text
 from grader.profile import Profile
 from grader.report import words
-from grader.report.calls import LostCall, shown_of
+from grader.report.calls import LostCall, lost_words, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
 
@@ -175,7 +175,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         for warning in record["photo"]["warnings"]
         if warning["code"] == "duplicate"
     ]
-    return lines + [f"Call without a stone: {call.said} ({why})" for call, why in lost_calls]
+    return lines + [f"{said[0].upper()}{said[1:]}" for said in lost_words(records, lost_calls)]
 
 
 def _own_warnings(record: dict) -> list[dict]:

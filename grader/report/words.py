@@ -137,7 +137,7 @@ def no_line_words(states: Sequence[str]) -> str:
     how = " and ".join(seen) if seen else "wet or dry not known"
     unknown = sum(state not in seen for state in states)
     if seen and unknown:
-        how += f", wet or dry not known of {unknown}"
+        how += f", {unknown} not known"
     return f"no line seen on {faces}, {how}"
 
 

@@ -33,7 +33,9 @@ def test_a_wrong_printer_scale_is_refused_in_one_line(cli, measured):
     assert not (cli.folder / "card.pdf").exists()
 
 
-@pytest.mark.parametrize("options", [("--paper", "b5"), ("--measured", "long"), ("--measured", "nan")])
+@pytest.mark.parametrize(
+    "options", [("--paper", "b5"), ("--measured", "long"), ("--measured", "nan")]
+)
 def test_options_that_make_no_sense_are_refused(cli, options):
     assert cli.run("card", "--out", "card.pdf", *options).exit_code == 2
 

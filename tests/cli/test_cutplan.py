@@ -62,7 +62,7 @@ def test_without_a_scale_templates_are_relative_and_it_is_said(cut):
     assert piece["template"]["long_mm"] is None
     assert piece["template"]["long_px"] == pytest.approx(200 / 3, abs=0.1)
     assert piece["warnings"][0]["code"] == "no_scale"
-    assert "scale not known" in cut_text(graded, cuts)
+    assert "not known: templates are drawn" in cut_text(graded, cuts)
 
 
 def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):

@@ -272,7 +272,7 @@ def test_templates_come_from_the_profile_and_without_scale_from_the_face():
     assert {"40x30 oval", "30x22 oval", "25x18 oval", "18x13 oval", "25 round"} <= set(names)
     free = templates_for(OVAL, None, BANDED)
     assert {t.size_mm for t in free} == {None}
-    assert all("of the largest that fits" in t.name for t in free)
+    assert all("the largest that fits" in t.name for t in free)
 
 
 def test_given_places_score_as_the_best_place_does_and_upside_down_scores_less():

@@ -119,14 +119,18 @@ def test_the_call_stands_beside_the_proposal(written, make_graded):
 
 
 def test_what_is_no_stone_is_listed(make_graded, tmp_path):
-    call = Call("gone.jpg", None, 1, (0, 0, 5, 5), "select", None, None, TIME, None)
-    empty, lost = with_calls([photo_record(make_graded(0))], [call])
+    calls = [
+        Call(photo, None, 1, (0, 0, 5, 5), "select", None, None, TIME, None)
+        for photo in ("a.jpg", "gone.jpg")
+    ]
+    empty, lost = with_calls([photo_record(make_graded(0))], calls)
     failed = failed_record("c.jpg", PhotoError("c.jpg: empty file; copy it again", "empty"))
     write_sheet(tmp_path / "sheet.html", [*empty, failed], {}, load_profile(), lost)
     page = (tmp_path / "sheet.html").read_text("utf-8")
     assert "a.jpg: no stone found" in page
     assert "Not read: c.jpg: empty file; copy it again" in page
-    assert "Call without a stone: select" in page
+    assert "Call without a stone: select (a.jpg: no stone overlaps" in page
+    assert "1 call is on photos that are not here: gone.jpg" in page
 
 
 def test_above_the_limit_there_are_pages_linked_to_each_other(

@@ -158,7 +158,7 @@ def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_grade
     assert "no line seen on 2 faces, wet and dry" in clear
     assert "b.jpg counts, the worst face" in clear and "largest part 90 %" in clear
     unsure = words.one_piece_text([face("a.jpg", "wet", 1.0), face("b.jpg", "unknown", 0.9)])
-    assert "no line seen on 2 faces, wet, wet or dry not known of 1" in unsure
+    assert "no line seen on 2 faces, wet, 1 not known" in unsure
     lined = [face("a.jpg", "wet", 0.6, ["crack"]), face("b.jpg", "wet", 1.0, ["pattern line"])]
     told = words.one_piece_text(lined)
     assert "seen on 1 of 2 faces: a.jpg" in told and "no line seen" not in told
