@@ -129,7 +129,7 @@ def test_your_word_on_a_line_counts_for_the_saw_too(cli, make_graded, monkeypatc
     [
         (("--svg", "a.svg"), {"mm_per_px": None}, "no scale, so no drawing in true size", 1),
         (("--svg", "a.svg"), {"pieces": 2}, "here are 2; name it with --piece", 1),
-        (("--piece", "9"), {}, "no piece 9, it holds 1", 1),
+        (("--piece", "9"), {}, "no piece 9, it holds one stone", 1),
         (("--svg", "a.pdf"), {}, "end the name in .svg", 2),
         (("--template", "2x1"), {}, "give long x short in mm", 2),
         (("--template", "wide"), {}, "give long x short in mm", 2),
