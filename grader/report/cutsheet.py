@@ -11,7 +11,8 @@ from grader.errors import GraderError
 from grader.face.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
 from grader.grade import Graded
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
-from grader.report.overlay import DARK, PALE, PICTURE_PX, View, draw_line, draw_plate, view_of
+from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
+from grader.report.plates import DARK, PALE, draw_plate
 from grader.report.words import percent, scale_words
 
 SCHEMA = 1

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 
 from grader.grade import Graded, GradedPiece
 from grader.measures import UNREADABLE
-from grader.report.overlay import DARK, PALE, PICTURE_PX, View, draw_line, draw_plate, view_of
+from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
+from grader.report.plates import DARK, PALE, Ground, draw_plate
 from grader.report.result import photo_record
 from grader.report.words import colour_words, percent, scale_words, state_words
 
@@ -20,30 +21,28 @@ def draw_found(graded: Graded) -> NDArray[np.uint8]:
     photo, reference = graded.photo, graded.reference
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     stroke_px = max(1, round(max(view.rgb.shape) / 900))
+    named = {
+        f"{piece.measured.piece.id} {piece.measured.verdict.value}": piece.measured.piece.outline
+        for piece in graded.pieces
+    }
+    outlines = list(named.values())
+    if reference.card:
+        named["card"] = reference.card.outline_px
+        outlines += [*reference.card.white_px, reference.card.outline_px]
+    if reference.chart:
+        named["chart"] = cv2.convexHull(
+            np.concatenate(reference.chart.corners_px).astype(np.float32)
+        )[:, 0]
+        outlines += list(reference.chart.corners_px)
     for piece in graded.pieces:
         _hatch_glare(view, piece)
-        draw_line(
-            view.rgb,
-            [view.points(piece.measured.piece.outline)],
-            3 * stroke_px,
-            stroke_px,
-            closed=True,
-        )
-        _label(
-            view,
-            piece.measured.piece.outline,
-            f"{piece.measured.piece.id} {piece.measured.verdict.value}",
-        )
-    if reference.card:
-        for quad in reference.card.white_px:
-            draw_line(view.rgb, [view.points(quad)], 3 * stroke_px, stroke_px, closed=True)
-        outline = reference.card.outline_px
+    for outline in outlines:
         draw_line(view.rgb, [view.points(outline)], 3 * stroke_px, stroke_px, closed=True)
-        _label(view, outline, "card")
-    if reference.chart:
-        patches = [view.points(quad) for quad in reference.chart.corners_px]
-        draw_line(view.rgb, patches, 3 * stroke_px, stroke_px, closed=True)
-        _label(view, np.concatenate(reference.chart.corners_px), "chart")
+    ground = Ground(view.rgb.shape, [view.points(outline) for outline in named.values()])
+    size = max(12, round(max(view.rgb.shape) * _LETTERS))
+    for number, text in enumerate(named):
+        plate, words, bare = ground.place(number, [[(text, size)]])
+        draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return view.rgb
 
 
@@ -148,10 +147,3 @@ def _hatch_glare(view: View, piece) -> None:
     stripe = ((x + y) // 4) % 2 == 0
     view.rgb[y[stripe], x[stripe]] = DARK
     view.rgb[y[~stripe], x[~stripe]] = PALE
-
-
-def _label(view: View, around: NDArray, text: str) -> None:
-    """A plate with that text at the upper left of what it names, inside the picture."""
-    size = max(12, round(max(view.rgb.shape) * _LETTERS))
-    x, y = view.points(around).min(axis=0)
-    draw_plate(view.rgb, (max(2.0, x), max(2.0, y - 1.6 * size)), [(text, size)])

@@ -19,6 +19,7 @@ from grader.files import write_bytes
 from grader.grade import Graded, GradedPiece
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
+from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
@@ -31,14 +32,7 @@ WORTH_DRAWING = 50.0
 #: Height of the words as a part of the picture's short side: the aim, and the least where there is
 #: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
-DARK, PALE = (20, 20, 20), (255, 255, 255)
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
-
-#: The font within OpenCV: Latin, Cyrillic, Greek and Chinese, so that a grade of any name is drawn.
-_FONT = cv2.FontFace("sans")
-
-Rect = tuple[float, float, float, float]
-Words = list[tuple[str, int]]
 
 
 @dataclass(frozen=True)
@@ -82,12 +76,15 @@ def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDA
         _draw_found(view, piece, stroke_px, lines)
         _draw_placements(view, piece, stroke_px)
         _draw_numbers(view, piece, lines)
-    taken = [view.rect(piece.measured.piece.box) for piece in graded.pieces]
-    for piece, stone in zip(graded.pieces, tuple(taken), strict=True):
-        words = _words(piece, (called or {}).get(piece.measured.piece.id), stone, view.rgb.shape)
-        plate = _place(words, stone, taken, view.rgb.shape)
-        draw_plate(view.rgb, plate[:2], words)
-        taken.append(plate)
+    ground = Ground(
+        view.rgb.shape, [view.points(piece.measured.piece.outline) for piece in graded.pieces]
+    )
+    for number, piece in enumerate(graded.pieces):
+        stone = view.rect(piece.measured.piece.box)
+        called_grade = (called or {}).get(piece.measured.piece.id)
+        choices = _words(piece, called_grade, stone, view.rgb.shape)
+        plate, words, bare = ground.place(number, choices)
+        draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return view.rgb
 
 
@@ -102,8 +99,10 @@ def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
     # So small, pattern lines would only clutter.
     lines = [(n, line) for n, line in _shown_lines(piece) if line.kind != "pattern line"]
     _draw_found(view, piece, 1, lines)
-    words = [(str(piece.measured.piece.id), 26)]
-    draw_plate(view.rgb, (4, 4), words)
+    ground = Ground(view.rgb.shape, [view.points(piece.measured.piece.outline)])
+    choices = [[(str(piece.measured.piece.id), size)] for size in (26, 16)]
+    plate, words, bare = ground.place(0, choices)
+    draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return _encoded(view.rgb, ".jpg", quality=82)
 
 
@@ -253,75 +252,33 @@ def _along(points: NDArray, lengths: NDArray) -> NDArray[np.float64]:
     return np.stack([np.interp(lengths, steps, points[:, axis]) for axis in (0, 1)], axis=1)
 
 
-def _words(piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]) -> Words:
-    """The lines of a plate with their sizes: the id with the word to sort by, below it the proposal
-    if called."""
+def _words(
+    piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]
+) -> list[Words]:
+    """The lines of a plate, from the size that is aimed at down to the least: the id with the word to
+    sort by, below it the proposal if called."""
     number = piece.measured.piece.id
     proposed = piece.proposal.grade if piece.proposal else "retake"
     if piece.proposal and piece.proposal.stranger:
         proposed = STRANGER
     short_side = min(shape[:2])
-    first = f"{number} {called or proposed}"
+    first, below = f"{number} {called or proposed}", f"proposed {proposed}"
+    least = min(round(short_side * LEAST_WORD_PART), fitting(first, 1.6 * stone[2], 1e4))
     # As large as the stone is wide, within what reads at arm's length.
-    size = _fitting(first, stone[2], short_side * WORD_PART)
-    size = max(
-        size, 14, min(round(short_side * LEAST_WORD_PART), _fitting(first, 1.6 * stone[2], 1e4))
-    )
-    below = [
-        (f"proposed {proposed}", max(12, _fitting(f"proposed {proposed}", stone[2], size / 2)))
-    ]
-    return [(first, size), *(below if called else [])]
-
-
-def _place(words: Words, stone: Rect, taken: list[Rect], shape: tuple[int, ...]) -> Rect:
-    """Where a plate lies: below the stone or above it where nothing else lies, else on the stone's
-    foot."""
-    x, y, w, h = stone
-    width, height = _plate_size(words)
-    left = min(max(0, x + (w - width) / 2), max(0, shape[1] - width))
-    for top in (y + h + 2, y - height - 2):
-        spot = left, top, width, height
-        if 0 <= top <= shape[0] - height and not any(_overlap(spot, other) for other in taken):
-            return spot
-    return left, min(max(0, y + h - height), max(0, shape[0] - height)), width, height
-
-
-def _overlap(one: Rect, other: Rect) -> bool:
-    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
-
-
-def _fitting(text: str, width_px: float, height_px: float) -> int:
-    """Font size at which a plate of that text is at most that wide, and the text that high."""
-    return int(min(100 * width_px / (_text_width(text, 100) + 50), height_px))
-
-
-def _text_width(text: str, size: int) -> int:
-    return cv2.getTextSize((0, 0), text, (0, 0), _FONT, size, 400)[2]
-
-
-def _plate_size(words: Words) -> tuple[int, int]:
-    width = max(_text_width(text, size) for text, size in words) + words[0][1] // 2
-    return width, sum(round(1.35 * size) for _, size in words)
-
-
-def draw_plate(rgb: NDArray[np.uint8], corner: tuple[float, float], words: Words) -> None:
-    """Draw lines of words, each with its size, on a dark plate from that upper left corner."""
-    x, y = (round(v) for v in corner)
-    width, height = (round(v) for v in _plate_size(words))
-    cv2.rectangle(rgb, (x, y), (x + width, y + height), DARK, -1)
-    cv2.rectangle(rgb, (x, y), (x + width, y + height), PALE, 1)
-    for text, size in words:
-        left = x + (width - _text_width(text, size)) // 2
-        cv2.putText(rgb, text, (left, y + size), PALE, _FONT, size, 400)
-        y += round(1.35 * size)
+    sizes = np.linspace(fitting(first, stone[2], short_side * WORD_PART), least, 4).round()
+    choices = []
+    for size in dict.fromkeys(max(int(size), least, 14) for size in sizes):
+        under = (below, max(12, fitting(below, stone[2], size / 2)))
+        choices.append([(first, size), *([under] if called else [])])
+    return choices
 
 
 def _put_text(rgb: NDArray[np.uint8], text: str, foot: tuple[float, float], size: int) -> None:
     """Put pale words with a dark rim, from that lower left corner on."""
     x, y = (round(v) for v in foot)
     for dx, dy in ((-1, -1), (-1, 1), (1, -1), (1, 1)):
-        cv2.putText(rgb, text, (x + dx, y + dy), DARK, _FONT, size, 600)
-    cv2.putText(rgb, text, (x, y), PALE, _FONT, size, 600)
+        cv2.putText(rgb, text, (x + dx, y + dy), DARK, FONT, size, 600)
+    cv2.putText(rgb, text, (x, y), PALE, FONT, size, 600)
 
 
 def _encoded(rgb: NDArray[np.uint8], suffix: str, quality: int) -> bytes:
