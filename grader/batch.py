@@ -358,7 +358,7 @@ def _finish(out, terms, records, reused, duplicates, calls) -> Batch:
         by_file[same]["photo"]["warnings"].append({"code": "duplicate", "text": text})
     records, lost = with_calls(records, calls)
     write_text(out / RESULTS, _lines(records))
-    write_text(out / TABLE, results_csv(records, [colour.name for colour in terms.profile.colours]))
+    write_text(out / TABLE, results_csv(records, terms.profile.colours))
     pictures = {
         (record["photo"]["sha256"], piece["id"]): picture_path(out, record, piece["id"])
         for record in records

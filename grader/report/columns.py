@@ -2,10 +2,11 @@
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 
 from grader.measures import MEASURES
+from grader.profile import ColourClass
 from grader.report.calls import shown_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
@@ -22,6 +23,10 @@ _LATER = (
     "state",
 )
 _LAST = ("grade_set", "rules_grade", "what_if", "stranger")
+#: Declared measures keep their names under every profile, since the written rules and models go by
+#: them: they tell what a class reads as. A class's own columns carry the profile's word for it.
+_MEASURED_AS = {"water": "blue", "sky": "white", "shore": "host"}
+_KINDS_OF_HOST = ("rusty_share", "grey_share")
 
 
 def column_names(classes: Iterable[str]) -> list[str]:
@@ -32,30 +37,32 @@ def column_names(classes: Iterable[str]) -> list[str]:
     return first + [measure for measure in MEASURES if measure not in first] + list(_LAST)
 
 
-def piece_rows(record: dict) -> list[dict]:
+def piece_rows(record: dict, colours: Sequence[ColourClass]) -> list[dict]:
     """Return the rows of one photo's record: one per piece, or one with the reason why it could not
     be read."""
     photo = record["photo"]
     if "error" in record:
         return [{"photo": photo["file"], "error": record["error"]["text"]}]
-    return [_row(photo, piece) for piece in record["pieces"]]
+    return [_row(photo, piece, colours) for piece in record["pieces"]]
 
 
-def results_csv(records: Iterable[dict], classes: Iterable[str]) -> str:
+def results_csv(records: Iterable[dict], colours: Sequence[ColourClass]) -> str:
     """Return the text of ``results.csv``: comma, dot decimals, rows in the order of the records.
+
+    colours : the classes of the profile by which the records were made.
 
     File names and notes are kept exactly as they are: calls are matched by them. A spreadsheet
     may take one that begins with = + - or @ for a formula.
     """
-    names = column_names(classes)
+    names = column_names(colour.name for colour in colours)
     text = io.StringIO()
     writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(row for record in records for row in piece_rows(record))
+    writer.writerows(row for record in records for row in piece_rows(record, colours))
     return text.getvalue()
 
 
-def _row(photo: dict, piece: dict) -> dict:
+def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
     proposal, call = piece["proposal"] or {}, piece["call"] or {}
     codes = [warning["code"] for warning in photo["warnings"] + piece["warnings"]]
     return {
@@ -77,7 +84,7 @@ def _row(photo: dict, piece: dict) -> dict:
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
         "what_if": proposal.get("what_if"),
         "stranger": proposal.get("stranger"),
-        **_measures(piece),
+        **_measures(piece, colours),
     }
 
 
@@ -94,15 +101,18 @@ def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     return text.getvalue()
 
 
-def measured_row(piece: dict) -> dict[str, float | None]:
-    """Return the declared measures of one piece as numbers, by name."""
-    measures = {name: value for name, value in _measures(piece).items() if name in MEASURES}
+def measured_row(piece: dict, colours: Sequence[ColourClass] = ()) -> dict[str, float | None]:
+    """Return the declared measures of one piece as numbers, by name.
+
+    colours : as in :func:`results_csv`; without them classes count by their own names.
+    """
+    measures = {k: value for k, value in _measures(piece, colours).items() if k in MEASURES}
     return {name: None if value is None else float(value) for name, value in measures.items()}
 
 
-def _measures(piece: dict) -> dict:
-    """The declared measures of one piece, each under its own name."""
-    banding, cracks, colour = piece["banding"], piece["cracks"], piece["colour"]
+def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
+    """The declared measures of one piece, each under its own name, and the shares of its classes."""
+    banding, cracks = piece["banding"], piece["cracks"]
     # Records of before hold no sound stone.
     sound = piece.get("sound") or {}
     measures = {
@@ -115,8 +125,7 @@ def _measures(piece: dict) -> dict:
         "usable_share": (sound.get("usable") or {}).get("value"),
         "clear_share": next((clear["share"] for clear in sound.get("clear", ())), None),
         **{key: banding[key] for key in banding if key in MEASURES},
-        "blue_chroma": (colour.get("blue") or {}).get("C"),
-        "white_lightness": (colour.get("white") or {}).get("L"),
+        **_read_as(piece, {c.name: _MEASURED_AS.get(c.reads_as) for c in colours}),
     }
     for name, share in piece["shares"].items():
         measures |= {
@@ -126,6 +135,28 @@ def _measures(piece: dict) -> dict:
         }
         measures |= {f"{kind}_share": _share(v) for kind, v in share.get("kinds", {}).items()}
     return measures
+
+
+def _read_as(piece: dict, measured_as: dict[str, str | None]) -> dict:
+    """Shares and colours under the names of the declared measures; of several classes that read alike
+    the shares add up and the largest has the colour."""
+    told = {}
+    for word in _MEASURED_AS.values():
+        shares = {k: v for k, v in piece["shares"].items() if measured_as.get(k, k) == word}
+        if not shares:
+            continue
+        told[f"{word}_share"] = _share(sum(share["value"] for share in shares.values()))
+        seen = [name for name in shares if piece["colour"].get(name)]
+        colour = piece["colour"][max(seen, key=lambda k: shares[k]["value"])] if seen else {}
+        told |= {
+            "blue": {"blue_chroma": colour.get("C")},
+            "white": {"white_lightness": colour.get("L")},
+        }.get(word, {})
+        kinds = [tuple(share["kinds"].values()) for share in shares.values() if share.get("kinds")]
+        if word == "host" and kinds:
+            sums = [sum(column) for column in zip(*kinds, strict=True)]
+            told |= dict(zip(_KINDS_OF_HOST, map(_share, sums), strict=True))
+    return told
 
 
 def _share(value: float) -> str:

@@ -163,8 +163,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
     """What the page cannot show as a stone, a line each."""
     lines = [f"Not read: {record['error']['text']}" for record in records if "error" in record]
     lines += [
-        f"{record['photo']['file']}: no stone found; "
-        + "; ".join(w["text"] for w in _own_warnings(record) if w["code"] != NO_SCALE.code)
+        f"{record['photo']['file']}: " + ("; ".join(_why_no_stone(record)) or "no stone found")
         for record in records
         if not record["pieces"] and "error" not in record
     ]
@@ -176,6 +175,10 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         if warning["code"] == "duplicate"
     ]
     return lines + [f"{said[0].upper()}{said[1:]}" for said in lost_words(records, lost_calls)]
+
+
+def _why_no_stone(record: dict) -> list[str]:
+    return [w["text"] for w in _own_warnings(record) if w["code"] != NO_SCALE.code]
 
 
 def _own_warnings(record: dict) -> list[dict]:

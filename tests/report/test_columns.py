@@ -2,18 +2,23 @@
 
 import csv
 import io
+from dataclasses import replace
+
+import pytest
 
 from grader.errors import PhotoError
 from grader.grading.calls_csv import read_calls_csv
 from grader.measures import MEASURES
+from grader.profile import load_profile
 from grader.report.columns import column_names, results_csv
 from grader.report.result import failed_record, photo_record
 
+COLOURS = load_profile().colours
 CLASSES = ("blue", "white", "host")
 
 
 def rows(records):
-    return list(csv.DictReader(io.StringIO(results_csv(records, CLASSES))))
+    return list(csv.DictReader(io.StringIO(results_csv(records, COLOURS))))
 
 
 def test_the_columns_begin_in_the_agreed_order():
@@ -69,7 +74,7 @@ def test_what_is_not_known_is_empty_and_never_zero(make_graded):
 
 def test_a_table_as_it_comes_holds_no_call(make_graded, tmp_path):
     path = tmp_path / "results.csv"
-    path.write_text(results_csv([photo_record(make_graded(2))], CLASSES), "utf-8")
+    path.write_text(results_csv([photo_record(make_graded(2))], COLOURS), "utf-8")
     read = read_calls_csv(
         path, ("waste", "tumbling", "cabbing", "select"), "2026-01-02T03:04:05+00:00"
     )
@@ -93,3 +98,34 @@ def test_grade_set_rules_and_what_if_stand_last(make_graded):
     (row,) = rows([photo_record(make_graded())])
     assert row["grade_set"] == "cabbing; select"
     assert (row["rules_grade"], row["stranger"]) == ("tumbling", "")
+
+
+def test_classes_carry_the_profiles_names_and_measures_tell_what_they_read_as(make_graded):
+    record = photo_record(make_graded())
+    (own,) = rows([record])
+    names = {"blue": "teal", "white": "cream", "host": "crust"}
+    (piece,) = record["pieces"]
+    for key in ("shares", "colour"):
+        piece[key] = {names[name]: value for name, value in piece[key].items()}
+    piece["shares"]["crust"]["kinds"] = {"red": 0.1, "ash": 0.15}
+    colours = [replace(colour, name=names[colour.name]) for colour in COLOURS]
+    (row,) = csv.DictReader(io.StringIO(results_csv([record], colours)))
+    assert list(row)[7:10] == ["teal_share", "teal_low", "teal_high"]
+    for name, other in names.items():
+        assert row[f"{other}_share"] == row[f"{name}_share"] == own[f"{name}_share"] != ""
+    for measure in ("blue_chroma", "white_lightness", "continuity"):
+        assert row[measure] == own[measure] != ""
+    assert (row["rusty_share"], row["grey_share"]) == ("0.100000", "0.150000")
+
+
+def test_classes_that_read_alike_are_measured_together(make_graded):
+    record = photo_record(make_graded())
+    shares, colour = record["pieces"][0]["shares"], record["pieces"][0]["colour"]
+    shares["deep"], colour["deep"] = shares.pop("blue"), colour.pop("blue")
+    shares["pale"] = shares["deep"] | {"value": 0.1}
+    colour["pale"] = colour["deep"] | {"C": 3.0}
+    blue = COLOURS[0]
+    colours = [replace(blue, name="deep"), replace(blue, name="pale"), *COLOURS[1:]]
+    (row,) = csv.DictReader(io.StringIO(results_csv([record], colours)))
+    assert float(row["blue_share"]) == pytest.approx(shares["deep"]["value"] + 0.1, abs=1e-6)
+    assert float(row["blue_chroma"]) == colour["deep"]["C"]
