@@ -182,7 +182,9 @@ def _parse_profile(text: str, where: str) -> Profile:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
-        raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
+        raise SettingsError(
+            f"{where}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
+        ) from err
     needed = ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits")
     check_keys(where, "profile", data, (*needed, "setup", "templates"))
     check_keys(where, "profile", {k: data[k] for k in needed if k in data}, needed, every=True)

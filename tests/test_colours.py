@@ -122,6 +122,16 @@ def test_a_table_that_holds_nothing_is_refused(tmp_path, text):
         read_spots_csv(table)
 
 
+def test_decimals_of_a_spot_may_stand_behind_a_comma(tmp_path):
+    table = tmp_path / "spots.csv"
+    table.write_text("photo;x;y;w;h;class\na.jpg;1,5;2.5;10,25;3;blue\n", "utf-8")
+    (spot,) = read_spots_csv(table)
+    assert (spot.x, spot.y, spot.w, spot.h) == (1.5, 2.5, 10.25, 3)
+    table.write_text("photo;x;y;w;h;class\na.jpg;1,500;2;;;blue\n", "utf-8")
+    with pytest.raises(SpotsError, match="line 2: give photo"):
+        read_spots_csv(table)
+
+
 def test_a_cell_too_many_is_left_alone_and_lines_are_counted_as_in_an_editor(tmp_path):
     table = tmp_path / "spots.csv"
     table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,more\n\nb.jpg,1,,,,blue\n", "utf-8")

@@ -5,7 +5,7 @@ import os
 import pytest
 
 from grader.errors import GraderError
-from grader.files import append_lines, read_table, write_bytes, write_text
+from grader.files import append_lines, read_number, read_table, write_bytes, write_text
 
 
 def test_a_file_is_written_with_its_folder(tmp_path):
@@ -77,3 +77,36 @@ def test_half_a_last_line_is_set_aside_and_a_whole_one_ended(tmp_path):
 def test_lines_that_cannot_be_added_are_one_clear_line(tmp_path):
     with pytest.raises(GraderError, match=r"log\.jsonl: cannot be written .*another folder"):
         append_lines(tmp_path / "none" / "log.jsonl", ["{}"])
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [
+        ("12.5", 12.5),
+        (" 12,5 ", 12.5),
+        ("0,085", 0.085),
+        ("-3,25", -3.25),
+        ("1500", 1500),
+        (",5", 0.5),
+    ],
+)
+def test_decimals_stand_behind_a_point_or_a_comma(text, number):
+    assert read_number(text) == number
+
+
+@pytest.mark.parametrize("text", ["1,500", "12,345", "-1,500"])
+def test_a_number_that_can_be_read_in_two_ways_is_refused_with_both(text):
+    with pytest.raises(ValueError, match="may be a thousand or a decimal; write") as err:
+        read_number(text)
+    assert text.replace(",", "") in str(err.value) and text.replace(",", ".") in str(err.value)
+
+
+@pytest.mark.parametrize("text", ["", "wide", "1.234,5", "1,234.5", "1,2,3", "nan", "inf"])
+def test_what_is_no_number_is_refused(text):
+    with pytest.raises(ValueError, match=r"is no number; write it as 12\.5"):
+        read_number(text)
+
+
+def test_a_table_that_is_not_there_is_told_so(tmp_path):
+    with pytest.raises(GraderError, match=r"t\.csv: no such file; check its name and place"):
+        read_table(tmp_path / "t.csv", ("photo",), GraderError)

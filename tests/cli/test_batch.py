@@ -70,7 +70,32 @@ def test_calls_of_the_working_folder_are_joined(cli):
 @pytest.mark.parametrize("args", [["nowhere"], ["a.jpg"], [".", "--workers", "0"], []])
 def test_what_is_no_folder_of_photos_is_a_usage_error(cli, args):
     cli.photo("a.jpg")
-    assert cli.run("batch", *args).exit_code == 2
+    ran = cli.run("batch", *args)
+    assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
+
+
+def test_an_empty_folder_is_told_and_nothing_is_written(cli):
+    (cli.folder / "haul").mkdir()
+    ran = cli.run("batch", "haul")
+    assert ran.exit_code == 1
+    assert ran.stderr.splitlines()[-1].startswith("grader: haul: no photo in it")
+    assert list((cli.folder / "haul").iterdir()) == []
+
+
+def test_calls_on_other_photos_are_one_line(cli):
+    for name in ("a.jpg", "b.jpg"):
+        cli.run(
+            "call",
+            cli.photo(f"spring/{name}", f"1 {name}"),
+            "--grade",
+            "waste",
+        )
+    cli.photo("haul/c.jpg", "1 else")
+    told = cli.run("batch", "haul", "--workers", 1).stderr
+    assert "2 calls are on photos that are not here: spring/a.jpg, spring/b.jpg" in told
+    for name in ("a.jpg", "b.jpg"):
+        cli.run("call", f"spring/{name}", "--undo")
+    assert "not here" not in cli.run("batch", "haul", "--workers", 1).stderr
 
 
 def test_a_run_that_is_stopped_says_how_to_go_on(cli, monkeypatch):

@@ -76,7 +76,7 @@ def test_a_scene_alone_is_a_call(cli):
 def test_a_call_that_meets_no_stone_or_grade_is_one_line(cli, args, said):
     ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
     assert ran.exit_code == 1
-    assert ran.stderr.splitlines()[-1].startswith(f"grader: {said}")
+    assert ran.stderr.startswith(f"grader: {said}") and ran.stderr.count("\n") == 1
     assert not (cli.folder / "calls.jsonl").exists()
 
 
@@ -93,13 +93,27 @@ def test_a_call_on_a_photo_that_is_not_there_is_one_line(cli):
         ["a.jpg"],
         ["a.jpg", "--scene", "101"],
         ["a.jpg", "--piece", "0", "--grade", "select"],
+        ["a.jpg", "--scene", "12,5"],
+        ["a.jpg", "--grade", " "],
+        ["a.jpg", "--stone", "A1"],
+        ["a.jpg", "--by", "Nell", "--note", "thin"],
         ["a.jpg", "--grade", "select", "--from", "CALLS.csv"],
         ["--from", "CALLS.csv", "--grade", "select"],
     ],
 )
-def test_half_a_call_is_a_usage_error(cli, args):
+def test_half_a_call_is_a_usage_error_of_one_line(cli, args):
     cli.photo("a.jpg")
-    assert cli.run("call", *args).exit_code == 2
+    ran = cli.run("call", *args)
+    assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
+    assert not (cli.folder / "calls.jsonl").exists()
+
+
+@pytest.mark.parametrize("blank", ["", "  "])
+def test_a_blank_name_or_note_is_not_given(cli, blank):
+    words = [part for name in ("--by", "--note", "--stone") for part in (name, blank)]
+    assert cli.run("call", cli.photo("a.jpg"), "--grade", "select", *words).exit_code == 0
+    (call,) = cli.calls()
+    assert (call["by"], call["note"]) == (None, None) and "stone" not in call
 
 
 def save(path, *rows):

@@ -34,6 +34,12 @@ def test_a_length_measured_in_the_photo_is_a_scale(photo):
     assert scale["low"] == scale["high"] == scale["mm_per_px"]
 
 
+def test_decimals_may_stand_behind_a_comma(photo):
+    assert checked(photo, "--mm-per-px", "0,085")["photo"]["scale"]["mm_per_px"] == 0.085
+    scale = checked(photo, "--scale-px", "412,5:100,5mm")["photo"]["scale"]["mm_per_px"]
+    assert scale == pytest.approx(100.5 / 412.5)
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [
@@ -42,14 +48,21 @@ def test_a_length_measured_in_the_photo_is_a_scale(photo):
         (["--scale-px", "412:100mm", "--mm-per-px", "0.1"], "not both"),
         (["--paper-at", "1,2,3"], "x,y,w,h"),
         (["--paper-at", "1,2,3,4", "--tray-at", "1,2,3,4"], "not both"),
-        (["--height-mm", "-3"], "height-mm"),
+        (["--height-mm", "-3"], "--height-mm: -3: give a number from 0 to 500"),
+        (["--height-mm", "high"], "'high' is no number; write it as 12.5"),
+        (["--mm-per-px", "1,085"], "may be a thousand or a decimal; write 1085 or 1.085"),
+        (["--paper-at", "12,5"], "four whole numbers of px with commas between"),
+        (["--state", "moist"], "--state: 'moist' is not one of"),
+        (["--wide"], "no such option: --wide"),
     ],
 )
 @pytest.mark.parametrize("command", ["check", "cutplan", "doctor"])
 def test_what_makes_no_sense_is_told(photo, command, options, words):
     ended = run(app, [command, str(photo), *options])
     assert ended.exit_code == 2
-    assert words in ended.output
+    assert words in ended.stderr
+    # One line: which command and option, what is wrong, what to do.
+    assert ended.stderr.count("\n") == 1 and f" {command}: " in ended.stderr
 
 
 def test_a_neutral_place_sets_where_colours_are_known_from(photo):
