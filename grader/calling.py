@@ -18,6 +18,7 @@ from grader.grading.joining import (
     StoneFinder,
     Stones,
     box_overlap,
+    holding_calls,
     join_calls,
     place_calls,
 )
@@ -244,10 +245,12 @@ def say_new(calls: Sequence[Call], there: Sequence[Call], *, by_hand: bool) -> l
     return new
 
 
-def nothing_to_take_back(undo: Call, there: Sequence[Call]) -> bool:
-    """Whether no call holds on the stone of a placed ``undo``."""
+def taken_back(undo: Call, there: Sequence[Call]) -> Call | None:
+    """Return the call that a placed ``undo`` takes back, ``None`` where none holds on its stone."""
     stone = Stones(undo.photo, undo.sha256, {undo.piece: undo.box})
-    return not join_calls([stone], there).standing
+    said = join_calls([stone], there).history.get((undo.photo, undo.piece), ())
+    holding = holding_calls(call for call in said if call.line is None)
+    return holding[-1] if holding else None
 
 
 def _about(call: Call) -> tuple:

@@ -115,10 +115,10 @@ def call(
         )
     from grader.batch import RESULTS, Terms, grade_file, read_records, words_on_lines
     from grader.calling import (
-        nothing_to_take_back,
         place_in_photos,
         place_on_line,
         say_new,
+        taken_back,
         with_shown,
     )
     from grader.errors import CallsError
@@ -143,7 +143,8 @@ def call(
         placed = ReadCalls((said,), (1,))
     else:
         placed = place_in_photos(read, folders, loaded, whole=whole)
-    if undo and placed.calls and nothing_to_take_back(placed.calls[0], before):
+    back = taken_back(placed.calls[0], before) if undo and placed.calls else None
+    if undo and placed.calls and back is None:
         raise CallsError(f"{photo}: nothing to take back, no call on that stone holds")
     new = say_new(placed.calls, before, by_hand=table is None)
     if photo and new:
@@ -155,11 +156,13 @@ def call(
     told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
     there = len(placed.calls) - len(new)
     added = f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else "")
+    if back:
+        added = f"taken back: {back.said}; {added}"
     for remark in (*told, *([added] if table or placed.calls else [])):
         typer.echo(remark, err=True)
     if placed.refused:
         raise CallsError(
-            "\n".join(str(remark) if table else remark.text for remark in placed.refused)
+            "\n".join(f"{table}: {remark}" if table else remark.text for remark in placed.refused)
         )
 
 

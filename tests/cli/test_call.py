@@ -293,7 +293,9 @@ def test_undo_is_a_new_entry_and_the_call_before_it_holds_again(cli):
     photo = cli.photo("a.jpg")
     for grade in ("select", "waste"):
         cli.run("call", photo, "--grade", grade)
-    assert cli.run("call", photo, "--undo", "--by", "Mira").exit_code == 0
+    ran = cli.run("call", photo, "--undo", "--by", "Mira")
+    assert ran.exit_code == 0
+    assert ran.stderr == "taken back: waste; 1 added to calls.jsonl\n"
     assert [call["grade"] for call in cli.calls()] == ["select", "waste", None]
     assert cli.calls()[2]["undo"] is True and cli.calls()[2]["by"] == "Mira"
     piece = json.loads(cli.run("check", photo, "--json").stdout)["pieces"][0]
