@@ -5,7 +5,7 @@ each is scored by its part scores. The start targets are those of cutters' pract
 of landscape photographs; all weights are settings.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -18,6 +18,7 @@ from grader.face.measurements import Line, Placement, Regions, Scene
 from grader.face.scene_parts import (
     OFF,
     SHORE,
+    SKY,
     WATER,
     Contrasts,
     landscape_parts,
@@ -41,13 +42,21 @@ TABLE_PX, ROUND = 640, 0.08
 COARSE_CELLS, FINE_CELLS = 240, 700
 #: Turns tried first; places are this share of the short side apart.
 TURN_STEP_DEG, PLACE_STEP = 8.0, 0.14
+#: The way up in a place is told from the pattern as seen with half closed eyes (sigma, share of the template's
+#: height); turns further from it are not tried. A seam bends the brightness across it by this much at least, steps
+#: of a reading per height squared.
+EYE, WAY_DEG, BENT = 0.3, {"landscape": 66.0, "stream": 38.0}, 1.5
+#: The way up where nothing tells it, on the table.
+UP = (0.0, -1e-3)
 #: How many candidates of each kind are followed, and how far behind the first they may be.
-FOLLOWED, WORTH_FOLLOWING = {"landscape": 240, "stream": 40}, 40.0
-#: The moves: share of the short side, degrees, cells of a picture, and what share of a template's
-#: candidates goes on to the next.
+FOLLOWED, WORTH_FOLLOWING = {"landscape": 120, "stream": 24}, 40.0
+#: The moves: share of the short side, degrees, cells of a picture, whether slips count, what share of a template's
+#: candidates goes on to the next, and how far behind the best of all they may be.
 STEPS = (
-    (0.07, 6.0, 300, 0.5), (0.05, 4.0, 400, 0.4), (0.04, 2.0, FINE_CELLS, 0.5), (0.04, 2.0, FINE_CELLS, 0.7),
-    (0.02, 2.0, FINE_CELLS, 0.7), (0.02, 1.0, FINE_CELLS, 1.0),
+    (0.07, 6.0, 300, False, 0.6, 100.0), (0.05, 4.0, 400, True, 0.5, 25.0), (0.04, 2.0, FINE_CELLS, True, 0.5, 15.0),
+    (0.03, 2.0, FINE_CELLS, True, 0.6, 10.0), (0.02, 1.5, FINE_CELLS, True, 0.6, 8.0),
+    (0.015, 1.0, FINE_CELLS, True, 0.8, 6.0), (0.015, 1.5, FINE_CELLS, True, 0.8, 4.0),
+    (0.01, 0.5, FINE_CELLS, True, 1.0, 100.0),
 )  # fmt: skip
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
@@ -55,7 +64,7 @@ MOST_UNREAD = 0.4
 ORDER = ("sky", "water", "shore")
 KINDS = ("landscape", "stream")
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
-LIMITS = {"focal": 55.0, "size": 55.0, "horizon": 45.0, "zones": 20.0}
+LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
 CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
@@ -64,7 +73,7 @@ OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
 SLIP, SLIP_DEG = 0.02, 3.0
 SLIPS = ((0, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
 #: Given places are looked at so many at a time, in so many cells each.
-PLACES_AT_ONCE, CELLS_OF_PLACES = 256, 400
+PLACES_AT_ONCE, CELLS_OF_PLACES = 1024, 400
 
 
 @dataclass(frozen=True)
@@ -214,11 +223,8 @@ def place_scores(
     oval = Template("oval", "oval", (width, height), None, 1.0)
     poses = np.asarray(poses, float)
     centre, turn = maps[-1].laid(poses[:, :2]), poses[:, 2] - maps[-1].table.turn_deg
-    for at in range(0, len(poses), PLACES_AT_ONCE):
-        part = slice(at, at + PLACES_AT_ONCE)
-        laid = _Laid(oval, centre[part], turn[part])
-        by_kind = _score(board, laid, CELLS_OF_PLACES)
-        scores[part] = np.max([told[0] for told in by_kind.values()], axis=0)
+    told = [_score(board, some, CELLS_OF_PLACES) for some in _in_turn(_Laid(oval, centre, turn))]
+    scores = np.concatenate([np.max([s[0] for s in by_kind.values()], axis=0) for by_kind in told])
     return np.maximum(scores, 0.0)
 
 
@@ -360,8 +366,16 @@ def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str,
         laid = _everywhere(template, rooms[template.shape, template.ratio])
         if laid is None:
             continue
-        for kind, scores in _score(board, laid, COARSE_CELLS).items():
-            found += [(kind, scores[0][k], laid[k : k + 1]) for k in _apart(scores[0], laid)]
+        for kind in KINDS:
+            likely = laid[_likely(board, laid, kind)]
+            if len(likely.turn_deg):
+                scores = np.concatenate(
+                    [
+                        _score(board, some, COARSE_CELLS, (kind,))[kind][0]
+                        for some in _in_turn(likely)
+                    ]
+                )
+                found += [(kind, scores[k], likely[k : k + 1]) for k in _apart(scores, likely)]
     chosen = []
     for kind in KINDS:
         mine = sorted((f for f in found if f[0] == kind), key=lambda f: -f[1])[: FOLLOWED[kind]]
@@ -406,6 +420,44 @@ def _everywhere(template: Template, rooms) -> _Laid | None:
     return _Laid(template, np.vstack(centres), np.concatenate(turns)) if centres else None
 
 
+def _likely(board: _Board, laid: _Laid, kind: str) -> NDArray[np.bool_]:
+    """Return which places lie about the way that the pattern under them does: a landscape's sky towards where there
+    is more of it (the gradient), a stream along its seam (the Hessian's lesser curvature).
+    """
+    small = board.maps[1]
+    factor = small.scale / board.maps[-1].scale
+    high = laid.template.size_px[1] * factor
+    # Even steps from sky down to shore; what is bright beside what is host.
+    value = np.zeros(256, np.float32)
+    value[[SKY, WATER, SHORE]] = (1, 0, -1) if kind == "landscape" else (1, 1, -1)
+    read = (small.readings % UNREADABLE > 0).astype(np.float32)
+    shown, there = (
+        cv2.GaussianBlur(a, (0, 0), max(EYE * high, 1.0), borderType=cv2.BORDER_CONSTANT)
+        for a in (value[small.readings], read)
+    )
+    by_y, by_x = np.gradient(shown / np.maximum(there, 1e-3))
+    h, w = shown.shape
+    x, y = np.clip(np.floor(laid.centre * factor).astype(int), 0, (w - 1, h - 1)).T
+    _, down = laid.axes()
+    if kind == "landscape":
+        up = np.stack([by_x[y, x], by_y[y, x]], axis=1) + UP
+        return -(down * up).sum(axis=1) >= np.cos(np.radians(WAY_DEG[kind])) * np.hypot(*up.T)
+    (yy, xy), xx = np.gradient(by_y), np.gradient(by_x, axis=1)
+    yy, xy, xx = (a[y, x] for a in (yy, xy, xx))
+    # Of the two curvatures, the middle and how far each is from it; and, of twice the angles, which way they lie.
+    middle, away = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    level = (yy - xx) / 2 * (down[:, 1] ** 2 - down[:, 0] ** 2) + 2 * xy * down[:, 0] * down[:, 1]
+    # Down the picture the brightness bends most, and down from the middle to both sides.
+    across = -level >= np.cos(np.radians(2 * WAY_DEG[kind])) * away
+    return across & ((middle - away) * high**2 <= -BENT)
+
+
+def _in_turn(laid: _Laid) -> Iterator[_Laid]:
+    """The places some at a time, so that their pictures stay in the processor's cache."""
+    for at in range(0, len(laid.turn_deg), PLACES_AT_ONCE):
+        yield laid[at : at + PLACES_AT_ONCE]
+
+
 def _apart(scores: NDArray, laid: _Laid, most: int = 20) -> list[int]:
     """Return the best few places that are no neighbours of each other."""
     kept: list[int] = []
@@ -429,18 +481,29 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
     """
     placed = []
     for kind in KINDS:
-        for template in dict.fromkeys(laid.template for k, _, laid in candidates if k == kind):
-            left = [laid for k, _, laid in candidates if k == kind and laid.template is template]
-            for step in STEPS:
-                scored = _step(board, left, kind, *step[:3])
-                scored = scored[: int(np.ceil(step[3] * len(scored)))]
-                left = [laid for _, laid in scored]
-            placed += [(score, kind, laid) for score, laid in scored if score >= 0]
+        left: dict[Template, list[_Laid]] = {}
+        for _, _, laid in (c for c in candidates if c[0] == kind):
+            left.setdefault(laid.template, []).append(laid)
+        for *move, share, behind in STEPS:
+            scored = {t: _step(board, some, kind, *move) for t, some in left.items()}
+            most = max((some[0][0] for some in scored.values()), default=0.0)
+            kept = {
+                t: [p for p in some[: int(np.ceil(share * len(some)))] if p[0] >= most - behind]
+                for t, some in scored.items()
+            }
+            left = {t: [laid for _, laid in some] for t, some in kept.items() if some}
+        placed += [(score, kind, laid) for t in left for score, laid in kept[t] if score >= 0]
     return placed
 
 
 def _step(
-    board: _Board, places: list[_Laid], kind: str, share: float, degrees: float, cells: int
+    board: _Board,
+    places: list[_Laid],
+    kind: str,
+    share: float,
+    degrees: float,
+    cells: int,
+    slipped: bool,
 ) -> list[tuple[float, _Laid]]:
     """Return places of one template, each moved to the best of its neighbours, and the scores, best first."""
     template = places[0].template
@@ -454,7 +517,7 @@ def _step(
     values = -1.0 - _overhang(board, near)
     fits = values == -1
     if fits.any():
-        values[fits] = _score(board, near[fits], cells, (kind,), cells == FINE_CELLS)[kind][0]
+        values[fits] = _score(board, near[fits], cells, (kind,), slipped)[kind][0]
     values = values.reshape(len(places), -1)
     k = values.argmax(axis=1)
     at = np.arange(len(places)) * values.shape[1] + k
