@@ -58,6 +58,8 @@ STEPS = (
     (0.015, 1.0, FINE_CELLS, True, 0.8, 6.0), (0.015, 1.5, FINE_CELLS, True, 0.8, 4.0),
     (0.01, 0.5, FINE_CELLS, True, 1.0, 100.0),
 )  # fmt: skip
+#: At least so many of a template's are kept, where they are not too far behind.
+LEAST_KEPT = 3
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: In the order in which they lie in a landscape, from above.
@@ -488,12 +490,16 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
             scored = {t: _step(board, some, kind, *move) for t, some in left.items()}
             most = max((some[0][0] for some in scored.values()), default=0.0)
             kept = {
-                t: [p for p in some[: int(np.ceil(share * len(some)))] if p[0] >= most - behind]
+                t: [p for p in some[: _number(share, some)] if p[0] >= most - behind]
                 for t, some in scored.items()
             }
             left = {t: [laid for _, laid in some] for t, some in kept.items() if some}
         placed += [(score, kind, laid) for t in left for score, laid in kept[t] if score >= 0]
     return placed
+
+
+def _number(share: float, scored: list) -> int:
+    return max(int(np.ceil(share * len(scored))), LEAST_KEPT)
 
 
 def _step(
