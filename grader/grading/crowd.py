@@ -80,6 +80,13 @@ class Crowd:
         score = beta @ x.T
         return np.einsum("m,mnk->nk", chances, logistic(cuts[:, None, :] - score[:, :, None]))
 
+    def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
+        each is."""
+        beta, cuts, chances = self._likely
+        score = beta @ x.T
+        return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances
+
     @property
     def rows(self) -> list[tuple[float, ...]]:
         """One row for each seller: coefficients, cuts, chance."""

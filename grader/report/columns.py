@@ -4,7 +4,11 @@ import csv
 import io
 from collections.abc import Iterable
 
+import numpy as np
+
+from grader.grading.features import FEATURES, with_values
 from grader.measures import MEASURES
+from grader.profile import Profile
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
 _MEASURED = ("glare_share", "continuity", "crack_count", "crack_length_mm", "mm_per_px")
@@ -105,6 +109,48 @@ def measured_row(piece: dict) -> dict[str, float | None]:
     """Return the declared measures of one piece as numbers, by name."""
     measures = {name: value for name, value in _measures(piece).items() if name in MEASURES}
     return {name: None if value is None else float(value) for name, value in measures.items()}
+
+
+def seen_row(piece: dict, profile: Profile) -> dict[str, float | None]:
+    """Return the features of one piece of a record as the grade head sees them, but for the scene's part scores, which
+    speak through the scene score; nearly so: numbers in a record are rounded, and the face's area is its outline's."""
+    shares, colours, kinds = piece["shares"], piece["colour"], {}
+    by_reading = {
+        reading: [c.name for c in profile.colours if c.reads_as == reading]
+        for reading in ("water", "sky", "shore")
+    }
+    share = {
+        reading: sum(shares[name]["value"] for name in names if name in shares)
+        for reading, names in by_reading.items()
+    }
+    for name in by_reading["shore"]:
+        for place, value in enumerate((shares.get(name) or {}).get("kinds", {}).values()):
+            kinds[place] = kinds.get(place, 0.0) + value
+
+    def colour(reading: str, part: str) -> float | None:
+        seen = [name for name in by_reading[reading] if colours.get(name)]
+        most = max(seen, key=lambda name: shares[name]["value"], default=None)
+        return most and colours[most][part]
+
+    outline = np.array(piece["outline"], float)
+    x, y = outline.T
+    side_px = max(abs(x @ np.roll(y, 1) - y @ np.roll(x, 1)) / 2, 1.0) ** 0.5
+    values = dict.fromkeys(FEATURES) | {
+        **{name: value for name, value in measured_row(piece).items() if name in FEATURES},
+        "pattern_share": share["water"] + share["sky"],
+        "blue_share": share["water"],
+        "white_share": share["sky"],
+        "host_share": share["shore"],
+        "rusty_share": kinds.get(0),
+        "grey_share": kinds.get(1),
+        "blue_chroma": colour("water", "C"),
+        "white_lightness": colour("sky", "L"),
+        "line_density": sum(
+            line["length_px"] * (line["probability"] or 0.0) for line in piece["cracks"]["lines"]
+        )
+        / side_px,
+    }
+    return with_values(values, profile)
 
 
 def _measures(piece: dict) -> dict:
