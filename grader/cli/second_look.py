@@ -38,8 +38,8 @@ def second_look(
     """Sort called stones again, blind: no old grade, no proposal and no photo's name is shown, only the stone's number.
 
     Each answer is written at once; "back" takes back the last one of this look, and that stone is shown again; "stop"
-    ends the sitting and the next run goes on. Afterwards: how well the two sortings agree, and the model beside them. The
-    answers are no calls.
+    ends the sitting and the next run goes on. Afterwards: how well the two sortings agree, and the model beside them.
+    The answers are no calls.
     """
     import numpy as np
 

@@ -77,8 +77,11 @@ class Crowd:
     def below(self, x: NDArray) -> NDArray[np.float64]:
         """Return (n, K - 1): the chance of lying below each border of the ladder."""
         beta, cuts, chances = self._likely
-        score = beta @ x.T
-        return np.einsum("m,mnk->nk", chances, logistic(cuts[:, None, :] - score[:, :, None]))
+        below = np.zeros((len(x), cuts.shape[1]))
+        for start in range(0, len(x), AT_ONCE):
+            away = cuts[:, None, :] - (beta @ x[start : start + AT_ONCE].T)[:, :, None]
+            below[start : start + AT_ONCE] = np.einsum("m,mnk->nk", chances, logistic(away))
+        return below
 
     def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
