@@ -22,6 +22,7 @@ from grader.drawn import DrawnFace, draw_faces
 from grader.face.cut import cut_face
 from grader.grading.agreement import Agreement, agreement
 from grader.grading.candidates import FOLDS, column_signs, folds_of
+from grader.grading.crowd import SELLERS, draw_crowd
 from grader.grading.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.grade_set import LEVEL, set_rule
 from grader.grading.model import GradeHead, Made, Model, library_versions, save_model
@@ -108,9 +109,15 @@ def make_starter(
 
 
 def learn(
-    faces: Sequence[DrawnFace], profile: Profile, rng: np.random.Generator, date: str
+    faces: Sequence[DrawnFace],
+    profile: Profile,
+    rng: np.random.Generator,
+    date: str,
+    sellers: int = SELLERS,
 ) -> Model:
-    """Return the starter learned from drawn faces."""
+    """Return the starter learned from drawn faces, with a crowd of so many simulated sellers who graded them."""
+    from threadpoolctl import threadpool_limits
+
     rows = [face.measured for face in faces]
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
@@ -136,6 +143,10 @@ def learn(
         ordinal=odds(fold >= 0),
         sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
+    true = [face.true for face in faces]
+    with threadpool_limits(1):
+        crowd = draw_crowd(x, true, grades, column_signs(head), rng, sellers)
+    head = replace(head, crowd=crowd)
     made = Made(
         data_sha256=_data_hash(faces, rung, said_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
@@ -250,6 +261,10 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         *grade_rows,
         "",
         f"Cuts between the grades: {', '.join(f'{cut:.2f}' for cut in model.grade.ordinal.cuts)}.",
+        "",
+        f"Beside it stand {len(model.grade.crowd.chances)} simulated sellers, each with a taste, a strictness and a "
+        "steadiness of his own, who graded the same faces. They propose nothing until there are calls: then those who "
+        "would have called alike do, the less the more calls there are.",
         "",
         "## Limits",
         "",

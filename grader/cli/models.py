@@ -102,7 +102,7 @@ def _list(profile: str | None) -> None:
     from rich.table import Table
 
     from grader.errors import ModelError
-    from grader.grading.drift import call_seasons, moved
+    from grader.grading.drift import LEAST, call_seasons, moved
     from grader.grading.model import load_model
     from grader.profile import load_profile
     from grader.settings import load_settings
@@ -131,12 +131,18 @@ def _list(profile: str | None) -> None:
             f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
             f"{season.above} grades above it"
         )
-    shift = moved(seasons)
-    if shift is not None and shift.low * shift.high > 0:
-        way = "higher" if shift.value > 0 else "lower"
+    shifts = moved(seasons)
+    for shift in shifts:
+        if shift.by.low * shift.by.high > 0:
+            way = "higher" if shift.by.value > 0 else "lower"
+            typer.echo(
+                f"the last season is called {way} than {shift.before}, by {shift.by} grades against the "
+                f"proposals of {shift.model}: look again (grader second-look) or retrain"
+            )
+    if len({season.name for season in seasons}) > 1 and not shifts:
         typer.echo(
-            f"the last season is called {way} than the one before, by {shift} grades against the "
-            "proposals: look again (grader second-look) or retrain"
+            f"whether the last season is called otherwise cannot be told: no model has {LEAST} calls beside it then "
+            "and in an earlier season"
         )
 
 
@@ -187,11 +193,15 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
 
 def _stones(results: Path, profile: str | None) -> None:
     from grader.batch import read_records
+    from grader.errors import CallsError
     from grader.grading.drift import LEAST, far_features
     from grader.report.columns import measured_row
 
-    _, model, _ = settled(profile, None, None)
-    rows = [measured_row(piece) for record in read_records(results) for piece in record["pieces"]]
+    loaded, model, _ = settled(profile, None, None)
+    records = list(read_records(results))
+    if not records:
+        raise CallsError(f"{results}: no results of grader batch in it; give its results.jsonl")
+    rows = [measured_row(piece, loaded.colours) for record in records for piece in record["pieces"]]
     if len(rows) < LEAST:
         typer.echo(f"{len(rows)} stones: too few to tell a shift; {LEAST} are needed")
         return

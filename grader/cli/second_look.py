@@ -8,34 +8,54 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, settled, working_calls
+from grader.cli.options import (
+    ProfileOption,
+    folder_there,
+    settled,
+    whole_number,
+    words,
+    working_calls,
+)
 
 #: Answers, a line each, beside the results of the folder; never edited.
 ANSWERS, PAGE = "second-look.jsonl", "second-look.html"
+
+#: Words for an answer that end the sitting, and that take back the last answer.
+STOP, BACK = "stop", "back"
 
 
 def second_look(
     folder: Annotated[
         Path,
         typer.Argument(
-            metavar="FOLDER", exists=True, file_okay=False, help="A folder that batch has graded."
+            metavar="FOLDER", callback=folder_there, help="A folder that batch has graded."
         ),
     ],
-    count: Annotated[int, typer.Option("-n", metavar="N", min=1, help="How many stones.")] = 30,
-    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who looks now.")] = None,
+    count: Annotated[
+        int, typer.Option("-n", metavar="N", parser=whole_number(1), help="How many stones.")
+    ] = 30,
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", callback=words, help="Who looks now.")
+    ] = None,
     of: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose calls to look at again; else all.")
+        str | None,
+        typer.Option(
+            metavar="NAME", callback=words, help="Whose calls to look at again; else all."
+        ),
     ] = None,
     new: Annotated[
         bool, typer.Option("--new", help="Draw new stones; else an unfinished look goes on.")
     ] = False,
-    seed: Annotated[int | None, typer.Option(metavar="N", help="Of the draw.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(metavar="N", parser=whole_number(0), help="Of the draw.")
+    ] = None,
     profile: ProfileOption = None,
 ) -> None:
     """Sort called stones again, blind: no old grade, no proposal and no photo's name is shown, only the stone's number.
 
-    Each answer is written at once; "stop" ends the sitting and the next run goes on. Afterwards: how well the two
-    sortings agree, and the model beside them. The answers are no calls.
+    Each answer is written at once; "back" takes back the last one of this look, and that stone is shown again; "stop"
+    ends the sitting and the next run goes on. Afterwards: how well the two sortings agree, and the model beside them.
+    The answers are no calls.
     """
     import numpy as np
 
@@ -69,30 +89,42 @@ def second_look(
         _add(log, look)
     # One for each sitting: two people may look at a time.
     picture = where / f"second-look-{os.getpid()}-stone.jpg"
-    for number, key in enumerate(look["stones"]):
-        if number in answers:
+    left_out: set[int] = set()
+    while True:
+        waiting = (n for n in range(len(look["stones"])) if n not in answers and n not in left_out)
+        number = next(waiting, None)
+        if number is None:
+            if not answers or not _taken_back_at_the_end():
+                break
+            _take_back(log, look, answers)
             continue
+        key = look["stones"][number]
         if key not in stones:
             typer.echo(
                 f"stone {number + 1}: its photo is not graded here any more; left out", err=True
             )
+            left_out.add(number)
             continue
         shown = picture_path(where, stones[key].record, stones[key].piece["id"])
         if not shown.exists():
             typer.echo(
                 f"stone {number + 1}: its picture is gone; left out, batch makes it", err=True
             )
+            left_out.add(number)
             continue
         # Under one name, so that no photo's name tells which stone it is.
         picture.write_bytes(shown.read_bytes())
         typer.echo(f"{number + 1} of {len(look['stones'])}: look at {picture}")
-        grade = _asked(grades, known_grade)
-        if grade is None:
+        word = _asked(grades, known_grade)
+        if word is None:
             typer.echo("stopped; what is said is kept: run it again to go on", err=True)
             picture.unlink(missing_ok=True)
             raise typer.Exit(0)
-        answers[number] = grade
-        _add(log, {"look": look["look"], "stone": number, "grade": grade, "time": _now()})
+        if word == BACK:
+            _take_back(log, look, answers)
+            continue
+        answers[number] = word
+        _add(log, {"look": look["look"], "stone": number, "grade": word, "time": _now()})
     picture.unlink(missing_ok=True)
     if not answers:
         raise CallsError(f"{folder}: no stone of this look can be shown; grade the folder again")
@@ -134,19 +166,43 @@ def _unfinished(log: Path, by: str | None, of: str | None) -> tuple[dict | None,
     look = next((e for e in reversed(looks) if (e["by"], e["of"]) == (by, of)), None)
     if look is None:
         return None, {}
-    own = [e for e in entries if e["look"] == look["look"] and "grade" in e]
-    return look, {entry["stone"]: entry["grade"] for entry in own}
+    answers: dict[int, str] = {}
+    for entry in entries:
+        if entry["look"] == look["look"] and "grade" in entry:
+            answers[entry["stone"]] = entry["grade"]
+        elif entry["look"] == look["look"] and "undo" in entry:
+            answers.pop(entry["stone"], None)
+    return look, answers
+
+
+def _take_back(log: Path, look: dict, answers: dict[int, str]) -> None:
+    """Take back the last answer that holds: by a new entry, the old one stays."""
+    if not answers:
+        typer.echo("there is no answer to take back yet", err=True)
+        return
+    number, _ = answers.popitem()
+    _add(log, {"look": look["look"], "stone": number, "undo": True, "time": _now()})
+    typer.echo(f"taken back: stone {number + 1}", err=True)
+
+
+def _taken_back_at_the_end() -> bool:
+    try:
+        word = input(f"that was the last one ({BACK} takes it back; Enter ends): ")
+    except (EOFError, KeyboardInterrupt):
+        return False
+    return word.strip().casefold() == BACK
 
 
 def _asked(grades, known_grade) -> str | None:
-    """A grade, by its name or the beginning that only it has; ``None`` for "stop" or the end of the input."""
+    """A grade, by its name or the beginning that only it has, or ``BACK``; ``None`` for ``STOP`` or the end of the
+    input."""
     while True:
         try:
-            word = input(f"grade ({', '.join(grades)}; stop): ").strip()
+            word = input(f"grade ({', '.join(grades)}; {BACK}, {STOP}): ").strip()
         except (EOFError, KeyboardInterrupt):
             return None
-        if word.casefold() == "stop":
-            return None
+        if word.casefold() in (STOP, BACK):
+            return None if word.casefold() == STOP else BACK
         begins = [
             grade for grade in grades if word and grade.casefold().startswith(word.casefold())
         ]

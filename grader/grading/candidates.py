@@ -1,4 +1,4 @@
-"""Which kind of grade head follows a seller's calls: the written rules, the cumulative logit, or trees.
+"""Which kind of grade head follows a seller's calls: the written rules, a logit together with the crowd, or trees.
 
 Each is judged on calls that it has not seen; the simplest that is not worse than the best by more than one standard
 error of their difference is taken (after Breiman, Friedman, Olshen & Stone 1984, from memory).
@@ -19,14 +19,11 @@ from grader.grading.rules import Features
 from grader.grading.scaling import filled_table, rounded
 from grader.grading.trees import fit_trees
 
-#: Simplest first.
-KINDS = ("rules alone", "cumulative logit", "trees")
-
 #: Groups of stones that are held out in turn.
 FOLDS = 5
 
 #: With fewer stones than this only the logit is fitted: nothing could be told of which kind is better.
-LEAST_TO_CHOOSE = 40
+LEAST_TO_CHOOSE = 80
 
 #: With fewer stones than this no trees are grown.
 LEAST_FOR_TREES = 100
@@ -77,13 +74,14 @@ def fit_head(kind: str, head: GradeHead, rows: Sequence[Features], rung: NDArray
     if kind == "rules alone":
         rules = rules_ordinal(head)
         sure = _as_sure(np.array(rules.cuts) - rules.score(x)[:, None], rung, SCALE_SPREAD)
-        return replace(head, ordinal=_times(rules, sure), trees=None)
+        return replace(head, ordinal=_times(rules, sure), calls=0, trees=None)
     ordinal = fit_ordinal(
         x, rung, n_grades, prior=head.ordinal, strength=_holds(head.scaling.names),
         cut_strength=CUT_STRENGTH, scale_spread=SCALE_SPREAD, better=signs,
     )  # fmt: skip
+    crowd = head.crowd and head.crowd.weighed(x, rung)
     trees = fit_trees(rows, rung, n_grades, head.scaling.names, signs) if kind == "trees" else None
-    return replace(head, ordinal=ordinal, trees=trees)
+    return replace(head, ordinal=ordinal, crowd=crowd, calls=head.calls + len(rows), trees=trees)
 
 
 def column_signs(head: GradeHead) -> list[int]:
@@ -105,7 +103,7 @@ def choose_head(
     """
     from threadpoolctl import threadpool_limits
 
-    kinds = _kinds(len(set(stones)))
+    kinds = _kinds(head, len(set(stones)))
     fold = folds_of(stones, FOLDS, rng)
     # One thread is quickest for so few rows, and adds up in one order on every machine.
     with threadpool_limits(1):
@@ -155,10 +153,12 @@ def _average(head: GradeHead, rows: Sequence[Features]) -> tuple[float, ...]:
     return rounded((called + OLD_STONES * old) / (len(rows) + OLD_STONES))
 
 
-def _kinds(stones: int) -> tuple[str, ...]:
+def _kinds(head: GradeHead, stones: int) -> tuple[str, ...]:
+    """Simplest first."""
+    logit = "cumulative logit" if head.crowd is None else "logit and crowd"
     if stones < LEAST_TO_CHOOSE:
-        return KINDS[1:2]
-    return KINDS if stones >= LEAST_FOR_TREES else KINDS[:2]
+        return (logit,)
+    return ("rules alone", logit, *(["trees"] if stones >= LEAST_FOR_TREES else []))
 
 
 def _held_out(
@@ -172,7 +172,8 @@ def _held_out(
         fitted = fit_head(kind, head, [rows[i] for i in learn], rung[learn])
         some = [rows[i] for i in held]
         away[held] = fitted.away(some)
-    sure = _as_sure(away, rung, SURE_SPREAD)
+    # The crowd is as unsure as the calls leave it.
+    sure = 1.0 if fitted.kind == "logit and crowd" else _as_sure(away, rung, SURE_SPREAD)
     return grade_probabilities(0.0, sure * away), sure
 
 

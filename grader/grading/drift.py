@@ -29,6 +29,16 @@ class Season:
     above: Figure
 
 
+@dataclass(frozen=True)
+class Shift:
+    """By how many grades the calls of one season lie above those of an earlier one, against one model's proposals."""
+
+    model: str
+    before: str
+    last: str
+    by: Figure
+
+
 def call_seasons(calls: Sequence[Call], grades: Sequence[str]) -> tuple[Season, ...]:
     """Return the seasons in order, of calls that hold and were made beside a proposal of these grades."""
     by_stone: dict[tuple, list[Call]] = defaultdict(list)
@@ -51,17 +61,29 @@ def call_seasons(calls: Sequence[Call], grades: Sequence[str]) -> tuple[Season, 
     return tuple(Season(*key, len(above[key]), mean_figure(above[key])) for key in order)
 
 
-def moved(seasons: Sequence[Season]) -> Figure | None:
-    """Return by how many grades the last season's calls lie above those of the one before, against the proposals of
-    one model; ``None`` where either has too few, or another model proposed."""
-    if len(seasons) < 2 or seasons[-1].model != seasons[-2].model:
-        return None
-    if min(season.n for season in seasons[-2:]) < LEAST:
-        return None
-    before, last = (season.above for season in seasons[-2:])
-    half = float(np.hypot(last.high - last.value, before.high - before.value))
-    shift = last.value - before.value
-    return Figure(shift, shift - half, shift + half)
+def moved(seasons: Sequence[Season]) -> tuple[Shift, ...]:
+    """Return the shifts of the last season, one for each model that proposed in it and in an earlier one: by how many
+    grades its calls lie above those of the latest such season, each against the same model's proposals.
+
+    A model whose calls are too few in either season is left out: what one model proposes says nothing of another's.
+    """
+    if not seasons:
+        return ()
+    enough = [season for season in seasons if season.n >= LEAST]
+    shifts = []
+    for last in (season for season in enough if season.name == seasons[-1].name):
+        earlier = [s for s in enough if s.model == last.model and s.name != last.name]
+        if earlier:
+            shifts.append(_shift(earlier[-1], last))
+    return tuple(shifts)
+
+
+def _shift(before: Season, last: Season) -> Shift:
+    half = float(
+        np.hypot(last.above.high - last.above.value, before.above.high - before.above.value)
+    )
+    shift = last.above.value - before.above.value
+    return Shift(last.model, before.name, last.name, Figure(shift, shift - half, shift + half))
 
 
 def far_features(

@@ -1,6 +1,7 @@
 """A model: grade head and scene head, kept in a folder of readable JSON that runs no code.
 
 grade.json    scaling, coefficients and cuts of the grade head, its trees if it has any, its grade sets
+crowd.json    simulated sellers on the same columns, and how likely each is
 scene.json    scaling, coefficients and range of the scene head
 sample.json   some faces with the output that the model must give for them
 known.json    what the stones look like that it knows
@@ -21,9 +22,10 @@ from numpy.typing import NDArray
 
 from grader.errors import ModelError
 from grader.files import write_text
+from grader.grading.crowd import Crowd
 from grader.grading.features import FEATURES, with_scene
 from grader.grading.grade_set import LEVEL, WHOLE_LADDER, SetRule
-from grader.grading.ordinal import Ordinal, grade_probabilities, median_grade
+from grader.grading.ordinal import Ordinal, grade_probabilities, logistic, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
@@ -34,27 +36,38 @@ from grader.photo.net import starter_folder
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 2
+FORMAT = 3
 
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
 
-_PARTS = ("grade", "scene", "known", "sample")
+#: As many calls as this count as much as the whole crowd does.
+CROWD_CALLS = 80
+
+#: Below this a chance of the crowd has no log-odds worth telling.
+LEAST_BELOW = 1e-9
+
+_PARTS = ("grade", "crowd", "scene", "known", "sample")
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 
 @dataclass(frozen=True)
 class GradeHead:
-    """What proposes a grade of one ladder, lowest first: proportional odds on scaled features, or, where there are
-    trees, the trees; the odds stay beside them as what a later retraining starts from.
+    """What proposes a grade of one ladder, lowest first: proportional odds on scaled features, once there are calls
+    together with a crowd of sellers; or, where there are trees, the trees. Odds and crowd stay beside those as what a
+    later retraining starts from.
 
-    sets : which grades belong to a grade set.   average : of the stones that it knows, by feature, unknown ones as 0;
-    the training mean where no seller has called yet.
+    crowd : simulated sellers, on the same columns; ``None`` for a ladder that they do not know.
+    calls : how many the odds have followed.   sets : which grades belong to a grade set.
+    average : of the stones that it knows, by feature, unknown ones as 0; the training mean where no seller has called
+    yet.
     """
 
     grades: tuple[str, ...]
     scaling: Scaling
     ordinal: Ordinal
+    crowd: Crowd | None = None
+    calls: int = 0
     trees: Trees | None = None
     sets: SetRule = WHOLE_LADDER
     average: tuple[float, ...] = ()
@@ -65,10 +78,19 @@ class GradeHead:
         return dict(zip(self.scaling.names, self.average or self.scaling.mean, strict=True))
 
     @property
+    def crowd_share(self) -> float:
+        """How much of a proposal is the crowd's: nothing before any call, then the less the more calls there are."""
+        if self.crowd is None or self.calls == 0:
+            return 0.0
+        return CROWD_CALLS / (CROWD_CALLS + self.calls)
+
+    @property
     def kind(self) -> str:
         """What it is, in words."""
         if self.trees is not None:
             return "trees"
+        if self.crowd_share > 0:
+            return "logit and crowd"
         by_rules = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
         alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
         return "rules alone" if alone else "cumulative logit"
@@ -77,7 +99,14 @@ class GradeHead:
         """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
         if self.trees is not None:
             return -self.trees.log_odds(rows)
-        return np.array(self.ordinal.cuts) - self.ordinal.score(self.scaling.design(rows))[:, None]
+        x = self.scaling.design(rows)
+        away = np.array(self.ordinal.cuts) - self.ordinal.score(x)[:, None]
+        share = self.crowd_share
+        if share == 0:
+            return away
+        below = share * self.crowd.below(x) + (1 - share) * logistic(away)
+        below = np.clip(below, LEAST_BELOW, 1 - LEAST_BELOW)
+        return np.log(below / (1 - below))
 
     def probabilities(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K) probabilities, lowest grade first."""
@@ -193,6 +222,7 @@ def save_model(
             for row in _features_json(model.grade.scaling, model.grade.ordinal.coefficients)
         ],
         "cuts": list(model.grade.ordinal.cuts),
+        "calls": model.grade.calls,
         "set": {"level": LEVEL, **asdict(model.grade.sets)},
         "trees": model.grade.trees and asdict(model.grade.trees),
     }
@@ -209,6 +239,7 @@ def save_model(
     parts = (("grade", grade), ("scene", scene), ("known", known), ("sample", sample))
     for name, content in parts:
         write_text(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
+    write_text(folder / "crowd.json", _crowd_json(head, model.grade))
     write_text(folder / "card.md", card)
 
 
@@ -248,11 +279,11 @@ def load_model(folder: str | Path | None = None) -> Model:
 
 @lru_cache(maxsize=4)
 def _load(folder: Path, stamps: tuple, mend: str) -> Model:
-    grade, scene, known, sample = (_read(folder / f"{name}.json", mend) for name in _PARTS)
+    grade, crowd, scene, known, sample = (_read(folder / f"{name}.json", mend) for name in _PARTS)
     try:
         model = Model(
             name=grade["name"],
-            grade=_grade_head(grade),
+            grade=_grade_head(grade, crowd),
             scene=_scene_head(scene),
             made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
             known=_known(known["known"]),
@@ -324,7 +355,29 @@ def _scaling(rows: Sequence[Mapping]) -> tuple[Scaling, tuple[float, ...]]:
     return Scaling(names, mean, spread), coefficients
 
 
-def _grade_head(content: Mapping) -> GradeHead:
+def _crowd_json(head: Mapping, grade: GradeHead) -> str:
+    """The crowd, each seller on a line of its own: coefficients, cuts, and how likely he is."""
+    columns = [*grade.scaling.names, *(f"cut {k + 1}" for k in range(len(grade.grades) - 1))]
+    rows = [] if grade.crowd is None else grade.crowd.rows
+    lines = ",\n".join(json.dumps(row, allow_nan=False) for row in rows)
+    top = json.dumps({**head, "columns": [*columns, "chance"]}, indent=1, allow_nan=False)
+    return top.removesuffix("\n}") + f',\n "sellers": [\n{lines}\n]\n}}\n'
+
+
+def _crowd(content: Mapping, columns: int, cuts: int) -> Crowd | None:
+    rows = [tuple(map(float, row)) for row in content["sellers"]]
+    if not rows:
+        return None
+    if any(len(row) != columns + cuts + 1 for row in rows):
+        raise ValueError(f"a seller of the crowd needs {columns + cuts + 1} numbers")
+    return Crowd(
+        tuple(row[:columns] for row in rows),
+        tuple(row[columns:-1] for row in rows),
+        tuple(row[-1] for row in rows),
+    )
+
+
+def _grade_head(content: Mapping, crowd: Mapping) -> GradeHead:
     scaling, coefficients = _scaling(content["features"])
     grades, cuts = tuple(content["ladder"]), tuple(float(cut) for cut in content["cuts"])
     if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
@@ -335,6 +388,8 @@ def _grade_head(content: Mapping) -> GradeHead:
         grades,
         scaling,
         Ordinal(coefficients, cuts),
+        _crowd(crowd, len(coefficients), len(cuts)),
+        int(content["calls"]),
         _trees(content["trees"], grades),
         sets,
         () if usual == scaling.mean else usual,

@@ -32,9 +32,14 @@ class Ordinal:
 def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
     """Return (n, K) probabilities for n scores and K - 1 rising cuts, or (n, K - 1), cuts of each by itself."""
     score, cuts = np.atleast_1d(np.asarray(score, float)), np.atleast_2d(np.asarray(cuts, float))
-    below = _logistic(cuts - score[:, None])
+    below = logistic(cuts - score[:, None])
     edges = np.pad(below, ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
     return np.diff(edges, axis=1)
+
+
+def logistic(log_odds: ArrayLike) -> NDArray:
+    """Return the chances of these log-odds."""
+    return 0.5 * (1.0 + np.tanh(0.5 * np.asarray(log_odds)))
 
 
 def median_grade(probabilities: NDArray) -> NDArray[np.intp]:
@@ -131,7 +136,7 @@ def _negative_log_likelihood(
     # Both far above zero: the difference of the tails keeps its digits.
     flip = lower > 0
     a, b = np.where(flip, -lower, upper), np.where(flip, -upper, lower)
-    mass = np.maximum(_logistic(a) - _logistic(b), 1e-300)
+    mass = np.maximum(logistic(a) - logistic(b), 1e-300)
     at_upper, at_lower = _density(upper) / mass, _density(lower) / mass
     to_cuts = np.zeros((len(rung), n_grades + 1))
     rows = np.arange(len(rung))
@@ -162,10 +167,6 @@ def _strict(loose: NDArray) -> NDArray:
 
 def _sign_bounds(sign: int) -> tuple[float | None, float | None]:
     return (0.0 if sign > 0 else None, 0.0 if sign < 0 else None)
-
-
-def _logistic(z: NDArray) -> NDArray:
-    return 0.5 * (1.0 + np.tanh(0.5 * z))
 
 
 def _density(z: NDArray) -> NDArray:

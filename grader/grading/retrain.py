@@ -81,7 +81,7 @@ class RetrainReport:
             return (
                 f"too few calls to judge ({self.grades} stones with a grade, in "
                 f"{sum(n > 0 for n in self.by_grade.values())} grades): "
-                "the new model stays close to the old one"
+                "look at its proposals before you use the new model"
             )
         if self.gain.low is None:
             return "too few calls to tell whether the new model is better"

@@ -21,6 +21,13 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
         f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
         for k in report.kinds
     )
+    share = model.grade.crowd_share
+    crowd = (
+        f"\n{share:.0%} of a proposal is that of simulated sellers who would have called alike; every call makes it "
+        "less."
+        if share and model.grade.trees is None
+        else ""
+    )
     names = "\n".join(f"- `{name}`" for name in FEATURES)
     return f"""# {model.label}
 
@@ -45,9 +52,9 @@ out, comparison by comparison:
 ## Which kind of model, and its grade sets
 
 {model.grade.kind.capitalize()}. Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
-error of the best is taken. Under {LEAST_TO_CHOOSE} stones the cumulative logit is taken without a choice, under
+error of the best is taken. Under {LEAST_TO_CHOOSE} stones the logit is taken without a choice, under
 {LEAST_FOR_TREES} no trees are grown. Loss: mean of -log(chance of the called grade); behind the best, ± one standard
-error. The figures above are of the whole way, choice included, on stones that it had not seen.
+error. The figures above are of the whole way, choice included, on stones that it had not seen.{crowd}
 
 | kind, simplest first | loss | behind | kappa |
 | --- | --- | --- | --- |
@@ -68,7 +75,8 @@ points away further than it did before. To begin again, retrain `--from` the sta
 ## Limits
 
 It follows one seller's calls and picks on photos like those that it was shown. It sees what a photo shows:
-no hidden crack, no depth, no weight. With few calls it stays close to the model it started from.
+no hidden crack, no depth, no weight. With few calls it says much of
+what simulated sellers in common would, and little of this one.
 
 ## Features, in order
 

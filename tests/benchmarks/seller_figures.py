@@ -267,14 +267,15 @@ def calibration_error(sure: NDArray, right: NDArray) -> float:
 
 def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
     """Kappa after 20 calls that were asked for, after 20 and after 30 at random."""
-    places = faces.chances @ np.arange(4)
-    found = []
+    head, found = faces.starter.grade, []
+    says, likely = head.crowd.places(head.scaling.design(faces.seen))
     for run in range(runs):
         rng = np.random.default_rng([run, 9])
         sorting = Sorting(SELLERS[run % len(SELLERS)], cut_by)
         calls: Calls = sorting.call(faces.true, rng)
         pool, test = faces.halves(rng)
-        asked = pool[ask_for(places[pool], 20, [], rng)]
+        names = [str(row) for row in pool]
+        asked = pool[ask_for(says[:, pool], likely, 20, [], names, rng)]
         found.append(
             [
                 kappa(

@@ -62,7 +62,14 @@ def cli(tmp_path, monkeypatch, make_graded):
     monkeypatch.setattr(calling, "measure_photo", measured)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(batch, "grade_photo", grade)
-    monkeypatch.setattr(model, "load_model", lambda folder=None: SimpleNamespace(label=f"{folder}"))
+    without_crowd = SimpleNamespace(grade=SimpleNamespace(crowd=None))
+    monkeypatch.setattr(
+        model,
+        "load_model",
+        lambda folder=None: SimpleNamespace(
+            label=f"{folder}", for_ladder=lambda profile: without_crowd
+        ),
+    )
     monkeypatch.setattr(batch, "load_model", model.load_model)
     monkeypatch.setattr(batch, "Model", SimpleNamespace)
 

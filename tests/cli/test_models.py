@@ -151,3 +151,10 @@ def test_models_are_compared_on_stones_that_neither_has_seen(run, tmp_path, monk
         model, "load_model", lambda folder=None: replace(starter, made=replace(made, stones=seen))
     )
     assert "has learned from all of these" in run(*args).stderr
+
+
+def test_results_in_another_form_are_told_in_one_line(run, tmp_path):
+    (tmp_path / "results.csv").write_text("photo,piece\na.jpg,1\n")
+    ran = run("--stones", "results.csv")
+    assert ran.exit_code == 1 and "give its results.jsonl" in ran.stderr
+    assert len(ran.stderr.strip().splitlines()) == 1

@@ -24,9 +24,11 @@ def trained(cli, monkeypatch):
             grades=1,
             scenes=0,
             picks=1,
-            kinds=(Candidate("cumulative logit", 0.8, 0.7, 0.0, 0.0, True),),
+            kinds=(Candidate("logit and crowd", 0.8, 0.7, 0.0, 0.0, True),),
         )
-        grade = SimpleNamespace(kind="cumulative logit", sets=SetRule(0.2, 30))
+        grade = SimpleNamespace(
+            kind="logit and crowd", sets=SetRule(0.2, 30), crowd_share=0.8, trees=None
+        )
         made = SimpleNamespace(data="3 stones", date="2026-01-02", data_sha256="ab", versions={})
         return SimpleNamespace(
             model=SimpleNamespace(label="mine 01234567", made=made, grade=grade),
@@ -113,6 +115,7 @@ def test_the_card_tells_what_the_model_was_made_from(cli, trained):
         "no difference beyond",
         "`blue_share`",
         "Limits",
+        "80% of a proposal is that of simulated sellers",
         "| `scene_zones` | +17.5 | +21.0 |",
     ):
         assert words in trained.card

@@ -58,6 +58,21 @@ def test_each_answer_is_written_at_once_and_the_next_run_goes_on(tray):
     assert "1 of 6" in tray.look("stop").stdout
 
 
+def test_a_wrong_key_is_taken_back_by_a_new_entry_and_its_stone_shown_again(tray):
+    ran = tray.look("back", "waste", "cabbing", "back", "back", "select", "stop")
+    assert "there is no answer to take back yet" in ran.stderr
+    assert [line[:6] for line in ran.stdout.splitlines() if " of 6" in line] == [
+        *["1 of 6"] * 2, "2 of 6", "3 of 6", "2 of 6", "1 of 6", "2 of 6"
+    ]  # fmt: skip
+    said = [(e["stone"], e.get("grade", "undo")) for e in tray.answers() if "stone" in e]
+    assert said == [(0, "waste"), (1, "cabbing"), (1, "undo"), (0, "undo"), (0, "select")]
+    # The next sitting knows what was taken back; the last stone can be taken back, too.
+    ran = tray.look("t", "c", "c", "c", "waste", "back", "select", "")
+    assert "6 stones sorted twice" in ran.stdout and "1 of 6" not in ran.stdout
+    last = [e.get("grade", "undo") for e in tray.answers() if e.get("stone") == 5]
+    assert last == ["waste", "undo", "select"]
+
+
 def test_nothing_tells_which_stone_is_shown_nor_what_was_said(tray):
     told = tray.look("cabbing", "stop").stdout
     assert not any(
@@ -125,3 +140,17 @@ def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli, monk
     (cli.folder / "ask.csv").write_text(filled)
     assert cli.run("call", "--from", "ask.csv").exit_code == 0
     assert len(cli.calls()) == 6
+
+
+def test_ask_names_one_photo_of_a_stone_that_calls_name(cli, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    for number in range(3):
+        cli.photo(f"tray/{number}.jpg", f"1{number}")
+    cli.run("batch", "tray")
+    for number in range(2):
+        assert cli.run("call", f"tray/{number}.jpg", "--scene", 40, "--stone", "A 7").exit_code == 0
+    asked = cli.run("ask", "tray").stdout.splitlines()
+    assert len(asked) == 2 and sum("2.jpg" in line for line in asked) == 1
+    # Called in one photo, it is called in the other.
+    cli.run("call", "tray/0.jpg", "--grade", "waste")
+    assert [line[:5] for line in cli.run("ask", "tray").stdout.splitlines()] == ["2.jpg"]

@@ -1,5 +1,7 @@
 """Made-up faces and a small model trained on them: objects of ours with known truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from grader.face.measurements import (
     Share,
 )
 from grader.grading.candidates import column_signs
+from grader.grading.crowd import draw_crowd
 from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.grading.model import GradeHead, Made, Model
 from grader.grading.ordinal import fit_ordinal
@@ -108,6 +111,15 @@ def faces(profile):
 @pytest.fixture(scope="session")
 def small_model(profile, faces):
     return _model(profile, *faces)
+
+
+@pytest.fixture(scope="session")
+def crowded_model(profile, faces, small_model):
+    """The same model with a small crowd, of sellers who see what is measured."""
+    head, rows = small_model.grade, faces[0]
+    x = head.scaling.design(rows)
+    crowd = draw_crowd(x, rows, 4, column_signs(head), np.random.default_rng(7), sellers=60)
+    return replace(small_model, grade=replace(head, crowd=crowd))
 
 
 def _model(profile, rows, rung):

@@ -1,21 +1,61 @@
+"""Which stones are asked for: by hand on sellers who differ in a known way."""
+
 import numpy as np
 
-from grader.grading.ask import ask_for
+from grader.grading.ask import WAVERS, ask_for
+
+#: Two sellers, alike on rows 0 to 2, two grades apart on row 3, one apart on rows 4 and 5.
+SAYS = np.array([[0.0, 1, 2, 0.0, 1.0, 2.0], [0.0, 1, 2, 2.0, 2.0, 1.0]])
+ALIKE = np.array([0.5, 0.5])
+NAMES = [str(row) for row in range(6)]
 
 
-def test_the_whole_ladder_is_asked_for_evenly():
-    places = np.random.default_rng(0).permutation(np.linspace(0, 3, 30))
-    for seed in range(20):
-        asked = ask_for(places, 3, [], np.random.default_rng(seed))
-        # Three groups of ten, one of each.
-        assert [int(places[row] // 1.0001) for row in asked] == [0, 1, 2]
+def ask(count, called=(), names=NAMES, says=SAYS, chances=ALIKE):
+    return ask_for(says, chances, count, called, names, np.random.default_rng(0))
 
 
-def test_called_stones_are_not_asked_for_again():
-    asked = ask_for(np.ones(4), 9, [0, 2], np.random.default_rng(0))
-    assert sorted(asked) == [1, 3]
+def test_the_stone_that_tells_the_sellers_apart_is_asked_for_first():
+    assert ask(1) == [3]
+    assert set(ask(3)) == {3, 4, 5}
+
+
+def test_the_stone_taken_leaves_least_open_over_all():
+    """Outside value: variances after one call by the normal law, numpy.linalg.inv on all stones."""
+    rng = np.random.default_rng(2)
+    says = rng.normal(size=(40, 9))
+    chances = rng.dirichlet(np.ones(40))
+    cov = np.cov(says.T, aweights=chances, ddof=0)
+
+    def left_open(rows):
+        seen = np.eye(9)[list(rows)]
+        told = np.linalg.inv(seen @ cov @ seen.T + WAVERS * np.eye(len(rows)))
+        return np.trace(cov - cov @ seen.T @ told @ seen @ cov)
+
+    names = [str(row) for row in range(9)]
+    first, second = ask(2, names=names, says=says, chances=chances)
+    assert first == min(range(9), key=lambda row: left_open([row]))
+    others = [row for row in range(9) if row != first]
+    assert second == min(others, key=lambda row: left_open([first, row]))
+    # A stone that was called before counts as one that was asked for.
+    assert ask(1, called=[first], names=names, says=says, chances=chances) == [second]
+
+
+def test_called_stones_are_not_asked_for_again_in_any_photo():
+    assert sorted(ask(9, called=[0, 2])) == [1, 3, 4, 5]
+    same = ["a", "b", "c", "d", "d", "b"]
+    assert sorted(ask(9, called=[0, 3], names=same)) in ([1, 2], [2, 5])
+
+
+def test_of_several_photos_of_a_stone_one_is_asked_for():
+    asked = ask(9, names=["a", "a", "b", "c", "c", "c"])
+    assert len(asked) == 3 and {"aabccc"[row] for row in asked} == set("abc")
+
+
+def test_without_a_crowd_stones_are_drawn():
+    asked = ask(4, says=np.zeros((0, 6)), chances=np.zeros(0))
+    assert len(set(asked)) == 4
 
 
 def test_nothing_to_ask_for_is_an_empty_list():
-    assert ask_for(np.zeros(0), 5, [], np.random.default_rng(0)) == []
-    assert ask_for(np.ones(1), 5, [0], np.random.default_rng(0)) == []
+    assert ask(5, names=[], says=np.zeros((0, 0)), chances=np.zeros(0)) == []
+    assert ask(5, called=list(range(6))) == []

@@ -43,14 +43,14 @@ def test_a_seller_who_became_stricter_is_noticed_and_a_steady_one_is_not():
         for p, d in zip(rng.integers(1, 3, 60), rng.integers(-1, 2, 60), strict=True)
     ]
     strict = [(max(0, said - 1), proposed) for said, proposed in steady]
-    same = moved(call_seasons(calls(4, steady) + calls(8, steady), GRADES))
-    assert same.low < 0 < same.high
-    lower = moved(call_seasons(calls(4, steady) + calls(8, strict), GRADES))
-    assert lower.high < 0
-    assert moved(call_seasons(calls(4, steady) + calls(8, strict[:19]), GRADES)) is None
+    (same,) = moved(call_seasons(calls(4, steady) + calls(8, steady), GRADES))
+    assert same.by.low < 0 < same.by.high
+    (lower,) = moved(call_seasons(calls(4, steady) + calls(8, strict), GRADES))
+    assert lower.by.high < 0 and lower.before == "2026, months 4 to 6"
+    assert moved(call_seasons(calls(4, steady) + calls(8, strict[:19]), GRADES)) == ()
     # A last season of few calls leaves nothing to compare, whatever those before it say.
     few = calls(1, steady) + calls(4, strict) + calls(8, strict[:3])
-    assert moved(call_seasons(few, GRADES)) is None
+    assert moved(call_seasons(few, GRADES)) == ()
 
 
 def test_calls_that_were_taken_back_say_nothing_of_drift():
@@ -65,7 +65,25 @@ def test_calls_beside_another_model_are_no_drift():
     later = [replace(c, shown=replace(c.shown, model="mine")) for c in calls(8, second)]
     seasons = call_seasons(calls(4, first) + later, GRADES)
     assert [season.model for season in seasons] == ["starter", "mine"]
-    assert moved(seasons) is None
+    assert moved(seasons) == () == moved([])
+
+
+def test_each_model_is_held_to_its_own_earlier_season():
+    """By hand: beside "mine" the calls fall by 1 grade from spring to autumn, beside "starter" they stay; in summer
+    "mine" has too few."""
+
+    def beside(model, month, pairs):
+        return [replace(c, shown=replace(c.shown, model=model)) for c in calls(month, pairs)]
+
+    said = [
+        *beside("mine", 4, [(2, 1), (3, 2)] * 12), *beside("starter", 5, [(1, 1), (2, 1)] * 12),
+        *beside("mine", 8, [(0, 1)] * 5),
+        *beside("starter", 10, [(1, 1), (2, 1)] * 12), *beside("mine", 11, [(1, 1), (2, 2)] * 12),
+    ]  # fmt: skip
+    numbered = [replace(call, piece=n) for n, call in enumerate(said)]
+    shifts = {shift.model: shift for shift in moved(call_seasons(numbered, GRADES))}
+    assert shifts["mine"].by.value == -1.0 and shifts["mine"].before == "2026, months 4 to 6"
+    assert shifts["starter"].by.value == 0.0
 
 
 def test_calls_without_a_proposal_beside_them_say_nothing_of_drift():

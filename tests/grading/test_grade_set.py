@@ -62,3 +62,43 @@ def test_many_photos_of_one_stone_are_one_stone():
     chances[0] = (0.2, 0.6, 0.2)
     rule = set_rule(chances[:18], np.ones(18, int), [str(n % 9) for n in range(18)])
     assert rule == SetRule(0.6, 9)
+
+
+class _Given:
+    """A classifier whose chances are what it is shown, as scikit-learn's own are asked."""
+
+    classes_ = np.arange(4)
+
+    def fit(self, x, y):
+        return self
+
+    def predict(self, x):
+        return np.argmax(x, axis=1)
+
+    def predict_proba(self, x):
+        return np.asarray(x)
+
+    def __sklearn_is_fitted__(self):
+        return True
+
+
+@pytest.mark.parametrize("n", [10, 20, 57, 200])  # MAPIE refuses nine
+def test_the_threshold_is_that_of_mapies_split_sets(n):
+    """Outside value: MAPIE, split conformal sets by the chance of the called grade ("lac"; Sadinle, Lei & Wasserman
+    2019, J. Am. Stat. Assoc. 114:223-234, from memory), before gaps are filled."""
+    classification = pytest.importorskip("mapie.classification")
+    base = pytest.importorskip("sklearn.base")
+
+    class Given(_Given, base.ClassifierMixin, base.BaseEstimator):
+        pass
+
+    rng = np.random.default_rng(n)
+    chances, fresh = rng.dirichlet([1, 2, 2, 1], size=n), rng.dirichlet([1, 2, 2, 1], size=500)
+    rung = (chances.cumsum(axis=1) < rng.random((n, 1))).sum(axis=1)
+    rung[:4] = range(4)  # MAPIE wants every grade among the calls.
+    theirs = classification.SplitConformalClassifier(
+        Given(), confidence_level=0.9, conformity_score="lac", prefit=True
+    )
+    _, sets = theirs.conformalize(chances, rung).predict_set(fresh)
+    rule = set_rule(chances, rung, range(n))
+    assert ((fresh >= rule.least) == sets[:, :, 0]).all()

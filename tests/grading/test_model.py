@@ -7,7 +7,7 @@ import time
 import pytest
 
 from grader.errors import ModelError
-from grader.grading.candidates import column_signs
+from grader.grading.candidates import column_signs, fit_head
 from grader.grading.grade_set import SetRule
 from grader.grading.model import load_model, rules_head, save_model
 from grader.grading.rules import grade_by_rules
@@ -56,7 +56,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 2"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 3"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -64,6 +64,11 @@ def _edit(path, change):
         ("grade", lambda c: c.update(cuts=[1.0]), "4 grades need 3 rising cuts"),
         ("scene", lambda c: c.pop("base"), "do not hold what they should"),
         ("sample", lambda c: c.update(faces=[]), "sample is empty"),
+        (
+            "crowd",
+            lambda c: c.update(sellers=[[1.0, 2.0]]),
+            "a seller of the crowd needs 19 numbers",
+        ),
     ],
 )
 def test_a_model_that_does_not_fit_is_refused_in_one_line(folder, file, change, words):
@@ -119,6 +124,18 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
     head = rules_head(profile.grades, small_model.grade.scaling)
     at_border = {name: 0.0 for name in head.scaling.names} | {"rules_position": 1.5}
     assert head.probabilities([at_border])[0, 2:].sum() == pytest.approx(0.5)
+
+
+def test_a_model_with_a_crowd_comes_back_the_same(tmp_path, crowded_model, faces, profile):
+    rows, rung = faces
+    head = fit_head("logit and crowd", crowded_model.grade, rows[:30], rung[:30])
+    led = dataclasses.replace(crowded_model, grade=head)
+    save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
+    loaded = load_model(tmp_path / "led")
+    assert loaded == led and loaded.label == led.label and loaded.grade.kind == "logit and crowd"
+    assert (loaded.grade.probabilities(rows) == led.grade.probabilities(rows)).all()
+    lines = (tmp_path / "led" / "crowd.json").read_text().splitlines()
+    assert sum(line.startswith("[") for line in lines) == len(head.crowd.chances)
 
 
 def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, faces, profile):

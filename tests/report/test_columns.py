@@ -8,9 +8,10 @@ import pytest
 
 from grader.errors import PhotoError
 from grader.grading.calls_csv import read_calls_csv
+from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.measures import MEASURES
 from grader.profile import load_profile
-from grader.report.columns import column_names, results_csv
+from grader.report.columns import column_names, results_csv, seen_row
 from grader.report.result import failed_record, photo_record
 
 COLOURS = load_profile().colours
@@ -129,3 +130,17 @@ def test_classes_that_read_alike_are_measured_together(make_graded):
     (row,) = csv.DictReader(io.StringIO(results_csv([record], colours)))
     assert float(row["blue_share"]) == pytest.approx(shares["deep"]["value"] + 0.1, abs=1e-6)
     assert float(row["blue_chroma"]) == colour["deep"]["C"]
+
+
+def test_a_record_gives_what_the_grade_head_sees(make_graded, crack):
+    graded, profile = make_graded(lines=(crack,)), load_profile()
+    (piece,) = graded.pieces
+    m = piece.measured.measurements
+    seen = seen_row(photo_record(graded)["pieces"][0], profile)
+    # The outline of this hand-made stone is not that of its face: lines are held to its own area.
+    whole = features(m, profile)
+    exact = with_values(whole, profile, scene_score=seen["scene_score"])
+    off = {name: abs((seen[name] or 0) - (exact[name] or 0)) for name in GRADE_FEATURES}
+    assert max(v for name, v in off.items() if name != "line_density") < 0.01
+    assert [n for n in GRADE_FEATURES if (seen[n] is None) != (exact[n] is None)] == []
+    assert seen["line_density"] > 0

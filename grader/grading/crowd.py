@@ -1,0 +1,180 @@
+"""A crowd of simulated sellers: with few calls, those of them who would have called alike tell what to expect.
+
+What a seller is like was drawn in many ways before any call; each call makes those likelier who would have made it
+(Bayes 1763). Proposals are the mean of all, weighed by how likely each is: no single guess at the seller, so the
+chances are as unsure as the calls leave them. Sellers weigh what is true of a stone and the grader sees what is
+measured, so each is kept as the proportional odds that his calls have on measured features (errors in variables).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grading.features import FEATURES
+from grader.grading.ordinal import fit_ordinal, grade_probabilities, logistic
+from grader.grading.rules import Features
+from grader.grading.scaling import REACH, fit_scaling
+
+#: How many sellers are drawn.
+SELLERS = 2000
+
+#: What sellers may look at, and how much of their weight lies there in the mean, in parts: what the trade speaks of
+#: most (common practice, no source), and what a seller of his own mind may add.
+LOOKS = {
+    "blue_share": 4.0, "scene_score": 4.0, "crack_density": 3.0, "host_share": 3.0, "blue_chroma": 1.5,
+    "continuity": 0.3, "band_contrast": 0.3, "white_share": 0.3, "crack_count": 0.3, "rusty_share": 0.3,
+}  # fmt: skip
+
+#: How evenly a seller's weight is spread (of a Dirichlet distribution: the smaller, the more often on few looks alone).
+EVENNESS = 0.5
+
+#: One in so many leans, more or less, to the poorest of the first looks; as many lean to the written rules; one in
+#: so many goes by the rules alone, with the rules' own borders.
+POOREST, RULES, RULES_ALONE = 0.2, 0.15, 0.1
+
+#: How even the shares of the grades are (Dirichlet), and in what share of stones a seller repeats himself.
+SHARES, REPEATS = 8.0, (0.55, 0.9)
+
+#: Calls of each seller on each face from which his odds are learned, and how strongly those are drawn to 0.
+CALLS_EACH, STRENGTH = 3, 0.3
+
+#: Sellers less likely than this part of the likeliest are left out.
+LEAST = 1e-4
+
+#: So many faces are weighed at a time.
+AT_ONCE = 500
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """Sellers of one ladder on the columns of one scaling.
+
+    coefficients : (M, p), cuts : (M, K - 1), of each seller's proportional odds.   chances : (M,), how likely each is.
+    """
+
+    coefficients: tuple[tuple[float, ...], ...]
+    cuts: tuple[tuple[float, ...], ...]
+    chances: tuple[float, ...]
+
+    def weighed(self, x: NDArray, rung: NDArray[np.intp]) -> "Crowd":
+        """Return the crowd with each seller as likely as n calls on the (n, p) design matrix make him; before any,
+        all are alike."""
+        beta, cuts = self._table
+        edges = np.pad(cuts, ((0, 0), (1, 1)), constant_values=((0, 0), (-np.inf, np.inf)))
+        told = np.zeros(len(beta))
+        for start in range(0, len(x), AT_ONCE):
+            score, at = beta @ x[start : start + AT_ONCE].T, rung[start : start + AT_ONCE]
+            upper, lower = logistic(edges[:, at + 1] - score), logistic(edges[:, at] - score)
+            told += np.log(np.maximum(upper - lower, 1e-9)).sum(axis=1)
+        chances = np.exp(told - told.max())
+        chances[chances < LEAST] = 0.0
+        # Six places keep what adds up to 1 closely enough; ``below`` divides by the sum.
+        return replace(self, chances=tuple(np.round(chances / chances.sum(), 6).tolist()))
+
+    def below(self, x: NDArray) -> NDArray[np.float64]:
+        """Return (n, K - 1): the chance of lying below each border of the ladder."""
+        beta, cuts, chances = self._likely
+        below = np.zeros((len(x), cuts.shape[1]))
+        for start in range(0, len(x), AT_ONCE):
+            away = cuts[:, None, :] - (beta @ x[start : start + AT_ONCE].T)[:, :, None]
+            below[start : start + AT_ONCE] = np.einsum("m,mnk->nk", chances, logistic(away))
+        return below
+
+    def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
+        each is."""
+        beta, cuts, chances = self._likely
+        score = beta @ x.T
+        return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances
+
+    @property
+    def rows(self) -> list[tuple[float, ...]]:
+        """One row for each seller: coefficients, cuts, chance."""
+        parts = zip(self.coefficients, self.cuts, self.chances, strict=True)
+        return [(*beta, *cuts, chance) for beta, cuts, chance in parts]
+
+    @cached_property
+    def _table(self) -> tuple[NDArray, NDArray]:
+        return np.array(self.coefficients), np.array(self.cuts)
+
+    @cached_property
+    def _likely(self) -> tuple[NDArray, NDArray, NDArray]:
+        chances = np.array(self.chances)
+        there = chances > 0
+        beta, cuts = self._table
+        return beta[there], cuts[there], chances[there] / chances[there].sum()
+
+
+def draw_crowd(
+    x: NDArray,
+    true: Sequence[Features],
+    n_grades: int,
+    better: Sequence[int],
+    rng: np.random.Generator,
+    sellers: int = SELLERS,
+) -> Crowd:
+    """Return a crowd that has graded the faces of which all is known.
+
+    Parameters
+    ----------
+    x : ndarray of shape (n, p), the design matrix of what is measured on them.
+    true : what is true of the same faces.
+    better : sign that each column's coefficient must keep, 0 where it is free.
+    """
+    looks = np.clip(fit_scaling(true, tuple(LOOKS)).design(true), -REACH, REACH)
+    looks *= [FEATURES[name].better or 1 for name in LOOKS]
+    rules = np.array([face["rules_position"] for face in true])
+    odds = []
+    for _ in range(sellers):
+        chances = _seller(looks, rules, n_grades, rng)
+        passed = np.cumsum(chances, axis=1)[:, :-1]
+        drawn = rng.random((CALLS_EACH, len(x), 1))
+        rung = (drawn > passed).sum(axis=2).ravel()
+        odds.append(
+            fit_ordinal(
+                np.tile(x, (CALLS_EACH, 1)), rung, n_grades, strength=STRENGTH, better=better
+            )
+        )  # fmt: skip
+    return Crowd(
+        tuple(tuple(round(v, 3) for v in one.coefficients) for one in odds),
+        tuple(tuple(round(v, 3) for v in one.cuts) for one in odds),
+        (round(1.0 / sellers, 9),) * sellers,
+    )
+
+
+def _seller(
+    looks: NDArray, rules: NDArray, n_grades: int, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """The (n, K) chances with which one drawn seller calls each face."""
+    weights = rng.dirichlet(EVENNESS * np.array(list(LOOKS.values())))
+    open_ways = np.array([FEATURES[name].better == 0 for name in LOOKS])
+    signs = np.where(open_ways, rng.choice([-1, 1], len(LOOKS)), 1)
+    value = _spread_1(looks @ (weights * signs))
+    kind, lean = rng.random(), rng.random()
+    if kind < POOREST:
+        first = looks[:, :5] - rng.normal(0, 0.4, 5)
+        value = _spread_1((1 - lean) * value + lean * _spread_1(first.min(axis=1)))
+    elif kind < POOREST + RULES:
+        value = _spread_1((1 - lean) * value + lean * _spread_1(rules))
+    cuts = np.quantile(value, np.cumsum(rng.dirichlet(np.full(n_grades, SHARES)))[:-1])
+    if kind > 1 - RULES_ALONE:
+        value, cuts = rules, np.arange(n_grades - 1) + 0.5
+    return _wavering(value, cuts, rng.uniform(*REPEATS))
+
+
+def _wavering(value: NDArray, cuts: NDArray, repeats: float) -> NDArray[np.float64]:
+    """Chances of the grades where a seller wavers so much that he repeats himself in that share of the faces."""
+    low, high = 0.0, 5.0 * float(value.std())
+    for _ in range(30):
+        wavers = 0.5 * (low + high)
+        chances = grade_probabilities(value / wavers, cuts / wavers)
+        often = float((chances**2).sum(axis=1).mean())
+        low, high = (wavers, high) if often > repeats else (low, wavers)
+    return chances
+
+
+def _spread_1(values: NDArray) -> NDArray:
+    return (values - values.mean()) / max(float(values.std()), 1e-9)
