@@ -12,6 +12,8 @@ from grader.measures import MEASURES
 from grader.profile import RULE_MEASURES, Profile, load_profile, profile_names
 
 BANDED = (resources.files("grader") / "profiles" / "banded.toml").read_text("utf-8")
+#: Its own line, whichever version it is.
+VERSION = re.search(r"^version = \d+$", BANDED, re.M).group()
 
 
 def load(tmp_path, *changes: tuple[str, str]) -> Profile:
@@ -77,11 +79,11 @@ def test_rules_speak_of_declared_measures_only():
 
 REFUSED = [
     (("name =", "nam ="), "profile has no setting 'nam' (did you mean 'name'?); remove or rename it"),
-    (("version = 2\n", ""), "profile lacks 'version'; add it"),
+    ((f"{VERSION}\n", ""), "profile lacks 'version'; add it"),
     (('name = "banded"', 'name = ""'), "name is ''; give a word or a line"),
-    (("version = 2", 'version = "1"'), "version is '1'; give a number from 1 to"),
-    (("version = 2", "version = true"), "version is True; give a number from 1 to"),
-    (("version = 2", "version = ="), "not valid TOML"),
+    ((VERSION, 'version = "1"'), "version is '1'; give a number from 1 to"),
+    ((VERSION, "version = true"), "version is True; give a number from 1 to"),
+    ((VERSION, "version = ="), "not valid TOML"),
     (("lightness = [3, 80]\n", ""), "a colour class lacks 'lightness'; add it"),
     (("lightness = [3, 80]", "lightness = [80, 3]"), "colours.blue.lightness is [80, 3]; give the lower number first"),
     (("lightness = [3, 80]", "lightness = [3]"), "colours.blue.lightness is [3]; give two numbers"),
@@ -114,7 +116,7 @@ def test_a_wrong_profile_is_refused_in_one_line_that_says_where(tmp_path, change
     if change[1] == "sizes = 3":
         # A plain key stands above every table.
         text = BANDED.replace(change[0], "", 1).replace("rounds_mm = [18, 25]\n", "", 1)
-        text = text.replace("version = 2", "version = 2\nsizes = 3")
+        text = text.replace(VERSION, f"{VERSION}\nsizes = 3")
         (tmp_path / "mine.toml").write_text(text, "utf-8")
         refused = pytest.raises(SettingsError, match=re.escape(said))
         with refused as err:
@@ -145,7 +147,7 @@ def test_one_colour_class_is_too_few(tmp_path):
 
 
 def test_a_list_of_tables_is_asked_for_where_there_is_none(tmp_path):
-    text = BANDED.replace("version = 2", 'version = 2\nrules = "none"')
+    text = BANDED.replace(VERSION, f'{VERSION}\nrules = "none"')
     text = re.sub(r"\[\[rules\]\]\n(?:[^\[].*\n)+", "", text)
     (tmp_path / "mine.toml").write_text(text, "utf-8")
     with pytest.raises(
