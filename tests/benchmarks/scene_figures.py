@@ -60,7 +60,7 @@ class Drawn:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--seed", type=int, default=9)
-    asked.add_argument("--faces", type=int, default=60)
+    asked.add_argument("--faces", type=int, default=120)
     asked.add_argument(
         "--exhaustive", type=int, default=50, help="faces searched 1 mm by 3 degrees"
     )
