@@ -1,8 +1,8 @@
 """The scene in a face: where on it, how turned and how large a cut shows the best picture.
 
-Templates are laid on the face at every place and turn, coarse first, then fine around the best;
-each is scored by its part scores. The start targets are those of cutters' practice and of studies
-of landscape photographs; all weights are settings.
+Templates are laid all over the face, each turned about the way that the pattern under it points, coarse first, then in
+finer moves around the best; each is scored by its part scores. The start targets are those of cutters' practice and of
+studies of landscape photographs; all weights are settings.
 """
 
 from collections.abc import Iterator, Sequence
@@ -51,7 +51,7 @@ UP = (0.0, -1e-3)
 #: How many candidates of each kind are followed, and how far behind the first they may be.
 FOLLOWED, WORTH_FOLLOWING = {"landscape": 120, "stream": 24}, 40.0
 #: The moves: share of the short side, degrees, cells of a picture, whether slips count, what share of a template's
-#: candidates goes on to the next, and how far behind the best of all they may be.
+#: candidates goes on to the next, and how far behind the best of their kind they may be.
 STEPS = (
     (0.07, 6.0, 300, False, 0.6, 100.0), (0.05, 4.0, 400, True, 0.5, 25.0), (0.04, 2.0, FINE_CELLS, True, 0.5, 15.0),
     (0.03, 2.0, FINE_CELLS, True, 0.6, 10.0), (0.02, 1.5, FINE_CELLS, True, 0.6, 8.0),
@@ -67,7 +67,6 @@ ORDER = ("sky", "water", "shore")
 KINDS = ("landscape", "stream")
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
 LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
-CAP = LIMITS["focal"]
 #: The runner-up shares less than this with the best, or lies turned by more, or is of another kind.
 OTHER_OVERLAP, OTHER_TURN_DEG = 0.3, 30.0
 #: What the hand that draws round a template is off by: share of its width, degrees. The parts of a
@@ -174,8 +173,8 @@ def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> fl
     left out.
 
     Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
-    have a weight: a line through the middle, no horizon, a single zone, too small to cut. Two such
-    faults limit it twice.
+    have a weight: a line through the middle, no water, no horizon, a single zone, too small to cut.
+    Two such faults limit it twice.
     """
     arrays = {part: np.array([np.nan if v is None else v], float) for part, v in parts.items()}
     return float(_scores(arrays, weights)[0])
@@ -184,8 +183,8 @@ def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> fl
 def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: Profile) -> Scene:
     """Return the best place for a template on the face, its part scores, and the runner-up.
 
-    The face may lie in the photo at any turn: the picture is looked for at every one. Templates are
-    the profile's, or shares of the face without a scale. A line more never makes a place better.
+    The face may lie in the photo at any turn: its pattern tells which way up it is looked at. Templates
+    are the profile's, or shares of the face without a scale. A line more never makes a place better.
     """
     maps = _maps(regions.codes, face.mask, profile)
     if not (maps[-1].readings % UNREADABLE).any():
@@ -325,8 +324,8 @@ def _contrasts(regions: Regions, profile: Profile) -> Contrasts:
 
 
 def _spots(lines: Sequence[Line], small: _Map) -> tuple[NDArray, NDArray]:
-    """Return places every px along the cracks, and the length each stands for; uncertain lines
-    count half.
+    """Return places at most 3 px apart along the cracks, and the length each stands for; uncertain
+    lines count half.
     """
     spots, weights = [np.zeros((0, 2))], [np.zeros(0)]
     for line in lines:
@@ -361,7 +360,7 @@ def _isles(readings: NDArray[np.uint8]) -> tuple[NDArray, NDArray]:
 
 
 def _candidates(board: _Board, templates: Sequence[Template]) -> list[tuple[str, float, _Laid]]:
-    """Return the best rough places of each kind: all over the face, at every turn."""
+    """Return the best rough places of each kind: all over the face, at the turns that are likely there."""
     found = []
     rooms = _rooms(board, templates)
     for template in templates:

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from grader.face import scene as search
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
-from grader.face.scene import CAP, LIMITS, measure_scene, place_scores, scene_score
+from grader.face.scene import LIMITS, measure_scene, place_scores, scene_score
 from grader.face.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
@@ -212,7 +213,7 @@ def test_pale_zones_have_little_contrast():
 def test_a_crack_through_the_middle_caps_the_score():
     split = small(LANDSCAPE, [crack((20, 140), (380, 160))])
     assert split.parts["focal"] == 0
-    assert split.score <= CAP
+    assert split.score <= LIMITS["focal"]
 
 
 def test_a_template_is_laid_beside_a_crack():
@@ -226,6 +227,110 @@ def test_a_crack_at_the_rim_and_a_pattern_line_do_not_count():
     assert small(LANDSCAPE, [crack((30, 130), (50, 170))]).score == pytest.approx(clean, abs=1)
     seam = crack((60, 140), (340, 160), kind="pattern line")
     assert small(LANDSCAPE, [seam]).score == clean
+
+
+def test_two_faults_limit_the_score_twice():
+    """By hand: 100 is held to 40 % for the line and of that to 75 % for the water; to 57.5 % at half the water lost
+    and half the horizon: (75 + 25 / 2) % of (45 + 55 / 2) %."""
+    weights = {"balance": 998, "focal": 1, "water": 1, "horizon": 1}
+    assert scene_score({"balance": 1, "focal": 0, "water": 0}, weights) == pytest.approx(30)
+    halves = {"balance": 1, "water": 0.5, "horizon": 0.5}
+    assert scene_score(halves, weights) == pytest.approx(0.875 * 72.5)
+
+
+def test_a_face_without_water_stays_under_its_limit():
+    dry = small(np.where(LANDSCAPE == BLUE, WHITE, LANDSCAPE))
+    assert dry.parts["water"] == 0
+    assert dry.score <= LIMITS["water"]
+
+
+def board_of(codes, mm_per_px=MM_PER_PX, **given):
+    """What templates are laid on, and those that the face may take."""
+    face, regions = face_of(codes, mm_per_px=mm_per_px, **given)
+    maps = search._maps(regions.codes, face.mask, BANDED)
+    mm = mm_per_px / maps[-1].scale
+    return search._board(maps, regions, (), BANDED), templates_for(
+        maps[-1].readings > 0, mm, BANDED
+    )
+
+
+def everywhere(board, template):
+    """A template in the middle of the face and 5 % of it to each side, at every second degree, and these turns as they
+    are in the face."""
+    middle = np.array([[200, 150], [220, 150], [180, 150], [200, 165], [200, 135]])
+    turns = np.arange(0, 360, 2.0)
+    laid = search._Laid(
+        template, np.repeat(board.maps[-1].laid(middle), len(turns), 0), np.tile(turns, 5)
+    )
+    return laid, (laid.turn_deg + board.maps[-1].table.turn_deg) % 360
+
+
+def turned_by(a, b):
+    return np.abs((a - b + 180) % 360 - 180)
+
+
+@pytest.mark.parametrize("angle", [0, 37, 160])
+def test_up_is_where_the_sky_is(angle):
+    """By geometry: a landscape turned by an angle lies right at that turn."""
+    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    codes = np.where(away < -25, WHITE, np.where(away < 25, BLUE, HOST))
+    board, templates = board_of(codes)
+    for template in templates:
+        laid, turns = everywhere(board, template)
+        off = turned_by(turns, angle)
+        likely = search._likely(board, laid, "landscape")
+        assert likely[off < search.WAY_DEG["landscape"] - 10].all(), template.name
+        assert not likely[off > search.WAY_DEG["landscape"] + 10].any(), template.name
+
+
+@pytest.mark.parametrize("angle", [0, 37, 160])
+def test_a_stream_lies_along_its_seam_either_way_up(angle):
+    """By geometry: a seam turned by an angle runs level at that turn and at the one opposite."""
+    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    board, templates = board_of(np.where(np.abs(away) < 22, WHITE, HOST))
+    bare, _ = board_of(np.full((HEIGHT, WIDTH), HOST))
+    for template in templates:
+        laid, turns = everywhere(board, template)
+        laid, turns = laid[: len(turns) // 5], turns[: len(turns) // 5]
+        off = np.minimum(turned_by(turns, angle), turned_by(turns, angle + 180))
+        likely = search._likely(board, laid, "stream")
+        assert likely[off < search.WAY_DEG["stream"] - 8].all(), template.name
+        assert not likely[off > search.WAY_DEG["stream"] + 8].any(), template.name
+        assert not search._likely(bare, laid, "stream").any()
+
+
+def test_where_nothing_tells_the_way_up_the_tables_is_taken():
+    board, templates = board_of(np.full((HEIGHT, WIDTH), BLUE))
+    laid, _ = everywhere(board, templates[0])
+    likely = search._likely(board, laid, "landscape")
+    off = turned_by(laid.turn_deg, 0)
+    assert likely[off < 65].all() and not likely[off > 67].any()
+
+
+@pytest.mark.parametrize("tilt", [0.1, 0.5])
+def test_the_turns_left_out_hide_no_better_place(tilt):
+    """Outside value: every template at every place and turn of a grid, by brute force."""
+    level = Y - tilt * (X - 200)
+    codes = np.where(level < 120, WHITE, np.where(level < 190, BLUE, HOST))
+    board, templates = board_of(codes, mm_per_px=24 / 390)
+    h, w = board.outside.shape
+    step = 0.06 * min(h, w)
+    y, x = np.mgrid[0:h:step, 0:w:step]
+    places = np.stack([x.ravel(), y.ravel()], axis=1)
+    most = 0.0
+    for template in templates:
+        for turn in np.arange(0, 360, 6.0):
+            laid = search._Laid(template, places, np.full(len(places), turn))
+            laid = laid[search._fits(board, laid)]
+            if len(laid.turn_deg):
+                told = search._score(board, laid, search.FINE_CELLS, slipped=True)
+                most = max(most, *(scores.max() for scores, *_ in told.values()))
+    best = scene_of(codes, mm_per_px=24 / 390).best
+    assert best.score >= most - 0.5
+
+
+def test_of_each_template_a_share_and_at_least_three_are_followed():
+    assert [search._number(0.5, [0] * n) for n in (20, 9, 5, 2)] == [10, 5, 3, 3]
 
 
 @settings(max_examples=8, deadline=None)
