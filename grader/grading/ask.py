@@ -36,7 +36,7 @@ def ask_for(
     Parameters
     ----------
     says : ndarray of shape (M, n), the place on the ladder that each seller of the crowd would give each row.
-    chances : ndarray of shape (M,), how likely each seller is.
+    chances : ndarray of shape (M,), how likely each seller is; they add up to 1.
     called : rows that have a call already; no other row of their stones is asked for.
     names : of the stone that each row is of.
     """

@@ -22,7 +22,7 @@ from grader.grading.trees import fit_trees
 #: Groups of stones that are held out in turn.
 FOLDS = 5
 
-#: With fewer stones than this only the logit is fitted: nothing could be told of which kind is better.
+#: With fewer stones than this only the logit (and crowd) is fitted: nothing could be told of which kind is better.
 LEAST_TO_CHOOSE = 80
 
 #: With fewer stones than this no trees are grown.

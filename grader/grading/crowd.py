@@ -28,14 +28,18 @@ LOOKS = {
     "continuity": 0.3, "band_contrast": 0.3, "white_share": 0.3, "crack_count": 0.3, "rusty_share": 0.3,
 }  # fmt: skip
 
+#: How many of the first are those that the trade speaks of most.
+SPOKEN_OF = 5
+
 #: How evenly a seller's weight is spread (of a Dirichlet distribution: the smaller, the more often on few looks alone).
 EVENNESS = 0.5
 
-#: One in so many leans, more or less, to the poorest of the first looks; as many lean to the written rules; one in
-#: so many goes by the rules alone, with the rules' own borders.
+#: Shares of the sellers who lean, more or less, to the poorest of the looks spoken of; who lean to the written rules;
+#: and who go by the rules alone, with the rules' own borders.
 POOREST, RULES, RULES_ALONE = 0.2, 0.15, 0.1
 
-#: How even the shares of the grades are (Dirichlet), and in what share of stones a seller repeats himself.
+#: How even the shares of the grades are (Dirichlet: the larger, the more even), and the least and greatest share of
+#: stones in which a seller repeats himself.
 SHARES, REPEATS = 8.0, (0.55, 0.9)
 
 #: Calls of each seller on each face from which his odds are learned, and how strongly those are drawn to 0.
@@ -75,7 +79,7 @@ class Crowd:
         return replace(self, chances=tuple(np.round(chances / chances.sum(), 6).tolist()))
 
     def below(self, x: NDArray) -> NDArray[np.float64]:
-        """Return (n, K - 1): the chance of lying below each border of the ladder."""
+        """Return (n, K - 1): the chance of lying below each border of the ladder, for an (n, p) design matrix."""
         beta, cuts, chances = self._likely
         below = np.zeros((len(x), cuts.shape[1]))
         for start in range(0, len(x), AT_ONCE):
@@ -85,7 +89,7 @@ class Crowd:
 
     def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
-        each is."""
+        each is; these add up to 1."""
         beta, cuts, chances = self._likely
         score = beta @ x.T
         return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances
@@ -122,6 +126,7 @@ def draw_crowd(
     ----------
     x : ndarray of shape (n, p), the design matrix of what is measured on them.
     true : what is true of the same faces.
+    n_grades : 2 or more.   sellers : how many are drawn, 1 or more.
     better : sign that each column's coefficient must keep, 0 where it is free.
     """
     looks = np.clip(fit_scaling(true, tuple(LOOKS)).design(true), -REACH, REACH)
@@ -155,7 +160,7 @@ def _seller(
     value = _spread_1(looks @ (weights * signs))
     kind, lean = rng.random(), rng.random()
     if kind < POOREST:
-        first = looks[:, :5] - rng.normal(0, 0.4, 5)
+        first = looks[:, :SPOKEN_OF] - rng.normal(0, 0.4, SPOKEN_OF)
         value = _spread_1((1 - lean) * value + lean * _spread_1(first.min(axis=1)))
     elif kind < POOREST + RULES:
         value = _spread_1((1 - lean) * value + lean * _spread_1(rules))

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from scipy.stats import logistic, spearmanr
 
+from grader.grading import crowd
 from grader.grading.candidates import choose_head, column_signs, fit_head
-from grader.grading.crowd import Crowd
+from grader.grading.crowd import REPEATS, Crowd, draw_crowd
 from grader.grading.features import with_values
+from grader.grading.grade_set import SetRule
 
 TWO = Crowd(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
 
@@ -34,6 +36,54 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
 def test_what_was_told_before_does_not_count_twice():
     x, rung = np.random.default_rng(0).normal(size=(12, 2)), np.arange(12) % 3
     assert TWO.weighed(x, rung) == TWO.weighed(x[:5], rung[:5]).weighed(x, rung)
+
+
+def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
+    x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
+    whole = TWO.weighed(x, rung)
+    below, (places, _) = whole.below(x), whole.places(x)
+    monkeypatch.setattr(crowd, "AT_ONCE", 5)
+    assert TWO.weighed(x, rung) == whole
+    assert whole.below(x) == pytest.approx(below, abs=1e-12)
+    # The mean place of all is the number of borders less the chances of lying below them.
+    assert whole.chances @ places == pytest.approx(2 - below.sum(axis=1), abs=1e-6)
+
+
+def test_a_crowd_of_two_minds_still_gives_grades_in_order_and_sets_without_a_gap(small_model):
+    """Half call everything the lowest grade, half the highest: the two between are unlikely and lie between."""
+    p = len(small_model.grade.scaling.names)
+    flat = (0.0,) * p
+    split = Crowd((flat, flat), ((3.0, 4.0, 5.0), (-5.0, -4.0, -3.0)), (0.5, 0.5))
+    head = dataclasses.replace(
+        small_model.grade, crowd=split, calls=1, sets=SetRule(0.2, 50), trees=None
+    )
+    chances = head.probabilities([dict.fromkeys(head.scaling.names)])
+    assert (chances > 0).all() and chances.sum() == pytest.approx(1)
+    assert chances[0, [0, 3]].min() > 0.4 and chances[0, 1:3].max() < 0.1
+    assert head.sets.members(chances).all()
+
+
+def test_the_same_seed_draws_the_same_crowd_another_seed_another(small_model, faces):
+    head, rows = small_model.grade, faces[0][:60]
+    x, signs = head.scaling.design(rows), column_signs(head)
+    first, again, other = (
+        draw_crowd(x, rows, 4, signs, np.random.default_rng(seed), sellers=4) for seed in (5, 5, 6)
+    )
+    assert first == again != other
+    assert sum(first.chances) == pytest.approx(1)
+    assert (np.diff(np.array(first.cuts), axis=1) > 0).all()
+    assert np.shape(first.coefficients) == (4, x.shape[1]) and len(first.rows[0]) == x.shape[1] + 4
+
+
+@pytest.mark.parametrize("repeats", REPEATS)
+def test_a_seller_repeats_himself_as_often_as_was_drawn(repeats):
+    """By simulation: 400 faces called twice, 500 times over."""
+    rng = np.random.default_rng(8)
+    value, cuts = rng.normal(size=400), np.array([-0.7, 0.1, 0.9])
+    chances = crowd._wavering(value, cuts, repeats)
+    below = np.cumsum(chances, axis=1)[:, :-1]
+    drawn = (rng.random((2, 500, 400, 1)) > below).sum(axis=-1)
+    assert (drawn[0] == drawn[1]).mean() == pytest.approx(repeats, abs=0.006)
 
 
 def test_nothing_is_proposed_by_the_crowd_before_any_call(crowded_model, small_model, faces):
