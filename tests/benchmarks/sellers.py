@@ -2,7 +2,7 @@
 
 Each weighs blue, scene, lines and host otherwise, cuts the ladder elsewhere, and wavers: the
 same stone shown again gets the same grade in a known share of cases. Nothing of the grader's
-models or rules is in them.
+models or rules is in them; the sellers of its crowd (``grading/crowd.py``) weigh the same measures, though.
 """
 
 from collections.abc import Sequence
