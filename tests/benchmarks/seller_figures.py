@@ -11,21 +11,21 @@ model on these measurements can be expected to beat by much. ``--faces`` keeps t
 import argparse
 import os
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import figures
 import numpy as np
 from figures import Row
 from numpy.typing import NDArray
-from sellers import SELLERS, WEAKEST, Calls, Sorting, ideal_sets
+from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
 
 from grader.drawn import DrawnFace
 from grader.grading.agreement import Z_95, counts, weighted_kappa
 from grader.grading.ask import ask_for
 from grader.grading.candidates import choose_head
 from grader.grading.grade_set import LEVEL
-from grader.grading.model import GradeHead, load_model
+from grader.grading.model import GradeHead, Model, load_model
 from grader.grading.ordinal import median_grade
 from grader.grading.proposal import Call
 from grader.grading.retrain import retrain
@@ -68,8 +68,8 @@ class Trial:
 class Faces:
     """Called faces as the model and as the sellers see them."""
 
-    def __init__(self, faces: list[DrawnFace]) -> None:
-        self.profile, self.starter = load_profile(), load_model()
+    def __init__(self, faces: list[DrawnFace], starter: Model | None = None) -> None:
+        self.profile, self.starter = load_profile(), starter or load_model()
         self.seen = [self.starter.complete(face.measured, self.profile) for face in faces]
         self.measured = [face.measured for face in faces]
         self.true = [face.true for face in faces]
@@ -107,7 +107,10 @@ def main() -> None:
     if args.faces:
         draw = kept(args.faces, load_profile(), SEED, draw)
     cut_by = [face.true for face in draw(TRAINING, CUT_PHOTOS)]
-    faces = Faces(draw(HELD_OUT, CALLED_PHOTOS))
+    called = draw(HELD_OUT, CALLED_PHOTOS)
+    faces = Faces(called)
+    starter = faces.starter
+    alone = Faces(called, replace(starter, grade=replace(starter.grade, crowd=None)))
     print(
         f"{len(faces.seen)} faces of {len(set(faces.photos))} photos kept back, {args.seeds} seeds"
     )
@@ -116,6 +119,7 @@ def main() -> None:
     rows = [
         *print_gaps(weighing, f"{len(SELLERS)} sellers who weigh looks"),
         *print_gaps(weakest, "a seller who judges by the poorest look alone"),
+        *print_others(cut_by, faces, alone, args.seeds),
         *print_sets(weighing),
         *print_calibration(weighing),
         *print_ask(cut_by, faces, args.runs),
@@ -199,6 +203,23 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
                 f"{ahead.mean():+.3f}, {ahead.min():+.3f}", floor="aim ≥ 0, ≥ -0.05",
             )
         )  # fmt: skip
+    return rows
+
+
+def print_others(cut_by: list[dict], faces: Faces, alone: Faces, seeds: int) -> list[Row]:
+    """How sellers of another kind than the crowd's are followed, and how much nearer the logit alone comes."""
+    by_crowd, without = (
+        [t for seller in OTHERS for t in trials(seller, cut_by, some, seeds)]
+        for some in (faces, alone)
+    )
+    who = f"{len(OTHERS)} sellers of another kind than the crowd's"
+    rows = print_gaps(by_crowd, who)
+    for n in COUNTS:
+        pairs = zip(by_crowd, without, strict=True)
+        more = [a.gap - b.gap for a, b in pairs if a.n == n]
+        print(f"  {n} calls: gap less that of the logit alone {_mean(more)}")
+        on = f"{who}, {seeds} seeds, faces of held-out renders"
+        rows.append(_row(f"crowd: gap less that of the logit alone, {n} calls", on, more))
     return rows
 
 

@@ -17,6 +17,9 @@ LOOKS = {
     "scene": (("scene_score", 1, 40.0, 25.0),),
     "lines": (("crack_density", -1, 0.5, 0.7),),
     "host": (("host_share", -1, 0.27, 0.3),),
+    "bands": (("continuity", 1, 0.22, 0.28), ("band_contrast", 1, 13.0, 18.0)),
+    "white": (("white_share", 1, 0.27, 0.26),),
+    "land": (("host_share", 1, 0.27, 0.3),),
 }
 
 #: Beyond this many spreads nobody tells a poor look from a poorer one.
@@ -27,20 +30,21 @@ REACH = 2.0
 class Seller:
     """A way of grading.
 
-    weights : of blue, scene, lines and host.   shares : of the grades on the faces that the cuts are set by, lowest
-    first.   repeats : share of stones that get the same grade when shown again.   weakest : the grade hangs on the
-    poorest of the four alone, each moved by its weight.
+    weights : of his looks.   shares : of the grades on the faces that the cuts are set by, lowest first.
+    repeats : share of stones that get the same grade when shown again.   weakest : the grade hangs on the poorest of
+    his looks alone, each moved by its weight.   looks : what he looks at.
     """
 
     name: str
-    weights: tuple[float, float, float, float]
+    weights: tuple[float, ...]
     shares: tuple[float, ...]
     repeats: float
     weakest: bool = False
+    looks: tuple[str, ...] = ("blue", "scene", "lines", "host")
 
     def values(self, rows: Sequence[dict]) -> NDArray[np.float64]:
         """Return the seller's inner value of faces, from true features."""
-        looks = np.array([[_look(row, name) for name in LOOKS] for row in rows])
+        looks = np.array([[_look(row, name) for name in self.looks] for row in rows])
         if self.weakest:
             return (looks - np.array(self.weights)).min(axis=1)
         return looks @ np.array(self.weights)
@@ -56,6 +60,13 @@ SELLERS = (
 
 #: Judges by the poorest look alone, which no weighing of looks can copy in full.
 WEAKEST = Seller("weakest part", (0.2, 0.0, -0.3, 0.1), (0.25, 0.35, 0.25, 0.15), 0.7, weakest=True)
+
+
+#: Look at what no seller of the crowd gives much for, or want what those do not.
+OTHERS = (
+    Seller("bands", (0.6, 0.4), (0.25, 0.25, 0.25, 0.25), 0.7, looks=("bands", "white")),
+    Seller("land", (0.6, 0.4), (0.3, 0.3, 0.2, 0.2), 0.7, looks=("land", "scene")),
+)
 
 
 @dataclass(frozen=True)
