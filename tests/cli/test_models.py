@@ -47,6 +47,7 @@ def in_use(told: str) -> str:
 
 def test_the_list_marks_the_model_in_use(run):
     told = run().stdout
+    assert all(line == line.rstrip() for line in told.splitlines())
     assert "starter" in in_use(told) and "spring (spring " in told and "summer (summer " in told
     assert run("--use", "summer").exit_code == 0
     assert "summer" in in_use(run().stdout)
