@@ -27,7 +27,7 @@ def models(
     compare: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", file_okay=False, help="Hold this model against the one in use."
+            metavar="DIR|starter", file_okay=False, help="Hold this model against the one in use."
         ),
     ] = None,
     calls: Annotated[
@@ -156,15 +156,18 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
     import numpy as np
 
     from grader.calling import measure_called
-    from grader.errors import CallsError
+    from grader.errors import CallsError, SettingsError
     from grader.grading.agreement import beside, beyond, side_by_side
     from grader.grading.calls import remark_lines
     from grader.grading.calls_csv import read_calls_csv
     from grader.grading.model import load_model
     from grader.grading.retrain import called_rungs
+    from grader.settings import load_settings
 
     loaded, used, mm_per_px = settled(profile, None, mm_per_px)
-    other = load_model(folder)
+    if folder == Path(load_settings().model or "starter"):
+        raise SettingsError(f"{folder} is the model in use; name another to hold against it")
+    other = load_model(None if folder == Path("starter") else folder)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     read = read_calls_csv(calls, loaded.grades, now)
     measured = measure_called((read,), photos, loaded, mm_per_px=mm_per_px)

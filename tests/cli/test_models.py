@@ -113,6 +113,15 @@ def test_a_model_that_cannot_be_read_is_listed_as_such(run, tmp_path):
     assert "cannot be read" in run().stdout
 
 
+@pytest.mark.parametrize("named", ["spring", "starter"])
+def test_the_model_in_use_is_not_held_against_itself(run, tmp_path, named):
+    run("--use", named)
+    (tmp_path / "haul").mkdir()
+    (tmp_path / "c.csv").write_text("photo,piece,grade,scene\na.jpg,1,select,\n", "utf-8")
+    ran = run("--compare", named, "--calls", "c.csv", "--photos", "haul")
+    assert "is the model in use; name another" in ran.stderr + str(ran.exception)
+
+
 def test_one_thing_at_a_time(run):
     assert run("--use", "spring", "--back").exit_code == 2
     assert run("--compare", "spring").exit_code == 2
