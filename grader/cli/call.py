@@ -122,7 +122,7 @@ def call(
         with_shown,
     )
     from grader.errors import CallsError
-    from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls
+    from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls, remark_lines
     from grader.grading.calls_csv import read_calls_csv
 
     loaded, model, mm_per_px = settled(profile, None, None)
@@ -153,7 +153,7 @@ def call(
     else:
         records = [r for folder in folders for r in read_records(folder / RESULTS)]
     new = with_shown(new, records)
-    told = [*placed.told, *append_calls(CALLS_FILE, new)] if new else placed.told
+    told = [*remark_lines(table, placed.told), *(append_calls(CALLS_FILE, new) if new else ())]
     there = len(placed.calls) - len(new)
     added = f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else "")
     if back:
@@ -161,9 +161,7 @@ def call(
     for remark in (*told, *([added] if table or placed.calls else [])):
         typer.echo(remark, err=True)
     if placed.refused:
-        raise CallsError(
-            "\n".join(f"{table}: {remark}" if table else remark.text for remark in placed.refused)
-        )
+        raise CallsError("\n".join(remark_lines(table, placed.refused)))
 
 
 def _usage_of_line(line, says, found, how, grade, scene) -> None:

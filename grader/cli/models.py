@@ -27,7 +27,7 @@ def models(
     compare: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", file_okay=False, help="Hold this model against the one in use."
+            metavar="DIR|starter", file_okay=False, help="Hold this model against the one in use."
         ),
     ] = None,
     calls: Annotated[
@@ -56,7 +56,9 @@ def models(
     if sum((use is not None, back, compare is not None, stones is not None)) > 1:
         raise typer.BadParameter("one of --use, --back, --compare and --stones at a time")
     if (compare is None) != (calls is None) or (compare is None) != (photos is None):
-        raise typer.BadParameter("--compare wants --calls and --photos", param_hint="--compare")
+        raise typer.BadParameter(
+            "it wants --calls and --photos, and they want it", param_hint="--compare"
+        )
     if use is not None or back:
         _take(use, back)
     elif compare is not None:
@@ -120,7 +122,11 @@ def _list(profile: str | None) -> None:
             continue
         label = model.label if name is None else f"{name} ({model.label})"
         table.add_row(mark, label, model.grade.kind, model.made.date, model.made.data)
-    Console(width=160, soft_wrap=True).print(table)
+    console = Console(width=160, soft_wrap=True)
+    with console.capture() as listed:
+        console.print(table)
+    for line in listed.get().splitlines():
+        typer.echo(line.rstrip())
     for entry in used:
         when = f"since {entry.time[:16]}" if entry.time else "since an unknown day"
         told = entry.label or "a model that could not be read"
@@ -150,20 +156,24 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
     import numpy as np
 
     from grader.calling import measure_called
-    from grader.errors import CallsError
+    from grader.errors import CallsError, SettingsError
     from grader.grading.agreement import beside, beyond, side_by_side
+    from grader.grading.calls import remark_lines
     from grader.grading.calls_csv import read_calls_csv
     from grader.grading.model import load_model
     from grader.grading.retrain import called_rungs
+    from grader.settings import load_settings
 
     loaded, used, mm_per_px = settled(profile, None, mm_per_px)
-    other = load_model(folder)
+    if folder == Path(load_settings().model or "starter"):
+        raise SettingsError(f"{folder} is the model in use; name another to hold against it")
+    other = load_model(None if folder == Path("starter") else folder)
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     read = read_calls_csv(calls, loaded.grades, now)
     measured = measure_called((read,), photos, loaded, mm_per_px=mm_per_px)
     (placed,) = measured.reads
-    for remark in (*placed.told, *placed.refused):
-        typer.echo(f"{calls}: {remark}", err=True)
+    for line in (*remark_lines(calls, placed.told), *remark_lines(calls, placed.refused)):
+        typer.echo(line, err=True)
     called = called_rungs(placed.calls, measured.features, loaded)
     if not called.names:
         raise CallsError(f"{calls}: no grade in it that can be used; call some stones first")

@@ -53,7 +53,7 @@ def retrain(
     if calls is None and picks is None:
         raise typer.BadParameter("give CALLS.csv, --picks or both", param_hint="CALLS.csv")
     from grader.calling import measure_called
-    from grader.grading.calls import ReadCalls
+    from grader.grading.calls import ReadCalls, remark_lines
     from grader.grading.calls_csv import read_calls_csv
     from grader.grading.model import save_model, set_aside
     from grader.grading.picks_csv import paired, read_picks_csv
@@ -71,8 +71,8 @@ def retrain(
     measured = measure_called((said, sides), photos, loaded, mm_per_px=mm_per_px)
     said, pairs = measured.reads[0], paired(measured.reads[1])
     for table, read in ((calls, said), (picks, pairs)):
-        for remark in (*read.told, *read.refused):
-            typer.echo(f"{table}: {remark}", err=True)
+        for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused)):
+            typer.echo(line, err=True)
     done = retrain_on(
         said.calls,
         measured.features,

@@ -14,6 +14,10 @@ from grader.grading.proposal import Call, Shown
 
 #: Where calls are kept: in the working folder, the one in which a command is run.
 CALLS_FILE = Path("calls.jsonl")
+
+#: So many rows of one kind are told one by one: who must read more reads none.
+MOST_TOLD = 20
+
 _WORD, _NUMBER = (str, type(None)), (int, type(None))
 #: What a line holds besides the box.
 _KINDS = {
@@ -31,6 +35,13 @@ class RowRemark:
 
     def __str__(self) -> str:
         return f"line {self.line}: {self.text}"
+
+
+def remark_lines(table: Path | None, remarks: Sequence[RowRemark]) -> list[str]:
+    """Return remarks on rows of a table as lines for a person, the first so many; of the others, how many."""
+    lines = [f"{table}: {remark}" if table else remark.text for remark in remarks[:MOST_TOLD]]
+    more = len(remarks) - MOST_TOLD
+    return lines + ([f"{table}: and {more} rows more of this kind"] if more > 0 else [])
 
 
 @dataclass(frozen=True)

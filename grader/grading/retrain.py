@@ -79,8 +79,8 @@ class RetrainReport:
             return self._pick_verdict
         if self.gain is None or self.gain.value is None:
             return (
-                f"too few calls to judge ({self.grades} stones with a grade, in "
-                f"{sum(n > 0 for n in self.by_grade.values())} grades): "
+                f"too few calls to judge ({_counted(self.grades, 'stone')} with a grade, in "
+                f"{_counted(sum(n > 0 for n in self.by_grade.values()), 'grade')}): "
                 "look at its proposals before you use the new model"
             )
         if self.gain.low is None:
@@ -222,10 +222,10 @@ def retrain(
     base = base.for_ladder(profile)
     model, kinds = _fit(called, picked, base, profile, seed)
     seen = {_stone_key(stone) for pick in picks for stone in pick} | called.keys
-    also = f" and {len(picks)} picks" if picks else ""
+    also = f" and {_counted(len(picks), 'pick')}" if picks else ""
     made = Made(
         data_sha256=_data_hash(called, picked, profile),
-        data=f"{len(called.stones)} called stones{also}, from {base.label}",
+        data=f"{_counted(len(called.stones), 'called stone')}{also}, from {base.label}",
         date=date,
         versions=library_versions(),
         stones=tuple(sorted(seen.union(base.made.stones))),
@@ -384,6 +384,10 @@ def _scenes(called: CalledFaces, fold: NDArray, models) -> NDArray[np.float64]:
         held = np.flatnonzero(fold == k)
         scenes[held] = models[k].scene.values([called.rows[i] for i in held])
     return scenes
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _stone_key(stone: Stone) -> str:

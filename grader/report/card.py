@@ -1,8 +1,8 @@
 """The card of a retrained model: what it was made from, how good it is, what it cannot do."""
 
-from grader.grading.candidates import FOLDS, LEAST_FOR_TREES, LEAST_TO_CHOOSE
+from grader.grading.candidates import FOLDS, LEAST_FOR_TREES, LEAST_TO_CHOOSE, Candidate
 from grader.grading.features import FEATURES
-from grader.grading.grade_set import LEVEL
+from grader.grading.grade_set import LEVEL, SetRule
 from grader.grading.retrain import Retrained
 from grader.profile import Profile
 
@@ -15,11 +15,6 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
     figures = "\n".join(f"    {line}" for line in report.lines())
     weights = "\n".join(
         f"| `{name}` | {old:+.1f} | {new:+.1f} |" for name, (old, new) in retrained.points.items()
-    )
-    kinds = "\n".join(
-        f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
-        f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
-        for k in report.kinds
     )
     share = model.grade.crowd_share
     crowd = (
@@ -51,17 +46,9 @@ out, comparison by comparison:
 
 ## Which kind of model, and its grade sets
 
-{model.grade.kind.capitalize()}. Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
-error of the best is taken. Under {LEAST_TO_CHOOSE} stones the logit is taken without a choice, under
-{LEAST_FOR_TREES} no trees are grown. Loss: mean of -log(chance of the called grade); behind the best, ± one standard
-error. The figures above are of the whole way, choice included, on stones that it had not seen.{crowd}
+{model.grade.kind.capitalize()}. {_kinds(report.kinds)}{crowd}
 
-| kind, simplest first | loss | behind | kappa |
-| --- | --- | --- | --- |
-{kinds}
-
-A grade set holds the called grade of {LEVEL:.0%} of stones: every grade with a chance of at least
-{model.grade.sets.least:.3f}, settled on {model.grade.sets.n} stones held out; under nine it is the whole ladder.
+{_sets(model.grade.sets)}
 
 ## How the scene score is made
 
@@ -82,3 +69,36 @@ what simulated sellers in common would, and little of this one.
 
 {names}
 """
+
+
+def _kinds(kinds: tuple[Candidate, ...]) -> str:
+    """How the kind was taken; of one alone no table, there was nothing to choose."""
+    if not kinds:
+        return "No grade was called: they are proposed as before."
+    if len(kinds) < 2:
+        return f"Under {LEAST_TO_CHOOSE} stones the logit is taken without a choice."
+    rows = "\n".join(
+        f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
+        f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
+        for k in kinds
+    )
+    return f"""Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
+error of the best is taken. Under {LEAST_FOR_TREES} stones no trees are grown. Loss: mean of -log(chance of the called
+grade); behind the best, ± one standard error. The figures above are of the whole way, choice included, on stones
+that it had not seen.
+
+| kind, simplest first | loss | behind | kappa |
+| --- | --- | --- | --- |
+{rows}
+"""
+
+
+def _sets(sets: SetRule) -> str:
+    if sets.least == 0:
+        return (
+            "A grade set is the whole ladder: too few calls to leave a grade out, which takes nine."
+        )
+    return (
+        f"A grade set holds the called grade of {LEVEL:.0%} of stones: every grade with a chance of at least\n"
+        f"{sets.least:.3f}, settled on {sets.n} stones held out."
+    )

@@ -184,7 +184,8 @@ def _seen(piece: CutPiece, *plans: str) -> str:
 def _lines_words(piece: CutPiece) -> str:
     lines = piece.measured.measurements.lines
     kept = sum(line.may_part for line in lines)
-    told = [f"{kept} kept clear of" if kept else "none seen that would part the stone"]
+    told = f"{kept} kept clear of" if kept else "none seen that would part the stone"
+    through = []
     for name, words in PLANS.items():
         met = [
             str(number)
@@ -192,8 +193,10 @@ def _lines_words(piece: CutPiece) -> str:
             if lines_within(placed, piece.oval, lines)
         ]
         if met:
-            told.append(f"pattern line (healed, a seam) in {', '.join(met)} of {words}")
-    return "; ".join(told)
+            through.append(f"{', '.join(met)} of {words}")
+    if not through:
+        return told
+    return f"{told}; pattern lines (healed, a seam) run through {' and '.join(through)}"
 
 
 def _scale(piece: CutPiece) -> dict:

@@ -115,7 +115,7 @@ def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
         return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
     if proposal.get("stranger"):
         return {"grade": "stranger", "meaning": words.set_words(proposal)}
-    return {"grade": proposal["grade"], "meaning": words.meaning(proposal["grade"], profile)}
+    return {"grade": proposal["grade"], "meaning": words.proposal_meaning(proposal, profile)}
 
 
 def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:

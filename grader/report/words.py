@@ -61,6 +61,14 @@ def meaning(grade: str, profile: Profile) -> str:
     )
 
 
+def proposal_meaning(proposal: dict, profile: Profile) -> str:
+    """Return what the proposed grade means, or, where the written rules say another, that: the line that stands for
+    the grade would then give reasons that do not hold of this stone."""
+    if rules_words(proposal) is None:
+        return meaning(proposal["grade"], profile)
+    return f"the written rules say {proposal['rules']['grade']}; see why"
+
+
 def percent(share: float | None) -> str:
     """Return a share as whole percent; "under 1 %" where it is there but small."""
     if share is None:
@@ -266,7 +274,8 @@ def rules_words(proposal: dict) -> str | None:
     rules = proposal.get("rules")
     if not rules or rules["grade"] == proposal["grade"]:
         return None
-    because = f" ({rules['because']})" if rules["because"] else ""
+    # Kept as "cabbing: blue_share at least 0.6".
+    because = f" ({rules['because'].replace(': ', ' needs ', 1)})" if rules["because"] else ""
     return f"{rules['grade']}{because}"
 
 
@@ -284,7 +293,7 @@ def call_words(call: dict | None) -> str:
 def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
     proposal = piece["proposal"]
     if proposal:
-        head = f"Stone {piece['id']}   {proposal['grade']}: {meaning(proposal['grade'], profile)}"
+        head = f"Stone {piece['id']}   {proposal['grade']}: {proposal_meaning(proposal, profile)}"
         if proposal.get("stranger"):
             head = f"Stone {piece['id']}   {set_words(proposal)}"
     else:

@@ -178,7 +178,7 @@ def test_a_wrong_setting_is_one_line(cli):
 def test_the_table_for_people_tells_all_of_a_stone(cli):
     told = cli.run("check", cli.photo("a.jpg"), "--mm-per-px", "0.2").stdout
     for words in (
-        "Stone 1   cabbing: sound pattern for a cab on the face seen",
+        "Stone 1   cabbing: the written rules say tumbling; see why",
         "your call  none yet",
         "photo      usable, dry",
         "scene      54 of 100 (41 to 67)",

@@ -2,6 +2,7 @@
 
 import json
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -39,6 +40,14 @@ def test_the_text_tells_both_plans_and_what_to_take_care_of(cut):
         assert words in told
     for caution in SAW_CAUTIONS:
         assert caution.text in told and caution.source in told
+
+
+def test_pattern_lines_through_templates_are_told_once_with_their_numbers(cut, crack):
+    # A healed line across the middle: not avoided, so some template lies on it.
+    healed = replace(crack, kind="pattern line")
+    (line,) = [s for s in cut_text(*cut(lines=(healed,))).splitlines() if s.startswith("  lines ")]
+    assert line.count("pattern lines") == 1
+    assert "run through 1, 2 of most pieces and 1, 2 of best scenes first" in line
 
 
 def test_the_record_is_strict_json_in_px_of_the_photo(cut, crack):

@@ -47,6 +47,7 @@ def in_use(told: str) -> str:
 
 def test_the_list_marks_the_model_in_use(run):
     told = run().stdout
+    assert all(line == line.rstrip() for line in told.splitlines())
     assert "starter" in in_use(told) and "spring (spring " in told and "summer (summer " in told
     assert run("--use", "summer").exit_code == 0
     assert "summer" in in_use(run().stdout)
@@ -110,6 +111,15 @@ def test_a_model_that_cannot_be_read_is_listed_as_such(run, tmp_path):
     (tmp_path / "broken").mkdir()
     (tmp_path / "broken" / "grade.json").write_text("{")
     assert "cannot be read" in run().stdout
+
+
+@pytest.mark.parametrize("named", ["spring", "starter"])
+def test_the_model_in_use_is_not_held_against_itself(run, tmp_path, named):
+    run("--use", named)
+    (tmp_path / "haul").mkdir()
+    (tmp_path / "c.csv").write_text("photo,piece,grade,scene\na.jpg,1,select,\n", "utf-8")
+    ran = run("--compare", named, "--calls", "c.csv", "--photos", "haul")
+    assert "is the model in use; name another" in ran.stderr + str(ran.exception)
 
 
 def test_one_thing_at_a_time(run):

@@ -1,10 +1,19 @@
 import json
 import multiprocessing
+from pathlib import Path
 
 import pytest
 
 from grader.errors import CallsError
-from grader.grading.calls import append_calls, known_grade, known_scene, read_calls
+from grader.grading.calls import (
+    MOST_TOLD,
+    RowRemark,
+    append_calls,
+    known_grade,
+    known_scene,
+    read_calls,
+    remark_lines,
+)
 from grader.grading.proposal import Call
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
@@ -116,3 +125,12 @@ def test_a_scene_score_is_whole_points(text, score):
 def test_other_scene_scores_are_refused(text):
     with pytest.raises(ValueError, match="whole number from 0 to 100"):
         known_scene(text)
+
+
+def test_of_many_remarks_the_first_are_told_and_the_others_counted():
+    remarks = [RowRemark(line, "says otherwise") for line in range(2, 100_002)]
+    lines = remark_lines(Path("CALLS.csv"), remarks)
+    assert len(lines) == MOST_TOLD + 1
+    assert lines[0] == "CALLS.csv: line 2: says otherwise"
+    assert lines[-1] == f"CALLS.csv: and {100_000 - MOST_TOLD} rows more of this kind"
+    assert remark_lines(None, remarks[:1]) == ["says otherwise"]

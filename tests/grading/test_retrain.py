@@ -9,6 +9,7 @@ from grader.grading.candidates import column_signs, compare, folds_of
 from grader.grading.features import with_values
 from grader.grading.proposal import Call
 from grader.grading.retrain import called_rungs, retrain
+from grader.report.card import retrained_card
 
 
 def _call(number, grade, scene=None):
@@ -75,13 +76,15 @@ def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, sma
     rows = [small_model.complete(row, profile) for row in measured.values()]
     moved = np.abs(done.model.grade.rungs(rows) - small_model.grade.rungs(rows))
     assert moved.mean() < 0.6
+    card = retrained_card(done, profile)
+    assert "A grade set is the whole ladder" in card and "| loss |" not in card
 
 
 def test_calls_of_one_grade_only_are_not_judged(tray, profile, small_model):
     calls, measured = tray
     same = [dataclasses.replace(call, grade="cabbing") for call in calls[:40]]
     done = retrain(same, measured, profile, small_model)
-    assert "in 1 grades" in done.report.verdict
+    assert "in 1 grade)" in done.report.verdict
     assert done.report.old is None
 
 

@@ -137,7 +137,7 @@ def test_a_set_is_told_as_one_grade_or_left_to_the_seller():
 
 def test_the_rules_are_told_where_they_say_another_grade(make_graded):
     proposal = photo_record(make_graded())["pieces"][0]["proposal"]
-    assert words.rules_words(proposal) == "tumbling (cabbing: blue_share at least 0.6)"
+    assert words.rules_words(proposal) == "tumbling (cabbing needs blue_share at least 0.6)"
     assert words.rules_words(proposal | {"rules": {"grade": "cabbing", "because": None}}) is None
 
 
@@ -163,3 +163,11 @@ def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_grade
     told = words.one_piece_text(lined)
     assert "seen on 1 of 2 faces: a.jpg" in told and "no line seen" not in told
     assert "a.jpg counts" in told
+
+
+def test_a_grade_against_the_written_rules_is_not_given_their_words():
+    profile = load_profile()
+    proposal = {"grade": "waste", "rules": {"grade": "cabbing", "because": None}}
+    assert words.proposal_meaning(proposal, profile) == "the written rules say cabbing; see why"
+    alike = proposal | {"rules": {"grade": "waste", "because": None}}
+    assert words.proposal_meaning(alike, profile) == words.meaning("waste", profile)
