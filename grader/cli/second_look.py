@@ -201,11 +201,11 @@ def _asked(grades, known_grade) -> str | None:
             word = input(f"grade ({', '.join(grades)}; {BACK}, {STOP}): ").strip()
         except (EOFError, KeyboardInterrupt):
             return None
+        if not word:
+            continue
         if word.casefold() in (STOP, BACK):
             return None if word.casefold() == STOP else BACK
-        begins = [
-            grade for grade in grades if word and grade.casefold().startswith(word.casefold())
-        ]
+        begins = [grade for grade in grades if grade.casefold().startswith(word.casefold())]
         if len(begins) == 1:
             return begins[0]
         try:

@@ -319,6 +319,12 @@ def _stamp(path: Path) -> tuple[int, int]:
 def _read(path: Path, mend: str) -> dict:
     try:
         content = json.loads(path.read_text("utf-8"))
+    except FileNotFoundError as err:
+        if not path.parent.is_dir():
+            raise ModelError(
+                f"{path.parent}: no such folder; grader models lists those here"
+            ) from err
+        raise ModelError(f"{path}: no model can be read there ({err.strerror}); {mend}") from err
     except OSError as err:
         raise ModelError(f"{path}: no model can be read there ({err.strerror}); {mend}") from err
     except ValueError as err:

@@ -13,7 +13,7 @@ from grader.profile import Profile
 
 #: What a seller can see more of, each alone, in spreads of the training faces, and in how many steps it is tried.
 MORE = ("scene_score", "pattern_share", "blue_chroma")
-MOST_SPREADS, STEPS = 2.0, 40
+MOST_SPREADS, STEPS = 1.0, 20
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,8 @@ from grader.report.cautions import CAUTIONS
 
 #: A line whose wet and dry photo are so much likelier for an open crack is told to stay dark.
 STAYS_DARK = 1.5
+#: The runner-up is told where its score is so much of the best one's.
+WORTH_A_LOOK = 0.7
 _LABEL = "  {:<10} {}"
 
 
@@ -94,10 +96,18 @@ def scene_words(scene: dict) -> str:
     return f"{score}, {placement_words(best)}" if best else score
 
 
-def placement_words(placement: dict) -> str:
+def runner_up_words(scene: dict) -> str | None:
+    """Return where the next best picture lies; ``None`` where none is worth a look beside the best."""
+    best, other = scene.get("best"), scene.get("runner_up")
+    if not best or not other or other["score"] < WORTH_A_LOOK * best["score"]:
+        return None
+    return f"{placement_words(other, 'next best')}; dashed in the picture"
+
+
+def placement_words(placement: dict, seen: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
-    where = f"best as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    where = f"{seen} as a {placement['kind']}: {placement['template']}, turned {turn}°"
     if placement["kind"] == "stream":
         return where
     if placement["shore_mm"] is None:
@@ -302,6 +312,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
         ("your call", call_words(piece["call"])),
         ("photo", _verdict_words(piece, told)),
         ("scene", scene_words(piece["scene"])),
+        *(("", said) for said in [runner_up_words(piece["scene"])] if said),
         *(
             ("" if i else "colour", share_words(*item))
             for i, item in enumerate(piece["shares"].items())

@@ -171,3 +171,12 @@ def test_a_grade_against_the_written_rules_is_not_given_their_words():
     assert words.proposal_meaning(proposal, profile) == "the written rules say cabbing; see why"
     alike = proposal | {"rules": {"grade": "waste", "because": None}}
     assert words.proposal_meaning(alike, profile) == words.meaning("waste", profile)
+
+
+def test_a_runner_up_is_told_where_it_is_worth_a_look():
+    best = {"kind": "landscape", "template": "25x18 oval", "turn_deg": 12.4, "score": 60}
+    other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}
+    told = words.runner_up_words({"best": best, "runner_up": other})
+    assert told == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
+    assert words.runner_up_words({"best": best, "runner_up": other | {"score": 30}}) is None
+    assert words.runner_up_words({"best": best, "runner_up": None}) is None
