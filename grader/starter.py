@@ -145,7 +145,7 @@ def learn(
     )
     true = [face.true for face in faces]
     with threadpool_limits(1):
-        crowd = draw_crowd(x, true, grades, column_signs(head), rng, sellers)
+        crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, crowd=crowd)
     made = Made(
         data_sha256=_data_hash(faces, rung, said_scene, profile),

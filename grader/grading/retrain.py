@@ -220,7 +220,11 @@ def retrain(
             "no call could be used, and no pick; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
-    model, kinds = _fit(called, picked, base, profile, seed)
+    start = base
+    if called.take(called.rung >= 0).seen_by(base):
+        # The table has grown: it tells the old calls again, and the crowd must not hear them twice.
+        start = replace(base, grade=base.grade.unheard)
+    model, kinds = _fit(called, picked, start, profile, seed)
     seen = {_stone_key(stone) for pick in picks for stone in pick} | called.keys
     also = f" and {len(picks)} picks" if picks else ""
     made = Made(
@@ -230,7 +234,7 @@ def retrain(
         versions=library_versions(),
         stones=tuple(sorted(seen.union(base.made.stones))),
     )
-    report = _judge(called, picked, base, profile, seed)
+    report = _judge(called, picked, base, start, profile, seed)
     report = replace(report, kinds=kinds)
     report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
@@ -244,6 +248,14 @@ def called_rungs(
     """Return the faces with a called grade that stands, in a fixed order; calls as for :func:`retrain`."""
     called, _ = _called(calls, measured, profile)
     return called.take(called.rung >= 0)
+
+
+def heard_of(calls: Sequence[Call], model: Model) -> list[bool]:
+    """Return whether the crowd of the model has heard of each call's stone, in this photo or by its name."""
+    known = set(model.made.stones) if model.grade.calls else set()
+    stones = [(call.sha256, call.piece) for call in calls]
+    names = [call.stone or _own_name(stone) for call, stone in zip(calls, stones, strict=True)]
+    return [bool(known & _keys(*face)) for face in zip(stones, names, strict=True)]
 
 
 def _called(
@@ -298,7 +310,7 @@ def _fit_scene(called: CalledFaces, picked: _Picked, base: Model) -> SceneHead:
 
 
 def _judge(
-    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
+    called: CalledFaces, picked: _Picked, base: Model, start: Model, profile: Profile, seed: int
 ) -> RetrainReport:
     rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
@@ -319,7 +331,7 @@ def _judge(
     for k in range(FOLDS):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
         if held:
-            models[k], _ = _fit(called.take(fold != k), picked.without(held), base, profile, seed)
+            models[k], _ = _fit(called.take(fold != k), picked.without(held), start, profile, seed)
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)

@@ -10,8 +10,9 @@ ALIKE = np.array([0.5, 0.5])
 NAMES = [str(row) for row in range(6)]
 
 
-def ask(count, called=(), names=NAMES, says=SAYS, chances=ALIKE):
-    return ask_for(says, chances, count, called, names, np.random.default_rng(0))
+def ask(count, called=(), names=NAMES, says=SAYS, chances=ALIKE, heard=()):
+    unheard = [row for row in called if row not in heard]
+    return ask_for(says, chances, count, called, unheard, names, np.random.default_rng(0))
 
 
 def test_the_stone_that_tells_the_sellers_apart_is_asked_for_first():
@@ -44,6 +45,22 @@ def test_called_stones_are_not_asked_for_again_in_any_photo():
     assert sorted(ask(9, called=[0, 2])) == [1, 3, 4, 5]
     same = ["a", "b", "c", "d", "d", "b"]
     assert sorted(ask(9, called=[0, 3], names=same)) in ([1, 2], [2, 5])
+
+
+def test_a_call_that_the_sellers_have_heard_does_not_count_a_second_time():
+    """Outside value: the variance of what the sellers say, by numpy.cov, is what is open once they have heard it."""
+    says = np.array([[0.0, 0.1, 2.0, 1.0], [2.0, 2.1, 1.0, 1.0], [2.0, 2.1, 1.0, 1.2]])
+    chances, names = np.array([0.5, 0.25, 0.25]), list("abcd")
+    open_ = np.diag(np.cov(says.T, aweights=chances, ddof=0))
+    # Rows 0 and 1 are alike, and differ most: heard of row 0, row 1 is still the most open one.
+    assert open_[1:].argmax() == 0
+    assert ask(1, called=[0], heard=[0], names=names, says=says, chances=chances) == [1]
+    apart = says - chances @ says
+    told = apart * np.sqrt(chances)[:, None]
+    cov = told.T @ told
+    left = np.diag(cov - np.outer(cov[:, 0], cov[0]) / (cov[0, 0] + WAVERS))
+    # Counted as not heard, row 0 takes most of what is open on row 1 away: less is open there than before.
+    assert left[1] < 0.4 * open_[1]
 
 
 def test_of_several_photos_of_a_stone_one_is_asked_for():

@@ -56,7 +56,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 3"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 4"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -128,7 +128,9 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
 
 def test_a_model_with_a_crowd_comes_back_the_same(tmp_path, crowded_model, faces, profile):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:30], rung[:30])
+    head = fit_head(
+        "logit and crowd", crowded_model.grade, rows[:30], rung[:30], [str(n) for n in range(30)]
+    )
     led = dataclasses.replace(crowded_model, grade=head)
     save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "led")

@@ -40,7 +40,13 @@ def led_model(crowded_model, faces):
     rows, rung = faces
     return replace(
         crowded_model,
-        grade=fit_head("logit and crowd", crowded_model.grade, rows[:30], rung[:30]),
+        grade=fit_head(
+            "logit and crowd",
+            crowded_model.grade,
+            rows[:30],
+            rung[:30],
+            [str(n) for n in range(30)],
+        ),
     )
 
 
