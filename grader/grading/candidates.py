@@ -73,8 +73,8 @@ def fit_head(
 ) -> GradeHead:
     """Return a head of that kind fitted to n graded faces, drawn to ``head`` where it is a logit.
 
-    rows : features as the grade head sees them.   stones : what each face is of.   The crowd hears them after what it has
-    heard before: what ``head`` has heard of must not be among them.
+    rows : features as the grade head sees them.
+    stones : what each face is of; none of them that the crowd of ``head`` has heard of, which would hear it twice.
     """
     n_grades = len(head.grades)
     x, signs = head.scaling.design(rows), column_signs(head)

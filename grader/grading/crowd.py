@@ -3,8 +3,9 @@
 What a seller is like was drawn in many ways before any call; each call makes those likelier who would have made it
 (Bayes 1763). Proposals are the mean of all, weighed by how likely each is: no single guess at the seller, so the
 chances are as unsure as the calls leave them. The first of them grades as the starter does, and is believed most until
-calls speak against him: two calls leave the starter's proposals nearly as they were. Sellers weigh what is true of a stone and the grader sees what is
-measured, so each is kept as the proportional odds that his calls have on measured features (errors in variables).
+calls speak against him: two calls leave the starter's proposals nearly as they were. Sellers weigh what is true of a
+stone and the grader sees what is measured, so each is kept as the proportional odds that his calls have on measured
+features (errors in variables).
 """
 
 from collections.abc import Sequence
