@@ -103,10 +103,14 @@ class Crowd:
 
     def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
-        each is; these add up to 1."""
-        beta, cuts, chances = self._likely
+        each is; these add up to 1. The one who grades as the starter does is left out: he is known already, and stones
+        that only tell him from the others say little of which other it is (with him 20 calls asked for were worth no
+        more than 20 at random)."""
+        beta, cuts, chances = (part[1:] for part in (*self._table, np.array(self.chances)))
+        there = chances > 0
+        beta, cuts, chances = beta[there], cuts[there], chances[there]
         score = beta @ x.T
-        return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances
+        return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances / chances.sum()
 
     @property
     def rows(self) -> list[tuple[float, ...]]:

@@ -62,12 +62,22 @@ def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alik
 def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
     x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
     whole = TWO.weighed(x, rung)
-    below, (places, _) = whole.below(x), whole.places(x)
+    below = whole.below(x)
     monkeypatch.setattr(crowd, "AT_ONCE", 5)
     assert TWO.weighed(x, rung) == whole
     assert whole.below(x) == pytest.approx(below, abs=1e-12)
-    # The mean place of all is the number of borders less the chances of lying below them.
-    assert whole.chances @ places == pytest.approx(2 - below.sum(axis=1), abs=1e-6)
+
+
+def test_mean_places_of_all_but_the_starters_seller_are_the_borders_passed():
+    """By hand: the mean place of all is the number of borders less the chances of lying below them."""
+    x = np.random.default_rng(1).normal(size=(9, 2))
+    three = Crowd(((1.0, 1.0), *TWO.coefficients), ((-1.0, 1.0), *TWO.cuts), (0.8, 0.15, 0.05))
+    places, likely = three.places(x)
+    without = dataclasses.replace(three, chances=(0.0, 0.15, 0.05))
+    assert likely == pytest.approx([0.75, 0.25])
+    assert likely @ places == pytest.approx(2 - without.below(x).sum(axis=1), abs=1e-9)
+    nobody = dataclasses.replace(three, chances=(1.0, 0.0, 0.0)).places(x)
+    assert nobody[0].shape == (0, 9) and nobody[1].shape == (0,)
 
 
 def test_a_crowd_of_two_minds_still_gives_grades_in_order_and_sets_without_a_gap(small_model):
