@@ -41,8 +41,10 @@ FORMAT = 4
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
 
-#: Kinds of grade head, in words: weights learned from calls, with and without the crowd.
-LOGIT, LOGIT_AND_CROWD = "cumulative logit", "logit and crowd"
+#: Kinds of grade head, in words.
+RULES_ALONE, LOGIT_AND_CROWD, LOGIT, TREES = (
+    "rules alone", "logit and crowd", "cumulative logit", "trees",
+)  # fmt: skip
 
 #: As many calls as this count as much as the whole crowd does.
 CROWD_CALLS = 80
@@ -98,12 +100,12 @@ class GradeHead:
     def kind(self) -> str:
         """What it is, in words."""
         if self.trees is not None:
-            return "trees"
+            return TREES
         if self.crowd_share > 0:
             return LOGIT_AND_CROWD
         by_rules = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
         alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
-        return "rules alone" if alone else LOGIT
+        return RULES_ALONE if alone else LOGIT
 
     def away(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K - 1): the log-odds of lying below each border of the ladder."""

@@ -7,17 +7,19 @@ import pytest
 from scipy.stats import logistic, spearmanr
 
 from grader.grading import crowd
-from grader.grading.candidates import choose_head, column_signs, fit_head
+from grader.grading.candidates import choose_head, column_signs, fit_heads
 from grader.grading.crowd import AS_THE_STARTER, REPEATS, Crowd, draw_crowd
 from grader.grading.features import with_values
 from grader.grading.grade_set import SetRule
+from grader.grading.model import LOGIT_AND_CROWD
 
 TWO = Crowd(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
 
 
-def of(rows):
-    """A stone for each row."""
-    return [str(n) for n in range(len(rows))]
+def follow(model, rows, rung):
+    """The model's head with the calls of a stone for each row."""
+    stones = [str(n) for n in range(len(rows))]
+    return fit_heads((LOGIT_AND_CROWD,), model.grade, rows, rung, stones)[LOGIT_AND_CROWD]
 
 
 def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
@@ -131,7 +133,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     rows, _ = make_faces(200, np.random.default_rng(3), profile)
     blue = np.array([row["blue_share"] for row in rows])
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:10], rung[:10], of(rows[:10]))
+    head = follow(crowded_model, rows[:10], rung[:10])
     assert 0.8 < head.crowd_share < 0.9
     told = [spearmanr(h.places(rows[10:]), blue[10:])[0] for h in (crowded_model.grade, head)]
     assert told[1] > told[0] + 0.05
@@ -139,7 +141,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
 
 def test_more_of_what_is_better_never_lowers_the_place(crowded_model, faces, profile):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:40], rung[:40], of(rows[:40]))
+    head = follow(crowded_model, rows[:40], rung[:40])
     assert (np.array(head.crowd.coefficients) * column_signs(head) >= 0).all()
     for row in rows[40:60]:
         more = with_values(row, profile, blue_chroma=(row["blue_chroma"] or 0.0) + 5)
@@ -150,7 +152,7 @@ def test_the_more_calls_the_less_the_crowd_says(crowded_model, faces):
     rows, rung = faces
     shares = []
     for n in (20, 80, 240):
-        head = fit_head("logit and crowd", crowded_model.grade, rows[:n], rung[:n], of(rows[:n]))
+        head = follow(crowded_model, rows[:n], rung[:n])
         shares.append(head.crowd_share)
         assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
     assert shares == [0.8, 0.5, 0.25]
@@ -158,7 +160,7 @@ def test_the_more_calls_the_less_the_crowd_says(crowded_model, faces):
 
 def test_a_face_of_which_nothing_is_known_is_proposed_for(crowded_model, faces):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:20], rung[:20], of(rows[:20]))
+    head = follow(crowded_model, rows[:20], rung[:20])
     assert np.isfinite(head.probabilities([dict.fromkeys(rows[0])])).all()
 
 
