@@ -146,7 +146,8 @@ def read_number(text: str) -> float:
             f"{text!r} may be a thousand or a decimal; write {whole}{rest} or {whole}.{rest}"
         )
     try:
-        number = float(text.replace(",", ".", 1))
+        # Python would take 1_000 for 1000.
+        number = math.nan if "_" in text else float(text.replace(",", ".", 1))
     except ValueError:
         number = math.nan
     if not math.isfinite(number):

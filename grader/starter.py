@@ -145,7 +145,7 @@ def learn(
     )
     true = [face.true for face in faces]
     with threadpool_limits(1):
-        crowd = draw_crowd(x, true, grades, column_signs(head), rng, sellers)
+        crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, crowd=crowd)
     made = Made(
         data_sha256=_data_hash(faces, rung, said_scene, profile),
@@ -262,8 +262,9 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
         f"Cuts between the grades: {', '.join(f'{cut:.2f}' for cut in model.grade.ordinal.cuts)}.",
         "",
-        f"Beside it stand {len(model.grade.crowd.chances)} simulated sellers, each with a taste, a strictness and a "
-        "steadiness of his own, who graded the same faces. They propose nothing until there are calls: then those who "
+        f"Beside it stand {len(model.grade.crowd.chances) - 1} simulated sellers, each with a taste, a strictness and "
+        "a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing until "
+        "there are calls: then those who "
         "would have called alike do, the less the more calls there are.",
         "",
         "## Limits",

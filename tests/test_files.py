@@ -101,7 +101,7 @@ def test_a_number_that_can_be_read_in_two_ways_is_refused_with_both(text):
     assert text.replace(",", "") in str(err.value) and text.replace(",", ".") in str(err.value)
 
 
-@pytest.mark.parametrize("text", ["", "wide", "1.234,5", "1,234.5", "1,2,3", "nan", "inf"])
+@pytest.mark.parametrize("text", ["", "wide", "1.234,5", "1,234.5", "1,2,3", "1_000", "nan", "inf"])
 def test_what_is_no_number_is_refused(text):
     with pytest.raises(ValueError, match=r"is no number; write it as 12\.5"):
         read_number(text)

@@ -41,19 +41,23 @@ def ask(
     from grader.calling import graded_stones
     from grader.files import write_text
     from grader.grading.ask import ask_for
+    from grader.grading.retrain import heard_of
     from grader.report.columns import calls_table, seen_row
     from grader.report.words import set_words
 
     loaded, model, _ = settled(profile, None, None)
     stones = [s for s in graded_stones(folder, working_calls()) if s.piece["proposal"]]
-    head = model.for_ladder(loaded).grade
+    model = model.for_ladder(loaded)
+    head = model.grade
     says, chances = np.zeros((0, len(stones))), np.zeros(0)
     if head.crowd is not None:
         seen = [seen_row(s.piece, loaded) for s in stones]
         says, chances = head.crowd.places(head.scaling.design(seen))
     called = [row for row, s in enumerate(stones) if s.call and s.call.grade]
+    heard = heard_of([stones[row].call for row in called], model)
+    unheard = [row for row, known in zip(called, heard, strict=True) if not known]
     names = [s.name for s in stones]
-    rows = ask_for(says, chances, count, called, names, np.random.default_rng(0))
+    rows = ask_for(says, chances, count, called, unheard, names, np.random.default_rng(0))
     asked = [stones[row] for row in rows]
     for stone in asked:
         typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")

@@ -26,6 +26,7 @@ def ask_for(
     chances: NDArray[np.float64],
     count: int,
     called: Sequence[int],
+    unheard: Sequence[int],
     names: Sequence[str],
     rng: np.random.Generator,
 ) -> list[int]:
@@ -38,16 +39,17 @@ def ask_for(
     says : ndarray of shape (M, n), the place on the ladder that each seller of the crowd would give each row.
     chances : ndarray of shape (M,), how likely each seller is; they add up to 1.
     called : rows that have a call already; no other row of their stones is asked for.
+    unheard : those of them whose calls are not in ``chances`` yet.
     names : of the stone that each row is of.
     """
     known = {names[row] for row in called}
     free = [int(row) for row in rng.permutation(len(names)) if names[row] not in known][:AT_MOST]
-    rows = np.array([*free, *called], int)
+    rows = np.array([*free, *unheard], int)
     apart = np.sqrt(chances)[:, None] * (says - chances @ says)[:, rows]
     open_ = apart.T @ apart
     n = len(free)
-    if len(called):
-        told = np.linalg.solve(open_[n:, n:] + WAVERS * np.eye(len(called)), open_[n:, :n])
+    if len(unheard):
+        told = np.linalg.solve(open_[n:, n:] + WAVERS * np.eye(len(unheard)), open_[n:, :n])
         open_ = open_[:n, :n] - open_[:n, n:] @ told
     left, asked = np.array([names[row] for row in free]), []
     while len(asked) < count and (there := left != "").any():

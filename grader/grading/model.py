@@ -36,10 +36,15 @@ from grader.photo.net import starter_folder
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 3
+FORMAT = 4
 
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
+
+#: Kinds of grade head, in words.
+RULES_ALONE, LOGIT_AND_CROWD, LOGIT, TREES = (
+    "rules alone", "logit and crowd", "cumulative logit", "trees",
+)  # fmt: skip
 
 #: As many calls as this count as much as the whole crowd does.
 CROWD_CALLS = 80
@@ -58,7 +63,8 @@ class GradeHead:
     later retraining starts from.
 
     crowd : simulated sellers, on the same columns; ``None`` for a ladder that they do not know.
-    calls : how many the odds have followed.   sets : which grades belong to a grade set.
+    calls : how many stones with a call the crowd has heard of.   alone : the crowd has no say, since the seller is none
+    of it.   sets : which grades belong to a grade set.
     average : of the stones that it knows, by feature, unknown ones as 0; the training mean where no seller has called
     yet.
     """
@@ -68,6 +74,7 @@ class GradeHead:
     ordinal: Ordinal
     crowd: Crowd | None = None
     calls: int = 0
+    alone: bool = False
     trees: Trees | None = None
     sets: SetRule = WHOLE_LADDER
     average: tuple[float, ...] = ()
@@ -80,20 +87,25 @@ class GradeHead:
     @property
     def crowd_share(self) -> float:
         """How much of a proposal is the crowd's: nothing before any call, then the less the more calls there are."""
-        if self.crowd is None or self.calls == 0:
+        if self.crowd is None or self.calls == 0 or self.alone:
             return 0.0
         return CROWD_CALLS / (CROWD_CALLS + self.calls)
+
+    @property
+    def unheard(self) -> "GradeHead":
+        """The same with a crowd that has heard of no call."""
+        return replace(self, crowd=self.crowd and self.crowd.unheard, calls=0)
 
     @property
     def kind(self) -> str:
         """What it is, in words."""
         if self.trees is not None:
-            return "trees"
+            return TREES
         if self.crowd_share > 0:
-            return "logit and crowd"
+            return LOGIT_AND_CROWD
         by_rules = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
         alone = all(value == 0 or name == "rules_position" for name, value in by_rules)
-        return "rules alone" if alone else "cumulative logit"
+        return RULES_ALONE if alone else LOGIT
 
     def away(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
@@ -223,6 +235,7 @@ def save_model(
         ],
         "cuts": list(model.grade.ordinal.cuts),
         "calls": model.grade.calls,
+        "alone": model.grade.alone,
         "set": {"level": LEVEL, **asdict(model.grade.sets)},
         "trees": model.grade.trees and asdict(model.grade.trees),
     }
@@ -396,6 +409,7 @@ def _grade_head(content: Mapping, crowd: Mapping) -> GradeHead:
         Ordinal(coefficients, cuts),
         _crowd(crowd, len(coefficients), len(cuts)),
         int(content["calls"]),
+        content["alone"] is True,
         _trees(content["trees"], grades),
         sets,
         () if usual == scaling.mean else usual,

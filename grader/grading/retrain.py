@@ -54,7 +54,7 @@ class RetrainReport:
     seen_before : stones that the old model was already trained on; on these it looks too good.
     picks : how many side-by-side picks; picks_old, picks_new : share of held-out picks that the
     scene score agrees with, half a one where it is alike; pick_gain : new less old.
-    kinds : of grade head, compared on held-out calls.
+    kinds : of grade head, compared on held-out calls.   moved : by how much what is proposed changes.
     """
 
     grades: int
@@ -67,6 +67,7 @@ class RetrainReport:
     scene_new: Figure | None
     seen_before: int
     picks: int = 0
+    moved: "Moved | None" = None
     picks_old: Figure | None = None
     picks_new: Figure | None = None
     pick_gain: Figure | None = None
@@ -120,7 +121,31 @@ class RetrainReport:
                 f"the old model has seen {self.seen_before} of these stones: "
                 "it looks better here than it is"
             )
+        if self.moved is not None:
+            told.append(str(self.moved))
         return told
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What the new model says otherwise than the old one of the stones called or picked.
+
+    otherwise : how many of them get another grade.   points : by how many a scene score moves, in the mean.
+    old, new : least and greatest scene score.
+    """
+
+    stones: int
+    otherwise: int
+    points: float
+    old: tuple[float, float]
+    new: tuple[float, float]
+
+    def __str__(self) -> str:
+        spans = [f"{low:.0f} to {high:.0f}" for low, high in (self.new, self.old)]
+        return (
+            f"of {_counted(self.stones, 'stone')} called or picked, {self.otherwise} would be graded otherwise than "
+            f"before; scenes move {self.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
+        )
 
 
 @dataclass(frozen=True)
@@ -220,7 +245,11 @@ def retrain(
             "no call could be used, and no pick; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
-    model, kinds = _fit(called, picked, base, profile, seed)
+    start = base
+    if called.take(called.rung >= 0).seen_by(base):
+        # The table has grown: it tells the old calls again, and the crowd must not hear them twice.
+        start = replace(base, grade=base.grade.unheard)
+    model, kinds = _fit(called, picked, start, profile, seed)
     seen = {_stone_key(stone) for pick in picks for stone in pick} | called.keys
     also = f" and {_counted(len(picks), 'pick')}" if picks else ""
     made = Made(
@@ -230,12 +259,24 @@ def retrain(
         versions=library_versions(),
         stones=tuple(sorted(seen.union(base.made.stones))),
     )
-    report = _judge(called, picked, base, profile, seed)
-    report = replace(report, kinds=kinds)
+    report = _judge(called, picked, base, start, profile, seed)
+    report = replace(report, kinds=kinds, moved=_moved(called, picked, base, model, profile))
     report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
     points = {name: (old[name], new[name]) for name in new}
     return Retrained(replace(model, name=name, made=made), report, refused, points)
+
+
+def _moved(called: CalledFaces, picked: _Picked, old: Model, new: Model, profile: Profile) -> Moved:
+    pairs = zip(picked.stones, picked.pairs, strict=True)
+    rows = dict(zip(called.stones, called.rows, strict=True))
+    rows |= {stone: row for pick, pair in pairs for stone, row in zip(pick, pair, strict=True)}
+    before, after = ([m.complete(row, profile) for row in rows.values()] for m in (old, new))
+    scenes = [np.array([row["scene_score"] for row in some]) for some in (before, after)]
+    otherwise = old.grade.rungs(before) != new.grade.rungs(after)
+    spans = [(float(s.min()), float(s.max())) for s in scenes]
+    points = float(np.abs(scenes[1] - scenes[0]).mean())
+    return Moved(len(rows), int(otherwise.sum()), points, *spans)
 
 
 def called_rungs(
@@ -244,6 +285,14 @@ def called_rungs(
     """Return the faces with a called grade that stands, in a fixed order; calls as for :func:`retrain`."""
     called, _ = _called(calls, measured, profile)
     return called.take(called.rung >= 0)
+
+
+def heard_of(calls: Sequence[Call], model: Model) -> list[bool]:
+    """Return whether the crowd of the model has heard of each call's stone, in this photo or by its name."""
+    known = set(model.made.stones) if model.grade.calls else set()
+    stones = [(call.sha256, call.piece) for call in calls]
+    names = [call.stone or _own_name(stone) for call, stone in zip(calls, stones, strict=True)]
+    return [bool(known & _keys(*face)) for face in zip(stones, names, strict=True)]
 
 
 def _called(
@@ -298,7 +347,7 @@ def _fit_scene(called: CalledFaces, picked: _Picked, base: Model) -> SceneHead:
 
 
 def _judge(
-    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
+    called: CalledFaces, picked: _Picked, base: Model, start: Model, profile: Profile, seed: int
 ) -> RetrainReport:
     rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
@@ -319,7 +368,7 @@ def _judge(
     for k in range(FOLDS):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
         if held:
-            models[k], _ = _fit(called.take(fold != k), picked.without(held), base, profile, seed)
+            models[k], _ = _fit(called.take(fold != k), picked.without(held), start, profile, seed)
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)

@@ -1,6 +1,12 @@
 """The card of a retrained model: what it was made from, how good it is, what it cannot do."""
 
-from grader.grading.candidates import FOLDS, LEAST_FOR_TREES, LEAST_TO_CHOOSE, Candidate
+from grader.grading.candidates import (
+    FOLDS,
+    LEAST_FOR_RULES,
+    LEAST_FOR_TREES,
+    LEAST_TO_CHOOSE,
+    Candidate,
+)
 from grader.grading.features import FEATURES
 from grader.grading.grade_set import LEVEL, SetRule
 from grader.grading.retrain import Retrained
@@ -18,8 +24,8 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
     )
     share = model.grade.crowd_share
     crowd = (
-        f"\n{share:.0%} of a proposal is that of simulated sellers who would have called alike; every call makes it "
-        "less."
+        f"\n{share:.0%} of a proposal is that of simulated sellers who would have called alike, among them one who "
+        "grades as the starter does; every call makes it less."
         if share and model.grade.trees is None
         else ""
     )
@@ -63,7 +69,7 @@ points away further than it did before. To begin again, retrain `--from` the sta
 
 It follows one seller's calls and picks on photos like those that it was shown. It sees what a photo shows:
 no hidden crack, no depth, no weight. With few calls it says much of
-what simulated sellers in common would, and little of this one.
+what the starter or simulated sellers in common would, and little of this one.
 
 ## Features, in order
 
@@ -76,16 +82,16 @@ def _kinds(kinds: tuple[Candidate, ...]) -> str:
     if not kinds:
         return "No grade was called: they are proposed as before."
     if len(kinds) < 2:
-        return f"Under {LEAST_TO_CHOOSE} stones the logit is taken without a choice."
+        return f"Under {LEAST_TO_CHOOSE} stones logit and crowd are taken without a choice."
     rows = "\n".join(
         f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
         f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
         for k in kinds
     )
     return f"""Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
-error of the best is taken. Under {LEAST_FOR_TREES} stones no trees are grown. Loss: mean of -log(chance of the called
-grade); behind the best, ± one standard error. The figures above are of the whole way, choice included, on stones
-that it had not seen.
+error of the best is taken. Under {LEAST_FOR_RULES} stones the rules alone are not tried, under {LEAST_FOR_TREES} no
+trees are grown. Loss: mean of -log(chance of the called grade); behind the best, ± one standard error. The figures
+above are of the whole way, choice included, on stones that it had not seen.
 
 | kind, simplest first | loss | behind | kappa |
 | --- | --- | --- | --- |

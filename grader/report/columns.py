@@ -144,16 +144,16 @@ def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
         "usable_share": (sound.get("usable") or {}).get("value"),
         "clear_share": next((clear["share"] for clear in sound.get("clear", ())), None),
         **{key: banding[key] for key in banding if key in MEASURES},
-        **_read_as(piece, {c.name: _MEASURED_AS.get(c.reads_as) for c in colours}),
     }
+    measured_as = {c.name: _MEASURED_AS.get(c.reads_as) for c in colours}
     for name, share in piece["shares"].items():
-        measures |= {
-            f"{name}_share": _share(share["value"]),
-            f"{name}_low": share["low"],
-            f"{name}_high": share["high"],
-        }
+        told = {"share": _share(share["value"]), "low": share["low"], "high": share["high"]}
+        if measured_as.get(name, name) != name and name in _MEASURED_AS.values():
+            # A class by the name of a declared measure that reads as something else is not that measure.
+            del told["share"]
+        measures |= {f"{name}_{part}": value for part, value in told.items()}
         measures |= {f"{kind}_share": _share(v) for kind, v in share.get("kinds", {}).items()}
-    return measures
+    return measures | _read_as(piece, measured_as)
 
 
 def _read_as(piece: dict, measured_as: dict[str, str | None]) -> dict:

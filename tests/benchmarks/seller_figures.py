@@ -296,7 +296,7 @@ def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
         calls: Calls = sorting.call(faces.true, rng)
         pool, test = faces.halves(rng)
         names = [str(row) for row in pool]
-        asked = pool[ask_for(says[:, pool], likely, 20, [], names, rng)]
+        asked = pool[ask_for(says[:, pool], likely, 20, [], [], names, rng)]
         found.append(
             [
                 kappa(

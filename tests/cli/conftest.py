@@ -62,7 +62,9 @@ def cli(tmp_path, monkeypatch, make_graded):
     monkeypatch.setattr(calling, "measure_photo", measured)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(batch, "grade_photo", grade)
-    without_crowd = SimpleNamespace(grade=SimpleNamespace(crowd=None))
+    without_crowd = SimpleNamespace(
+        grade=SimpleNamespace(crowd=None, calls=0), made=SimpleNamespace(stones=())
+    )
     monkeypatch.setattr(
         model,
         "load_model",

@@ -4,8 +4,11 @@ import csv
 import json
 import re
 from importlib import resources
+from types import SimpleNamespace
 
 import pytest
+
+from grader.grading import ask, model
 
 
 @pytest.fixture
@@ -140,6 +143,27 @@ def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli, monk
     (cli.folder / "ask.csv").write_text(filled)
     assert cli.run("call", "--from", "ask.csv").exit_code == 0
     assert len(cli.calls()) == 6
+
+
+def test_ask_counts_a_call_once_that_the_model_has_heard_of(cli, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    for number in range(3):
+        cli.photo(f"tray/{number}.jpg", f"1{number}")
+    cli.run("batch", "tray")
+    for number in range(2):
+        cli.run("call", f"tray/{number}.jpg", "--grade", "waste")
+    heard = cli.calls()[0]
+    retrained = SimpleNamespace(
+        grade=SimpleNamespace(crowd=None, calls=1),
+        made=SimpleNamespace(stones=(f"{heard['sha256'][:16]}-{heard['piece']}",)),
+    )
+    loaded = SimpleNamespace(label="mine", for_ladder=lambda profile: retrained)
+    monkeypatch.setattr(model, "load_model", lambda folder=None: loaded)
+    asked = []
+    monkeypatch.setattr(ask, "ask_for", lambda *args: asked.append(args) or [])
+    assert cli.run("ask", "tray").exit_code == 0
+    ((_, _, _, called, unheard, *_),) = asked
+    assert (called, unheard) == ([0, 1], [1])
 
 
 def test_ask_names_one_photo_of_a_stone_that_calls_name(cli, monkeypatch):

@@ -118,7 +118,9 @@ def crowded_model(profile, faces, small_model):
     """The same model with a small crowd, of sellers who see what is measured."""
     head, rows = small_model.grade, faces[0]
     x = head.scaling.design(rows)
-    crowd = draw_crowd(x, rows, 4, column_signs(head), np.random.default_rng(7), sellers=60)
+    crowd = draw_crowd(
+        x, rows, 4, column_signs(head), head.ordinal, np.random.default_rng(7), sellers=60
+    )
     return replace(small_model, grade=replace(head, crowd=crowd))
 
 

@@ -7,12 +7,19 @@ import pytest
 from scipy.stats import logistic, spearmanr
 
 from grader.grading import crowd
-from grader.grading.candidates import choose_head, column_signs, fit_head
-from grader.grading.crowd import REPEATS, Crowd, draw_crowd
+from grader.grading.candidates import choose_head, column_signs, fit_heads
+from grader.grading.crowd import AS_THE_STARTER, REPEATS, Crowd, draw_crowd
 from grader.grading.features import with_values
 from grader.grading.grade_set import SetRule
+from grader.grading.model import LOGIT_AND_CROWD
 
 TWO = Crowd(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
+
+
+def follow(model, rows, rung):
+    """The model's head with the calls of a stone for each row."""
+    stones = [str(n) for n in range(len(rows))]
+    return fit_heads((LOGIT_AND_CROWD,), model.grade, rows, rung, stones)[LOGIT_AND_CROWD]
 
 
 def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
@@ -33,20 +40,46 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
     assert below[:, 0] == pytest.approx(by_hand, abs=1e-5)
 
 
-def test_what_was_told_before_does_not_count_twice():
+def test_calls_heard_in_two_goes_make_sellers_as_likely_as_in_one():
     x, rung = np.random.default_rng(0).normal(size=(12, 2)), np.arange(12) % 3
-    assert TWO.weighed(x, rung) == TWO.weighed(x[:5], rung[:5]).weighed(x, rung)
+    whole, first = TWO.weighed(x, rung), TWO.weighed(x[:5], rung[:5])
+    assert whole.chances != first.chances
+    assert first.weighed(x[5:], rung[5:]).chances == pytest.approx(whole.chances, abs=1e-9)
+
+
+def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alike(
+    crowded_model, faces
+):
+    head, rows = crowded_model.grade, faces[0]
+    first, *others = head.crowd.chances
+    assert first == AS_THE_STARTER and len(set(others)) == 1 and len(others) == 60
+    x = head.scaling.design(rows[:40])
+    heard = head.crowd.weighed(x, faces[1][:40])
+    assert heard.unheard == head.crowd != heard
+    only = dataclasses.replace(head.crowd, chances=(1.0,) + (0.0,) * 60)
+    below = np.cumsum(head.ordinal.probabilities(x), axis=1)[:, :-1]
+    assert only.below(x) == pytest.approx(below, abs=2e-3)
 
 
 def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
     x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
     whole = TWO.weighed(x, rung)
-    below, (places, _) = whole.below(x), whole.places(x)
+    below = whole.below(x)
     monkeypatch.setattr(crowd, "AT_ONCE", 5)
     assert TWO.weighed(x, rung) == whole
     assert whole.below(x) == pytest.approx(below, abs=1e-12)
-    # The mean place of all is the number of borders less the chances of lying below them.
-    assert whole.chances @ places == pytest.approx(2 - below.sum(axis=1), abs=1e-6)
+
+
+def test_mean_places_of_all_but_the_starters_seller_are_the_borders_passed():
+    """By hand: the mean place of all is the number of borders less the chances of lying below them."""
+    x = np.random.default_rng(1).normal(size=(9, 2))
+    three = Crowd(((1.0, 1.0), *TWO.coefficients), ((-1.0, 1.0), *TWO.cuts), (0.8, 0.15, 0.05))
+    places, likely = three.places(x)
+    without = dataclasses.replace(three, chances=(0.0, 0.15, 0.05))
+    assert likely == pytest.approx([0.75, 0.25])
+    assert likely @ places == pytest.approx(2 - without.below(x).sum(axis=1), abs=1e-9)
+    nobody = dataclasses.replace(three, chances=(1.0, 0.0, 0.0)).places(x)
+    assert nobody[0].shape == (0, 9) and nobody[1].shape == (0,)
 
 
 def test_a_crowd_of_two_minds_still_gives_grades_in_order_and_sets_without_a_gap(small_model):
@@ -67,12 +100,13 @@ def test_the_same_seed_draws_the_same_crowd_another_seed_another(small_model, fa
     head, rows = small_model.grade, faces[0][:60]
     x, signs = head.scaling.design(rows), column_signs(head)
     first, again, other = (
-        draw_crowd(x, rows, 4, signs, np.random.default_rng(seed), sellers=4) for seed in (5, 5, 6)
+        draw_crowd(x, rows, 4, signs, head.ordinal, np.random.default_rng(seed), sellers=4)
+        for seed in (5, 5, 6)
     )
     assert first == again != other
     assert sum(first.chances) == pytest.approx(1)
     assert (np.diff(np.array(first.cuts), axis=1) > 0).all()
-    assert np.shape(first.coefficients) == (4, x.shape[1]) and len(first.rows[0]) == x.shape[1] + 4
+    assert np.shape(first.coefficients) == (5, x.shape[1]) and len(first.rows[0]) == x.shape[1] + 4
 
 
 @pytest.mark.parametrize("repeats", REPEATS)
@@ -99,7 +133,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     rows, _ = make_faces(200, np.random.default_rng(3), profile)
     blue = np.array([row["blue_share"] for row in rows])
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:10], rung[:10])
+    head = follow(crowded_model, rows[:10], rung[:10])
     assert 0.8 < head.crowd_share < 0.9
     told = [spearmanr(h.places(rows[10:]), blue[10:])[0] for h in (crowded_model.grade, head)]
     assert told[1] > told[0] + 0.05
@@ -107,7 +141,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
 
 def test_more_of_what_is_better_never_lowers_the_place(crowded_model, faces, profile):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:40], rung[:40])
+    head = follow(crowded_model, rows[:40], rung[:40])
     assert (np.array(head.crowd.coefficients) * column_signs(head) >= 0).all()
     for row in rows[40:60]:
         more = with_values(row, profile, blue_chroma=(row["blue_chroma"] or 0.0) + 5)
@@ -118,7 +152,7 @@ def test_the_more_calls_the_less_the_crowd_says(crowded_model, faces):
     rows, rung = faces
     shares = []
     for n in (20, 80, 240):
-        head = fit_head("logit and crowd", crowded_model.grade, rows[:n], rung[:n])
+        head = follow(crowded_model, rows[:n], rung[:n])
         shares.append(head.crowd_share)
         assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
     assert shares == [0.8, 0.5, 0.25]
@@ -126,7 +160,7 @@ def test_the_more_calls_the_less_the_crowd_says(crowded_model, faces):
 
 def test_a_face_of_which_nothing_is_known_is_proposed_for(crowded_model, faces):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:20], rung[:20])
+    head = follow(crowded_model, rows[:20], rung[:20])
     assert np.isfinite(head.probabilities([dict.fromkeys(rows[0])])).all()
 
 
@@ -138,5 +172,5 @@ def test_twice_gives_the_same_head(crowded_model, faces):
         for _ in range(2)
     )
     assert first == again
-    assert [c.kind for c in first[1]] == ["logit and crowd"]
+    assert [c.kind for c in first[1]] == ["logit and crowd", "cumulative logit"]
     assert dataclasses.asdict(first[0]) == dataclasses.asdict(again[0])

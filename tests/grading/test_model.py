@@ -7,9 +7,9 @@ import time
 import pytest
 
 from grader.errors import ModelError
-from grader.grading.candidates import column_signs, fit_head
+from grader.grading.candidates import column_signs, fit_heads
 from grader.grading.grade_set import SetRule
-from grader.grading.model import load_model, rules_head, save_model
+from grader.grading.model import LOGIT_AND_CROWD, load_model, rules_head, save_model
 from grader.grading.rules import grade_by_rules
 from grader.grading.trees import fit_trees
 from grader.profile import Rule, Rung
@@ -56,7 +56,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 3"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 4"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -94,7 +94,7 @@ def test_loading_is_quick_and_needs_no_training_library(folder):
     load_model(folder)
     assert time.perf_counter() - start < 0.05
     code = (
-        "import sys; from grader.grading.model import load_model; "
+        "import sys; from grader.grading.model import LOGIT_AND_CROWD, load_model; "
         f"load_model({str(folder)!r}); "
         "assert not {'scipy', 'sklearn', 'skimage'} & set(sys.modules), 'heavy'"
     )
@@ -128,7 +128,9 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
 
 def test_a_model_with_a_crowd_comes_back_the_same(tmp_path, crowded_model, faces, profile):
     rows, rung = faces
-    head = fit_head("logit and crowd", crowded_model.grade, rows[:30], rung[:30])
+    head = fit_heads(
+        (LOGIT_AND_CROWD,), crowded_model.grade, rows[:30], rung[:30], [str(n) for n in range(30)]
+    )[LOGIT_AND_CROWD]
     led = dataclasses.replace(crowded_model, grade=head)
     save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "led")

@@ -6,9 +6,10 @@ from sklearn.metrics import log_loss
 
 from grader.errors import CallsError
 from grader.grading.candidates import column_signs, compare, folds_of
+from grader.grading.crowd import Crowd
 from grader.grading.features import with_values
 from grader.grading.proposal import Call
-from grader.grading.retrain import called_rungs, retrain
+from grader.grading.retrain import called_rungs, heard_of, retrain
 from grader.report.card import retrained_card
 
 
@@ -122,7 +123,21 @@ def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, small_
     first = retrain(calls[:60], measured, profile, small_model).model
     report = retrain(calls, measured, profile, first).report
     assert report.seen_before == 60
-    assert "has seen 60 of these stones" in report.lines()[-1]
+    assert "has seen 60 of these stones" in report.lines()[-2]
+
+
+def test_it_is_told_how_many_proposals_a_new_model_changes(tray, profile, small_model):
+    calls, measured = tray
+    done = retrain(calls, measured, profile, small_model)
+    stones = [(call.sha256, call.piece) for call in calls]
+    said = [
+        [model.grade.rungs([model.complete(measured[stone], profile)])[0] for stone in stones]
+        for model in (small_model, done.model)
+    ]
+    moved = done.report.moved
+    assert moved.stones == len(stones)
+    assert moved.otherwise == int(np.not_equal(*said).sum()) > 0
+    assert str(moved) == done.report.lines()[-1]
 
 
 def test_coefficients_keep_their_direction(tray, profile, small_model):
@@ -189,6 +204,64 @@ def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile,
     assert later.seen_by(learned) == 20
     assert {*later.unseen_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
     assert not any("bucket" in key for key in learned.made.stones)
+
+
+def test_a_table_that_grows_counts_each_stone_once(tray, profile, crowded_model):
+    calls, measured = tray
+    calls = [dataclasses.replace(call, scene=None) for call in calls]
+    first = retrain(calls[:6], measured, profile, crowded_model).model
+    grown = retrain(calls[:12], measured, profile, first).model
+    again = retrain(calls[:12], measured, profile, grown).model
+    once = retrain(calls[:12], measured, profile, crowded_model).model
+    assert [m.grade.calls for m in (first, grown, again, once)] == [6, 12, 12, 12]
+    assert grown.grade.crowd_share == pytest.approx(80 / 92)
+    assert first.grade.crowd != once.grade.crowd
+    assert grown.grade.crowd == again.grade.crowd == once.grade.crowd
+
+
+def test_new_calls_alone_add_up_with_those_that_the_crowd_has_heard(tray, profile, crowded_model):
+    calls, measured = tray
+    calls = [dataclasses.replace(call, scene=None) for call in calls]
+    first = retrain(calls[:8], measured, profile, crowded_model).model
+    then = retrain(calls[8:16], measured, profile, first).model
+    whole = retrain(calls[:16], measured, profile, crowded_model).model
+    assert then.grade.calls == whole.grade.calls == 16
+    assert then.grade.crowd.chances == pytest.approx(whole.grade.crowd.chances, abs=1e-8)
+    assert heard_of(calls[:20], then) == [True] * 16 + [False] * 4
+    assert not any(heard_of(calls, crowded_model))
+
+
+def test_the_crowd_counts_stones_not_faces(tray, profile, crowded_model):
+    calls, measured = tray
+    named = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls[:12])]
+    head = retrain(named, measured, profile, crowded_model).model.grade
+    assert head.calls == 6
+
+
+def test_two_calls_leave_the_proposals_nearly_as_they_were(tray, profile, crowded_model):
+    calls, measured = tray
+    rows = [crowded_model.complete(row, profile) for row in measured.values()]
+    done = retrain(calls[:2], measured, profile, crowded_model).model.grade
+    assert done.calls == 2
+    assert np.abs(done.places(rows) - crowded_model.grade.places(rows)).mean() < 0.2
+
+
+def test_a_seller_who_is_none_of_the_crowd_is_followed_without_it(tray, profile, crowded_model):
+    """A crowd of one mind, who likes what this seller throws away, is worse than nothing."""
+    calls, measured = tray
+    p = len(crowded_model.grade.scaling.names)
+    at = crowded_model.grade.scaling.names.index("blue_share")
+    upside_down = tuple(-4.0 if i == at else 0.0 for i in range(p))
+    crowd = Crowd((upside_down, upside_down), ((-2.0, 0.0, 2.0),) * 2, (0.8, 0.2))
+    base = dataclasses.replace(
+        crowded_model, grade=dataclasses.replace(crowded_model.grade, crowd=crowd)
+    )
+    done = retrain(calls[:40], measured, profile, base)
+    assert [k.kind for k in done.report.kinds if k.taken] == ["cumulative logit"]
+    assert done.model.grade.crowd_share == 0
+    assert done.model.grade.kind == "cumulative logit"
+    few = retrain(calls[:15], measured, profile, base)
+    assert [k.kind for k in few.report.kinds] == ["logit and crowd"]
 
 
 def test_a_stone_of_a_held_out_pick_teaches_nothing_in_another_pick(tray, profile, small_model):

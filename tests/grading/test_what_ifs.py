@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.grading.candidates import column_signs, fit_head
+from grader.grading.candidates import column_signs, fit_heads
 from grader.grading.features import features, with_values
+from grader.grading.model import LOGIT_AND_CROWD
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.grading.trees import fit_trees
 from grader.grading.what_ifs import what_if, without_lines
@@ -40,7 +41,13 @@ def led_model(crowded_model, faces):
     rows, rung = faces
     return replace(
         crowded_model,
-        grade=fit_head("logit and crowd", crowded_model.grade, rows[:30], rung[:30]),
+        grade=fit_heads(
+            (LOGIT_AND_CROWD,),
+            crowded_model.grade,
+            rows[:30],
+            rung[:30],
+            [str(n) for n in range(30)],
+        )[LOGIT_AND_CROWD],
     )
 
 

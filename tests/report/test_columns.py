@@ -132,6 +132,20 @@ def test_classes_that_read_alike_are_measured_together(make_graded):
     assert float(row["blue_chroma"]) == colour["deep"]["C"]
 
 
+def test_a_class_by_a_measures_name_that_reads_as_something_else_is_not_that_measure(make_graded):
+    record = photo_record(make_graded())
+    shares, colour = record["pieces"][0]["shares"], record["pieces"][0]["colour"]
+    shares["cream"], colour["cream"] = shares["white"], colour["white"]
+    shares["white"] = shares["white"] | {"value": 0.05, "low": 0.04}
+    sky = next(c for c in COLOURS if c.name == "white")
+    others = [c for c in COLOURS if c.name != "white"]
+    glued = replace(sky, reads_as="none")
+    for colours in ([replace(sky, name="cream"), glued, *others], [glued, *others]):
+        (row,) = csv.DictReader(io.StringIO(results_csv([record], colours)))
+        declared = f"{shares['cream']['value']:.6f}" if len(colours) == 4 else ""
+        assert (row["white_share"], row["white_low"]) == (declared, "0.04")
+
+
 def test_a_record_gives_what_the_grade_head_sees(make_graded, crack):
     graded, profile = make_graded(lines=(crack,)), load_profile()
     (piece,) = graded.pieces
