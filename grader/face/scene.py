@@ -7,6 +7,7 @@ studies of landscape photographs; all weights are settings.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -50,14 +51,34 @@ EYE, WAY_DEG, BENT = 0.3, {"landscape": 66.0, "stream": 38.0}, 1.5
 UP = (0.0, -1e-3)
 #: How many candidates of each kind are followed, and how far behind the first they may be.
 FOLLOWED, WORTH_FOLLOWING = {"landscape": 120, "stream": 24}, 40.0
-#: The moves: share of the short side, degrees, cells of a picture, whether slips count, what share of a template's
-#: candidates goes on to the next, and how far behind the best of their kind they may be.
-STEPS = (
-    (0.07, 6.0, 300, False, 0.6, 100.0), (0.05, 4.0, 400, True, 0.5, 25.0), (0.04, 2.0, FINE_CELLS, True, 0.5, 15.0),
-    (0.03, 2.0, FINE_CELLS, True, 0.6, 10.0), (0.02, 1.5, FINE_CELLS, True, 0.6, 8.0),
-    (0.015, 1.0, FINE_CELLS, True, 0.8, 6.0), (0.015, 1.5, FINE_CELLS, True, 0.8, 4.0),
-    (0.01, 0.5, FINE_CELLS, True, 1.0, 100.0),
-)  # fmt: skip
+
+
+class _Move(NamedTuple):
+    """One move of the places that are followed.
+
+    share, degrees : of the short side and of turn, to the neighbours.   cells : of a picture.   slips : whether they
+    count.   goes_on : what share of a template's places goes on to the next move.   behind : how far behind the best
+    of their kind those may be, points.
+    """
+
+    share: float
+    degrees: float
+    cells: int
+    slips: bool
+    goes_on: float
+    behind: float
+
+
+MOVES = (
+    _Move(0.07, 6.0, 300, False, 0.6, 100.0),
+    _Move(0.05, 4.0, 400, True, 0.5, 25.0),
+    _Move(0.04, 2.0, FINE_CELLS, True, 0.5, 15.0),
+    _Move(0.03, 2.0, FINE_CELLS, True, 0.6, 10.0),
+    _Move(0.02, 1.5, FINE_CELLS, True, 0.6, 8.0),
+    _Move(0.015, 1.0, FINE_CELLS, True, 0.8, 6.0),
+    _Move(0.015, 1.5, FINE_CELLS, True, 0.8, 4.0),
+    _Move(0.01, 0.5, FINE_CELLS, True, 1.0, 100.0),
+)
 #: At least so many of a template's are kept, where they are not too far behind.
 LEAST_KEPT = 3
 #: A picture with more glare than this is not judged.
@@ -485,11 +506,11 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
         left: dict[Template, list[_Laid]] = {}
         for _, _, laid in (c for c in candidates if c[0] == kind):
             left.setdefault(laid.template, []).append(laid)
-        for *move, share, behind in STEPS:
-            scored = {t: _step(board, some, kind, *move) for t, some in left.items()}
+        for move in MOVES:
+            scored = {t: _step(board, some, kind, move) for t, some in left.items()}
             most = max((some[0][0] for some in scored.values()), default=0.0)
             kept = {
-                t: [p for p in some[: _number(share, some)] if p[0] >= most - behind]
+                t: [p for p in some[: _number(move, some)] if p[0] >= most - move.behind]
                 for t, some in scored.items()
             }
             left = {t: [laid for _, laid in some] for t, some in kept.items() if some}
@@ -497,18 +518,15 @@ def _follow(board: _Board, candidates) -> list[tuple[float, str, _Laid]]:
     return placed
 
 
-def _number(share: float, scored: list) -> int:
-    return max(int(np.ceil(share * len(scored))), LEAST_KEPT)
+def _number(move: _Move, scored: list) -> int:
+    return max(int(np.ceil(move.goes_on * len(scored))), LEAST_KEPT)
 
 
 def _step(
     board: _Board,
     places: list[_Laid],
     kind: str,
-    share: float,
-    degrees: float,
-    cells: int,
-    slipped: bool,
+    move: _Move,
 ) -> list[tuple[float, _Laid]]:
     """Return places of one template, each moved to the best of its neighbours, and the scores, best first."""
     template = places[0].template
@@ -517,12 +535,12 @@ def _step(
         np.vstack([p.centre for p in places]),
         np.concatenate([p.turn_deg for p in places]),
     )
-    near = _moved(laid, share * template.size_px[1], degrees)
+    near = _moved(laid, move.share * template.size_px[1], move.degrees)
     # What does not fit yet is led to where it does.
     values = -1.0 - _overhang(board, near)
     fits = values == -1
     if fits.any():
-        values[fits] = _score(board, near[fits], cells, (kind,), slipped)[kind][0]
+        values[fits] = _score(board, near[fits], move.cells, (kind,), move.slips)[kind][0]
     values = values.reshape(len(places), -1)
     k = values.argmax(axis=1)
     at = np.arange(len(places)) * values.shape[1] + k

@@ -330,7 +330,8 @@ def test_the_turns_left_out_hide_no_better_place(tilt):
 
 
 def test_of_each_template_a_share_and_at_least_three_are_followed():
-    assert [search._number(0.5, [0] * n) for n in (20, 9, 5, 2)] == [10, 5, 3, 3]
+    half = search.MOVES[0]._replace(goes_on=0.5)
+    assert [search._number(half, [0] * n) for n in (20, 9, 5, 2)] == [10, 5, 3, 3]
 
 
 @settings(max_examples=8, deadline=None)
