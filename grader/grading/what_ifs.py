@@ -11,8 +11,8 @@ from grader.grading.reasons import where_on_face
 from grader.grading.rules import Features
 from grader.profile import Profile
 
-#: What a seller can see more of, each alone; how much of it is still a small change, in spreads of the training faces, and
-#: in how many steps it is tried.
+#: What a seller can see more of, each alone; how much more is still a small change (in spreads of the training faces),
+#: and in how many steps it is tried.
 MORE = ("scene_score", "pattern_share", "blue_chroma")
 MOST_SPREADS, STEPS = 0.5, 10
 
