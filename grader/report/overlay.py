@@ -20,6 +20,7 @@ from grader.grade import Graded, GradedPiece
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
+from grader.report.words import WORTH_DRAWING
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
@@ -27,8 +28,6 @@ PICTURE_PX = 2400
 THUMBNAIL_PX = 320
 #: Longest side of an upright view, enough for a listing.
 VIEW_PX = 1600
-#: A place that scores less is no scene, and is not drawn.
-WORTH_DRAWING = 50.0
 #: Height of the words as a part of the picture's short side: the aim, and the least where there is
 #: room.
 WORD_PART, LEAST_WORD_PART = 1 / 14, 1 / 25
@@ -182,7 +181,7 @@ def _draw_placements(view: View, piece: GradedPiece, stroke_px: int) -> None:
     scene, face = piece.measured.measurements.scene, piece.measured.face
     thin = max(1, stroke_px // 2)
     for placement in (scene.best, scene.runner_up):
-        if placement is None or placement.score < WORTH_DRAWING:
+        if placement is None or round(placement.score) < WORTH_DRAWING:
             continue
         rim = view.points(face.to_photo_px(placement.outline_px()))
         up = placement.centre_px - np.array([[0.32], [0.46]]) * (

@@ -8,8 +8,9 @@ from grader.report.cautions import CAUTIONS
 
 #: A line whose wet and dry photo are so much likelier for an open crack is told to stay dark.
 STAYS_DARK = 1.5
-#: The runner-up is told where its score is so much of the best one's.
-WORTH_A_LOOK = 0.7
+#: A place that scores less is no scene: it is not drawn, nor told as the next best. From here on the shipped rules let
+#: a scene make a stone select.
+WORTH_DRAWING = 30
 _LABEL = "  {:<10} {}"
 
 
@@ -97,9 +98,9 @@ def scene_words(scene: dict) -> str:
 
 
 def runner_up_words(scene: dict) -> str | None:
-    """Return where the next best picture lies; ``None`` where none is worth a look beside the best."""
-    best, other = scene.get("best"), scene.get("runner_up")
-    if not best or not other or other["score"] < WORTH_A_LOOK * best["score"]:
+    """Return where the next best picture lies; ``None`` where none is drawn."""
+    other = scene.get("runner_up")
+    if not other or other["score"] < WORTH_DRAWING:
         return None
     return f"{placement_words(other, 'next best')}; dashed in the picture"
 

@@ -9,7 +9,9 @@ import pytest
 from PIL import Image
 
 from grader.errors import GraderError
+from grader.face.measurements import Placement, Scene
 from grader.report.overlay import View, _words, draw_overlay, piece_picture, write_picture
+from grader.report.words import WORTH_DRAWING
 
 
 def differing(one, other):
@@ -159,3 +161,22 @@ def test_the_word_on_a_stranger_is_no_grade(make_graded):
     strange = replace(piece, proposal=replace(piece.proposal, stranger="its grain"))
     assert _words(strange, None, (0, 0, 200, 100), (400, 400))[0][0][0] == "1 stranger"
     assert _words(piece, None, (0, 0, 200, 100), (400, 400))[0][0][0] == "1 cabbing"
+
+
+def scored(graded, score):
+    """The graded photo with a best place of that score on its first stone."""
+    place = Placement(
+        template="round", shape="oval", kind="landscape", centre_px=(60.0, 40.0), turn_deg=0.0, size_px=(40.0, 40.0),
+        size_mm=None, score=score, low=score, high=score, parts={}, shore_share=0.1, shore_mm=None, shore_evenness=1.0,
+    )  # fmt: skip
+    first, *rest = graded.pieces
+    m = replace(first.measured.measurements, scene=Scene({}, place, None))
+    first = replace(first, measured=replace(first.measured, measurements=m))
+    return replace(graded, pieces=(first, *rest))
+
+
+def test_a_place_is_drawn_from_the_score_on_at_which_it_is_told(make_graded):
+    graded = make_graded()
+    none = draw_overlay(scored(graded, 0.0))
+    assert len(differing(none, draw_overlay(scored(graded, WORTH_DRAWING - 0.4)))) > 20
+    assert len(differing(none, draw_overlay(scored(graded, WORTH_DRAWING - 0.6)))) == 0

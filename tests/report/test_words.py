@@ -178,5 +178,6 @@ def test_a_runner_up_is_told_where_it_is_worth_a_look():
     other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}
     told = words.runner_up_words({"best": best, "runner_up": other})
     assert told == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
-    assert words.runner_up_words({"best": best, "runner_up": other | {"score": 30}}) is None
+    poor = other | {"score": words.WORTH_DRAWING - 1}
+    assert words.runner_up_words({"best": best, "runner_up": poor}) is None
     assert words.runner_up_words({"best": best, "runner_up": None}) is None
