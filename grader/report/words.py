@@ -10,6 +10,8 @@ from grader.report.cautions import CAUTIONS
 STAYS_DARK = 1.5
 #: The runner-up is told where its score is so much of the best one's.
 WORTH_A_LOOK = 0.7
+#: In place of a grade, the word over a stone that the model does not know.
+STRANGER = "stranger"
 _LABEL = "  {:<10} {}"
 
 
