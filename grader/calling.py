@@ -28,7 +28,7 @@ from grader.photo.pieces import find_pieces, whole_photo
 from grader.photo.read import read_photo
 from grader.photo.reference import find_reference
 from grader.profile import Profile
-from grader.report.calls import shown_of
+from grader.report.calls import shown_of, stones_of
 
 Rows = list[tuple[int, Call]]
 
@@ -184,15 +184,7 @@ def results_folder(folder: Path) -> Path:
 def graded_stones(folder: Path, calls: Sequence[Call]) -> list[GradedStone]:
     """Return the stones of a graded folder, each with the call that stands."""
     records = [r for r in read_records(results_folder(folder) / RESULTS) if "error" not in r]
-    photos = [
-        Stones(
-            r["photo"]["file"],
-            r["photo"]["sha256"],
-            {piece["id"]: tuple(piece["box"]) for piece in r["pieces"]},
-        )
-        for r in records
-    ]
-    standing = join_calls(photos, calls).standing
+    standing = join_calls([stones_of(r) for r in records], calls).standing
     return [
         GradedStone(r, piece, standing.get((r["photo"]["file"], piece["id"])))
         for r in records

@@ -1,4 +1,6 @@
-"""Whole files or nothing, whole lines or none: what is written is complete, or what was there before still is."""
+"""Whole files or nothing, whole lines or none: what is written is complete, or what was there before still is.
+
+And numbers and tables as a person writes them."""
 
 import csv
 import json

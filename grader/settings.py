@@ -1,5 +1,5 @@
 """``grader.toml`` of the working folder: what holds there unless the command line says
-otherwise."""
+otherwise; and ``models.jsonl``, which model was in use there since when."""
 
 import json
 import re

@@ -6,24 +6,17 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
+    CountOption,
+    GradedFolder,
     ProfileOption,
-    folder_there,
     settled,
-    whole_number,
     working_calls,
 )
 
 
 def ask(
-    folder: Annotated[
-        Path,
-        typer.Argument(
-            metavar="FOLDER", callback=folder_there, help="A folder that batch has graded."
-        ),
-    ],
-    count: Annotated[
-        int, typer.Option("-n", metavar="N", parser=whole_number(1), help="How many stones.")
-    ] = 20,
+    folder: GradedFolder,
+    count: CountOption = 20,
     out: Annotated[
         Path | None,
         typer.Option(

@@ -16,6 +16,7 @@ from grader.cli.options import (
     TrayOption,
     WeightOption,
     WholeOption,
+    check_picture,
     folder_place,
     neutral_of,
     scale_of,
@@ -176,22 +177,6 @@ def _usage(
     for option, given in of_one.items():
         if given is not None and len(graded) > 1:
             raise typer.BadParameter(f"give one photo with {option}", param_hint=option)
-
-
-def check_picture(picture: Path | None, photos: list[Path], option: str = "--picture") -> None:
-    """Refuse a picture that has no format, or that is one of the photos itself."""
-    if picture is None:
-        return
-    from grader.report.overlay import PICTURE_SUFFIXES
-
-    if picture.suffix.lower() not in PICTURE_SUFFIXES:
-        raise typer.BadParameter(
-            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint=option
-        )
-    if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
-        raise typer.BadParameter(
-            f"{picture} is the photo itself; choose another name", param_hint=option
-        )
 
 
 def _called(record: dict) -> dict[int, str]:

@@ -16,6 +16,7 @@ from grader.cli.options import (
     StateOption,
     TrayOption,
     WholeOption,
+    check_picture,
     neutral_of,
     number,
     scale_of,
@@ -88,8 +89,6 @@ def cutplan(
     state: StateOption = None,
 ) -> None:
     """Plan the cuts: how many templates fit with no line seen in them, as many as can be, or the best scenes first."""
-    from grader.cli.check import check_picture
-
     check_picture(picture, [photo])
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")

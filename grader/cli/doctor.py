@@ -14,6 +14,7 @@ from grader.cli.options import (
     StateOption,
     TrayOption,
     WholeOption,
+    check_picture,
     neutral_of,
     scale_of,
     settled,
@@ -36,8 +37,6 @@ def doctor(
     state: StateOption = None,
 ) -> None:
     """Show what a photo holds to measure by: card, chart, scale, white, light, glare, and why a verdict was given."""
-    from grader.cli.check import check_picture
-
     check_picture(picture, [photo])
     from grader.grade import grade_photo
     from grader.report.found import draw_found, found_text

@@ -15,15 +15,19 @@ def number(least: float, most: float) -> Callable[[str | float], float]:
     """Return the parser of a number within that range, decimals behind a point or a comma."""
 
     def parse(text: str | float) -> float:
-        try:
-            value = read_number(str(text))
-        except ValueError as err:
-            raise typer.BadParameter(str(err)) from None
+        value = _number(text)
         if not least <= value <= most:
             raise typer.BadParameter(f"{text}: give a number from {least:g} to {most:g}")
         return value
 
     return parse
+
+
+def _number(text: str | float) -> float:
+    try:
+        return read_number(str(text))
+    except ValueError as err:
+        raise typer.BadParameter(str(err)) from None
 
 
 def whole_number(least: int, most: int | None = None) -> Callable[[str | int], int]:
@@ -63,11 +67,24 @@ def folder_place(path: Path | None) -> Path | None:
     return path
 
 
+def check_picture(picture: Path | None, photos: list[Path], option: str = "--picture") -> None:
+    """Refuse a picture that has no format, or that is one of the photos itself."""
+    if picture is None:
+        return
+    from grader.report.overlay import PICTURE_SUFFIXES
+
+    if picture.suffix.lower() not in PICTURE_SUFFIXES:
+        raise typer.BadParameter(
+            f"{picture}: end the name in .jpg, .png, .webp or .tif", param_hint=option
+        )
+    if picture.exists() and any(p.exists() and picture.samefile(p) for p in photos):
+        raise typer.BadParameter(
+            f"{picture} is the photo itself; choose another name", param_hint=option
+        )
+
+
 def _mm_per_px(text: str | float) -> float:
-    try:
-        value = read_number(str(text))
-    except ValueError as err:
-        raise typer.BadParameter(str(err)) from None
+    value = _number(text)
     if value <= 0:
         raise typer.BadParameter(f"{text}: give a number above 0")
     if value > MOST_MM_PER_PX:
@@ -117,6 +134,13 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
     return Neutral((x, y, w, h), "paper" if tray_at is None else "tray")
 
 
+GradedFolder = Annotated[
+    Path,
+    typer.Argument(metavar="FOLDER", callback=folder_there, help="A folder that batch has graded."),
+]
+CountOption = Annotated[
+    int, typer.Option("-n", metavar="N", parser=whole_number(1), help="How many stones.")
+]
 ProfileOption = Annotated[
     str | None,
     typer.Option("--profile", metavar="NAME|FILE", help="A shipped profile or a TOML file."),

@@ -9,8 +9,9 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
+    CountOption,
+    GradedFolder,
     ProfileOption,
-    folder_there,
     settled,
     whole_number,
     words,
@@ -25,15 +26,8 @@ STOP, BACK = "stop", "back"
 
 
 def second_look(
-    folder: Annotated[
-        Path,
-        typer.Argument(
-            metavar="FOLDER", callback=folder_there, help="A folder that batch has graded."
-        ),
-    ],
-    count: Annotated[
-        int, typer.Option("-n", metavar="N", parser=whole_number(1), help="How many stones.")
-    ] = 30,
+    folder: GradedFolder,
+    count: CountOption = 30,
     by: Annotated[
         str | None, typer.Option(metavar="NAME", callback=words, help="Who looks now.")
     ] = None,
@@ -62,7 +56,6 @@ def second_look(
     from grader.batch import picture_path
     from grader.calling import graded_stones, results_folder
     from grader.errors import CallsError
-    from grader.grading.calls import known_grade
     from grader.grading.second_look import Looked, draw_sample, judge, report_lines
     from grader.report.second_look import write_second_look
 
@@ -115,7 +108,7 @@ def second_look(
         # Under one name, so that no photo's name tells which stone it is.
         picture.write_bytes(shown.read_bytes())
         typer.echo(f"{number + 1} of {len(look['stones'])}: look at {picture}")
-        word = _asked(grades, known_grade)
+        word = _asked(grades)
         if word is None:
             typer.echo("stopped; what is said is kept: run it again to go on", err=True)
             picture.unlink(missing_ok=True)
@@ -193,9 +186,11 @@ def _taken_back_at_the_end() -> bool:
     return word.strip().casefold() == BACK
 
 
-def _asked(grades, known_grade) -> str | None:
+def _asked(grades) -> str | None:
     """A grade, by its name or the beginning that only it has, or ``BACK``; ``None`` for ``STOP`` or the end of the
     input."""
+    from grader.grading.calls import known_grade
+
     while True:
         try:
             word = input(f"grade ({', '.join(grades)}; {BACK}, {STOP}): ").strip()

@@ -19,18 +19,17 @@ def with_calls(records: Sequence[dict], calls: Iterable[Call]) -> tuple[list[dic
 
     A call whose photo is there and whose stone is not is also told in that photo's warnings.
     """
-    stones = [
-        Stones(
-            r["photo"]["file"],
-            r["photo"]["sha256"],
-            {p["id"]: tuple(p["box"]) for p in r["pieces"]},
-        )
-        for r in records
-        if "error" not in r
-    ]
+    stones = [stones_of(record) for record in records if "error" not in record]
     joined = join_calls(stones, calls)
     lost = _still_said(joined.without_stone)
     return [_joined(record, joined.standing, lost) for record in records], lost
+
+
+def stones_of(record: dict) -> Stones:
+    """Return the stones of a graded photo's record, as calls are joined to them."""
+    photo = record["photo"]
+    boxes = {piece["id"]: tuple(piece["box"]) for piece in record["pieces"]}
+    return Stones(photo["file"], photo["sha256"], boxes)
 
 
 def about(record: dict, call: Call) -> bool:

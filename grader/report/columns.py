@@ -58,10 +58,14 @@ def results_csv(records: Iterable[dict], colours: Sequence[ColourClass]) -> str:
     may take one that begins with = + - or @ for a formula.
     """
     names = column_names(colour.name for colour in colours)
+    return _csv(names, (row for record in records for row in piece_rows(record, colours)))
+
+
+def _csv(names: Sequence[str], rows: Iterable[dict]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(row for record in records for row in piece_rows(record, colours))
+    writer.writerows(rows)
     return text.getvalue()
 
 
@@ -95,13 +99,14 @@ def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     """Return the text of a table of calls to fill in, a row for each (record, piece)."""
     names = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "stone"]
     names += ["shown_grade", "shown_scene", "shown_state", "shown_model"]
-    text = io.StringIO()
-    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
-    writer.writeheader()
-    for record, piece in stones:
-        shown = {f"shown_{key}": value for key, value in asdict(shown_of(piece)).items()}
-        writer.writerow(_row(record["photo"], piece) | shown)
-    return text.getvalue()
+    return _csv(
+        names,
+        (
+            _row(record["photo"], piece)
+            | {f"shown_{key}": value for key, value in asdict(shown_of(piece)).items()}
+            for record, piece in stones
+        ),
+    )
 
 
 def measured_row(piece: dict, colours: Sequence[ColourClass] = ()) -> dict[str, float | None]:

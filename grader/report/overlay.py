@@ -20,7 +20,7 @@ from grader.grade import Graded, GradedPiece
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
-from grader.report.words import WORTH_DRAWING
+from grader.report.words import STRANGER, WORTH_DRAWING
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
@@ -52,10 +52,6 @@ class View:
         x, y, w, h = box
         (left, top), (right, bottom) = self.points(np.array([[x, y], [x + w, y + h]]))
         return left, top, right - left, bottom - top
-
-
-#: The word on a stone that the model does not know.
-STRANGER = "stranger"
 
 
 def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:

@@ -114,7 +114,7 @@ def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
     if proposal is None:
         return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
     if proposal.get("stranger"):
-        return {"grade": "stranger", "meaning": words.set_words(proposal)}
+        return {"grade": words.STRANGER, "meaning": words.set_words(proposal)}
     return {"grade": proposal["grade"], "meaning": words.proposal_meaning(proposal, profile)}
 
 
@@ -140,7 +140,6 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         if not proposal.get("stranger"):
             facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-    if proposal:
         said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
         facts += [(name, text) for name, text in said if text]
     facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))

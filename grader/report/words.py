@@ -11,6 +11,8 @@ STAYS_DARK = 1.5
 #: A place that scores less is no scene: it is not drawn, nor told as the next best. From here on the shipped rules let
 #: a scene make a stone select.
 WORTH_DRAWING = 30
+#: In place of a grade, the word over a stone that the model does not know.
+STRANGER = "stranger"
 _LABEL = "  {:<10} {}"
 
 
