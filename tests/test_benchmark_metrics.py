@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from labelled import quarter_turns
 from scipy.stats import spearmanr
+from sklearn.calibration import calibration_curve
 
 
 def test_background_and_unreadable_are_wrong_answers():
@@ -310,6 +311,18 @@ def test_calibration_error_of_a_worked_example():
     )
     assert metrics.calibration_error(np.array([0.0, 1.0]), np.array([0, 1])) == 0
     assert metrics.calibration_error(np.array([0.0, 1.0]), np.array([1, 0])) == 1
+    # 10 calls at .8 with 7 right, 10 at .6 with 5 right: 0.10 by hand (definition: Guo et al. 2017, from memory).
+    sure, right = np.repeat([0.8, 0.6], 10), np.r_[np.arange(10) < 7, np.arange(10) < 5]
+    assert metrics.calibration_error(sure, right) == pytest.approx(0.10)
+
+
+def test_calibration_error_goes_with_scikit_learns_calibration_curve():
+    rng = np.random.default_rng(1)
+    p = rng.random(500) * 0.998 + 0.001
+    y = rng.random(500) < p**2
+    share, mean = calibration_curve(y, p, n_bins=10)
+    n = np.bincount((p * 10).astype(int), minlength=10)
+    assert metrics.calibration_error(p, y) == pytest.approx(np.abs(share - mean) @ n / 500)
 
 
 def test_length_of_the_seen_stretches_of_a_polyline():

@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-from seller_figures import brier, calibration_error
+from seller_figures import brier
 from sellers import SELLERS, Sorting, ideal_sets
-from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss
 
 
@@ -14,18 +13,6 @@ def test_brier_score():
     rng = np.random.default_rng(0)
     p, y = rng.random(200), rng.random(200) < 0.4
     assert brier(p, y) == pytest.approx(brier_score_loss(y, p))
-
-
-def test_calibration_error():
-    # 10 calls at .8 with 7 right, 10 at .6 with 5 right: 0.10 by hand (definition: Guo et al. 2017, from memory).
-    sure, right = np.repeat([0.8, 0.6], 10), np.r_[np.arange(10) < 7, np.arange(10) < 5]
-    assert calibration_error(sure, right) == pytest.approx(0.10)
-    rng = np.random.default_rng(1)
-    p = rng.random(500) * 0.998 + 0.001
-    y = rng.random(500) < p**2
-    share, mean = calibration_curve(y, p, n_bins=10)
-    n = np.bincount((p * 10).astype(int), minlength=10)
-    assert calibration_error(p, y) == pytest.approx(np.abs(share - mean) @ n / 500)
 
 
 def test_ideal_sets_hold_neighbours_alone():
@@ -48,6 +35,6 @@ def test_a_seller_repeats_himself_and_shares_out_the_grades_as_he_should(seller)
     sorting = Sorting(seller, rows)
     first, second = sorting.call(rows, rng), sorting.call(rows, rng)
     assert (first.called == second.called).mean() == pytest.approx(seller.repeats, abs=0.03)
-    assert 0.6 <= seller.repeats <= 0.85
+    assert 0.65 <= seller.repeats <= 0.85  # As tests/benchmarks/README.md says.
     assert np.bincount(first.exact, minlength=4) / 2000 == pytest.approx(seller.shares, abs=0.01)
     assert first.chances.sum(axis=1) == pytest.approx(1)

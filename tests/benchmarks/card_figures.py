@@ -23,6 +23,7 @@ from card_camera import (
 )
 from figures import Row
 from numpy.typing import NDArray
+from speed import decoded_to_lab
 
 from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
 from grader.photo.pose import focal_range_px
@@ -235,12 +236,7 @@ def speed(scene: Scene, seed: int) -> list[Row]:
         for way, times in (
             (lambda rgb=rgb: find_card(rgb), seconds),
             (lambda empty=empty: find_card(empty), blank),
-            (
-                lambda data=data: cv2.cvtColor(
-                    cv2.imdecode(data, cv2.IMREAD_COLOR).astype(np.float32) / 255, cv2.COLOR_BGR2LAB
-                ),
-                unit,
-            ),
+            (lambda data=data: decoded_to_lab(data), unit),
         ):
             start = time.perf_counter()
             way()

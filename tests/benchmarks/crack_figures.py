@@ -9,7 +9,6 @@ surfaces are filled by one face. Lines called off the stones are those of the wh
 
 import argparse
 import dataclasses
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +26,7 @@ from labelled import crack_names, photo_size_px
 from numpy.typing import NDArray
 from renders import drawn_photo
 from skimage.morphology import skeletonize
-from speed import PHOTO_SIZE, ROUNDS, twelve_megapixels
+from speed import PHOTO_SIZE, ROUNDS, decoded_to_lab, seconds_of, twelve_megapixels
 from threadpoolctl import threadpool_limits
 
 from grader.face.cracks import CRACK, find_cracks
@@ -499,14 +498,12 @@ def speed_row(rng: np.random.Generator) -> Row:
     face = cut_face(Photo("face", rgb, srgb_encoding(), ""), _cut_piece(mask))
     regions = find_regions(face, find_glare(face), load_profile())
     ways = (
-        lambda: cv2.cvtColor(
-            cv2.imdecode(data, cv2.IMREAD_COLOR).astype(np.float32) / 255, cv2.COLOR_BGR2LAB
-        ),
+        lambda: decoded_to_lab(data),
         lambda: find_cracks(face, regions),
     )
     for way in ways:
         way()
-    seconds = np.array([[_seconds(way) for way in ways] for _ in range(ROUNDS)])
+    seconds = np.array([[seconds_of(way) for way in ways] for _ in range(ROUNDS)])
     unit, ours_s = np.median(seconds, axis=0)
     by_round = seconds[:, 1] / seconds[:, 0]
     return Row(
@@ -523,12 +520,6 @@ def _cut_piece(mask: NDArray[np.bool_]) -> Piece:
     x, y, w, h = cv2.boundingRect(mask.view(np.uint8))
     piece = _piece(mask[y : y + h, x : x + w])
     return Piece(1, (x, y, w, h), piece.outline + np.float32((x, y)))
-
-
-def _seconds(way) -> float:
-    start = time.perf_counter()
-    way()
-    return time.perf_counter() - start
 
 
 def _arguments() -> argparse.Namespace:

@@ -7,7 +7,6 @@ A swatch that is burnt out in the photo is left out: no way could read it.
 """
 
 import argparse
-import time
 from collections import defaultdict
 from pathlib import Path
 
@@ -17,6 +16,7 @@ import numpy as np
 import spectral as sp
 from figures import Row
 from numpy.typing import NDArray
+from speed import decoded_to_lab, seconds_of
 
 from grader.face.cut import cut_face
 from grader.photo import chart
@@ -265,9 +265,7 @@ def time_rows(seed: int) -> list[Row]:
         piece = whole_photo(photo)[0][0]
 
         def unit(data=data) -> None:
-            cv2.cvtColor(
-                cv2.imdecode(data, cv2.IMREAD_COLOR).astype(np.float32) / 255, cv2.COLOR_BGR2LAB
-            )
+            decoded_to_lab(data)
 
         def read(photo=photo, piece=piece) -> None:
             reference = find_reference(photo)
@@ -287,24 +285,18 @@ def time_rows(seed: int) -> list[Row]:
                 mm_per_px=face.mm_per_px,
             )
 
-        ratio = np.array([_seconds(read) / _seconds(unit) for _ in range(6)][1:])
+        ratio = np.array([seconds_of(read) / seconds_of(unit) for _ in range(6)][1:])
         rows.append(
             Row(
                 f"light, scale, state and verdict of 12 megapixels, {name}, R",
                 "one simulated photo, one thread",
                 f"{len(ratio)} rounds",
-                f"{np.median(ratio):.2f} (R = {_seconds(unit):.2f} s)",
+                f"{np.median(ratio):.2f} (R = {seconds_of(unit):.2f} s)",
                 f"most {ratio.max():.2f}",
                 "≤ 2",
             )
         )
     return rows
-
-
-def _seconds(way) -> float:
-    start = time.perf_counter()
-    way()
-    return time.perf_counter() - start
 
 
 if __name__ == "__main__":

@@ -15,15 +15,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import figures
+import metrics
 import numpy as np
 from figures import Row
 from numpy.typing import NDArray
 from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
 
 from grader.drawn import DrawnFace
-from grader.grading.agreement import Z_95, counts, weighted_kappa
+from grader.grading.agreement import Figure, counts, weighted_kappa
 from grader.grading.ask import ask_for
 from grader.grading.candidates import choose_head
+from grader.grading.drift import mean_figure
 from grader.grading.grade_set import LEVEL
 from grader.grading.model import GradeHead, Model, load_model
 from grader.grading.ordinal import median_grade
@@ -161,11 +163,10 @@ def kappa(first: NDArray, second: NDArray) -> float:
 def print_gaps(done: list[Trial], who: str) -> list[Row]:
     """Gap to the ceiling and what stands against the starter; rows of the table."""
     ceiling = np.mean([t.ceiling for t in done])
-    seeds = len({id(t) for t in done}) // len({(t.seller, t.n) for t in done})
+    seeds = len(done) // len({(t.seller, t.n) for t in done})
     on = f"{who}, {seeds} seeds, faces of held-out renders"
-    print(
-        f"\n{who}: ceiling {ceiling:.3f}, gap by what is measured {_mean([t.measured_gap for t in done])}"
-    )
+    by_measures = [t.measured_gap for t in done if t.n == COUNTS[0]]
+    print(f"\n{who}: ceiling {ceiling:.3f}, gap by what is measured {_mean(by_measures)}")
     rows = [
         Row(
             "simulated sellers: ceiling, kappa without wavering",
@@ -176,8 +177,7 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
     ]
     rows.append(
         _row(
-            "simulated sellers: gap of their own weighing on what is measured", on,
-            [t.measured_gap for t in done if t.n == COUNTS[0]],
+            "simulated sellers: gap of their own weighing on what is measured", on, by_measures,
         )
     )  # fmt: skip
     for n in COUNTS:
@@ -259,7 +259,7 @@ def print_calibration(done: list[Trial]) -> list[Row]:
         )
         rung = median_grade(chances)
         sure, right = chances[np.arange(len(rung)), rung], rung == called
-        error = calibration_error(sure, right)
+        error = metrics.calibration_error(sure, right, BINS)
         print(
             f"calibration error, {n} calls: {error:.3f}, Brier {brier(sure, right):.3f}, "
             f"mean chance {sure.mean():.3f}, right {right.mean():.3f}"
@@ -277,13 +277,6 @@ def print_calibration(done: list[Trial]) -> list[Row]:
 def brier(sure: NDArray, right: NDArray) -> float:
     """Return the mean squared distance of chance and outcome (Brier 1950)."""
     return float(np.mean((np.asarray(sure) - np.asarray(right, float)) ** 2))
-
-
-def calibration_error(sure: NDArray, right: NDArray) -> float:
-    """Return the mean distance of chance and share right, by bins of the chance (Guo et al. 2017, arXiv 1706.04599)."""
-    place = np.minimum((np.asarray(sure) * BINS).astype(int), BINS - 1)
-    off = np.bincount(place, np.asarray(sure) - np.asarray(right, float), minlength=BINS)
-    return float(np.abs(off).sum() / len(place))
 
 
 def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
@@ -354,19 +347,18 @@ def print_time(cut_by: list[dict], faces: Faces) -> Row:
 
 
 def _mean(values: list[float]) -> str:
-    low, high = _range(values)
-    return f"{np.mean(values):.3f} ({low:.3f} to {high:.3f})"
-
-
-def _range(values: list[float]) -> tuple[float, float]:
-    half = Z_95 * np.std(values, ddof=1) / len(values) ** 0.5
-    return float(np.mean(values) - half), float(np.mean(values) + half)
+    mean = mean_figure(values)
+    return f"{mean.value:.3f} ({_between(mean)})"
 
 
 def _row(name: str, on: str, values: list[float], floor: str = "") -> Row:
-    low, high = _range(values)
-    told = f"{low:.3f} to {high:.3f}"
-    return Row(name, on, f"{len(values)} trials", f"{np.mean(values):.3f}", told, floor=floor)
+    mean = mean_figure(values)
+    return Row(name, on, f"{len(values)} trials", f"{mean.value:.3f}", _between(mean), floor=floor)
+
+
+def _between(mean: Figure) -> str:
+    """The range of a mean; a single trial has none."""
+    return figures.NO_ANSWER if mean.low is None else f"{mean.low:.3f} to {mean.high:.3f}"
 
 
 if __name__ == "__main__":

@@ -94,7 +94,8 @@ def test_the_same_answers_agree_in_full_and_the_model_is_told_beside(tray):
         "No stone was called otherwise"
         in (tray.folder / "tray/graded/second-look.html").read_text()
     )
-    # The proposals are all "cabbing": two of the six calls are, too.
+    # The proposals are all "cabbing": two of the six calls are, too. Of 6 in 6 Wilson's range (1927, from memory) goes
+    # down to 6 / (6 + 1.96^2) = 0.61.
     assert "same grade                  1.00 (0.61 to 1.00)     0.33" in ran.stdout
 
 

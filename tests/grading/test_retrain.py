@@ -76,7 +76,7 @@ def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, sma
     assert done.report.verdict.startswith("too few calls to judge (6 stones with a grade")
     rows = [small_model.complete(row, profile) for row in measured.values()]
     moved = np.abs(done.model.grade.rungs(rows) - small_model.grade.rungs(rows))
-    assert moved.mean() < 0.6
+    assert moved.mean() < 0.45
     card = retrained_card(done, profile)
     assert "A grade set is the whole ladder" in card and "| loss |" not in card
 
