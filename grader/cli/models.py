@@ -9,6 +9,7 @@ import typer
 from grader.cli.options import (
     ProfileOption,
     ScaleOption,
+    folder_there,
     label_in_use,
     settled,
     working_calls,
@@ -35,7 +36,7 @@ def models(
     ] = None,
     photos: Annotated[
         Path | None,
-        typer.Option(metavar="FOLDER", exists=True, file_okay=False, help="The photos it names."),
+        typer.Option(metavar="FOLDER", callback=folder_there, help="The photos it names."),
     ] = None,
     stones: Annotated[
         Path | None,
@@ -111,10 +112,11 @@ def _list(profile: str | None) -> None:
 
     settings, used = load_settings(), working_models()
     there = [path.parent.as_posix() for path in sorted(Path().glob("*/grade.json"))]
-    known = dict.fromkeys([None, *(entry.model for entry in used), settings.model, *there])
+    in_use = settings.model and Path(settings.model).as_posix()
+    known = dict.fromkeys([None, *(entry.model for entry in used), in_use, *there])
     table = Table("", "model", "kind", "made", "from", box=None, pad_edge=False)
     for name in known:
-        mark = "in use" if name == settings.model else ""
+        mark = "in use" if name == in_use else ""
         try:
             model = load_model(name and Path(name))
         except ModelError as err:

@@ -51,8 +51,10 @@ def words(text: str | None) -> str | None:
     return (text and text.strip()) or None
 
 
-def folder_there(path: Path) -> Path:
-    """Refuse what is no folder."""
+def folder_there(path: Path | None) -> Path | None:
+    """Refuse what is no folder; none where none is given."""
+    if path is None:
+        return None
     if not path.exists():
         raise typer.BadParameter(f"{path}: no such folder; check its name and place")
     if not path.is_dir():

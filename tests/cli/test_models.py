@@ -53,6 +53,12 @@ def test_the_list_marks_the_model_in_use(run):
     assert "summer" in in_use(run().stdout)
 
 
+def test_a_model_named_with_a_dot_before_it_is_listed_once(run, tmp_path):
+    (tmp_path / "grader.toml").write_text('model = "./summer"\n', "utf-8")
+    told = run().stdout
+    assert told.count("summer (summer ") == 1 and "summer" in in_use(told)
+
+
 def test_back_goes_to_the_one_before_and_each_change_is_a_dated_line(run, tmp_path):
     run("--use", "spring")
     run("--use", "summer")
