@@ -41,6 +41,7 @@ from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import whole_photo
+from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
 from grader.train.surfaces import draw_surface
@@ -283,7 +284,7 @@ def surface_look(seed: Sequence[int]) -> dict[str, float]:
     rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
     sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
     photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
-    face = cut_face(photo, whole_photo(photo)[0][0])
+    face = cut_face(photo, whole_photo(photo)[0][0], no_reference(photo))
     return look_of(face.lab, face.mask)
 
 

@@ -10,17 +10,18 @@ from grader.face.face import Face
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
-from grader.photo.reference import Reference, no_reference
+from grader.photo.reference import Reference
 from grader.photo.shrink import shrunk
 
 #: Longer side of a face at working size, in px: fine enough for hairlines, small enough for a second's work.
 FACE_PX = 1024
 
 
-def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> Face:
+def cut_face(photo: Photo, piece: Piece, reference: Reference) -> Face:
     """Return the face of one piece; a face smaller than ``FACE_PX`` keeps the photo's own px.
 
-    reference : what its colours and lengths are referred to; without it they stay as photographed, the scale as given.
+    reference : what its colours and lengths are referred to; by :func:`~grader.photo.reference.no_reference` they stay
+    as photographed, the scale as given.
     """
     x, y, w, h = piece.box
     factor = min(1.0, FACE_PX / max(w, h))
@@ -31,7 +32,6 @@ def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> 
     small = shrunk(cut, size)
     linear = linear_srgb(small, photo.encoding)
     mask = fill_outline((piece.outline - (x, y)) * factor, (size[1], size[0]))
-    reference = reference or no_reference(photo)
     scale = reference.scale_at(x + w / 2, y + h / 2).mm_per_px
     mm_per_px = None if scale is None else scale / factor
     origin_px = (float(x), float(y))

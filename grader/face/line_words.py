@@ -10,8 +10,8 @@ from grader.face.face import Face
 from grader.face.measurements import Line
 from grader.face.skeleton import length_px, resample
 
-#: What a seller may say of a line, and what is then told; "unsaid" takes the word back.
-CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "unsaid": None}
+#: What a seller may say of a line, and what is then told; "withdrawn" takes the word back.
+CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "withdrawn": None}
 FOUND = ("open", "tight", "healed", "unknown")
 #: A line is the one spoken of where this share of its length lies within so many working px of it.
 SAME_SHARE, SAME_PX = 0.6, 5.0
@@ -22,7 +22,7 @@ class LineWord:
     """What the seller says of one line.
 
     line : its number at that time.   points : x, y of each in px of the upright full-size photo.
-    says : "crack", "pattern", or "unsaid", which takes an earlier word back.
+    says : "crack", "pattern", or "withdrawn", which takes an earlier word back.
     found : "open", "tight", "healed" or "unknown", ``None`` where nothing is said.   how : it was checked.
     """
 
@@ -74,7 +74,7 @@ def _standing(words: list[tuple[LineWord, NDArray]]) -> list[tuple[LineWord, NDA
     for word, points in words:
         kept = [one for one in kept if not same_line(one[1], points)]
         kept.append((word, points))
-    return [one for one in kept if one[0].says != "unsaid"]
+    return [one for one in kept if one[0].says != "withdrawn"]
 
 
 def _on_face(word: LineWord, face: Face) -> NDArray[np.float64]:

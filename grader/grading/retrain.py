@@ -13,7 +13,7 @@ from grader.errors import CallsError
 from grader.grading.agreement import Agreement, Figure, beside, bootstrap, side_by_side
 from grader.grading.calls import RowRemark
 from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
-from grader.grading.joining import holding_calls, standing_call
+from grader.grading.joining import standing_call
 from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
@@ -311,8 +311,7 @@ def _called(
             refused.append(RowRemark(number, text))
         else:
             said.setdefault(stone, []).append(call)
-    holding = {stone: holding_calls(said[stone]) for stone in sorted(said)}
-    standing = {stone: standing_call(calls) for stone, calls in holding.items() if calls}
+    standing = {stone: standing_call(said[stone]) for stone in sorted(said)}
     kept = [(s, c) for s, c in standing.items() if c.grade is not None or c.scene is not None]
     rung = [-1 if c.grade is None else profile.grades.index(c.grade) for _, c in kept]
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]

@@ -31,6 +31,7 @@ from grader.photo.photo import Photo, Scale
 from grader.photo.pose import focal_range_px
 from grader.photo.scale import FaceScale, Range, face_scale
 from grader.photo.shrink import shrunk
+from grader.photo.terms import Neutral
 from grader.profile import Setup
 
 #: Surfaces are read in a copy of the photo whose longer side has at most so many px.
@@ -43,14 +44,6 @@ UNKNOWN_SCALE = Scale()
 USUAL = Setup()
 #: From this tilt on lengths in different directions differ by more than 3 %, and it is told.
 TILT_DEG = 14.0
-
-
-@dataclass(frozen=True)
-class Neutral:
-    """A neutral place that the seller declares: a box x, y, w, h in px of the upright photo, and "paper" or "tray"."""
-
-    box: tuple[int, int, int, int]
-    kind: str
 
 
 @dataclass(frozen=True)

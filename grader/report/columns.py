@@ -86,7 +86,6 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
-        # Records of before hold neither.
         "grade_set": "; ".join((proposal.get("set") or {}).get("grades", ())),
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
         "what_if": proposal.get("what_if"),
@@ -137,8 +136,7 @@ def seen_row(piece: dict, profile: Profile) -> dict[str, float | None]:
 def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
     """The declared measures of one piece, each under its own name, and the shares of its classes."""
     banding, cracks = piece["banding"], piece["cracks"]
-    # Records of before hold no sound stone.
-    sound = piece.get("sound") or {}
+    sound = piece["sound"] or {}
     measures = {
         "glare_share": piece["glare"]["value"],
         "area_cm2": piece["area_cm2"],
