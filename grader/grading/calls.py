@@ -99,7 +99,7 @@ def read_calls(path: Path = CALLS_FILE) -> ReadCalls:
 
 def _plain(call: Call) -> dict:
     # What a call does not say of these is not written.
-    rare = ("line", "shown", "stone", "undo")
+    rare = ("line", "shown", "stone", "undo", "uid", "outline", "measured")
     return {key: v for key, v in asdict(call).items() if key not in rare or v}
 
 

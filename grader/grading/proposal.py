@@ -72,6 +72,8 @@ class Call:
     line : a word on one of its lines; such a call says nothing else.
     shown : what the tool said at that time.   stone : the seller's own name for the piece, the same on all its photos.
     undo : takes back the last grade or scene on the stone that still holds, and says nothing else.
+    uid : of the fact in the ledger.   outline : x, y of each point in px of that photo, as the stone was seen then.
+    measured : uid of the measurement that was shown.
     ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
     tell them.
     """
@@ -89,6 +91,9 @@ class Call:
     shown: Shown | None = None
     stone: str | None = None
     undo: bool = False
+    uid: str | None = None
+    outline: tuple[tuple[int, int], ...] | None = None
+    measured: str | None = None
 
     @property
     def said(self) -> str:
