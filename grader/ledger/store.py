@@ -6,14 +6,17 @@ with them, or nothing is. The order of facts is that of adding. Two programs may
 
 import sqlite3
 import time as clock
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, Row, Select, create_engine, event, select
+from sqlalchemy import URL, Connection, Engine, Row, Select, create_engine, event, func, select
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 
@@ -69,33 +72,24 @@ class Ledger:
         self.take(Entry(0, author, time, one) for one in facts)
         return [one.uid for one in facts]
 
-    def take(self, entries: Iterable[Entry]) -> list[Entry]:
-        """Add facts with author and time as told, all or none, and return those that are new as they stand here.
+    def take(self, entries: Iterable[Entry]) -> Counter[str]:
+        """Add facts with author and time as told, all or none, and return how many are new, by kind.
 
         Their sequence is given anew, in the order in which they come.
 
         Raises
         ------
         LedgerError
-            As :meth:`add`.
+            As :meth:`add`, or as reading the entries does.
         """
-        entries = list(entries)
-        rows = [_fact_row(entry) for entry in entries]
-        if not rows:
-            return []
+        new: Counter[str] = Counter()
+        waiting = iter(entries)
         with self._transaction(reads=False) as connection:
-            last = connection.scalar(
-                select(fact.c.sequence).order_by(fact.c.sequence.desc()).limit(1)
-            )
-            connection.execute(insert(fact).on_conflict_do_nothing(index_elements=["uid"]), rows)
-            new = select(fact.c.sequence, fact.c.uid).where(fact.c.sequence > (last or 0))
-            by_uid = {entry.fact.uid: entry for entry in reversed(entries)}
-            placed = [
-                Entry(sequence, by_uid[uid].author, by_uid[uid].time, by_uid[uid].fact)
-                for sequence, uid in connection.execute(new.order_by(fact.c.sequence))
-            ]
-            _project(connection, placed)
-        return placed
+            while chunk := list(islice(waiting, CHUNK)):
+                placed = _insert(connection, chunk)
+                _project(connection, placed)
+                new.update(entry.fact.kind for entry in placed)
+        return new
 
     def rows(self, statement: Select) -> Sequence[Row]:
         """Return all rows of a query.
@@ -216,6 +210,14 @@ def _why(err: BaseException | None) -> str:
     return next(fits, f"cannot be used ({err}); put it aside and restore a backup")
 
 
+def ledger_file(path: Path) -> Path:
+    """Return the path of a database that is there; ``LedgerError`` where none is."""
+    with told(path):
+        if not _is_there(path):
+            raise LedgerError(f"{path}: no such ledger; check its name and place")
+    return path
+
+
 def _is_there(path: Path) -> bool:
     """Whether a database lies there; an empty file is one still to be made."""
     if path.is_dir():
@@ -306,10 +308,26 @@ def _keep_write_ahead_log(connection: sqlite3.Connection) -> None:
             clock.sleep(0.05)
 
 
-def _fact_row(entry: Entry) -> dict[str, Any]:
-    one = entry.fact
-    said = {"author": entry.author, "time": entry.time}
-    return {"uid": one.uid, "kind": one.kind, "body": one.to_body(), **said}
+def _insert(connection: Connection, entries: Sequence[Entry]) -> list[Entry]:
+    """Add facts, and return those that are new with their sequence."""
+    last = connection.scalar(select(func.max(fact.c.sequence))) or 0
+    rows = [
+        {
+            "uid": entry.fact.uid,
+            "kind": entry.fact.kind,
+            "author": entry.author,
+            "time": entry.time,
+            "body": entry.fact.to_body(),
+        }
+        for entry in entries
+    ]
+    connection.execute(insert(fact).on_conflict_do_nothing(index_elements=["uid"]), rows)
+    # The first of two with one uid is the one that was kept.
+    by_uid = {entry.fact.uid: entry for entry in reversed(entries)}
+    new = (
+        select(fact.c.sequence, fact.c.uid).where(fact.c.sequence > last).order_by(fact.c.sequence)
+    )
+    return [replace(by_uid[uid], sequence=sequence) for sequence, uid in connection.execute(new)]
 
 
 def _chunk(after: int) -> Select:
