@@ -8,7 +8,8 @@ The command line prints it and exits with 1; a wrong array shape from a programm
     ├── SettingsError   a profile or grader.toml that does not make sense
     ├── CallsError      a file of calls that cannot be used
     ├── SpotsError      spots marked on photos that cannot be used
-    └── ModelError      a model folder that cannot be used
+    ├── ModelError      a model folder that cannot be used
+    └── LedgerError     a ledger that cannot be read or written, or a fact that it cannot hold
 """
 
 
@@ -51,3 +52,9 @@ class ModelError(GraderError):
     """A model folder that is missing, of another version, or fails its own sample."""
 
     code = "model"
+
+
+class LedgerError(GraderError):
+    """A ledger that cannot be read or written, or a fact that it cannot hold."""
+
+    code = "ledger"

@@ -1,0 +1,109 @@
+"""What each fact says in the view tables: rows that are put in the place of those with the same key."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from sqlalchemy import Table
+
+from grader.ledger import facts, schema
+from grader.ledger.facts import Entry, Fact, plain, to_text
+
+Row = tuple[Table, dict[str, Any]]
+
+
+def rows_of(entry: Entry) -> Iterator[Row]:
+    """Yield the rows of one fact, each with its table."""
+    return _ROWS[type(entry.fact)](entry)
+
+
+def way_key(terms: dict[str, Any], line_words: tuple[str, ...] | list[str]) -> str:
+    """Return the name of a way to look at a photo: hash of its terms and of the words on lines that held, in order."""
+    from hashlib import sha256
+
+    text = to_text({"terms": terms, "line_words": list(line_words)}, sort_keys=True)
+    return sha256(text.encode()).hexdigest()
+
+
+def _own(entry: Entry, *left_out: str) -> dict[str, Any]:
+    """The fact's fields by column, and its sequence."""
+    row = {k: v for k, v in plain(entry.fact).items() if k not in left_out}
+    return row | {"uid": entry.fact.uid, "sequence": entry.sequence}
+
+
+def _said(entry: Entry) -> dict[str, Any]:
+    return _own(entry) | {"author": entry.author, "time": entry.time}
+
+
+def _as_said(table: Table) -> Callable[[Entry], Iterator[Row]]:
+    def rows(entry: Entry) -> Iterator[Row]:
+        yield table, _said(entry)
+
+    return rows
+
+
+def _as_it_is(table: Table) -> Callable[[Entry], Iterator[Row]]:
+    """For facts whose fields are the columns; not every table has the fact's uid."""
+
+    def rows(entry: Entry) -> Iterator[Row]:
+        yield table, {k: v for k, v in _own(entry).items() if k in table.c}
+
+    return rows
+
+
+def _measured(entry: Entry) -> Iterator[Row]:
+    fact: facts.Measured = entry.fact
+    kept = ("sha256", "measurement_version", "profile", "profile_sha256", "uid")
+    yield (
+        schema.measured,
+        {
+            **{name: getattr(fact, name) for name in kept},
+            "sequence": entry.sequence,
+            "key": way_key(fact.terms, fact.line_words),
+            "time": entry.time,
+        },
+    )
+    boxes = _boxes(fact.record)
+    for piece, stone in fact.stones.items():
+        row = {"measured": fact.uid, "piece_id": piece, "box": boxes.get(piece), "facts": stone}
+        yield schema.stone, row
+
+
+def _boxes(record: dict[str, Any]) -> dict[int, list[int]]:
+    """Boxes by piece, of a record that tells them."""
+    pieces = record.get("pieces")
+    told = [p for p in pieces if isinstance(p, dict)] if isinstance(pieces, list) else []
+    return {p["id"]: p["box"] for p in told if isinstance(p.get("id"), int) and p.get("box")}
+
+
+def _comparison(entry: Entry) -> Iterator[Row]:
+    row = {k: v for k, v in _said(entry).items() if k in schema.comparison.c}
+    for side in ("better", "other"):
+        place = plain(getattr(entry.fact, side))
+        row |= {f"{side}_{name}": value for name, value in place.items()}
+    yield schema.comparison, row
+
+
+def _undone(entry: Entry) -> Iterator[Row]:
+    fact: facts.ResortUndone = entry.fact
+    row = {"resort": fact.resort, "stone": fact.stone, "grade": None, "sequence": entry.sequence}
+    yield schema.resort_answer, row
+
+
+_ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
+    facts.PhotoFile: _as_it_is(schema.photo),
+    facts.Measured: _measured,
+    facts.Look: _as_it_is(schema.look),
+    facts.NamedPiece: _as_it_is(schema.piece),
+    facts.FaceOfPiece: _as_it_is(schema.face),
+    facts.CallSaid: _as_said(schema.call),
+    facts.LineSaid: _as_said(schema.line_word),
+    facts.RegionSaid: _as_said(schema.region_word),
+    facts.TakenBack: _as_it_is(schema.taken_back),
+    facts.Compared: _comparison,
+    facts.ModelUse: _as_said(schema.model_use),
+    facts.ResortBegun: _as_said(schema.resort),
+    facts.ResortAnswer: _as_it_is(schema.resort_answer),
+    facts.ResortUndone: _undone,
+    facts.ResortDone: _as_it_is(schema.resort_done),
+    facts.SeasonBegun: _as_it_is(schema.season),
+}
