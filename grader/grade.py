@@ -7,11 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from grader.errors import PhotoError
 from grader.face.cut import cut_face, with_light
-from grader.face.drying import DryingPair, drying_pair
+from grader.face.drying import DriedLines, DryingPair, drying_pair
 from grader.face.face import Face
-from grader.face.filled import fill_glare
+from grader.face.filled import Filled, fill_glare
 from grader.face.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
@@ -216,6 +219,34 @@ def _measure_piece(
     ]
     drying = next((s for s in shown if isinstance(s, DryingPair)), None)
     filled = fill_glare(seen, [s for s in shown if isinstance(s, tuple)], reference)
+    measured = measure_seen(
+        piece,
+        seen,
+        filled,
+        seen.hidden,
+        reference.scale_at(*_middle(piece)),
+        profile,
+        words,
+        drying,
+    )
+    return replace(measured, left_out=tuple(s if isinstance(s, Remark) else None for s in shown))
+
+
+def measure_seen(
+    piece: Piece,
+    seen: Sighting,
+    filled: Filled,
+    hidden: NDArray[np.bool_],
+    scale: Scale,
+    profile: Profile,
+    words: Sequence[LineWord] = (),
+    drying: DryingPair | DriedLines | None = None,
+) -> MeasuredPiece:
+    """Return a stone, measured, of what its photos show of it.
+
+    seen : the face in the photo, and its state.   filled : the same with its glare filled.
+    hidden : ndarray of shape (h, w), what glare hides in the photo itself.   scale : at the face.
+    """
     face, state = filled.face, seen.state
     same = face is seen.face
     regions = seen.regions if same else find_regions(face, filled.glare, profile)
@@ -225,7 +256,7 @@ def _measure_piece(
         seen.face.linear,
         seen.face.lab,
         seen.face.mask,
-        seen.hidden,
+        hidden,
         glare_share=measurements.regions.glare_share,
         cut_by_frame=piece.cut_by_frame,
         state=state,
@@ -241,11 +272,10 @@ def _measure_piece(
         if face.mm_per_px is None
         else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
-        scale=reference.scale_at(*_middle(piece)),
+        scale=scale,
         state=state,
         verdict=verdict,
         filled_share=filled.share,
-        left_out=tuple(s if isinstance(s, Remark) else None for s in shown),
     )
 
 
