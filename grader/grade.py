@@ -7,11 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from grader.errors import PhotoError
 from grader.face.cut import cut_face, with_light
-from grader.face.drying import DryingPair, drying_pair
+from grader.face.drying import DriedLines, DryingPair, drying_pair
 from grader.face.face import Face
-from grader.face.filled import fill_glare
+from grader.face.filled import Filled, fill_glare
 from grader.face.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
@@ -275,6 +278,35 @@ def measure_piece(
     ]
     drying = next((s for s in shown if isinstance(s, DryingPair)), None)
     filled = fill_glare(seen, [s for s in shown if isinstance(s, tuple)], reference)
+    measured = measure_seen(
+        piece,
+        seen,
+        filled,
+        seen.hidden,
+        reference.scale_at(*_middle(piece)),
+        profile,
+        words,
+        drying,
+    )
+    left_out = tuple(s if isinstance(s, Remark) else None for s in shown)
+    return replace(measured, weight_g=terms.weight_g, left_out=left_out)
+
+
+def measure_seen(
+    piece: Piece,
+    seen: Sighting,
+    filled: Filled,
+    hidden: NDArray[np.bool_],
+    scale: Scale,
+    profile: Profile,
+    words: Sequence[LineWord] = (),
+    drying: DryingPair | DriedLines | None = None,
+) -> MeasuredPiece:
+    """Return a stone, measured, of what its photos show of it.
+
+    seen : the face in the photo, and its state.   filled : the same with its glare filled.
+    hidden : ndarray of shape (h, w), what glare hides in the photo itself.   scale : at the face.
+    """
     face = filled.face
     same = face is seen.face
     regions = seen.regions if same else find_regions(face, filled.glare, profile)
@@ -284,7 +316,7 @@ def measure_piece(
         seen.face.linear,
         seen.face.lab,
         seen.face.mask,
-        seen.hidden,
+        hidden,
         glare_share=measurements.regions.glare_share,
         cut_by_frame=piece.cut_by_frame,
         state=seen.state,
@@ -300,12 +332,10 @@ def measure_piece(
         if face.mm_per_px is None
         else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
-        scale=reference.scale_at(*_middle(piece)),
+        scale=scale,
         state=seen.state,
         verdict=verdict,
-        weight_g=terms.weight_g,
         filled_share=filled.share,
-        left_out=tuple(s if isinstance(s, Remark) else None for s in shown),
     )
 
 

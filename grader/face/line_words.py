@@ -63,9 +63,13 @@ def with_line_words(
 
 def same_line(points: NDArray, kept: NDArray) -> bool:
     """Return whether a polyline is the kept one: most of its length lies near it. Both in working px."""
+    return bool((distance_px(points, kept) <= SAME_PX).mean() >= SAME_SHARE)
+
+
+def distance_px(points: NDArray, kept: NDArray) -> NDArray[np.float64]:
+    """Return how far from the kept polyline each px along another lies, (n,). Both in working px."""
     here, there = resample(points), resample(kept)
-    distance = np.hypot(*(here[:, None] - there[None]).transpose(2, 0, 1)).min(axis=1)
-    return bool((distance <= SAME_PX).mean() >= SAME_SHARE)
+    return np.hypot(*(here[:, None] - there[None]).transpose(2, 0, 1)).min(axis=1)
 
 
 def _standing(words: list[tuple[LineWord, NDArray]]) -> list[tuple[LineWord, NDArray]]:
