@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from grader.errors import CallsError, GraderError
-from grader.files import content_hash
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.joining import place_calls, same_stone
 from grader.grading.proposal import Call
@@ -13,6 +12,7 @@ from grader.ledger import views
 from grader.ledger.facts import CallSaid, Entry, LineSaid
 from grader.ledger.store import Ledger
 from grader.looks import Look, ask_for, last_look, look_at, shown
+from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 

@@ -8,7 +8,7 @@ import numpy as np
 import tomlkit
 from numpy.typing import NDArray
 
-from grader.errors import GraderError, SpotsError
+from grader.errors import GraderError, SpotsError, told
 from grader.face.classes import fit_classes
 from grader.face.cut import cut_face
 from grader.face.face import Face
@@ -186,7 +186,7 @@ def _names(profile: Profile) -> list[str]:
 
 def _unknown(spot: Spot, profile: Profile) -> str:
     names = _names(profile)
-    return f"{spot.where}: no class {spot.name!r}{nearest(spot.name, names)}; one of {', '.join(names)}"
+    return f"{spot.where}: no class {told(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
 
 
 def _read(spots: Sequence[Spot], folders: Sequence[Path], profile: Profile) -> dict[str, Photo]:

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
-from grader.files import content_hash
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
 from grader.grading.facts import StoneFacts, facts_from
 from grader.grading.joining import SAME_STONE, Stones, line_words, outline_overlap
@@ -19,6 +18,7 @@ from grader.ledger.facts import Entry, FaceOfPiece, Fact, LineSaid, Measured, Na
 from grader.ledger.facts import Look as Looked
 from grader.ledger.store import Ledger
 from grader.measures import MEASUREMENT_VERSION
+from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms, terms_from
 from grader.profile import Profile
 from grader.report.calls import stones_of

@@ -54,7 +54,9 @@ def known_grade(word: str, grades: Sequence[str]) -> str:
     if grade is None:
         near = difflib.get_close_matches(word.casefold(), list(by_fold), n=1, cutoff=0.5)
         guess = f" (did you mean {by_fold[near[0]]!r}?)" if near else ""
-        raise ValueError(f"grade {word!r} is not on the ladder{guess}; one of {', '.join(grades)}")
+        raise ValueError(
+            f"grade {told(word)} is not on the ladder{guess}; one of {', '.join(grades)}"
+        )
     return grade
 
 
@@ -62,5 +64,5 @@ def known_scene(text: str) -> int:
     """Return a scene score of whole points; ``ValueError`` where it is none of 0 to 100."""
     match = re.fullmatch(r"(\d{1,3})(?:[.,]0+)?", text.strip())
     if match is None or int(match[1]) > 100:
-        raise ValueError(f"scene {text!r}; give a whole number from 0 to 100")
+        raise ValueError(f"scene {told(text)}; give a whole number from 0 to 100")
     return int(match[1])
