@@ -1,7 +1,7 @@
 """From what the seller says to facts that hold their stone: calls, words on lines, and what is taken back."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from grader.errors import CallsError, GraderError
@@ -15,6 +15,7 @@ from grader.looks import Look, ask_for, last_look, look_at, shown
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
+from grader.report.calls import shown_of
 
 
 def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) -> Look:
@@ -50,21 +51,9 @@ def place_on(look: Look, call: Call) -> Call:
 def line_said(
     look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
 ) -> LineSaid:
-    """Return the word on the line that bears this number in a look, for a call that is placed on its stone.
-
-    Raises
-    ------
-    CallsError
-        The stone shows no such line.
-    """
-    piece = _piece(look, call)
+    """Return the word on the line that bears this number in a look, for a call that is placed on its stone."""
+    piece = next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
     lines = {one["id"]: one for one in piece["cracks"]["lines"]}
-    if line not in lines:
-        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
-        raise CallsError(
-            f"{call.photo}: no line {line} on piece {call.piece}, {holds}; "
-            "`grader check --json` lists them by id"
-        )
     return LineSaid(
         sha256=call.sha256,
         photo=PurePosixPath(call.photo).name,
@@ -101,10 +90,6 @@ def call_said(call: Call) -> CallSaid:
 def save_calls(calls: Sequence[Call], ledger: Ledger) -> None:
     """Add placed calls to the ledger, all or none, each with its own sayer and time."""
     ledger.take([Entry(0, call.by, call.time, call_said(call)) for call in calls])
-
-
-def _piece(look: Look, call: Call) -> dict:
-    return next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
 
 
 def place_table(
@@ -184,8 +169,6 @@ def _columns(rows: Sequence[tuple[int, Call]]) -> tuple[tuple[Call, ...], tuple[
 
 def with_shown(call: Call, record: dict) -> Call:
     """Return a placed call with what the tool says of its stone in a graded record, where it does not tell already."""
-    from grader.report.calls import shown_of
-
     piece = next((p for p in record["pieces"] if p["id"] == call.piece), None)
     return call if call.shown or piece is None else replace(call, shown=shown_of(piece))
 
@@ -217,22 +200,25 @@ def last_call(placed: Call, ledger: Ledger) -> Call | None:
     return next((call for call in reversed(calls) if same_stone(call, placed)), None)
 
 
-@dataclass(frozen=True)
-class SaidLine:
-    """A line that the seller spoke of, in a look: where it lies and what it was."""
+def said_line(look: Look, call: Call, line: int) -> tuple[str, str, str]:
+    """Return how a line of that number is known again in a look: its class there, its length, and where it lies.
 
-    kind: str
-    length: str
-    where: str
-
-
-def said_line(look: Look, call: Call, line: int) -> SaidLine:
-    """Return how a line of that number is known again: its class there, its length, and where it lies."""
-    piece = _piece(look, call)
+    Raises
+    ------
+    CallsError
+        The stone shows no such line.
+    """
     row = next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == call.piece)
-    number = next(i for i, one in enumerate(piece["cracks"]["lines"]) if one["id"] == line)
-    one = piece["cracks"]["lines"][number]
-    length = (
-        f"{one['length_px']:.0f} px" if one["length_mm"] is None else f"{one['length_mm']:.0f} mm"
-    )
-    return SaidLine(one["class"], length, look.stones[row].lines[number].where)
+    lines = look.record["pieces"][row]["cracks"]["lines"]
+    number = next((i for i, one in enumerate(lines) if one["id"] == line), None)
+    if number is None:
+        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
+        raise CallsError(
+            f"{call.photo}: no line {line} on stone {call.piece}, {holds}; "
+            "`grader check --json` lists them by id"
+        )
+    one = lines[number]
+    length = f"{one['length_px']:.0f} px"
+    if one["length_mm"] is not None:
+        length = f"{one['length_mm']:.0f} mm"
+    return one["class"], length, look.stones[row].lines[number].where

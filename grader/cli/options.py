@@ -205,6 +205,7 @@ WeightOption = Annotated[
         "--weight-g", metavar="G", help="What the one stone in the photo weighs, in grams."
     ),
 ]
+AnewOption = Annotated[bool, typer.Option("--anew", help="Measure again what the ledger knows.")]
 ByOption = Annotated[
     str | None,
     typer.Option(
@@ -378,7 +379,7 @@ def weight_of(text: str | None):
 
 @contextmanager
 def progress(what: str, of: str = "photos"):
-    """Yield a function to be told how many of how many are done; a bar shows it while there is something to wait for."""
+    """Yield a function that is told how many of how many are done; a bar shows it."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 

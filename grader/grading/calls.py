@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from grader.errors import told
 from grader.grading.proposal import Call
 
 #: So many rows of one kind are told one by one: who must read more reads none.

@@ -13,7 +13,9 @@ from grader.grading.proposal import Call, Shown
 MOST_NAME_BYTES, MOST_PATH_BYTES, MOST_PX = 255, 1000, 1_000_000
 
 
-def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
+def read_calls_csv(
+    path: Path, grades: Sequence[str], time: str, by: str | None = None
+) -> ReadCalls:
     """Return the calls of a table with columns ``photo,piece,grade,scene`` and, if told,
     ``sha256,box,by,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
 
@@ -25,7 +27,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     Parameters
     ----------
     grades : names of the ladder; case and outer blanks do not matter.
-    time : ISO 8601, when the table is taken in.
+    time : ISO 8601, when the table is taken in.   by : who says what no row says who says.
 
     Raises
     ------
@@ -35,7 +37,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     calls, lines, refused = [], [], []
     for line, row in read_table(path, ("photo", "piece", "grade", "scene"), CallsError):
         try:
-            call = _row_call(row, grades, time)
+            call = _row_call(row, grades, time, by)
         except ValueError as err:
             refused.append(RowRemark(line, str(err)))
             continue
@@ -45,7 +47,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     return ReadCalls(tuple(calls), tuple(lines), tuple(refused))
 
 
-def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | None:
+def _row_call(row: dict[str, str], grades: Sequence[str], time: str, by: str | None) -> Call | None:
     """The call of one row, ``None`` where it says nothing; ``ValueError`` tells what is wrong with
     it."""
     grade, scene = row["grade"], row["scene"]
@@ -58,7 +60,7 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
         box=_box(row.get("box", "")),
         grade=known_grade(grade, grades) if grade else None,
         scene=known_scene(scene) if scene else None,
-        by=row.get("by") or None,
+        by=row.get("by") or by,
         time=time,
         note=row.get("note") or None,
         shown=_shown(row),

@@ -114,3 +114,39 @@ def decides(house: Call, people: Sequence[Call], decider: str | None) -> str:
     if len(people) < 2:
         return "alone"
     return "decider" if decider is not None and house.by == decider else "last"
+
+
+def saved_words(call: Call, piece: dict) -> str:
+    """Return what was saved of a call on a stone, beside what is proposed for it."""
+    scene = None if call.scene is None else f"scene {call.scene}"
+    said = ", ".join(part for part in (call.grade, scene) if part)
+    by = f" by {call.by}" if call.by else ""
+    proposal = piece["proposal"]
+    beside = "no grade is proposed from this photo"
+    if proposal:
+        beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
+    return f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
+
+
+def saved_line_words(
+    call: Call,
+    line: int,
+    where: tuple[str, str, str],
+    says: str,
+    found: str | None,
+    before: dict,
+    now: dict | None,
+) -> str:
+    """Return what was saved of a word on a line, how that line is known again, and what it changes in the grade.
+
+    where : its class as it was shown, its length, and where it lies.   before, now : the stone's graded record.
+    """
+    words = {"crack": "a crack", "pattern": "a pattern line", "withdrawn": "your word taken back"}
+    also = f", found {found}" if found else ""
+    by = f" by {call.by}" if call.by else ""
+    known = f"line {line} ({', '.join(where)})"
+    told = f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"
+    old, new = (
+        piece and piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now)
+    )
+    return told if old == new or new is None else f"{told}; proposed is now {new}, before {old}"
