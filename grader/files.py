@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import NamedTemporaryFile
+from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
 from grader.errors import GraderError, told
@@ -84,15 +84,28 @@ def check_new(path: str | Path) -> None:
         raise GraderError(f"{path} is there already; choose another name", "output")
 
 
-def sync_folder(path: Path) -> None:
-    """Return when the names in a folder are on the disk, where the system can say so."""
-    if os.name != "posix":
-        return
-    folder = os.open(path, os.O_RDONLY)
+def new_folder(path: Path) -> Path:
+    """Return a new hidden folder beside a place, to be filled and then moved there; ``OSError`` where none can be."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(mkdtemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part"))
     try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+        part.chmod(0o777 & ~_umask())
+    except OSError:
+        part.rmdir()
+        raise
+    return part
+
+
+def sync_folder(path: Path) -> None:
+    """Return when the names in a folder are on the disk, where the system can say so: not all can."""
+    try:
+        folder = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+    except OSError:
+        return
 
 
 def regular_bytes(path: str | Path, most_bytes: int = MOST_TABLE_BYTES) -> bytes:

@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
 from grader.face.cut import cut_face
+from grader.files import write_text
 from grader.grading.agreement import Agreement, agreement
 from grader.grading.candidates import FOLDS, column_signs, folds_of
 from grader.grading.crowd import SELLERS, draw_crowd
 from grader.grading.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.grade_set import LEVEL, set_rule
-from grader.grading.model import GradeHead, Made, Model, library_versions, save_model
+from grader.grading.model import GradeHead, Made, Model, library_versions, model_files
 from grader.grading.ordinal import Ordinal, fit_ordinal
 from grader.grading.rules import (
     Features,
@@ -387,7 +388,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         draw = kept(given.faces, profile, given.seed, draw)
     model, judged, learned = make_starter(profile, given.seed, date, draw)
     samples = [face.measured for face in learned[:8]]
-    save_model(model, given.out, samples, card(model, judged, given.seed), profile)
+    # File by file: the networks lie in the same folder.
+    for name, text in model_files(model, samples, card(model, judged, given.seed), profile).items():
+        write_text(given.out / name, text)
     print("\n".join([model.label, *figures(judged)]))
 
 

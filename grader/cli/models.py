@@ -103,6 +103,7 @@ def _take(use: str | None, back: bool) -> None:
 def _list(profile: str | None) -> None:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     from grader.errors import ModelError
     from grader.grading.drift import LEAST, call_seasons, moved
@@ -120,10 +121,12 @@ def _list(profile: str | None) -> None:
         try:
             model = load_model(name and Path(name))
         except ModelError as err:
-            table.add_row(mark, name, "cannot be read", "", str(err))
-            continue
-        label = model.label if name is None else f"{name} ({model.label})"
-        table.add_row(mark, label, model.grade.kind, model.made.date, model.made.data)
+            row = (mark, name or "the starter", "cannot be read", "", str(err))
+        else:
+            label = model.label if name is None else f"{name} ({model.label})"
+            row = (mark, label, model.grade.kind, model.made.date, model.made.data)
+        # Names and words of a model that others made are text, never markup.
+        table.add_row(*map(Text, row))
     console = Console(width=160, soft_wrap=True)
     with console.capture() as listed:
         console.print(table)

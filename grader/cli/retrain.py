@@ -55,12 +55,13 @@ def retrain(
     from grader.calling import measure_called
     from grader.grading.calls import ReadCalls, remark_lines
     from grader.grading.calls_csv import read_calls_csv
-    from grader.grading.model import save_model, set_aside
+    from grader.grading.model import check_place, save_model
     from grader.grading.picks_csv import paired, read_picks_csv
     from grader.grading.retrain import retrain as retrain_on
     from grader.report.card import retrained_card
     from grader.settings import use_model
 
+    check_place(out)
     loaded, base, mm_per_px = settled(profile, old, mm_per_px)
     # Its folder may be the one that is written anew.
     replaced = label_in_use() if use else None
@@ -88,9 +89,9 @@ def retrain(
     stones = [(call.sha256, call.piece) for call in said.calls]
     stones += [stone for pick in pairs.picks for stone in pick]
     samples = [measured.features[stone] for stone in dict.fromkeys(stones)][:3]
-    if kept := set_aside(out, done.model.label):
+    kept = save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
+    if kept:
         typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
-    save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:
         where = use_model(out, done.model.label, time, replaced=replaced)
