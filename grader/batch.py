@@ -9,7 +9,7 @@ from grader.errors import GraderError, PhotoError
 from grader.grading.model import Model
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
-from grader.outfolder import OutFolder
+from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
@@ -30,7 +30,7 @@ class Batch:
     duplicates : (file, file that holds the same photo).
     lost_calls : calls whose stone is not there, with the reason.
     sheet : the first page.
-    kept_aside : files of the seller's that stood in the way, under their new names.
+    kept_aside : files of the seller's that lay where a result was to be written.
     """
 
     records: tuple[dict, ...]
@@ -38,7 +38,7 @@ class Batch:
     duplicates: tuple[tuple[str, str], ...]
     lost_calls: tuple[LostCall, ...]
     sheet: Path
-    kept_aside: tuple[Path, ...] = ()
+    kept_aside: tuple[KeptFile, ...] = ()
 
     @property
     def failed(self) -> tuple[dict, ...]:
@@ -118,7 +118,7 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """
     photos = {}
     for here, folders, files in os.walk(folder):
-        if RESULTS in files or Path(here).resolve() == out.resolve():
+        if is_out_folder(here) or Path(here).resolve() == out.resolve():
             folders.clear()
             continue
         folders[:] = [name for name in folders if not name.startswith(".")]
@@ -134,7 +134,7 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
 def _why_none(folder: Path, out: Path) -> str:
     if folder.resolve() == out.resolve():
         return f"{folder}: photos and results would lie in one folder; choose another for --out"
-    if (folder / RESULTS).exists():
+    if is_out_folder(folder):
         return f"{folder}: holds results of a batch; name the folder of the photos"
     return (
         f"{folder}: no photo in it (JPEG, PNG, TIFF, WebP or HEIC); name the folder of the photos"
@@ -179,7 +179,7 @@ def _write(
     looks: Sequence[Look],
     profile: Profile,
     lost: Sequence[LostCall],
-) -> list[Path]:
+) -> list[KeptFile]:
     """Write the files of a graded folder; what of the seller's stood in their way is kept aside."""
     pictures = {
         (look.record["photo"]["sha256"], piece["id"]): look.sheet_picture(piece["id"])
@@ -191,7 +191,9 @@ def _write(
         TABLE: results_csv(records, profile.colours),
         **sheet_pages(SHEET, records, pictures, profile, lost),
     }
-    return results.write_all({name: text.encode() for name, text in files.items()})
+    kept = [results.write(name, text.encode()) for name, text in files.items()]
+    results.keep_only(files)
+    return [file for file in kept if file is not None]
 
 
 def _lines(records: Iterable[dict]) -> str:

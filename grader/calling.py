@@ -1,6 +1,6 @@
 """From what the seller says to facts that hold their stone: calls, words on lines, and what is taken back."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
@@ -11,7 +11,7 @@ from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import CallSaid, Entry, LineSaid
 from grader.ledger.store import Ledger
-from grader.looks import Look, ask_for, last_look, look_at, shown
+from grader.looks import Ask, Look, ask_for, last_look, look_at, look_at_all, shown
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -95,60 +95,90 @@ def save_calls(calls: Sequence[Call], ledger: Ledger) -> None:
 def place_table(
     read: ReadCalls,
     folders: Sequence[Path],
-    look_of: Callable[[Path], Look],
-    ledger: Ledger | None = None,
+    terms: PhotoTerms,
+    profile: Profile,
+    ledger: Ledger | None,
+    *,
+    workers: int | None = None,
     on_photo: Callable[[int, int], None] = lambda done, total: None,
-) -> ReadCalls:
-    """Return the calls of a table, each placed on its stone; others are refused by row.
+) -> tuple[ReadCalls, dict[str, Look]]:
+    """Return the calls of a table, each placed on its stone, others refused by row; and the looks that they stand on,
+    by the content of the photo.
 
-    A row that tells its photo's content is placed on the look at that photo which was shown last; where the ledger
-    knows none, and in any other row, the photo is looked for in one of ``folders``.
+    A photo that was shown before is taken as it was shown last; any other is looked for in ``folders`` and looked at on
+    these terms.
 
     Parameters
     ----------
-    look_of : the look at a photo, as :func:`look_shown` gives it.
+    workers : processes, as many as there are cores by default.
     on_photo : told how many of how many photos are done.
     """
-    looks: dict[str, Look] = {}
-    reasons: dict[str, str] = {}
-    photos = list(dict.fromkeys(_photo_of(call) for call in read.calls))
-    for number, photo in enumerate(photos, start=1):
-        call = next(call for call in read.calls if _photo_of(call) == photo)
-        known = last_look(call.sha256, ledger) if call.sha256 and ledger else None
+    looks, reasons, asks = {}, {}, []
+    for call in {_photo_of(call): call for call in read.calls}.values():
         try:
-            looks[photo] = known or look_of(_found(call, folders))
+            known, ask = _known_or_ask(call, folders, terms, ledger)
         except GraderError as err:
-            reasons[photo] = str(err)
-        on_photo(number, len(photos))
-    calls, lines, refused = [], [], list(read.refused)
-    placed = place_calls(
-        ReadCalls(*_columns([r for r in _rows(read) if _photo_of(r[1]) in looks])),
-        [replace(look.on_photo, photo=_name(photo)) for photo, look in looks.items()],
-    )
+            reasons[_photo_of(call)] = str(err)
+            continue
+        if known is not None:
+            looks[_photo_of(call)] = known
+        else:
+            asks.append(ask)
+    for number, (ask, done) in enumerate(
+        look_at_all(asks, profile, ledger, workers=workers), start=1
+    ):
+        if isinstance(done, Look):
+            looks[ask.file] = done
+        else:
+            reasons[ask.file] = str(done)
+        on_photo(number, len(asks))
+    shown(list(looks.values()), ledger)
+    return _placed(read, looks, reasons), {look.ask.sha256: look for look in looks.values()}
+
+
+def _known_or_ask(
+    call: Call, folders: Sequence[Path], terms: PhotoTerms, ledger: Ledger | None
+) -> tuple[Look | None, Ask | None]:
+    """The look at a call's photo that was shown last, else what it takes to look at it now."""
+    sha256 = call.sha256
+    if not (sha256 and ledger and (known := last_look(sha256, ledger))):
+        ask = ask_for(_found(call, folders), terms, ledger, _photo_of(call))
+        if sha256 and ask.sha256 != sha256:
+            raise CallsError(f"{call.photo}: is another photo than the one that was called")
+        known = ledger and last_look(ask.sha256, ledger)
+        return known, ask
+    return known, None
+
+
+def _placed(read: ReadCalls, looks: Mapping[str, Look], reasons: Mapping[str, str]) -> ReadCalls:
+    seen = [row for row in _rows(read) if _photo_of(row[1]) in looks]
+    stones = [
+        replace(look.on_photo, photo=name.removeprefix(_NAMED)) for name, look in looks.items()
+    ]
+    placed = place_calls(ReadCalls(*_columns(seen)), stones)
     uids = {look.ask.sha256: look.uid for look in looks.values()}
-    for line, call in _rows(placed):
-        calls.append(replace(call, measured=uids.get(call.sha256)))
-        lines.append(line)
+    rows = [(line, replace(call, measured=uids[call.sha256])) for line, call in _rows(placed)]
+    refused = [*read.refused, *placed.refused]
     for line, call in _rows(read):
-        if reason := reasons.get(_photo_of(call)):
-            if call.sha256 and call.piece and call.box:
-                # Told whole by the sheet: it holds its stone though the photo is not here now.
-                calls.append(call)
-                lines.append(line)
-            else:
-                refused.append(RowRemark(line, reason))
-    rows = sorted(zip(lines, calls, strict=True), key=lambda row: row[0])
-    refused = sorted((*refused, *placed.refused), key=lambda remark: remark.line)
+        if (reason := reasons.get(_photo_of(call))) is None:
+            continue
+        if call.sha256 and call.piece and call.box:
+            # The sheet tells all of it: it holds its stone though the photo is not here now.
+            rows.append((line, call))
+        else:
+            refused.append(RowRemark(line, reason))
+    rows.sort(key=lambda row: row[0])
+    refused.sort(key=lambda remark: remark.line)
     return ReadCalls(*_columns(rows), tuple(refused), (*read.told, *placed.told))
+
+
+#: Before the name of a photo of which a row does not tell the content.
+_NAMED = "name "
 
 
 def _photo_of(call: Call) -> str:
     """By which rows of one photo are known: its content, else its name."""
-    return call.sha256 or f"name {call.photo}"
-
-
-def _name(photo: str) -> str:
-    return photo.removeprefix("name ")
+    return call.sha256 or f"{_NAMED}{call.photo}"
 
 
 def _found(call: Call, folders: Sequence[Path]) -> Path:

@@ -95,7 +95,7 @@ def _told(done) -> list[str]:
     ]
     lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
     lines += lost_words(done.records, done.lost_calls)
-    lines += [f"your own file is kept as {path}" for path in done.kept_aside]
+    lines += [str(kept) for kept in done.kept_aside]
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines
 

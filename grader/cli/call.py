@@ -11,6 +11,7 @@ import typer
 from grader.cli.options import (
     ByOption,
     PhotosOption,
+    beside,
     progress,
     takes_session,
     takes_terms,
@@ -203,23 +204,16 @@ def _undone(placed, ledger) -> str:
 
 
 def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, session) -> None:
-    from grader.calling import look_shown, new_calls, place_table, save_calls
+    from grader.calling import new_calls, place_table, save_calls
     from grader.errors import CallsError
     from grader.grading.calls import remark_lines
     from grader.grading.calls_csv import read_calls_csv
 
     ledger = session.ledger
     read = read_calls_csv(table, session.profile.grades, _now(), by)
-    # A sheet names photos below the folder of the photos, and stands in a folder of it.
-    folders = photos or (Path(), table.parent, table.parent.parent)
+    folders = photos or beside(table)
     with progress("looking") as on_photo:
-        placed = place_table(
-            read,
-            folders,
-            lambda path: look_shown(path, terms, session.profile, ledger),
-            ledger,
-            on_photo,
-        )
+        placed, _ = place_table(read, folders, terms, session.profile, ledger, on_photo=on_photo)
     new = new_calls(placed.calls, ledger)
     save_calls(new, ledger)
     for line in remark_lines(table, placed.told):

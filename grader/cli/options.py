@@ -387,3 +387,9 @@ def progress(what: str, of: str = "photos"):
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def beside(*tables: Path | None) -> list[Path]:
+    """Return where a table's photos are looked for: here, beside it and above it, where a sheet's photos are."""
+    places = [place for table in tables if table for place in (table.parent, table.parent.parent)]
+    return [Path(), *places]
