@@ -143,7 +143,7 @@ def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = F
     """
     if not anew and (look := known_looks([ask], profile, ledger).get(ask.file)):
         return look
-    return keep(_measure(ask, profile), profile, ledger)
+    return keep(_measure(ask, profile, ledger is not None), profile, ledger)
 
 
 def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
@@ -168,7 +168,8 @@ def look_at_all(
     known = {} if anew else known_looks(asks, profile, ledger)
     yield from ((ask, known[ask.file]) for ask in asks if ask.file in known)
     to_do = [ask for ask in asks if ask.file not in known]
-    for ask, done in _measure_all(to_do, profile, workers or os.cpu_count() or 1):
+    kept = ledger is not None
+    for ask, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
         yield ask, done if isinstance(done, GraderError) else keep(done, profile, ledger)
 
 
@@ -252,7 +253,7 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
 
 
 #: What is kept of a stone beside its numbers; the working picture tells its own format.
-_SUFFIX = {"working": "picture", "working_record": "json", "sheet": "jpg"}
+_SUFFIX = {"working": "img", "working_record": "json", "sheet": "jpg"}
 
 
 def shown(looks: Sequence[Look], ledger: Ledger | None) -> None:
@@ -338,7 +339,8 @@ def _from_ledger(ask: Ask, fact: Measured, ledger: Ledger) -> Look | None:
     return Look(ask, record, stones, pictures, fact.uid, known=True)
 
 
-def _measure(ask: Ask, profile: Profile) -> Look:
+def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
+    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it."""
     if ask.path is None:
         return _measure_kept(ask, profile)
     measured = measure_file(ask.path, ask.terms, profile, ask.words)
@@ -346,7 +348,7 @@ def _measure(ask: Ask, profile: Profile) -> Look:
         ask,
         measured_record(measured, ask.file),
         tuple(facts_of(piece, profile) for piece in measured.pieces),
-        {piece.piece.id: _pictures(piece, measured) for piece in measured.pieces},
+        {piece.piece.id: _pictures(piece, measured, to_keep) for piece in measured.pieces},
     )
 
 
@@ -378,22 +380,24 @@ def _bytes(picture: bytes | Path) -> bytes:
     return picture if isinstance(picture, bytes) else picture.read_bytes()
 
 
-def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto) -> dict[str, bytes]:
+def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> dict[str, bytes]:
+    sheet = {"sheet": piece_picture(measured.photo, piece)}
+    if not to_keep:
+        return sheet
     working, record = working_picture(piece, measured.photo, measured.reference)
-    return {
+    return sheet | {
         "working": working,
         "working_record": json.dumps(record, allow_nan=False).encode(),
-        "sheet": piece_picture(measured.photo, piece),
     }
 
 
 def _measure_all(
-    asks: list[Ask], profile: Profile, workers: int
+    asks: list[Ask], profile: Profile, to_keep: bool, workers: int
 ) -> Iterator[tuple[Ask, Look | GraderError]]:
     """Looks in the order in which they are done."""
     workers = min(workers, len(asks))
     if workers <= 1:
-        yield from ((ask, _work(ask, profile)) for ask in asks)
+        yield from ((ask, _work(ask, profile, to_keep)) for ask in asks)
         return
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
@@ -401,36 +405,36 @@ def _measure_all(
     left = {ask.file: ask for ask in asks}
     pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
     try:
-        for file, done in pool(delayed(_named_work)(ask, profile) for ask in asks):
+        for file, done in pool(delayed(_named_work)(ask, profile, to_keep) for ask in asks):
             yield left.pop(file), done
     except BrokenProcessPool:
         # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
         for ask in list(left.values()):
-            yield ask, _work_apart(ask, profile)
+            yield ask, _work_apart(ask, profile, to_keep)
 
 
-def _named_work(ask: Ask, profile: Profile) -> tuple[str, Look | GraderError]:
+def _named_work(ask: Ask, profile: Profile, to_keep: bool) -> tuple[str, Look | GraderError]:
     import cv2
 
     cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
-    return ask.file, _work(ask, profile)
+    return ask.file, _work(ask, profile, to_keep)
 
 
-def _work(ask: Ask, profile: Profile) -> Look | GraderError:
+def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
     try:
-        return _measure(ask, profile)
+        return _measure(ask, profile, to_keep)
     except GraderError as err:
         return err
     except Exception as err:
         return _internal(ask.file, f"{type(err).__name__}: {err}")
 
 
-def _work_apart(ask: Ask, profile: Profile) -> Look | GraderError:
+def _work_apart(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
     from joblib.externals.loky import get_reusable_executor
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
     try:
-        return get_reusable_executor(max_workers=1).submit(_work, ask, profile).result()
+        return get_reusable_executor(max_workers=1).submit(_work, ask, profile, to_keep).result()
     except BrokenProcessPool:
         return _internal(ask.file, "the process ended, perhaps for lack of memory")
 
