@@ -37,7 +37,8 @@ _HEADER = b"SQLite format 3\0"
 class Ledger:
     """An open ledger; made by :func:`open_ledger`, closed by ``close`` or at the end of ``with``.
 
-    path : its file.   pictures : kept beside it.   remarks : what a person should know of where it lies, told when it is made.
+    path : its file.   pictures : kept beside it.
+    remarks : what a person should know of where it lies, told when it is made.
     """
 
     def __init__(self, path: Path, engine: Engine, remarks: tuple[str, ...]) -> None:
