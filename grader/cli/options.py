@@ -384,7 +384,10 @@ def progress(what: str, of: str = "photos"):
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
     columns = (what, BarColumn(), MofNCompleteColumn(), of, TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    # Into a file it would only leave blank lines.
+    hidden = not console.is_terminal
+    with Progress(*columns, console=console, transient=True, disable=hidden) as bar:
         task = bar.add_task("", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
