@@ -20,6 +20,7 @@ from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
 from grader.grading.rules import Features
 from grader.grading.scene_head import Pair, SceneHead, picked_right, refit_scene
+from grader.grading.threads import one_thread
 from grader.profile import Profile
 
 #: Fewer called stones than this say nothing of how good a model is.
@@ -210,6 +211,7 @@ class _Picked:
         return self.take([not stones & set(pick) for pick in self.stones])
 
 
+@one_thread("scipy.optimize")
 def retrain(
     calls: Sequence[Call],
     measured: Mapping[Stone, Features],
