@@ -48,7 +48,8 @@ def copy_database(path: Path, out: Path) -> None:
         The ledger cannot be read, or the place not be written to.
     """
     with (
-        _whole(out) as part, told(path),
+        _whole(out) as part,
+        told(path),
         closing(sqlite3.connect(path)) as source,
         closing(sqlite3.connect(part)) as target,
     ):

@@ -49,7 +49,7 @@ def _json(name: str, comment: str, *, nullable: bool = True) -> Column:
 
 
 def _sequence() -> Column:
-    return _whole("sequence", "of the fact, which is the order of all that counts", index=True)
+    return _whole("sequence", "of the fact, which is the order of all that counts")
 
 
 def _uid() -> Column:
