@@ -138,9 +138,10 @@ def restore(file: str | Path, path: str | Path) -> Restored:
 def _whole(out: Path) -> Iterator[Path]:
     """A file to write to, moved to its place when it is whole and on the disk."""
     part = out.with_name(f".{out.name}.{os.getpid()}.part")
+    with told(out):
+        out.parent.mkdir(parents=True, exist_ok=True)
     try:
         with told(out):
-            out.parent.mkdir(parents=True, exist_ok=True)
             yield part
             with open(part, "rb+") as file:
                 os.fsync(file.fileno())
