@@ -1,318 +1,254 @@
-"""From what the seller says to calls that hold their stone, and to what is measured on it."""
+"""From what the seller says to facts that hold their stone: calls, words on lines, and what is taken back."""
 
-import hashlib
-import os
-from collections import defaultdict
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
 
-from grader.batch import RESULTS, find_photos, read_records
 from grader.errors import CallsError, GraderError
-from grader.face.line_words import LineWord
-from grader.grade import measure_photo
 from grader.grading.calls import ReadCalls, RowRemark
-from grader.grading.features import features
-from grader.grading.joining import (
-    SAME_BOX,
-    StoneFinder,
-    Stones,
-    box_overlap,
-    holding_calls,
-    join_calls,
-    place_calls,
-)
+from grader.grading.joining import place_calls, same_stone
 from grader.grading.proposal import Call
-from grader.grading.rules import Features
-from grader.photo.pieces import find_pieces, whole_photo
-from grader.photo.read import read_photo
-from grader.photo.reference import find_reference
+from grader.ledger import views
+from grader.ledger.facts import CallSaid, Entry, LineSaid
+from grader.ledger.store import Ledger
+from grader.looks import Ask, Look, ask_for, last_look, look_at, look_at_all, shown
+from grader.photo.read import content_hash
+from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
-from grader.report.calls import shown_of, stones_of
-
-Rows = list[tuple[int, Call]]
+from grader.report.calls import shown_of
 
 
-@dataclass(frozen=True)
-class MeasuredCalls:
-    """Placed calls of each table with the features of their stones, by (photo hash, piece)."""
-
-    reads: tuple[ReadCalls, ...]
-    features: dict[tuple[str, int], Features]
-
-
-def place_in_photos(
-    read: ReadCalls, folders: Sequence[Path], profile: Profile, *, whole: bool = False
-) -> ReadCalls:
-    """Return the calls with hash, number and box of their stone; others are refused by row.
-
-    A call that holds hash and box is kept as it is. For any other the stones are sought in its
-    photo, which lies in one of ``folders``; ``whole`` takes each photo for one stone.
-    """
-    settled, stones, reasons = [], {}, {}
-    to_place: Rows = []
-    for line, call in _rows(read):
-        if call.sha256 and call.box:
-            settled.append((line, call))
-            continue
-        to_place.append((line, call))
-        if call.photo not in stones and call.photo not in reasons:
-            try:
-                stones[call.photo] = _find_stones(call.photo, folders, profile, whole)
-            except GraderError as err:
-                reasons[call.photo] = str(err)
-    return _placed(read, settled, to_place, list(stones.values()), lambda c: reasons.get(c.photo))
-
-
-def place_on_line(
-    call: Call,
-    line: int,
-    says: str,
-    profile: Profile,
-    *,
-    found: str | None = None,
-    how: str | None = None,
-    whole: bool = False,
-    calls: Sequence[Call] = (),
-) -> Call:
-    """Return a call placed on its stone, with a word on the line of that number.
-
-    The photo is measured as ``grader check`` does, with ``calls``, so that the numbers are the same.
+def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) -> Look:
+    """Return the look at a photo that a person saw last; one that nobody has seen is looked at on these terms.
 
     Raises
     ------
     GraderError
-        The photo cannot be read; it holds no such stone, or the stone no such line.
+        The photo cannot be read.
     """
-    photo = read_photo(call.photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None)
-    measured, _ = measure_photo(
-        photo, profile, reference=find_reference(photo), whole=whole, calls=calls
-    )
-    stones = Stones(call.photo, photo.sha256, {one.piece.id: one.piece.box for one in measured})
-    read = place_calls(ReadCalls((call,), (1,)), [stones])
-    if read.refused:
-        raise CallsError(read.refused[0].text)
-    (placed,) = read.calls
-    stone = next(one for one in measured if one.piece.id == placed.piece)
-    lines = stone.measurements.lines
-    if not 1 <= line <= len(lines):
-        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
-        raise CallsError(
-            f"{call.photo}: no line {line} on piece {placed.piece}, {holds}; "
-            "`grader check --json` lists them by id"
-        )
-    points = stone.face.to_photo_px(lines[line - 1].points)
-    kept = tuple((int(x), int(y)) for x, y in points)
-    return replace(placed, line=LineWord(line, kept, says, found, how))
+    seen = last_look(content_hash(path), ledger)
+    if seen is not None:
+        return replace(seen, ask=replace(seen.ask, path=path, file=str(path)))
+    look = look_at(ask_for(path, terms, ledger), profile, ledger)
+    shown([look], ledger)
+    return look
 
 
-def measure_called(
-    reads: Sequence[ReadCalls],
-    folder: str | Path,
-    profile: Profile,
-    *,
-    mm_per_px: float | None = None,
-    workers: int | None = None,
-) -> MeasuredCalls:
-    """Return the calls of some tables placed in the photos below a folder, and what is measured there.
-
-    Only photos that are called are measured, each once, in a process of its own kind; ``workers``
-    of 1 works in this one. Calls whose photo or stone is not there are refused by row.
-    """
-    files = find_photos(Path(folder), Path(folder) / "graded")
-    finder = StoneFinder(Stones(file, _content_hash(path), {}) for file, path in files.items())
-    wanted: dict[Call, str] = {}
-    for call in (call for read in reads for call in read.calls):
-        try:
-            wanted[call] = finder.photos(call)[0].photo
-        except ValueError:
-            continue  # The same is found, and told, where the call is placed.
-    to_do = [(files[file], file, profile, mm_per_px) for file in dict.fromkeys(wanted.values())]
-    done = _measure_all(to_do, workers or os.cpu_count() or 1)
-    reasons = {
-        file: reason
-        for (_, file, *_), reason in zip(to_do, done, strict=True)
-        if isinstance(reason, str)
-    }
-    found = [result for result in done if not isinstance(result, str)]
-    stones = [stones for stones, _ in found]
-    placed = tuple(
-        _placed(read, [], _rows(read), stones, lambda call: reasons.get(wanted.get(call, "")))
-        for read in reads
-    )
-    return MeasuredCalls(placed, {key: row for _, rows in found for key, row in rows.items()})
-
-
-@dataclass(frozen=True)
-class GradedStone:
-    """A stone of a graded folder with its record, and the call that stands, ``None`` without one.
-
-    name : the seller's own for the piece, else its key.
-    """
-
-    record: dict
-    piece: dict
-    call: Call | None
-
-    @property
-    def file(self) -> str:
-        return self.record["photo"]["file"]
-
-    @property
-    def key(self) -> str:
-        return f"{self.record['photo']['sha256'][:24]}-{self.piece['id']}"
-
-    @property
-    def name(self) -> str:
-        return (self.call and self.call.stone) or self.key
-
-
-def results_folder(folder: Path) -> Path:
-    """Return where the results of a graded folder lie: in it, or in its folder ``graded``.
+def place_on(look: Look, call: Call) -> Call:
+    """Return a call on the stone of that look which it means, with what it lies on.
 
     Raises
     ------
     CallsError
-        The folder was not graded.
+        There is no such stone.
     """
-    for where in (folder, folder / "graded"):
-        if (where / RESULTS).is_file():
-            return where
-    raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
+    read = place_calls(ReadCalls((call,), (1,)), [replace(look.on_photo, photo=call.photo)])
+    if read.refused:
+        raise CallsError(read.refused[0].text)
+    return replace(read.calls[0], measured=look.uid)
 
 
-def graded_stones(folder: Path, calls: Sequence[Call]) -> list[GradedStone]:
-    """Return the stones of a graded folder, each with the call that stands."""
-    records = [r for r in read_records(results_folder(folder) / RESULTS) if "error" not in r]
-    standing = join_calls([stones_of(r) for r in records], calls).standing
-    return [
-        GradedStone(r, piece, standing.get((r["photo"]["file"], piece["id"])))
-        for r in records
-        for piece in r["pieces"]
-    ]
+def line_said(
+    look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
+) -> LineSaid:
+    """Return the word on the line that bears this number in a look, for a call that is placed on its stone."""
+    piece = next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
+    lines = {one["id"]: one for one in piece["cracks"]["lines"]}
+    return LineSaid(
+        sha256=call.sha256,
+        photo=PurePosixPath(call.photo).name,
+        piece_id=call.piece,
+        box=call.box,
+        outline=call.outline,
+        measured=look.uid,
+        line=line,
+        points=[tuple(point) for point in lines[line]["points"]],
+        says=says,
+        found=found,
+        how=how,
+        note=call.note,
+    )
 
 
-def with_shown(calls: Sequence[Call], records: Sequence[dict]) -> list[Call]:
-    """Return the calls with what the tool had said of their stones, where a record of the photo holds it."""
-    by_hash = {r["photo"]["sha256"]: r for r in records if "error" not in r}
-    return [
-        call
-        if call.shown or call.sha256 not in by_hash
-        else _with_shown(call, by_hash[call.sha256])
-        for call in calls
-    ]
+def call_said(call: Call) -> CallSaid:
+    """Return a placed call as a fact."""
+    return CallSaid(
+        sha256=call.sha256,
+        photo=PurePosixPath(call.photo).name,
+        piece_id=call.piece,
+        box=call.box,
+        outline=call.outline,
+        measured=call.measured,
+        grade=call.grade,
+        scene=call.scene,
+        note=call.note,
+        stone=call.stone,
+        shown=call.shown,
+    )
 
 
-def _with_shown(call: Call, record: dict) -> Call:
-    overlaps = [(box_overlap(call.box, tuple(piece["box"])), piece) for piece in record["pieces"]]
-    overlap, piece = max(overlaps, key=lambda pair: pair[0], default=(0.0, None))
-    return call if overlap < SAME_BOX else replace(call, shown=shown_of(piece))
+def save_calls(calls: Sequence[Call], ledger: Ledger) -> None:
+    """Add placed calls to the ledger, all or none, each with its own sayer and time."""
+    ledger.take([Entry(0, call.by, call.time, call_said(call)) for call in calls])
 
 
-def say_new(calls: Sequence[Call], there: Sequence[Call], *, by_hand: bool) -> list[Call]:
-    """Return the calls that say something new: what holds already is not said again.
+def place_table(
+    read: ReadCalls,
+    folders: Sequence[Path],
+    terms: PhotoTerms,
+    profile: Profile,
+    ledger: Ledger | None,
+    *,
+    workers: int | None = None,
+    on_photo: Callable[[int, int], None] = lambda done, total: None,
+) -> tuple[ReadCalls, dict[str, Look]]:
+    """Return the calls of a table, each placed on its stone, others refused by row; and the looks that they stand on,
+    by the content of the photo.
 
-    A table taken in twice adds nothing the second time, nor what was taken back since; a call
-    made ``by_hand`` says it anew.
+    A photo that was shown before is taken as it was shown last; any other is looked for in ``folders`` and looked at on
+    these terms.
+
+    Parameters
+    ----------
+    workers : processes, as many as there are cores by default.
+    on_photo : told how many of how many photos are done.
     """
-    holding: dict[tuple, list[tuple]] = defaultdict(list)
-    taken_back: dict[tuple, list[tuple]] = defaultdict(list)
-    new = []
-
-    def note(call: Call) -> None:
-        about = _about(call)
-        if not call.undo:
-            holding[about].append(_said(call))
-            taken_back[about].clear()
-        elif holding[about]:
-            taken_back[about].append(holding[about].pop())
-
-    for call in there:
-        note(call)
-    for call in calls:
-        old = holding[_about(call)][-1:] + ([] if by_hand else taken_back[_about(call)])
-        if call.undo or _said(call) not in old:
-            new.append(call)
-            note(call)
-    return new
-
-
-def taken_back(undo: Call, there: Sequence[Call]) -> Call | None:
-    """Return the call that a placed ``undo`` takes back, ``None`` where none holds on its stone."""
-    stone = Stones(undo.photo, undo.sha256, {undo.piece: undo.box})
-    said = join_calls([stone], there).history.get((undo.photo, undo.piece), ())
-    holding = holding_calls(call for call in said if call.line is None)
-    return holding[-1] if holding else None
+    looks, reasons, asks = {}, {}, []
+    for call in {_photo_of(call): call for call in read.calls}.values():
+        try:
+            known, ask = _known_or_ask(call, folders, terms, ledger)
+        except GraderError as err:
+            reasons[_photo_of(call)] = str(err)
+            continue
+        if known is not None:
+            looks[_photo_of(call)] = known
+        else:
+            asks.append(ask)
+    for number, (ask, done) in enumerate(
+        look_at_all(asks, profile, ledger, workers=workers), start=1
+    ):
+        if isinstance(done, Look):
+            looks[ask.file] = done
+        else:
+            reasons[ask.file] = str(done)
+        on_photo(number, len(asks))
+    shown(list(looks.values()), ledger)
+    return _placed(read, looks, reasons), {look.ask.sha256: look for look in looks.values()}
 
 
-def _about(call: Call) -> tuple:
-    return call.sha256, call.box, call.line and call.line.points
+def _known_or_ask(
+    call: Call, folders: Sequence[Path], terms: PhotoTerms, ledger: Ledger | None
+) -> tuple[Look | None, Ask | None]:
+    """The look at a call's photo that was shown last, else what it takes to look at it now."""
+    sha256 = call.sha256
+    if not (sha256 and ledger and (known := last_look(sha256, ledger))):
+        ask = ask_for(_found(call, folders), terms, ledger, _photo_of(call))
+        if sha256 and ask.sha256 != sha256:
+            raise CallsError(f"{call.photo}: is another photo than the one that was called")
+        known = ledger and last_look(ask.sha256, ledger)
+        return known, ask
+    return known, None
 
 
-def _said(call: Call) -> tuple:
-    return call.grade, call.scene, call.by, call.note, call.line, call.stone
+def _placed(read: ReadCalls, looks: Mapping[str, Look], reasons: Mapping[str, str]) -> ReadCalls:
+    seen = [row for row in _rows(read) if _photo_of(row[1]) in looks]
+    stones = [
+        replace(look.on_photo, photo=name.removeprefix(_NAMED)) for name, look in looks.items()
+    ]
+    placed = place_calls(ReadCalls(*_columns(seen)), stones)
+    uids = {look.ask.sha256: look.uid for look in looks.values()}
+    rows = [(line, replace(call, measured=uids[call.sha256])) for line, call in _rows(placed)]
+    refused = [*read.refused, *placed.refused]
+    for line, call in _rows(read):
+        if (reason := reasons.get(_photo_of(call))) is None:
+            continue
+        if call.sha256 and call.piece and call.box:
+            # The sheet tells all of it: it holds its stone though the photo is not here now.
+            rows.append((line, call))
+        else:
+            refused.append(RowRemark(line, reason))
+    rows.sort(key=lambda row: row[0])
+    refused.sort(key=lambda remark: remark.line)
+    return ReadCalls(*_columns(rows), tuple(refused), (*read.told, *placed.told))
 
 
-def _rows(read: ReadCalls) -> Rows:
+#: Before the name of a photo of which a row does not tell the content.
+_NAMED = "name "
+
+
+def _photo_of(call: Call) -> str:
+    """By which rows of one photo are known: its content, else its name."""
+    return call.sha256 or f"{_NAMED}{call.photo}"
+
+
+def _found(call: Call, folders: Sequence[Path]) -> Path:
+    path = next((f / call.photo for f in folders if (f / call.photo).is_file()), None)
+    if path is None:
+        where = ", ".join(str(folder) for folder in dict.fromkeys(folders))
+        raise CallsError(f"{call.photo}: no such photo in {where}; name its folder with --photos")
+    return path
+
+
+def _rows(read: ReadCalls) -> list[tuple[int, Call]]:
     return list(zip(read.lines, read.calls, strict=True))
 
 
-def _placed(
-    read: ReadCalls,
-    settled: Rows,
-    to_place: Rows,
-    stones: list[Stones],
-    reason: Callable[[Call], str | None],
-) -> ReadCalls:
-    """Settled calls and placed ones in the order of their rows; ``reason`` says why a photo could
-    not be read."""
-    refused = [RowRemark(line, reason(call)) for line, call in to_place if reason(call)]
-    to_place = [(line, call) for line, call in to_place if not reason(call)]
-    placed = place_calls(ReadCalls(*_columns(to_place)), stones)
-    both = sorted([*settled, *_rows(placed)], key=lambda row: row[0])
-    refused = sorted((*read.refused, *refused, *placed.refused), key=lambda remark: remark.line)
-    return ReadCalls(*_columns(both), tuple(refused), (*read.told, *placed.told))
-
-
-def _columns(rows: Rows) -> tuple[tuple[Call, ...], tuple[int, ...]]:
+def _columns(rows: Sequence[tuple[int, Call]]) -> tuple[tuple[Call, ...], tuple[int, ...]]:
     return tuple(call for _, call in rows), tuple(line for line, _ in rows)
 
 
-def _find_stones(file: str, folders: Sequence[Path], profile: Profile, whole: bool) -> Stones:
-    path = next((folder / file for folder in folders if (folder / file).is_file()), Path(file))
-    photo = read_photo(path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None)
-    pieces, _ = whole_photo(photo) if whole else find_pieces(photo)
-    return Stones(file, photo.sha256, {piece.id: piece.box for piece in pieces})
+def with_shown(call: Call, record: dict) -> Call:
+    """Return a placed call with what the tool says of its stone in a graded record, where it does not tell already."""
+    piece = next((p for p in record["pieces"] if p["id"] == call.piece), None)
+    return call if call.shown or piece is None else replace(call, shown=shown_of(piece))
 
 
-def _measure_all(to_do: list[tuple], workers: int) -> list:
-    if min(workers, len(to_do)) <= 1:
-        return [_measure(*photo) for photo in to_do]
-    from joblib import Parallel, delayed
+def new_calls(calls: Sequence[Call], ledger: Ledger) -> list[Call]:
+    """Return the calls of a table that say something new: what a person's word on that stone is already is not said
+    again, nor what was taken back since, so that a table may be taken in twice."""
+    photos = {call.sha256 for call in calls}
+    before = list(views.calls(ledger, sha256=photos, also_taken_back=True, outlines=True))
+    gone = views.taken_back(ledger)
+    new: list[Call] = []
+    for call in calls:
+        same = [one for one in (*before, *new) if one.by == call.by and same_stone(one, call)]
+        holding = [one for one in same if one.uid not in gone]
+        told = [one for one in same if one.uid in gone] + holding[-1:]
+        if all(_said(call) != _said(one) for one in told):
+            new.append(call)
+    return new
 
-    return Parallel(n_jobs=min(workers, len(to_do)))(delayed(_measure)(*photo) for photo in to_do)
+
+def _said(call: Call) -> tuple:
+    return call.grade, call.scene, call.note, call.stone
 
 
-def _measure(path: Path, file: str, profile: Profile, mm_per_px: float | None):
-    """The stones of one photo with their features, or in one line why there are none."""
-    import cv2
+def last_call(placed: Call, ledger: Ledger) -> Call | None:
+    """Return the last call that holds on the stone of ``placed``, by its sayer if it names one; ``None`` where there
+    is none."""
+    calls = views.calls(ledger, sha256=placed.sha256, by=placed.by, outlines=True)
+    return next((call for call in reversed(calls) if same_stone(call, placed)), None)
 
-    cv2.setNumThreads(1)
-    try:
-        photo = read_photo(
-            path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px
+
+def said_line(look: Look, call: Call, line: int) -> tuple[str, str, str]:
+    """Return how a line of that number is known again in a look: its class there, its length, and where it lies.
+
+    Raises
+    ------
+    CallsError
+        The stone shows no such line.
+    """
+    row = next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == call.piece)
+    lines = look.record["pieces"][row]["cracks"]["lines"]
+    number = next((i for i, one in enumerate(lines) if one["id"] == line), None)
+    if number is None:
+        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
+        raise CallsError(
+            f"{call.photo}: no line {line} on stone {call.piece}, {holds}; "
+            "`grader check --json` lists them by id"
         )
-        measured, _ = measure_photo(photo, profile)
-    except GraderError as err:
-        return str(err)
-    boxes = {m.piece.id: m.piece.box for m in measured}
-    rows = {(photo.sha256, m.piece.id): features(m.measurements, profile) for m in measured}
-    return Stones(file, photo.sha256, boxes), rows
-
-
-def _content_hash(path: Path) -> str:
-    try:
-        with open(path, "rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError:
-        return ""  # Reading it will say why.
+    one = lines[number]
+    length = f"{one['length_px']:.0f} px"
+    if one["length_mm"] is not None:
+        length = f"{one['length_mm']:.0f} mm"
+    return one["class"], length, look.stones[row].lines[number].where

@@ -1,6 +1,6 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -8,17 +8,18 @@ import numpy as np
 import tomlkit
 from numpy.typing import NDArray
 
-from grader.errors import GraderError, SpotsError
+from grader.errors import GraderError, SpotsError, told
 from grader.face.classes import fit_classes
-from grader.face.cut import cut_face
 from grader.face.face import Face
 from grader.face.glare import find_glare
 from grader.face.regions import find_regions
 from grader.files import read_number, read_table
+from grader.grade import MeasuredPhoto
+from grader.ledger.store import Ledger
+from grader.looks import ask_for, asks_again, last_look, measured_again
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
-from grader.photo.pieces import find_pieces, whole_photo
-from grader.photo.read import read_photo
+from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, nearest, profile_text
 
 COLUMNS = ("photo", "x", "y", "w", "h", "class")
@@ -102,24 +103,56 @@ def spots_of(texts: Sequence[str]) -> list[Spot]:
     return _spots([(text.split(","), f"spot {text!r}") for text in texts])
 
 
+def marked_photos(
+    spots: Sequence[Spot],
+    folders: Sequence[Path],
+    terms: PhotoTerms,
+    profile: Profile,
+    ledger: Ledger | None,
+    on_photo: Callable[[int, int], None] = lambda done, total: None,
+) -> dict[str, MeasuredPhoto]:
+    """Return the photos that spots name, measured as they were shown last, else on these terms.
+
+    Raises
+    ------
+    SpotsError
+        Photos that cannot be read: a line for each.
+    """
+    photos, refused = {}, []
+    names = list(dict.fromkeys(spot.photo for spot in spots))
+    for number, name in enumerate(names, start=1):
+        path = next((folder / name for folder in folders if (folder / name).is_file()), Path(name))
+        try:
+            ask = ask_for(path, terms, ledger)
+            if ledger is not None and (seen := last_look(ask.sha256, ledger)) is not None:
+                ask = replace(asks_again(seen, ledger), path=path)
+            photos[name] = measured_again(ask, profile)
+        except GraderError as err:
+            refused.append(str(err))
+        on_photo(number, len(names))
+    if refused:
+        raise SpotsError("\n".join(refused))
+    return photos
+
+
 def fit_profile(
     spots: Sequence[Spot],
+    photos: Mapping[str, MeasuredPhoto],
     profile_name: str | Path,
-    folders: Sequence[Path] = (Path(),),
     *,
     name: str,
-    whole: bool = False,
 ) -> FittedProfile:
     """Return the profile with its colour classes moved to the marked spots, and what that changes.
 
     Parameters
     ----------
-    folders : where the photos lie.   name : of the new profile.   whole : each photo is filled by one face.
+    photos : that the spots name, of :func:`marked_photos`: their colours are those that grading sees.
+    name : of the new profile.
 
     Raises
     ------
     SpotsError
-        Unknown classes, spots off their photo, photos that cannot be read: a line for each.
+        Unknown classes, or spots off their photo: a line for each.
     SettingsError, ModelError
         The profile, or what the tool itself ships, cannot be used.
     """
@@ -129,8 +162,7 @@ def fit_profile(
     if refused:
         raise SpotsError("\n".join(refused))
     spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
-    photos = _read(spots, folders, base)
-    refused = [off for spot in spots if (off := _off(spot, photos[spot.photo]))]
+    refused = [off for spot in spots if (off := _off(spot, photos[spot.photo].photo))]
     if refused:
         raise SpotsError("\n".join(refused))
     if len({spot.name for spot in spots}) < 2:
@@ -141,7 +173,7 @@ def fit_profile(
     for spot in spots:
         marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
     fitted = replace(fit_classes(marked, base), name=name, version=base.version + 1)
-    named, shares = _compared(spots, photos, base, fitted, whole)
+    named, shares = _compared(spots, photos, base, fitted)
     return FittedProfile(
         profile=fitted,
         text=_with_ranges(text, fitted),
@@ -186,26 +218,12 @@ def _names(profile: Profile) -> list[str]:
 
 def _unknown(spot: Spot, profile: Profile) -> str:
     names = _names(profile)
-    return f"{spot.where}: no class {spot.name!r}{nearest(spot.name, names)}; one of {', '.join(names)}"
+    return f"{spot.where}: no class {told(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
 
 
-def _read(spots: Sequence[Spot], folders: Sequence[Path], profile: Profile) -> dict[str, Photo]:
-    photos, refused = {}, []
-    for name in dict.fromkeys(spot.photo for spot in spots):
-        path = next((folder / name for folder in folders if (folder / name).is_file()), Path(name))
-        try:
-            photos[name] = read_photo(
-                path, max_megapixels=profile.limits.photo_megapixels, mm_per_px=None
-            )
-        except GraderError as err:
-            refused.append(str(err))
-    if refused:
-        raise SpotsError("\n".join(refused))
-    return photos
-
-
-def _spot_lab(photo: Photo, spot: Spot) -> NDArray[np.float32]:
-    """CIELAB of the spot's pixels, (n, 3), ``SPOT_PX`` at most."""
+def _spot_lab(measured: MeasuredPhoto, spot: Spot) -> NDArray[np.float32]:
+    """CIELAB of the spot's pixels, (n, 3), ``SPOT_PX`` at most; by the light of the photo, as faces are."""
+    photo = measured.photo
     half = max(2.0, POINT_SHARE * max(photo.width, photo.height) / 2)
     x0, y0, x1, y1 = (
         (spot.x - half, spot.y - half, spot.x + half, spot.y + half)
@@ -214,20 +232,22 @@ def _spot_lab(photo: Photo, spot: Spot) -> NDArray[np.float32]:
     )
     rows = slice(max(0, int(y0)), max(int(y0) + 1, int(np.ceil(y1))))
     columns = slice(max(0, int(x0)), max(int(x0) + 1, int(np.ceil(x1))))
-    lab = lab_from_linear(
-        linear_srgb(np.ascontiguousarray(photo.rgb[rows, columns]), photo.encoding)
-    ).reshape(-1, 3)
+    linear = linear_srgb(np.ascontiguousarray(photo.rgb[rows, columns]), photo.encoding)
+    x_px, y_px = (
+        np.arange(s.start, s.start + n) + 0.5
+        for s, n in ((columns, linear.shape[1]), (rows, linear.shape[0]))
+    )
+    lab = lab_from_linear(measured.reference.corrected(linear, x_px, y_px)).reshape(-1, 3)
     return lab[:: 1 + (len(lab) - 1) // SPOT_PX]
 
 
-def _compared(spots, photos: dict[str, Photo], base: Profile, fitted: Profile, whole: bool):
+def _compared(spots, photos: Mapping[str, MeasuredPhoto], base: Profile, fitted: Profile):
     """By spot on a stone whether it is named as marked before and after; and the shares of every stone that
     holds a spot."""
     named, shares = {}, []
     for name, photo in photos.items():
-        pieces, _ = whole_photo(photo) if whole else find_pieces(photo)
-        for piece in pieces:
-            face = cut_face(photo, piece)
+        for piece in photo.pieces:
+            face = piece.face
             held = [
                 (spot, at, 1 + _names(base).index(spot.name))
                 for spot in spots
@@ -239,7 +259,7 @@ def _compared(spots, photos: dict[str, Photo], base: Profile, fitted: Profile, w
             looks = [find_regions(face, glare, profile) for profile in (base, fitted)]
             named |= {spot: [look.codes[at] == code for look in looks] for spot, at, code in held}
             before, after = ({k: v.value for k, v in look.shares.items()} for look in looks)
-            shares.append(FaceShares(name, piece.id, before, after))
+            shares.append(FaceShares(name, piece.piece.id, before, after))
     return named, shares
 
 

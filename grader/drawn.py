@@ -21,6 +21,8 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
+from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.render import Rendered, StoneTruth, Style, render_photo
 
@@ -77,7 +79,9 @@ def _faces(
         sha256=hashlib.sha256(rendered.rgb.tobytes()).hexdigest(),
         scale=Scale(mm_per_px, None if mm_per_px is None else "hand"),
     )
-    for found in measure_photo(photo, profile)[0]:
+    # The scale is the camera's own, and no card lies in these photos.
+    measured = measure_photo(photo, PhotoTerms(), profile, no_reference(photo))
+    for found in measured.pieces:
         stone = _same_stone(found.piece, rendered)
         if stone is None or found.verdict.value == "retake":
             continue
@@ -98,7 +102,7 @@ def true_measurements(
 
     The measuring functions are those of every photo, on the drawn regions, colours and cracks.
     """
-    cut = cut_face(photo, piece)
+    cut = cut_face(photo, piece, no_reference(photo))
     x, y, w, h = piece.box
     here = (slice(y, y + h), slice(x, x + w))
     size = cut.mask.shape[::-1]

@@ -12,6 +12,32 @@ The command line prints it and exits with 1; a wrong array shape from a programm
     └── LedgerError     a ledger that cannot be read or written, or a fact that it cannot hold
 """
 
+import unicodedata
+
+#: So many letters of a value are told; who reads a message reads no page.
+MOST_TOLD = 60
+#: Marks that turn the order of letters on a screen: a name with them can show as another one.
+_TURNING = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def told(value: object) -> str:
+    """Return a value as a message shows it: in quotes where it is text, and never longer than a line."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # a number of thousands of digits, or tables within tables
+        return f"a {type(value).__name__} too long to show"
+    return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}..."
+
+
+def harmless(text: str) -> str:
+    """Return text that a terminal only shows: what would steer it is put as a mark of an unknown letter."""
+    return "".join(
+        letter
+        if letter in "\n\t" or not (unicodedata.category(letter) == "Cc" or letter in _TURNING)
+        else "\N{REPLACEMENT CHARACTER}"
+        for letter in text
+    )
+
 
 class GraderError(Exception):
     """Base of everything that the seller can mend. ``code`` is stable, the text is for people."""

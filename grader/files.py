@@ -3,17 +3,25 @@
 And numbers and tables as a person writes them."""
 
 import csv
+import errno
 import json
 import math
 import os
 import re
+import stat
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import NamedTemporaryFile
+from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
-from grader.errors import GraderError
+from grader.errors import GraderError, told
+
+#: No table, profile or model that a person keeps is larger; what is was named by mistake.
+MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
+#: What may stand between the cells of a table.
+_MARKS = (",", ";", "\t")
 
 
 def write_bytes(path: str | Path, content: bytes) -> None:
@@ -27,6 +35,9 @@ def write_bytes(path: str | Path, content: bytes) -> None:
     path = Path(path)
     part = None
     try:
+        if path.exists() and not path.is_file():
+            # A folder, or a device: to be renamed onto it would take its place.
+            raise OSError(errno.EEXIST, "something that is no file has that name")
         path.parent.mkdir(parents=True, exist_ok=True)
         with NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".part", delete=False) as file:
             part = Path(file.name)
@@ -47,6 +58,96 @@ def write_bytes(path: str | Path, content: bytes) -> None:
 def write_text(path: str | Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all."""
     write_bytes(path, text.encode("utf-8"))
+
+
+def write_new(path: str | Path, text: str) -> None:
+    """Write a text file in UTF-8 where nothing is yet: for what a person fills in, so that it is never lost.
+
+    Raises
+    ------
+    GraderError
+        There is a file of that name already, or the place cannot be written to: one line naming it.
+    """
+    check_new(path)
+    write_text(path, text)
+
+
+def check_new(path: str | Path) -> None:
+    """Refuse a place where something is already.
+
+    Raises
+    ------
+    GraderError
+        One line naming it.
+    """
+    if os.path.lexists(path):
+        raise GraderError(f"{path} is there already; choose another name", "output")
+
+
+def new_folder(path: Path) -> Path:
+    """Return a new hidden folder beside a place, to be filled and then moved there; ``OSError`` where none can be."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = Path(mkdtemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part"))
+    try:
+        part.chmod(0o777 & ~_umask())
+    except OSError:
+        part.rmdir()
+        raise
+    return part
+
+
+def sync_folder(path: Path) -> None:
+    """Return when the names in a folder are on the disk, where the system can say so: not all can."""
+    try:
+        folder = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+    except OSError:
+        return
+
+
+def regular_bytes(path: str | Path, most_bytes: int = MOST_TABLE_BYTES) -> bytes:
+    """Return what a file holds: a file on a disk, that is asked before it is opened, for a pipe may never answer.
+
+    Raises
+    ------
+    OSError
+        Not there, no file, larger than ``most_bytes``, or not readable; ``strerror`` tells which.
+    """
+    try:
+        found = os.stat(path)
+    except ValueError as err:  # a name with a NUL in it
+        raise OSError(errno.EINVAL, "no file can have that name") from err
+    if stat.S_ISDIR(found.st_mode):
+        raise OSError(errno.EISDIR, "a folder, not a file")
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "not a file on a disk")
+    with open(path, "rb") as file:
+        # One more than is allowed: a file can grow while it is read.
+        content = file.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise OSError(errno.EFBIG, f"larger than {most_bytes / 1e6:g} MB")
+    return content
+
+
+def parse_json(text: str | bytes) -> object:
+    """Return what a JSON text holds.
+
+    Raises
+    ------
+    ValueError
+        No JSON, NaN or an infinite number in it, or too deep: one line.
+    """
+    try:
+        return json.loads(text, parse_constant=_no_number)
+    except RecursionError as err:
+        raise ValueError("lists within lists too deep to read") from err
+
+
+def _no_number(name: str) -> None:
+    raise ValueError(f"{name} is no number")
 
 
 def append_lines(
@@ -80,7 +181,7 @@ def is_json(line: str | bytes) -> bool:
     """Whether a line is whole: half a JSON object never is one."""
     try:
         json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     return True
 
@@ -153,47 +254,128 @@ def read_number(text: str) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise ValueError(f"{text!r} is no number; write it as 12.5")
+        raise ValueError(f"{told(text)} is no number; write it as 12.5")
     return number
 
 
 def read_table(
     path: str | Path, columns: Sequence[str], error: type[GraderError]
 ) -> list[tuple[int, dict[str, str]]]:
-    """Return the rows of a CSV table that a person wrote: line number, and cells by column in lower
-    case.
+    """Return the rows of a CSV table that a person wrote: number of the line on which each begins, and cells by
+    column in lower case.
 
-    Comma or semicolon, UTF-8 with or without byte-order mark; blanks around cells are taken off,
-    cells beyond the last column and empty lines left out.
+    Comma or semicolon, UTF-8 with or without byte-order mark; blanks around cells are taken off, empty lines and
+    empty cells beyond the last column left out.
 
     Raises
     ------
     error
-        No such file, not a CSV table in UTF-8, or one of ``columns`` missing: one line.
+        No such file, not a CSV table in UTF-8, one of ``columns`` missing or there twice, a quotation mark that is
+        not closed, a row with more cells than the heading or with another separator: one line that names the file
+        and its line. No row is ever left out without a word.
     """
+    text = _table_text(path, error)
+    head = text.split("\n", 1)[0]
+    mark = ";" if head.count(";") > head.count(",") else ","
+    rows = _rows(path, text, mark, error)
+    names = [name.strip().casefold() for name in rows[0][1]] if rows else []
+    missing = [name for name in columns if name not in names]
+    if missing:
+        raise error(
+            f"{path}: no column {missing[0]!r}; the first line must name "
+            f"{', '.join(columns[:-1])} and {columns[-1]}"
+        )
+    twice = [name for name, count in Counter(filter(None, names)).items() if count > 1]
+    if twice:
+        raise error(f"{path}: two columns are called {told(twice[0])}; keep one of them")
+    _check_cells(path, rows, mark, error)
+    return [
+        (line, dict.fromkeys(names, "") | dict(zip(names, map(str.strip, cells), strict=False)))
+        for line, cells in rows[1:]
+    ]
+
+
+def _table_text(path: str | Path, error: type[GraderError]) -> str:
+    """The text of a table, its lines ended alike."""
     try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            head = file.readline()
-            file.seek(0)
-            mark = ";" if head.count(";") > head.count(",") else ","
-            rows = csv.DictReader(file, delimiter=mark)
-            names = [name.strip().casefold() for name in rows.fieldnames or ()]
-            missing = [name for name in columns if name not in names]
-            if missing:
-                raise error(
-                    f"{path}: no column {missing[0]!r}; the first line must name "
-                    f"{', '.join(columns[:-1])} and {columns[-1]}"
-                )
-            rows.fieldnames = names
-            return [
-                (rows.line_num, {k: (v or "").strip() for k, v in row.items() if k is not None})
-                for row in rows
-            ]
+        text = regular_bytes(path).decode("utf-8-sig")
     except FileNotFoundError as err:
         raise error(f"{path}: no such file; check its name and place") from err
     except OSError as err:
         raise error(f"{path}: cannot be read ({err.strerror}); give a CSV file") from err
     except UnicodeDecodeError as err:
         raise error(f"{path}: not UTF-8 text; save the table as CSV UTF-8") from err
+    text = text.replace("\r\n", "\n")
+    if "\n" not in text:
+        text = text.replace("\r", "\n")
+    if "\0" in text:
+        line = 1 + text.count("\n", 0, text.index("\0"))
+        raise error(
+            f"{path}: line {line} holds a NUL, as a file does that was not written to its end; "
+            "save the table again as CSV UTF-8"
+        )
+    return text
+
+
+def _rows(
+    path: str | Path, text: str, mark: str, error: type[GraderError]
+) -> list[tuple[int, list[str]]]:
+    """The rows that are not empty, heading first, with the line on which each begins."""
+    lines = text.split("\n")
+    reader = csv.reader((f"{line}\n" for line in lines), delimiter=mark, strict=True)
+    rows, begins = [], 1
+    try:
+        for cells in reader:
+            if cells:
+                rows.append((begins, cells))
+            begins = reader.line_num + 1
     except csv.Error as err:
-        raise error(f"{path}: not a CSV table ({err}); save it as CSV UTF-8") from err
+        what = "a quotation mark does not close where its cell ends; take it out, or write it twice"
+        if reader.line_num == begins and ("new-line" in str(err) or "limit" in str(err)):
+            what = f"{err}; mend that cell"
+        raise error(f"{path}: line {begins}: {what}") from err
+    return rows
+
+
+def _check_cells(
+    path: str | Path, rows: list[tuple[int, list[str]]], mark: str, error: type[GraderError]
+) -> None:
+    """Refuse rows that are not what their heading says."""
+    width = len(rows[0][1])
+    more, other, swallowed, long = [], [], [], []
+    for line, cells in rows:
+        if any(cell.strip() for cell in cells[width:]):
+            more.append(line)
+        joined = mark.join(cells)
+        marks = {m: joined.count(m) for m in _MARKS}
+        if len(cells) < width and marks[mark] < max(marks.values()):
+            other.append(line)
+        # A line within a cell that looks like a row was one before its mark was forgotten.
+        inner = [part for cell in cells for part in cell.split("\n")[1:]]
+        if width > 1 and any(part.count(mark) >= width - 1 for part in inner):
+            swallowed.append(line)
+        if any(len(cell) > MOST_CELL_LETTERS for cell in cells):
+            long.append(line)
+    for lines, what in (
+        (
+            swallowed,
+            "a quotation mark that is opened there takes in rows below; take it out or close it",
+        ),
+        (
+            other,
+            f"cells are not parted by {mark!r} as in the first line; save the table with one mark",
+        ),
+        (more, "more cells than the first line names; put a cell with commas in quotation marks"),
+        (long, f"a cell of more than {MOST_CELL_LETTERS} letters; make it shorter"),
+    ):
+        if lines:
+            raise error(f"{path}: {_line_words(lines)}: {what}")
+
+
+def _line_words(lines: list[int]) -> str:
+    """Lines as they are told, the first few by number."""
+    if len(lines) == 1:
+        return f"line {lines[0]}"
+    if len(lines) <= 10:
+        return f"lines {', '.join(map(str, lines[:-1]))} and {lines[-1]}"
+    return f"lines {', '.join(map(str, lines[:10]))} and {len(lines) - 10} more"

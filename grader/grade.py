@@ -7,17 +7,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from grader.errors import PhotoError
 from grader.face.cut import cut_face, with_light
-from grader.face.drying import DryingPair, drying_pair
+from grader.face.drying import DriedLines, DryingPair, drying_pair
 from grader.face.face import Face
-from grader.face.filled import fill_glare
+from grader.face.filled import Filled, fill_glare
 from grader.face.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.regions import find_regions
 from grader.face.sighting import Searched, Sighting, find_again, search, see_face
 from grader.face.size import size_class
+from grader.grading.facts import StoneFacts, stone_facts
 from grader.grading.joining import Stones, line_words
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
@@ -28,10 +32,14 @@ from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
 from grader.photo.read import read_photo
-from grader.photo.reference import Neutral, Reference, find_reference, no_reference
+from grader.photo.reference import Reference, find_reference
 from grader.photo.surface import State
+from grader.photo.terms import PhotoTerms
 from grader.photo.verdict import Verdict, judge_photo
 from grader.profile import Profile, load_profile
+
+#: Where the seller says nothing of a photo.
+SAYS_NOTHING = PhotoTerms()
 
 
 @dataclass(frozen=True)
@@ -66,62 +74,68 @@ class FurtherPhoto:
 
 
 @dataclass(frozen=True)
+class MeasuredPhoto:
+    """One photo with its measured stones: no pieces means that no stone was found, and ``remarks`` says so.
+
+    same_face : the further photos of the same face that were given, used or not.
+    """
+
+    photo: Photo
+    reference: Reference
+    terms: PhotoTerms
+    pieces: tuple[MeasuredPiece, ...]
+    remarks: tuple[Remark, ...]
+    same_face: tuple[FurtherPhoto, ...] = ()
+
+
+@dataclass(frozen=True)
 class GradedPiece:
-    """A measured stone with the proposal; ``proposal`` is ``None`` on retake, the scene estimate stays."""
+    """A measured stone with what it is graded by and the proposal; ``proposal`` is ``None`` on retake, the scene
+    estimate stays."""
 
     measured: MeasuredPiece
+    facts: StoneFacts
     scene: SceneEstimate
     proposal: Proposal | None
 
 
 @dataclass(frozen=True)
 class Graded:
-    """One photo, graded: no pieces means that no stone was found, and ``remarks`` says so.
+    """One photo, measured, and a proposal for each of its stones."""
 
-    same_face : the further photos of it that were given, used or not.
-    """
-
-    photo: Photo
-    reference: Reference
+    measured: MeasuredPhoto
     pieces: tuple[GradedPiece, ...]
-    remarks: tuple[Remark, ...]
-    same_face: tuple[FurtherPhoto, ...] = ()
+
+    @property
+    def photo(self) -> Photo:
+        return self.measured.photo
+
+    @property
+    def reference(self) -> Reference:
+        return self.measured.reference
+
+    @property
+    def remarks(self) -> tuple[Remark, ...]:
+        return self.measured.remarks
 
 
 def grade_photo(
     photo: str | Path | Photo,
     *,
+    terms: PhotoTerms = SAYS_NOTHING,
     profile: str | Path | Profile = "banded",
     model: str | Path | Model | None = None,
-    mm_per_px: float | None = None,
-    height_mm: float | None = None,
-    neutral: Neutral | None = None,
-    whole: bool = False,
-    state: str | None = None,
-    weight_g: float | None = None,
     calls: Iterable[Call] = (),
-    same_face: Sequence[str | Path | Photo] = (),
-    dried: bool = False,
 ) -> Graded:
     """Grade every stone in a photo.
 
     Parameters
     ----------
     photo : a file, or a photo that ``read_photo`` returned.
+    terms : what the seller says of the photo.
     profile : name of a shipped profile, a TOML file, or a profile.
     model : folder of a trained model, or a loaded one; the starter by default.
-    mm_per_px : millimetres per px of the upright full-size photo, where ``photo`` is a file; a
-        photo that was read holds its own.
-    height_mm : of the faces above the photo card, where the seller says it; 0 for a card at their height.
-    neutral : a neutral place in the photo that the seller declares.
-    whole : the picture is filled by one face, so nothing is cut out.
-    state : "wet", "dry" or "patchy", where the seller says so; else read from the photo.
-    weight_g : of the one stone in the photo.
     calls : the seller's; their words on lines of this photo hold, the rest is for the report to tell.
-    same_face : further photos of the same face, lamp or camera moved. All is told in px of ``photo``, by its card; what
-        is glare in it is read from the others in its state, wet or dry; one in the other state moves the chances of
-        lines.
-    dried : ``photo`` shows the face wet, the others after it has dried.
 
     Raises
     ------
@@ -130,29 +144,35 @@ def grade_photo(
     """
     profile = profile if isinstance(profile, Profile) else load_profile(profile)
     model = model if isinstance(model, Model) else load_model(model)
-    photo = _as_read(photo, profile, mm_per_px)
-    if dried and state not in (None, "wet"):
+    return grade_measured(measure_file(photo, terms, profile, calls), profile, model)
+
+
+def measure_file(
+    photo: str | Path | Photo, terms: PhotoTerms, profile: Profile, calls: Iterable[Call] = ()
+) -> MeasuredPhoto:
+    """Return every stone of a photo, measured: the one way from a file and what is said of it to numbers.
+
+    Parameters
+    ----------
+    photo : a file, or a photo that ``read_photo`` returned, which then holds its own scale.
+    terms : what the seller says of it; photos of the same face are files.
+    calls : the seller's, for their words on lines of this photo.
+
+    Raises
+    ------
+    PhotoError, ModelError
+        One line each: which file, what is wrong, what to do.
+    """
+    photo = _as_read(photo, profile, terms.mm_per_px)
+    if terms.dried and terms.state not in (None, "wet"):
         raise PhotoError(
             f"{photo.name}: of a wet and a dried photo the first is the wet one", "dried"
         )
-    others = [_as_read(other, profile) for other in same_face]
-    reference = find_reference(photo, setup=profile.setup, height_mm=height_mm, neutral=neutral)
-    measured, remarks = measure_photo(
-        photo,
-        profile,
-        reference=reference,
-        whole=whole,
-        state=state,
-        calls=calls,
-        same_face=others,
-        dried=dried,
+    others = [_as_read(other, profile) for other in terms.same_face]
+    reference = find_reference(
+        photo, setup=profile.setup, height_mm=terms.height_mm, neutral=terms.neutral
     )
-    measured = _weighed(measured, weight_g, photo)
-    pieces = tuple(_grade_piece(m, profile, model) for m in measured)
-    further = _further_photos(photo, others, measured)
-    remarks += tuple(other.left_out for other in further if other.left_out)
-    remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
-    return Graded(photo, reference, pieces, photo.remarks + reference.remarks + remarks, further)
+    return measure_photo(photo, terms, profile, reference, calls=calls, same_face=others)
 
 
 def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | None = None) -> Photo:
@@ -163,46 +183,88 @@ def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | Non
 
 def measure_photo(
     photo: Photo,
+    terms: PhotoTerms,
     profile: Profile,
+    reference: Reference,
     *,
-    reference: Reference | None = None,
-    whole: bool = False,
-    state: str | None = None,
     calls: Iterable[Call] = (),
     same_face: Sequence[Photo] = (),
-    dried: bool = False,
-) -> tuple[tuple[MeasuredPiece, ...], tuple[Remark, ...]]:
-    """Return every stone of a photo, measured, and what is to be said of the photo as a whole.
+) -> MeasuredPhoto:
+    """Return every stone of a photo that is read, measured.
 
-    reference : what its colours and lengths are referred to; without it nothing is looked for.
+    All is told in px of ``photo``, by its reference; what is glare in it is read from further photos in its state, wet
+    or dry; one in the other state moves the chances of lines.
+
+    Parameters
+    ----------
+    terms : what the seller says of it; its scale and its further photos are in ``photo`` and ``same_face`` already.
+    reference : what its colours and lengths are referred to, by :func:`~grader.photo.reference.find_reference`.
     calls : the seller's, for their words on lines.
     same_face : further photos of the same stones.
-    dried : the photo shows them wet, the further ones after they have dried.
+
+    Raises
+    ------
+    PhotoError
+        One weight for several stones.
     """
-    reference = reference or no_reference(photo)
-    pieces, remarks = whole_photo(photo) if whole else find_pieces(photo)
+    pieces, remarks = whole_photo(photo) if terms.whole else find_pieces(photo)
+    if terms.weight is not None and len(pieces) > 1:
+        raise PhotoError(
+            f"{photo.name}: one weight and {len(pieces)} stones; photograph the weighed one alone",
+            "one_weight",
+        )
     stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
     words = line_words(stones, calls)
     searched = [search(other) for other in same_face] if pieces else []
-    states = ("wet", "dry") if dried else (state, state)
     measured = tuple(
-        _measure_piece(photo, piece, reference, profile, states, words.get(piece.id, ()), searched)
+        measure_piece(photo, piece, reference, profile, terms, words.get(piece.id, ()), searched)
         for piece in pieces
     )
-    return measured, remarks
+    further = _further_photos(photo, same_face, measured)
+    remarks += tuple(other.left_out for other in further if other.left_out)
+    remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
+    remarks = photo.remarks + reference.remarks + remarks
+    return MeasuredPhoto(photo, reference, terms, measured, remarks, further)
 
 
-def _measure_piece(
+def grade_measured(measured: MeasuredPhoto, profile: Profile, model: Model) -> Graded:
+    """Return the proposals for the stones of a measured photo."""
+    return Graded(measured, tuple(_grade_piece(m, profile, model) for m in measured.pieces))
+
+
+def facts_of(measured: MeasuredPiece, profile: Profile) -> StoneFacts:
+    """Return what a measured stone is graded by."""
+    return stone_facts(
+        measured.measurements,
+        profile,
+        size_class=measured.size_class,
+        look=look_of(measured.face.lab, measured.face.mask),
+        weight_g=measured.weight_g,
+        retake=measured.verdict.value == "retake",
+    )
+
+
+def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> GradedPiece:
+    facts = facts_of(measured, profile)
+    scene = scene_estimate(facts, model)
+    return GradedPiece(measured, facts, scene, propose(facts, scene, profile, model))
+
+
+def measure_piece(
     photo: Photo,
     piece: Piece,
     reference: Reference,
     profile: Profile,
-    given_states: tuple[str | None, str | None],
-    words: Sequence[LineWord],
-    others: Sequence[Searched],
+    terms: PhotoTerms,
+    words: Sequence[LineWord] = (),
+    others: Sequence[Searched] = (),
 ) -> MeasuredPiece:
-    """``given_states`` : of the photo and of the others, where the seller says so."""
-    seen = see_face(cut_face(photo, piece, reference), profile, given_states[0])
+    """Return one stone of a photo, measured.
+
+    words : of the seller, on its lines.   others : further photos of the same face.
+    """
+    state, later_state = ("wet", "dry") if terms.dried else (terms.state, terms.state)
+    seen = see_face(cut_face(photo, piece, reference), profile, state)
     shown = [
         _seen_again(
             [photo, *(o.photo for o in others[:n])],
@@ -210,13 +272,42 @@ def _measure_piece(
             other,
             reference,
             profile,
-            given_states[1],
+            later_state,
         )
         for n, other in enumerate(others)
     ]
     drying = next((s for s in shown if isinstance(s, DryingPair)), None)
     filled = fill_glare(seen, [s for s in shown if isinstance(s, tuple)], reference)
-    face, state = filled.face, seen.state
+    measured = measure_seen(
+        piece,
+        seen,
+        filled,
+        seen.hidden,
+        reference.scale_at(*_middle(piece)),
+        profile,
+        words,
+        drying,
+    )
+    left_out = tuple(s if isinstance(s, Remark) else None for s in shown)
+    return replace(measured, weight_g=terms.weight_g, left_out=left_out)
+
+
+def measure_seen(
+    piece: Piece,
+    seen: Sighting,
+    filled: Filled,
+    hidden: NDArray[np.bool_],
+    scale: Scale,
+    profile: Profile,
+    words: Sequence[LineWord] = (),
+    drying: DryingPair | DriedLines | None = None,
+) -> MeasuredPiece:
+    """Return a stone, measured, of what its photos show of it.
+
+    seen : the face in the photo, and its state.   filled : the same with its glare filled.
+    hidden : ndarray of shape (h, w), what glare hides in the photo itself.   scale : at the face.
+    """
+    face = filled.face
     same = face is seen.face
     regions = seen.regions if same else find_regions(face, filled.glare, profile)
     measurements = measure_face(face, profile, regions, words, drying)
@@ -225,10 +316,10 @@ def _measure_piece(
         seen.face.linear,
         seen.face.lab,
         seen.face.mask,
-        seen.hidden,
+        hidden,
         glare_share=measurements.regions.glare_share,
         cut_by_frame=piece.cut_by_frame,
-        state=state,
+        state=seen.state,
         limits=profile.limits,
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
@@ -241,23 +332,11 @@ def _measure_piece(
         if face.mm_per_px is None
         else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
-        scale=reference.scale_at(*_middle(piece)),
-        state=state,
+        scale=scale,
+        state=seen.state,
         verdict=verdict,
         filled_share=filled.share,
-        left_out=tuple(s if isinstance(s, Remark) else None for s in shown),
     )
-
-
-def _weighed(
-    measured: tuple[MeasuredPiece, ...], weight_g: float | None, photo: Photo
-) -> tuple[MeasuredPiece, ...]:
-    if weight_g is not None and len(measured) > 1:
-        raise PhotoError(
-            f"{photo.name}: one weight and {len(measured)} stones; photograph the weighed one alone",
-            "one_weight",
-        )
-    return tuple(replace(one, weight_g=weight_g) for one in measured)
 
 
 def _seen_again(
@@ -324,19 +403,3 @@ def _card_elsewhere(reference: Reference, others: Sequence[Photo]) -> tuple[Rema
 def _middle(piece: Piece) -> tuple[float, float]:
     x, y, w, h = piece.box
     return x + w / 2, y + h / 2
-
-
-def _grade_piece(measured: MeasuredPiece, profile: Profile, model: Model) -> GradedPiece:
-    scene = scene_estimate(measured.measurements, profile, model)
-    if measured.verdict.value == "retake":
-        return GradedPiece(measured, scene, None)
-    proposal = propose(
-        measured.measurements,
-        measured.size_class,
-        scene,
-        profile,
-        model,
-        measured.weight_g,
-        look_of(measured.face.lab, measured.face.mask),
-    )
-    return GradedPiece(measured, scene, proposal)

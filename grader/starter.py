@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
 from grader.face.cut import cut_face
+from grader.files import write_text
 from grader.grading.agreement import Agreement, agreement
 from grader.grading.candidates import FOLDS, column_signs, folds_of
 from grader.grading.crowd import SELLERS, draw_crowd
 from grader.grading.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.grade_set import LEVEL, set_rule
-from grader.grading.model import GradeHead, Made, Model, library_versions, save_model
+from grader.grading.model import GradeHead, Made, Model, library_versions, model_files
 from grader.grading.ordinal import Ordinal, fit_ordinal
 from grader.grading.rules import (
     Features,
@@ -41,6 +42,7 @@ from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import whole_photo
+from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
 from grader.train.surfaces import draw_surface
@@ -283,7 +285,7 @@ def surface_look(seed: Sequence[int]) -> dict[str, float]:
     rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
     sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
     photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
-    face = cut_face(photo, whole_photo(photo)[0][0])
+    face = cut_face(photo, whole_photo(photo)[0][0], no_reference(photo))
     return look_of(face.lab, face.mask)
 
 
@@ -386,7 +388,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         draw = kept(given.faces, profile, given.seed, draw)
     model, judged, learned = make_starter(profile, given.seed, date, draw)
     samples = [face.measured for face in learned[:8]]
-    save_model(model, given.out, samples, card(model, judged, given.seed), profile)
+    # File by file: the networks lie in the same folder.
+    for name, text in model_files(model, samples, card(model, judged, given.seed), profile).items():
+        write_text(given.out / name, text)
     print("\n".join([model.label, *figures(judged)]))
 
 

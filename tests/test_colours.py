@@ -132,9 +132,12 @@ def test_decimals_of_a_spot_may_stand_behind_a_comma(tmp_path):
         read_spots_csv(table)
 
 
-def test_a_cell_too_many_is_left_alone_and_lines_are_counted_as_in_an_editor(tmp_path):
+def test_a_cell_too_many_is_told_and_lines_are_counted_as_in_an_editor(tmp_path):
     table = tmp_path / "spots.csv"
-    table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,more\n\nb.jpg,1,,,,blue\n", "utf-8")
+    table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,more\n", "utf-8")
+    with pytest.raises(SpotsError, match="line 2: more cells than the first line names"):
+        read_spots_csv(table)
+    table.write_text("photo,x,y,w,h,class\na.jpg,1,2,,,blue,\n\nb.jpg,1,,,,blue\n", "utf-8")
     with pytest.raises(SpotsError, match="line 4: give photo"):
         read_spots_csv(table)
 

@@ -5,12 +5,13 @@ from pathlib import Path
 import pytest
 
 import grader
+from grader.photo.terms import PhotoTerms
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 
 
 def test_a_stone_that_the_seller_calls_half_dried_is_to_be_taken_again():
-    graded = grader.grade_photo(SAMPLES / "23_half_dried.jpg", state="patchy")
+    graded = grader.grade_photo(SAMPLES / "23_half_dried.jpg", terms=PhotoTerms(state="patchy"))
     (stone,) = graded.pieces
     assert (stone.measured.state.value, stone.measured.state.source) == ("patchy", "seller")
     assert stone.measured.verdict.value == "retake"
@@ -26,7 +27,7 @@ def test_an_empty_board_with_a_ruler_and_a_coin_holds_no_stone():
 def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told():
     path = SAMPLES / "01_lake_over_shore.jpg"
     (plain,) = grader.grade_photo(path).pieces
-    (scaled,) = grader.grade_photo(path, mm_per_px=0.1).pieces
+    (scaled,) = grader.grade_photo(path, terms=PhotoTerms(mm_per_px=0.1)).pieces
     assert plain.measured.area_cm2 is None
     assert plain.measured.size_class is None
     assert plain.proposal.sell_as is None
@@ -46,6 +47,8 @@ def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told():
 
 
 def test_the_whole_picture_is_one_face_where_the_seller_says_so():
-    graded = grader.grade_photo(SAMPLES / "06_nothing_on_the_board.jpg", whole=True)
+    graded = grader.grade_photo(
+        SAMPLES / "06_nothing_on_the_board.jpg", terms=PhotoTerms(whole=True)
+    )
     (stone,) = graded.pieces
     assert stone.measured.piece.box == (0, 0, graded.photo.width, graded.photo.height)

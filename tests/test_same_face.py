@@ -13,12 +13,14 @@ import pytest
 import grader
 from grader.errors import PhotoError
 from grader.photo.colour import srgb_encoding
+from grader.photo.terms import PhotoTerms
 from grader.render import TRAINING, render_photo
 from grader.render.truth import CRACK
 from grader.report.result import photo_record, result_schema, to_json
 from grader.report.words import photo_text
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
+WET = PhotoTerms(state="wet")
 
 
 def _benchmark_module(name: str):
@@ -72,8 +74,8 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
 ):
     a, _ = files
     b = written(tmp_path / "b.png", beside_a_card(pair.other))
-    (alone,) = grader.grade_photo(a, state="wet").pieces
-    graded = grader.grade_photo(a, state="wet", same_face=[b])
+    (alone,) = grader.grade_photo(a, terms=WET).pieces
+    graded = grader.grade_photo(a, terms=PhotoTerms(state="wet", same_face=(b,)))
     (stone,) = graded.pieces
     assert (alone.measured.verdict.value, alone.proposal) == ("retake", None)
     assert stone.measured.verdict.value == "usable"
@@ -100,7 +102,7 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
 def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
     a, b = files
     stranger = SAMPLES / "01_lake_over_shore.jpg"
-    graded = grader.grade_photo(a, same_face=[b, stranger, a])
+    graded = grader.grade_photo(a, terms=PhotoTerms(same_face=(b, stranger, a)))
     # Without its gloss the second photo of the wet stone looks dry, and a dry one is not to be mixed in.
     assert [other.left_out.text for other in graded.same_face] == [
         "b.png: looks dry, a.png wet; left out. If the face has dried in between, say --dried; "
@@ -120,7 +122,9 @@ def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
 
 def test_where_no_stone_is_found_the_other_photos_have_nothing_to_serve():
     empty = SAMPLES / "06_nothing_on_the_board.jpg"
-    graded = grader.grade_photo(empty, same_face=[SAMPLES / "01_lake_over_shore.jpg"])
+    graded = grader.grade_photo(
+        empty, terms=PhotoTerms(same_face=(SAMPLES / "01_lake_over_shore.jpg",))
+    )
     (other,) = graded.same_face
     assert other.left_out.code == "no_stone"
 
@@ -130,7 +134,9 @@ def test_the_whole_picture_as_one_face_is_filled_too(pair):
     x, y, w, h = pair.first.stones[0].box
     first = grader.Photo("a", pair.first.rgb[y : y + h, x : x + w], srgb_encoding(), "a")
     other = grader.Photo("b", pair.other, srgb_encoding(), "b")
-    graded = grader.grade_photo(first, whole=True, state="wet", same_face=[other])
+    graded = grader.grade_photo(
+        first, terms=PhotoTerms(whole=True, state="wet", same_face=(other,))
+    )
     (stone,) = graded.pieces
     assert graded.same_face[0].left_out is None
     assert stone.measured.piece.box == (0, 0, w, h)
@@ -167,8 +173,8 @@ def test_a_line_that_stays_dark_while_its_surround_dries_is_told_and_the_colours
     drying,
 ):
     wet, dried, cracks = drying
-    (alone,) = grader.grade_photo(wet, state="wet").pieces
-    graded = grader.grade_photo(wet, same_face=[dried], dried=True)
+    (alone,) = grader.grade_photo(wet, terms=WET).pieces
+    graded = grader.grade_photo(wet, terms=PhotoTerms(same_face=(dried,), dried=True))
     (stone,) = graded.pieces
     assert graded.same_face[0].left_out is None
     shares, others = (s.measured.measurements.regions.shares for s in (stone, alone))
@@ -184,4 +190,4 @@ def test_a_line_that_stays_dark_while_its_surround_dries_is_told_and_the_colours
     jsonschema.Draft202012Validator(result_schema()).validate(record)
     assert "dark while the surround dries" in photo_text(record, grader.load_profile())
     with pytest.raises(PhotoError, match="the first is the wet one"):
-        grader.grade_photo(wet, same_face=[dried], dried=True, state="dry")
+        grader.grade_photo(wet, terms=PhotoTerms(same_face=(dried,), dried=True, state="dry"))

@@ -1,19 +1,15 @@
 """``grader ask``: stones of a graded folder to call next, those whose calls would tell most."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from grader.cli.options import (
-    CountOption,
-    GradedFolder,
-    ProfileOption,
-    settled,
-    working_calls,
-)
+from grader.cli.options import CountOption, GradedFolder, takes_session
 
 
+@takes_session
 def ask(
     folder: GradedFolder,
     count: CountOption = 20,
@@ -23,7 +19,8 @@ def ask(
             metavar="FILE.csv", help="Write them as a table to fill in, for grader call --from."
         ),
     ] = None,
-    profile: ProfileOption = None,
+    *,
+    session,
 ) -> None:
     """Name the stones to call next: those whose calls would tell most of how you would grade the others.
 
@@ -31,23 +28,34 @@ def ask(
     """
     import numpy as np
 
-    from grader.calling import graded_stones
-    from grader.files import write_text
+    from grader.called import graded_stones
+    from grader.files import write_new
     from grader.grading.ask import ask_for
     from grader.grading.retrain import heard_of
-    from grader.report.columns import calls_table, seen_row
+    from grader.report.columns import calls_table
     from grader.report.words import set_words
 
-    loaded, model, _ = settled(profile, None, None)
-    stones = [s for s in graded_stones(folder, working_calls()) if s.piece["proposal"]]
-    model = model.for_ladder(loaded)
+    profile, model = session.profile, session.model()
+    ledger = session.need_ledger("asking")
+    decider = session.settings.decider
+    stones = [
+        stone
+        for stone in graded_stones(folder, profile, model, ledger, decider=decider)
+        if stone.piece["proposal"]
+    ]
+    model = model.for_ladder(profile)
     head = model.grade
     says, chances = np.zeros((0, len(stones))), np.zeros(0)
     if head.crowd is not None:
-        seen = [seen_row(s.piece, loaded) for s in stones]
+        seen = [model.complete(stone.facts.features, profile) for stone in stones]
         says, chances = head.crowd.places(head.scaling.design(seen))
     called = [row for row, s in enumerate(stones) if s.call and s.call.grade]
-    heard = heard_of([stones[row].call for row in called], model)
+    of_called = [
+        replace(s.call, sha256=s.look.ask.sha256, piece=s.piece["id"])
+        for s in stones
+        if s.call and s.call.grade
+    ]
+    heard = heard_of(of_called, model)
     unheard = [row for row, known in zip(called, heard, strict=True) if not known]
     names = [s.name for s in stones]
     rows = ask_for(says, chances, count, called, unheard, names, np.random.default_rng(0))
@@ -59,5 +67,5 @@ def ask(
     elif len(asked) < count:
         typer.echo(f"no more than these {len(asked)} stones are without a called grade", err=True)
     if out:
-        write_text(out, calls_table([(s.record, s.piece) for s in asked]))
+        write_new(out, calls_table([(s.look.record, s.piece) for s in asked]))
         typer.echo(f"fill in grade or scene, then: grader call --from {out}", err=True)

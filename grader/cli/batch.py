@@ -6,22 +6,19 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
-    HeightOption,
+    AnewOption,
     ModelOption,
-    ProfileOption,
-    ScaleOption,
-    ScalePxOption,
-    StateOption,
-    WholeOption,
     folder_place,
     folder_there,
-    scale_of,
-    settled,
+    progress,
+    takes_session,
+    takes_terms,
     whole_number,
-    working_calls,
 )
 
 
+@takes_session
+@takes_terms
 def batch(
     folder: Annotated[
         Path,
@@ -45,45 +42,36 @@ def batch(
             help="Processes; as many as there are cores by default.",
         ),
     ] = None,
-    profile: ProfileOption = None,
     model: ModelOption = None,
-    mm_per_px: ScaleOption = None,
-    scale_px: ScalePxOption = None,
-    height_mm: HeightOption = None,
-    whole: WholeOption = False,
-    state: StateOption = None,
+    anew: AnewOption = False,
+    *,
+    terms,
+    session,
 ) -> None:
-    """Grade every photo below a folder; run again, it grades only what is new or changed.
+    """Grade every photo below a folder; run again, it measures only what is new or changed.
 
     Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the
     rest is graded.
     """
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
     from grader.batch import grade_folder
 
-    profile, model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
-    columns = ("grading", BarColumn(), MofNCompleteColumn(), "photos", TimeRemainingColumn())
-    calls = working_calls()
     try:
-        with Progress(*columns, console=Console(stderr=True)) as progress:
-            bar = progress.add_task("", total=None)
+        with progress("grading") as on_photo:
             done = grade_folder(
                 folder,
+                session.profile,
+                session.model(model),
+                session.ledger,
+                terms=session.with_usual_scale(terms),
                 out=out,
-                profile=profile,
-                model=model,
-                mm_per_px=mm_per_px,
-                height_mm=height_mm,
-                whole=whole,
-                state=state,
                 workers=workers,
-                calls=calls,
-                on_photo=lambda count, total: progress.update(bar, completed=count, total=total),
+                anew=anew,
+                decider=session.settings.decider,
+                on_photo=on_photo,
             )
     except KeyboardInterrupt:
-        typer.echo("stopped; what is done is kept: run it again to go on", err=True)
+        kept = "nothing is kept" if session.ledger is None else "what is done is kept"
+        typer.echo(f"stopped; {kept}: run it again to go on", err=True)
         raise typer.Exit(130) from None
     for line in _told(done):
         typer.echo(line, err=True)
@@ -100,13 +88,14 @@ def _told(done) -> list[str]:
     stones = sum(len(record["pieces"]) for record in graded)
     lines = [
         f"{_many(len(graded), 'photo')} graded, {_many(stones, 'stone')}"
-        + (f"; {_many(done.reused, 'photo')} of before, not changed" if done.reused else "")
+        + (f"; {_many(done.known, 'photo')} known before" if done.known else "")
     ]
     lines += [
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
     ]
     lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
     lines += lost_words(done.records, done.lost_calls)
+    lines += [str(kept) for kept in done.kept_aside]
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines
 

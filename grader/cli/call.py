@@ -1,5 +1,6 @@
 """``grader call``: the seller's word on a stone, kept beside the proposal."""
 
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -8,12 +9,14 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
-    ProfileOption,
-    WholeOption,
-    settled,
+    ByOption,
+    PhotosOption,
+    beside,
+    progress,
+    takes_session,
+    takes_terms,
     whole_number,
     words,
-    working_calls,
 )
 
 
@@ -22,7 +25,7 @@ class LineClass(StrEnum):
 
     crack = "crack"
     pattern = "pattern"
-    unsaid = "unsaid"
+    withdrawn = "withdrawn"
 
 
 class LineFound(StrEnum):
@@ -34,6 +37,8 @@ class LineFound(StrEnum):
     unknown = "unknown"
 
 
+@takes_session
+@takes_terms
 def call(
     photo: Annotated[
         Path | None, typer.Argument(metavar="PHOTO", help="The photo of the stone.")
@@ -52,9 +57,7 @@ def call(
         int | None,
         typer.Option(metavar="S", parser=whole_number(0, 100), help="Your scene score, 0 to 100."),
     ] = None,
-    by: Annotated[
-        str | None, typer.Option(metavar="NAME", callback=words, help="Who says so.")
-    ] = None,
+    by: ByOption = None,
     note: Annotated[
         str | None, typer.Option(metavar="T", callback=words, help="Why, or anything else.")
     ] = None,
@@ -68,7 +71,7 @@ def call(
     ] = None,
     says: Annotated[
         LineClass | None,
-        typer.Option("--is", help="What that line is; unsaid takes your word back."),
+        typer.Option("--is", help="What that line is; withdrawn takes your word back."),
     ] = None,
     found: Annotated[LineFound | None, typer.Option(help="How you found that line.")] = None,
     how: Annotated[
@@ -90,20 +93,26 @@ def call(
         Path | None,
         typer.Option("--from", metavar="CALLS.csv", help="Take in the calls that a sheet saved."),
     ] = None,
-    profile: ProfileOption = None,
-    whole: WholeOption = False,
+    photos: PhotosOption = None,
+    *,
+    terms,
+    session,
 ) -> None:
-    """Say what a stone is. Your call is added to calls.jsonl in this folder; the proposal stays
-    beside it."""
+    """Say what a stone is, or a line on it. Your word is kept beside the proposal, which stays as it was.
+
+    It stands on the stones and lines that check or batch showed last of that photo; what you say of the photo itself
+    (scale, whole and so on) only counts where nothing was shown before.
+    """
     if (photo is None) == (table is None):
         raise typer.BadParameter(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
         )
     _usage_of_line(line, says, found, how, grade, scene)
-    if table and any(
-        value is not None for value in (piece, grade, scene, by, note, line, stone, undo or None)
-    ):
+    of_one = (piece, grade, scene, note, line, stone, undo or None)
+    if table and any(value is not None for value in of_one):
         raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
+    if photos and not table:
+        raise typer.BadParameter("goes with --from", param_hint="--photos")
     if undo and (grade is not None or scene is not None or line is not None):
         raise typer.BadParameter(
             "--undo says nothing else; call anew after it", param_hint="--undo"
@@ -113,53 +122,105 @@ def call(
             "give --grade, --scene or both, or --line; --stone, --by and --note only go with them",
             param_hint="--grade",
         )
-    from grader.batch import RESULTS, Terms, grade_file, read_records, words_on_lines
-    from grader.calling import (
-        place_in_photos,
-        place_on_line,
-        say_new,
-        taken_back,
-        with_shown,
-    )
+    from grader.calling import look_shown, place_on
     from grader.errors import CallsError
-    from grader.grading.calls import CALLS_FILE, ReadCalls, append_calls, remark_lines
+    from grader.grading.calls import known_grade
+    from grader.grading.proposal import Call
+
+    ledger = session.need_ledger("a call")
+    by = by or session.settings.by
+    terms = session.with_usual_scale(terms)
+    if table:
+        _from_table(table, photos, by, terms, session)
+        return
+    try:
+        grade = grade and known_grade(grade, session.profile.grades)
+    except ValueError as err:
+        raise CallsError(str(err)) from err
+    look = look_shown(photo, terms, session.profile, ledger)
+    said = Call(photo.as_posix(), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    placed = place_on(look, replace(said, sha256=look.ask.sha256))
+    if undo:
+        typer.echo(_undone(placed, ledger))
+    elif line is not None:
+        typer.echo(
+            _line_called(look, placed, line, says.value, found and found.value, how, session)
+        )
+    else:
+        typer.echo(_called(look, placed, session))
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def _called(look, placed, session) -> str:
+    """Save a call on a stone; what was saved, beside what is proposed."""
+    from grader.calling import save_calls, with_shown
+    from grader.report.calls import saved_words
+
+    record = look.graded(session.profile, session.model())
+    call = with_shown(placed, record)
+    save_calls([call], session.ledger)
+    piece = next(piece for piece in record["pieces"] if piece["id"] == call.piece)
+    return saved_words(call, piece)
+
+
+def _line_called(look, placed, line, says, found, how, session) -> str:
+    """Save a word on a line and measure the stone with it; what was saved, and what the stone is now."""
+    from grader.calling import line_said, said_line
+    from grader.looks import asks_again, look_at
+    from grader.report.calls import saved_line_words
+
+    where = said_line(look, placed, line)
+    word = line_said(look, placed, line, says, found, how)
+    session.ledger.add(word, author=placed.by)
+    again = look_at(asks_again(look, session.ledger), session.profile, session.ledger)
+    model = session.model()
+    before, now = (
+        next(
+            (p for p in one.graded(session.profile, model)["pieces"] if p["id"] == placed.piece),
+            None,
+        )
+        for one in (look, again)
+    )
+    return saved_line_words(placed, line, where, says, found, before, now)
+
+
+def _undone(placed, ledger) -> str:
+    from grader.calling import last_call
+    from grader.errors import CallsError
+    from grader.ledger.facts import TakenBack
+
+    back = last_call(placed, ledger)
+    if back is None:
+        whose = f" by {placed.by}" if placed.by else ""
+        raise CallsError(
+            f"{placed.photo}: nothing to take back, no call{whose} on stone {placed.piece} holds"
+        )
+    ledger.add(TakenBack(call=back.uid), author=placed.by)
+    by = f" by {back.by}" if back.by else ""
+    return f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+
+
+def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, session) -> None:
+    from grader.calling import new_calls, place_table, save_calls
+    from grader.errors import CallsError
+    from grader.grading.calls import remark_lines
     from grader.grading.calls_csv import read_calls_csv
 
-    loaded, model, mm_per_px = settled(profile, None, None)
-    now = datetime.now().astimezone().isoformat(timespec="seconds")
-    if table:
-        read = read_calls_csv(table, loaded.grades, now)
-        # A sheet names photos below the folder of the photos, and stands in a folder of it.
-        folders = (Path(), table.parent, table.parent.parent)
-    else:
-        read, folders = (
-            _said(photo, piece, grade, scene, by, note, stone, undo, now, loaded.grades),
-            (Path(),),
-        )
-    before = working_calls()
-    if line is not None:
-        word = {"found": found and found.value, "how": how, "whole": whole, "calls": before}
-        said = place_on_line(read.calls[0], line, says.value, loaded, **word)
-        placed = ReadCalls((said,), (1,))
-    else:
-        placed = place_in_photos(read, folders, loaded, whole=whole)
-    back = taken_back(placed.calls[0], before) if undo and placed.calls else None
-    if undo and placed.calls and back is None:
-        raise CallsError(f"{photo}: nothing to take back, no call on that stone holds")
-    new = say_new(placed.calls, before, by_hand=table is None)
-    if photo and new:
-        terms = Terms(loaded, model, mm_per_px, whole, line_words=words_on_lines(before))
-        records = [grade_file(photo, str(photo), terms)[0]]
-    else:
-        records = [r for folder in folders for r in read_records(folder / RESULTS)]
-    new = with_shown(new, records)
-    told = [*remark_lines(table, placed.told), *(append_calls(CALLS_FILE, new) if new else ())]
+    ledger = session.ledger
+    read = read_calls_csv(table, session.profile.grades, _now(), by)
+    folders = photos or beside(table)
+    with progress("looking") as on_photo:
+        placed, _ = place_table(read, folders, terms, session.profile, ledger, on_photo=on_photo)
+    new = new_calls(placed.calls, ledger)
+    save_calls(new, ledger)
+    for line in remark_lines(table, placed.told):
+        typer.echo(line, err=True)
     there = len(placed.calls) - len(new)
-    added = f"{len(new)} added to {CALLS_FILE}" + (f", {there} there before" if there else "")
-    if back:
-        added = f"taken back: {back.said}; {added}"
-    for remark in (*told, *([added] if table or placed.calls else [])):
-        typer.echo(remark, err=True)
+    known = f", {there} known before" if there else ""
+    typer.echo(f"{len(new)} call{'' if len(new) == 1 else 's'} saved{known}")
     if placed.refused:
         raise CallsError("\n".join(remark_lines(table, placed.refused)))
 
@@ -172,22 +233,7 @@ def _usage_of_line(line, says, found, how, grade, scene) -> None:
                 raise typer.BadParameter(f"{name} speaks of a line; give --line", param_hint=name)
     elif says is None:
         raise typer.BadParameter(
-            "say what the line is: --is crack, pattern or unsaid", param_hint="--line"
+            "say what the line is: --is crack, pattern or withdrawn", param_hint="--line"
         )
     elif grade is not None or scene is not None:
         raise typer.BadParameter("give a grade or scene in a call of its own", param_hint="--line")
-
-
-def _said(photo, piece, grade, scene, by, note, stone, undo, now, grades):
-    from grader.errors import CallsError
-    from grader.grading.calls import ReadCalls, known_grade
-    from grader.grading.proposal import Call
-
-    try:
-        grade = grade and known_grade(grade, grades)
-    except ValueError as err:
-        raise CallsError(str(err)) from err
-    said = Call(
-        photo.as_posix(), None, piece, None, grade, scene, by, now, note, stone=stone, undo=undo
-    )
-    return ReadCalls((said,), (1,))

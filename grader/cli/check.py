@@ -1,30 +1,25 @@
 """``grader check``: photos graded one by one, for a person or for a program."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from grader.cli.options import (
-    HeightOption,
+    AnewOption,
     ModelOption,
-    PaperOption,
-    ProfileOption,
-    ScaleOption,
-    ScalePxOption,
-    StateOption,
-    TrayOption,
     WeightOption,
-    WholeOption,
     check_picture,
     folder_place,
-    neutral_of,
-    scale_of,
-    settled,
-    working_calls,
+    takes_session,
+    takes_terms,
+    weight_of,
 )
 
 
+@takes_session
+@takes_terms
 def check(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos of stone faces.")],
     json: Annotated[
@@ -46,15 +41,7 @@ def check(
         Path | None,
         typer.Option(metavar="FILE", help="Write the best scene, cut out and upright, there."),
     ] = None,
-    profile: ProfileOption = None,
     model: ModelOption = None,
-    mm_per_px: ScaleOption = None,
-    scale_px: ScalePxOption = None,
-    height_mm: HeightOption = None,
-    paper_at: PaperOption = None,
-    tray_at: TrayOption = None,
-    whole: WholeOption = False,
-    state: StateOption = None,
     same_face: Annotated[
         bool,
         typer.Option(
@@ -79,6 +66,10 @@ def check(
         ),
     ] = False,
     weight_g: WeightOption = None,
+    anew: AnewOption = False,
+    *,
+    terms,
+    session,
 ) -> None:
     """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
 
@@ -93,54 +84,53 @@ def check(
             "give a photo of each face, two or more, and not --same-face", param_hint="--one-piece"
         )
     _usage(photos, layers, same_face, of_one)
-    if dried and not (same_face and state in (None, "wet")):
+    if dried and not (same_face and terms.state in (None, "wet")):
         raise typer.BadParameter(
             "give --same-face, and the photo of the wet face first", param_hint="--dried"
         )
     check_picture(picture, photos)
     check_picture(view, photos, "--view")
-    from grader.batch import Terms, grade_file, words_on_lines
-    from grader.report.calls import about, with_calls
+    from grader.errors import GraderError
+    from grader.looks import ask_for, calls_on, look_at, measured_again, shown
+    from grader.report.calls import with_calls
     from grader.report.layers import write_layers
     from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
-    from grader.report.result import to_json
+    from grader.report.result import failed_record, to_json
     from grader.report.words import cautions_text, one_piece_text, photo_text
 
-    loaded_profile, loaded_model, mm_per_px = settled(profile, model, scale_of(mm_per_px, scale_px))
-    neutral = neutral_of(paper_at, tray_at)
-    calls = working_calls()
-    terms = Terms(
-        loaded_profile,
-        loaded_model,
-        mm_per_px,
-        whole,
-        state,
-        height_mm,
-        neutral,
-        weight_g,
-        words_on_lines(calls),
-        dried,
-    )
+    profile, used = session.profile, session.model(model)
+    terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
     records = []
     for path, further in [(photos[0], photos[1:])] if same_face else [(p, ()) for p in photos]:
-        record, graded = grade_file(path, str(path), terms, further)
-        (record,), _ = with_calls([record], [call for call in calls if about(record, call)])
+        try:
+            ask = ask_for(path, replace(terms, same_face=tuple(further)), session.ledger)
+            look = look_at(ask, profile, session.ledger, anew=anew)
+        except GraderError as err:
+            records.append(failed_record(str(path), err))
+            typer.echo(f"grader: {records[-1]['error']['text']}", err=True)
+            continue
+        shown([look], session.ledger)
+        calls = calls_on([look], session.ledger)
+        (record,), _ = with_calls([look.graded(profile, used)], calls, session.settings.decider)
         records.append(record)
-        if "error" in record:
-            typer.echo(f"grader: {record['error']['text']}", err=True)
-        elif not json:
-            typer.echo(photo_text(record, loaded_profile))
-        if graded and layers:
-            write_layers(graded, layers, path.stem)
-        if graded and picture:
-            write_picture(picture, draw_overlay(graded, _called(record)))
-        if graded and view:
-            stone = best_placed(graded)
+        if not json:
+            typer.echo(photo_text(record, profile))
+        if not (layers or picture or view):
+            continue
+        measured = measured_again(ask, profile)
+        if layers:
+            write_layers(measured, layers, path.stem)
+        if picture:
+            write_picture(picture, draw_overlay(measured, record))
+        if view:
+            stone = best_placed(measured)
             if stone is None:
                 typer.echo(f"grader: {path.name}: no scene to cut out, no view written", err=True)
             else:
-                m = stone.measured
-                write_picture(view, view_picture(graded.photo, m.face, m.measurements.scene.best))
+                write_picture(
+                    view,
+                    view_picture(measured.photo, stone.face, stone.measurements.scene.best),
+                )
     if one_piece:
         odd = next((r for r in records if "error" not in r and len(r["pieces"]) != 1), None)
         if odd is not None:
@@ -177,8 +167,3 @@ def _usage(
     for option, given in of_one.items():
         if given is not None and len(graded) > 1:
             raise typer.BadParameter(f"give one photo with {option}", param_hint=option)
-
-
-def _called(record: dict) -> dict[int, str]:
-    said = {piece["id"]: piece["call"] for piece in record["pieces"]}
-    return {piece: call["grade"] for piece, call in said.items() if call and call["grade"]}

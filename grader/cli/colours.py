@@ -5,10 +5,12 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ProfileOption, WholeOption
-from grader.settings import FILE, load_settings
+from grader.cli.options import beside, progress, takes_session, takes_terms
+from grader.settings import FILE
 
 
+@takes_session
+@takes_terms
 def colours(
     out: Annotated[
         Path, typer.Option(metavar="FILE.toml", help="Where the fitted profile is written.")
@@ -24,8 +26,9 @@ def colours(
             help="One spot in px; leave W and H empty for a point. May be given again and again.",
         ),
     ] = None,
-    profile: ProfileOption = None,
-    whole: WholeOption = False,
+    *,
+    terms,
+    session,
 ) -> None:
     """Fit the colour classes of a profile to your stone: mark a few spots of blue, white and host
     on a few photos.
@@ -35,7 +38,6 @@ def colours(
     """
     if table is None and not spot:
         raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
-    base = profile or load_settings().profile
     if out.exists() or out.name == FILE:
         raise typer.BadParameter(
             f"{out} is there already, or holds your settings; choose another name",
@@ -43,12 +45,16 @@ def colours(
         )
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
-    from grader.colours import fit_profile, read_spots_csv, spots_of
+    from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
     from grader.files import write_text
 
     spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
-    folders = (Path(), table.parent) if table else (Path(),)
-    fitted = fit_profile(spots, base, folders, name=out.stem, whole=whole)
+    terms = session.with_usual_scale(terms)
+    with progress("looking") as on_photo:
+        photos = marked_photos(
+            spots, beside(table), terms, session.profile, session.ledger, on_photo
+        )
+    fitted = fit_profile(spots, photos, session.profile_name, name=out.stem)
     write_text(out, fitted.text)
     typer.echo(_told(fitted))
     use = f"; use it: grader check PHOTO --profile {out}" if fitted.better else ""

@@ -8,21 +8,11 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
-    HeightOption,
-    PaperOption,
-    ProfileOption,
-    ScaleOption,
-    ScalePxOption,
-    StateOption,
-    TrayOption,
-    WholeOption,
     check_picture,
-    neutral_of,
     number,
-    scale_of,
-    settled,
+    takes_session,
+    takes_terms,
     whole_number,
-    working_calls,
 )
 from grader.files import read_number
 
@@ -51,6 +41,8 @@ class PlanName(StrEnum):
     scenes = "scenes"
 
 
+@takes_session
+@takes_terms
 def cutplan(
     photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="Photo of stone faces.")],
     piece: Annotated[
@@ -79,41 +71,25 @@ def cutplan(
     picture: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write the photo with the plan drawn in.")
     ] = None,
-    profile: ProfileOption = None,
-    mm_per_px: ScaleOption = None,
-    scale_px: ScalePxOption = None,
-    height_mm: HeightOption = None,
-    paper_at: PaperOption = None,
-    tray_at: TrayOption = None,
-    whole: WholeOption = False,
-    state: StateOption = None,
+    *,
+    terms,
+    session,
 ) -> None:
     """Plan the cuts: how many templates fit with no line seen in them, as many as can be, or the best scenes first."""
     check_picture(picture, [photo])
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
-    from grader.batch import words_on_lines
     from grader.cutting import cut_piece
     from grader.errors import GraderError
     from grader.files import write_text
-    from grader.grade import grade_photo
+    from grader.looks import ask_for, measured_again
     from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
     from grader.report.overlay import write_picture
     from grader.report.result import to_json
 
-    loaded_profile, model, mm_per_px = settled(profile, None, scale_of(mm_per_px, scale_px))
-    graded = grade_photo(
-        photo,
-        profile=loaded_profile,
-        model=model,
-        mm_per_px=mm_per_px,
-        height_mm=height_mm,
-        neutral=neutral_of(paper_at, tray_at),
-        whole=whole,
-        state=state,
-        calls=words_on_lines(working_calls()),
-    )
-    stones = [stone.measured for stone in graded.pieces]
+    ask = ask_for(photo, session.with_usual_scale(terms), session.ledger)
+    measured = measured_again(ask, session.profile)
+    stones = list(measured.pieces)
     if piece is not None:
         chosen = [stone for stone in stones if stone.piece.id == piece]
         if not chosen:
@@ -129,10 +105,10 @@ def cutplan(
             + ("name it with --piece" if stones else "take the photo again"),
             "no_piece",
         )
-    cut = tuple(cut_piece(stone, template, margin_mm, loaded_profile) for stone in stones)
-    typer.echo(to_json(cut_record(graded, cut)) if json else cut_text(graded, cut))
+    cut = tuple(cut_piece(stone, template, margin_mm, session.profile) for stone in stones)
+    typer.echo(to_json(cut_record(measured, cut)) if json else cut_text(measured, cut))
     if picture:
-        write_picture(picture, draw_cuts(graded, cut, plan.value))
+        write_picture(picture, draw_cuts(measured, cut, plan.value))
     if svg:
         title = f"{photo.name}, stone {stones[0].piece.id}"
         write_text(svg, cut_svg(cut[0], plan.value, title))

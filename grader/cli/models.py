@@ -7,16 +7,17 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
-    ProfileOption,
-    ScaleOption,
+    PhotosOption,
+    beside,
     folder_there,
-    label_in_use,
-    settled,
-    working_calls,
-    working_models,
+    progress,
+    takes_session,
+    takes_terms,
 )
 
 
+@takes_session
+@takes_terms
 def models(
     use: Annotated[
         str | None,
@@ -32,108 +33,112 @@ def models(
         ),
     ] = None,
     calls: Annotated[
-        Path | None, typer.Option(metavar="CALLS.csv", help="The calls to compare them on.")
-    ] = None,
-    photos: Annotated[
         Path | None,
-        typer.Option(metavar="FOLDER", callback=folder_there, help="The photos it names."),
+        typer.Option(
+            metavar="CALLS.csv", help="The calls to compare them on; else all in the ledger."
+        ),
     ] = None,
+    photos: PhotosOption = None,
     stones: Annotated[
         Path | None,
         typer.Option(
-            metavar="RESULTS.jsonl",
-            exists=True,
-            dir_okay=False,
-            help="A season's results: how far its stones lie from those that the model knows.",
+            metavar="FOLDER",
+            callback=folder_there,
+            help="A season's photos: how far their stones lie from those that the model knows.",
         ),
     ] = None,
-    profile: ProfileOption = None,
-    mm_per_px: ScaleOption = None,
+    *,
+    terms,
+    session,
 ) -> None:
-    """List the models of this folder; compare two, take one into use, or go back to the one before.
+    """List the models that were in use or lie here; compare two, take one into use, or go back to the one before.
 
-    Nothing is overwritten: each change is a line more in models.jsonl.
+    Nothing is overwritten: each change is a fact more in the ledger.
     """
     if sum((use is not None, back, compare is not None, stones is not None)) > 1:
         raise typer.BadParameter("one of --use, --back, --compare and --stones at a time")
-    if (compare is None) != (calls is None) or (compare is None) != (photos is None):
-        raise typer.BadParameter(
-            "it wants --calls and --photos, and they want it", param_hint="--compare"
-        )
+    if compare is None and (calls is not None or photos):
+        raise typer.BadParameter("--calls and --photos go with it", param_hint="--compare")
     if use is not None or back:
-        _take(use, back)
+        _take(use, back, session)
     elif compare is not None:
-        _compare(compare, calls, photos, profile, mm_per_px)
+        _compare(compare, calls, photos, session, session.with_usual_scale(terms))
     elif stones is not None:
-        _stones(stones, profile)
+        _stones(stones, session)
     else:
-        _list(profile)
+        _list(session)
 
 
-def _take(use: str | None, back: bool) -> None:
+def _take(use: str | None, back: bool, session) -> None:
     from grader.errors import SettingsError
-    from grader.grading.model import aside_of, load_model
-    from grader.settings import load_settings, use_model
+    from grader.grading.model import load_model, load_model_as
+    from grader.ledger import views
+    from grader.ledger.facts import ModelUse
 
-    wanted, entry = None if use == "starter" else use, None
-    if back:
-        now = load_settings().model
-        here = now and Path(now).as_posix()
-        now_used = here, label_in_use()
-        earlier = [one for one in working_models() if (one.model, one.label) != now_used]
+    ledger = session.need_ledger("--back" if back else "--use")
+    if not back:
+        folder = None if use == "starter" else Path(use).resolve()
+        model = load_model(folder)
+    else:
+        uses = [entry.fact for entry in views.model_uses(ledger)]
+        starter = ModelUse(folder=None, label=load_model().label)
+        now = uses[-1] if uses else starter
+        # Before the first change the starter was in use.
+        earlier = [
+            one for one in (starter, *uses) if (one.folder, one.label) != (now.folder, now.label)
+        ]
         if not earlier:
-            raise SettingsError("no other model was in use here before; name one with --use")
-        entry = earlier[-1]
-        wanted = entry.model
-    model = load_model(wanted and Path(wanted))
-    if wanted and entry is not None and entry.label not in (None, model.label):
-        # A later model of the same name has moved it aside.
-        kept = aside_of(Path(wanted), entry.label)
-        if kept.is_dir():
-            wanted, model = kept.as_posix(), load_model(kept)
-    time = datetime.now().astimezone().isoformat(timespec="seconds")
-    use_model(wanted, model.label, time, replaced=label_in_use())
-    if entry is not None and entry.label not in (None, model.label):
-        typer.echo(
-            f"{wanted or 'the starter'}: made anew since; {entry.label} was in use before", err=True
-        )
-    typer.echo(f"in use from now on: {model.label} ({wanted or 'the starter'})")
+            raise SettingsError("no other model was in use before; name one with --use")
+        folder = earlier[-1].folder and Path(earlier[-1].folder)
+        model = load_model_as(folder, earlier[-1].label) if folder else load_model()
+    ledger.add(ModelUse(folder=folder and str(folder), label=model.label))
+    typer.echo(f"in use from now on: {model.label} ({folder or 'the starter'})")
 
 
-def _list(profile: str | None) -> None:
+def _list(session) -> None:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     from grader.errors import ModelError
     from grader.grading.drift import LEAST, call_seasons, moved
-    from grader.grading.model import load_model
-    from grader.profile import load_profile
-    from grader.settings import load_settings
+    from grader.grading.model import load_model, load_model_as
+    from grader.ledger import views
 
-    settings, used = load_settings(), working_models()
-    there = [path.parent.as_posix() for path in sorted(Path().glob("*/grade.json"))]
-    in_use = settings.model and Path(settings.model).as_posix()
-    known = dict.fromkeys([None, *(entry.model for entry in used), in_use, *there])
+    ledger = session.ledger
+    uses = views.model_uses(ledger) if ledger else ()
+    labels = {entry.fact.folder: entry.fact.label for entry in uses}
+    in_use = uses[-1].fact.folder if uses else None
+    here = [str(path.parent.resolve()) for path in sorted(Path().glob("*/grade.json"))]
+    known = dict.fromkeys([None, *labels, *here])
     table = Table("", "model", "kind", "made", "from", box=None, pad_edge=False)
-    for name in known:
-        mark = "in use" if name == in_use else ""
+    for folder in known:
+        mark = "in use" if folder == in_use else ""
         try:
-            model = load_model(name and Path(name))
+            label = labels.get(folder)
+            model = (
+                load_model_as(Path(folder), label)
+                if folder and label
+                else load_model(folder and Path(folder))
+            )
         except ModelError as err:
-            table.add_row(mark, name, "cannot be read", "", str(err))
+            table.add_row(mark, Text(folder), "cannot be read", "", Text(str(err)))
             continue
-        label = model.label if name is None else f"{name} ({model.label})"
-        table.add_row(mark, label, model.grade.kind, model.made.date, model.made.data)
+        name = model.label if folder is None else f"{folder} ({model.label})"
+        made = Text(str(model.made.date)), Text(model.made.data)
+        table.add_row(mark, Text(name), Text(model.grade.kind), *made)
     console = Console(width=160, soft_wrap=True)
     with console.capture() as listed:
         console.print(table)
     for line in listed.get().splitlines():
         typer.echo(line.rstrip())
-    for entry in used:
-        when = f"since {entry.time[:16]}" if entry.time else "since an unknown day"
-        told = entry.label or "a model that could not be read"
-        typer.echo(f"{when}: {told} ({entry.model or 'the starter'})")
-    seasons = call_seasons(working_calls(), load_profile(profile or settings.profile).grades)
+    for entry in uses:
+        typer.echo(
+            f"since {entry.time[:16]}: {entry.fact.label or 'a model that could not be read'} "
+            f"({entry.fact.folder or 'the starter'})"
+        )
+    calls = views.calls(ledger) if ledger else ()
+    seasons = call_seasons(calls, session.profile.grades)
     for season in seasons:
         typer.echo(
             f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
@@ -154,43 +159,56 @@ def _list(profile: str | None) -> None:
         )
 
 
-def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> None:
+def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
     import numpy as np
 
-    from grader.calling import measure_called
+    from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError, SettingsError
-    from grader.grading.agreement import beside, beyond, side_by_side
-    from grader.grading.calls import remark_lines
-    from grader.grading.calls_csv import read_calls_csv
-    from grader.grading.model import load_model
+    from grader.grading.agreement import beside as beside_lines
+    from grader.grading.agreement import beyond, side_by_side
     from grader.grading.retrain import called_rungs
-    from grader.settings import load_settings
 
-    loaded, used, mm_per_px = settled(profile, None, mm_per_px)
-    if folder == Path(load_settings().model or "starter"):
+    profile, used = session.profile, session.model()
+    other = session.model(folder)
+    if other.label == used.label:
         raise SettingsError(f"{folder} is the model in use; name another to hold against it")
-    other = load_model(None if folder == Path("starter") else folder)
-    now = datetime.now().astimezone().isoformat(timespec="seconds")
-    read = read_calls_csv(calls, loaded.grades, now)
-    measured = measure_called((read,), photos, loaded, mm_per_px=mm_per_px)
-    (placed,) = measured.reads
-    for line in (*remark_lines(calls, placed.told), *remark_lines(calls, placed.refused)):
+    where = calls or "the ledger"
+    with progress("looking") as on_photo:
+        if calls is None:
+            measured = called_in_ledger(
+                session.need_ledger("comparing on your calls"),
+                profile,
+                decider=session.settings.decider,
+                on_photo=on_photo,
+            )
+        else:
+            measured = called_in_tables(
+                calls,
+                None,
+                photos or beside(calls),
+                terms,
+                profile,
+                session.ledger,
+                time=datetime.now().astimezone().isoformat(timespec="seconds"),
+                on_photo=on_photo,
+            )
+    for line in measured.refused:
         typer.echo(line, err=True)
-    called = called_rungs(placed.calls, measured.features, loaded)
+    called = called_rungs(measured.calls, measured.features, profile)
     if not called.names:
-        raise CallsError(f"{calls}: no grade in it that can be used; call some stones first")
-    pair = [model.for_ladder(loaded) for model in (used, other)]
+        raise CallsError(f"{where}: no grade in it that can be used; call some stones first")
+    pair = [model.for_ladder(profile) for model in (used, other)]
     unseen = called.unseen_by(pair)
     if known := len(called.names) - len(unseen.names):
         typer.echo(f"left out, since a model has learned from them: {known} called faces", err=True)
     if not unseen.names:
         raise CallsError(
-            f"{calls}: a model has learned from all of these; call other stones, or read its card.md"
+            f"{where}: a model has learned from all of these; call other stones, or read its card.md"
         )
     called = unseen
-    rungs = [m.grade.rungs([m.complete(row, loaded) for row in called.rows]) for m in pair]
+    rungs = [m.grade.rungs([m.complete(row, profile) for row in called.rows]) for m in pair]
     both = side_by_side(
-        *rungs, called.rung, len(loaded.grades), called.names, np.random.default_rng(0)
+        *rungs, called.rung, len(profile.grades), called.names, np.random.default_rng(0)
     )
     words = {
         "better": "is better, beyond the uncertainty",
@@ -200,20 +218,19 @@ def _compare(folder: Path, calls: Path, photos: Path, profile, mm_per_px) -> Non
     }
     typer.echo(f"{other.label} {words[beyond(both.gain)]}: {both.second.n} called faces")
     typer.echo(f"{'':28}{used.label:<24}{other.label}")
-    typer.echo("\n".join(beside(both.first, both.second, both.gain)))
+    typer.echo("\n".join(beside_lines(both.first, both.second, both.gain)))
 
 
-def _stones(results: Path, profile: str | None) -> None:
-    from grader.batch import read_records
-    from grader.errors import CallsError
+def _stones(folder: Path, session) -> None:
+    from grader.called import graded_stones
     from grader.grading.drift import LEAST, far_features
-    from grader.report.columns import measured_row
+    from grader.measures import MEASURES
 
-    loaded, model, _ = settled(profile, None, None)
-    records = list(read_records(results))
-    if not records:
-        raise CallsError(f"{results}: no results of grader batch in it; give its results.jsonl")
-    rows = [measured_row(piece, loaded.colours) for record in records for piece in record["pieces"]]
+    model = session.model()
+    ledger = session.need_ledger("--stones")
+    stones = graded_stones(folder, session.profile, model, ledger)
+    complete = [model.complete(stone.facts.features, session.profile) for stone in stones]
+    rows = [{name: row[name] for name in MEASURES if name in row} for row in complete]
     if len(rows) < LEAST:
         typer.echo(f"{len(rows)} stones: too few to tell a shift; {LEAST} are needed")
         return

@@ -1,6 +1,9 @@
 """Options that several commands share, declared once."""
 
+import inspect
 from collections.abc import Callable
+from contextlib import contextmanager
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -8,7 +11,7 @@ from typing import Annotated
 import typer
 
 from grader.files import read_number
-from grader.settings import MOST_MM_PER_PX, load_settings
+from grader.settings import MOST_MM_PER_PX
 
 
 def number(least: float, most: float) -> Callable[[str | float], float]:
@@ -123,7 +126,7 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
     text = paper_at if tray_at is None else tray_at
     if text is None:
         return None
-    from grader.photo.reference import Neutral
+    from grader.photo.terms import Neutral
 
     hint = "--paper-at" if tray_at is None else "--tray-at"
     try:
@@ -138,7 +141,9 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
 
 GradedFolder = Annotated[
     Path,
-    typer.Argument(metavar="FOLDER", callback=folder_there, help="A folder that batch has graded."),
+    typer.Argument(
+        metavar="FOLDER", callback=folder_there, help="A folder of photos that batch has graded."
+    ),
 ]
 CountOption = Annotated[
     int, typer.Option("-n", metavar="N", parser=whole_number(1), help="How many stones.")
@@ -150,7 +155,7 @@ ProfileOption = Annotated[
 ModelOption = Annotated[
     Path | None,
     typer.Option(
-        "--model", metavar="DIR", help="Folder of a trained model; the starter by default."
+        "--model", metavar="DIR|starter", help="Folder of a trained model; else the one in use."
     ),
 ]
 ScaleOption = Annotated[
@@ -195,12 +200,24 @@ TrayOption = Annotated[
     ),
 ]
 WeightOption = Annotated[
-    float | None,
+    str | None,
     typer.Option(
-        "--weight-g",
-        metavar="G",
-        parser=number(0.1, 1e6),
-        help="What the one stone in the photo weighs, in grams.",
+        "--weight-g", metavar="G", help="What the one stone in the photo weighs, in grams."
+    ),
+]
+AnewOption = Annotated[bool, typer.Option("--anew", help="Measure again what the ledger knows.")]
+ByOption = Annotated[
+    str | None,
+    typer.Option(
+        "--by", metavar="NAME", callback=words, help="Who says so; else the one in grader.toml."
+    ),
+]
+PhotosOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--photos",
+        metavar="FOLDER",
+        help="Where the photos of the table lie; else here and where the table lies.",
     ),
 ]
 WholeOption = Annotated[
@@ -224,48 +241,155 @@ StateOption = Annotated[
 ]
 
 
-def settled(profile: str | None, model: Path | None, mm_per_px: float | None):
-    """Return profile, model and scale loaded: the command line wins over ``grader.toml`` of the
-    working folder."""
-    from grader.grading.model import load_model
-    from grader.profile import load_profile
+@dataclass(frozen=True)
+class _Given:
+    """An option that several commands take, as Typer wants it."""
 
-    settings = load_settings()
-    return (
-        load_profile(profile or settings.profile),
-        load_model(model or (settings.model and Path(settings.model))),
-        mm_per_px if mm_per_px is not None else settings.mm_per_px,
+    annotation: object
+    default: object = None
+
+
+#: What a seller may say of the photos of a command, in the order of the help; each is told where it is looked at.
+_TERMS = {
+    "mm_per_px": _Given(ScaleOption),
+    "scale_px": _Given(ScalePxOption),
+    "height_mm": _Given(HeightOption),
+    "paper_at": _Given(PaperOption),
+    "tray_at": _Given(TrayOption),
+    "whole": _Given(WholeOption, False),
+    "state": _Given(StateOption),
+}
+_SESSION = {
+    "profile": _Given(ProfileOption),
+    "ledger": _Given(
+        Annotated[
+            Path | None,
+            typer.Option(
+                "--ledger",
+                metavar="FILE",
+                help="The ledger; else the one in grader.toml, else yours.",
+            ),
+        ]
+    ),
+    "no_ledger": _Given(
+        Annotated[
+            bool,
+            typer.Option("--no-ledger", help="A dry look: read no ledger, keep nothing."),
+        ],
+        False,
+    ),
+}
+
+
+def takes_terms(command: Callable) -> Callable:
+    """Give a command the options of :class:`~grader.photo.terms.PhotoTerms`, which it gets as one, ``terms``."""
+
+    def run(**given):
+        said = {name: given.pop(name) for name in _TERMS}
+        return command(**given, terms=_terms(**said))
+
+    return _with_options(run, command, "terms", _TERMS)
+
+
+def takes_session(command: Callable) -> Callable:
+    """Give a command the options of what it works with, which it gets as one ``session``; where its ledger is not the
+    usual one, the last line names it."""
+
+    def run(**given):
+        from grader.session import Session
+
+        profile, ledger, dry = (given.pop(name) for name in _SESSION)
+        if ledger is not None and dry:
+            raise typer.BadParameter(
+                "give --ledger or --no-ledger, not both", param_hint="--ledger"
+            )
+        session = Session(profile, ledger, dry)
+        try:
+            done = command(**given, session=session)
+        except typer.Exit:
+            _closed(session)
+            raise
+        except BaseException:
+            session.close()
+            raise
+        _closed(session)
+        return done
+
+    return _with_options(run, command, "session", _SESSION)
+
+
+def _closed(session) -> None:
+    if session.close():
+        typer.echo(f"ledger: {session.ledger_path}", err=True)
+
+
+def _with_options(
+    run: Callable, command: Callable, name: str, options: dict[str, _Given]
+) -> Callable:
+    """``run`` under the name of a command, with options in the place of one parameter."""
+    own = [p for p in inspect.signature(command).parameters.values() if p.name != name]
+    new = [
+        inspect.Parameter(
+            option,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=given.default,
+            annotation=given.annotation,
+        )
+        for option, given in options.items()
+    ]
+    own = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own]
+    run.__signature__ = inspect.Signature([*own, *new])
+    run.__annotations__ = {p.name: p.annotation for p in (*own, *new)}
+    run.__name__, run.__doc__, run.__module__ = (
+        command.__name__,
+        command.__doc__,
+        command.__module__,
+    )
+    return run
+
+
+def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, whole, state):
+    from grader.photo.terms import PhotoTerms
+
+    return PhotoTerms(
+        mm_per_px=scale_of(mm_per_px, scale_px),
+        height_mm=height_mm,
+        neutral=neutral_of(paper_at, tray_at),
+        whole=whole,
+        state=None if state is None else state.value,
     )
 
 
-def label_in_use() -> str | None:
-    """Return the label of the working folder's model, ``None`` where it cannot be read."""
-    from grader.errors import ModelError
-    from grader.grading.model import load_model
-
-    model = load_settings().model
-    try:
-        return load_model(model and Path(model)).label
-    except ModelError:
+def weight_of(text: str | None):
+    """Return the weight that the seller typed, ``None`` without one."""
+    if text is None:
         return None
+    from grader.weight import grams_of
+
+    try:
+        weight = grams_of(text)
+    except ValueError as err:
+        raise typer.BadParameter(str(err), param_hint="--weight-g") from None
+    if not 0.1 <= float(weight) <= 1e6:
+        raise typer.BadParameter(
+            f"{text}: give a number from 0.1 to 1e+06", param_hint="--weight-g"
+        )
+    return weight
 
 
-def working_models():
-    """Return the models taken into use in the working folder so far; half a last line is told and left."""
-    from grader.settings import used_models
+@contextmanager
+def progress(what: str, of: str = "photos"):
+    """Yield a function that is told how many of how many are done; a bar shows it."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
-    used, remark = used_models()
-    if remark:
-        typer.echo(remark, err=True)
-    return used
+    columns = (what, BarColumn(), MofNCompleteColumn(), of, TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
-def working_calls():
-    """Return the calls made in the working folder so far; a line that holds no call is told and
-    left."""
-    from grader.grading.calls import read_calls
-
-    read = read_calls()
-    for remark in read.refused:
-        typer.echo(str(remark), err=True)
-    return read.calls
+def beside(*tables: Path | None) -> list[Path]:
+    """Return where a table's photos are looked for: here, beside it and above it, where a sheet's photos are."""
+    places = [place for table in tables if table for place in (table.parent, table.parent.parent)]
+    return [Path(), *places]

@@ -7,91 +7,114 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
-    ProfileOption,
-    ScaleOption,
+    PhotosOption,
+    beside,
     folder_place,
-    folder_there,
-    label_in_use,
-    settled,
+    progress,
+    takes_session,
+    takes_terms,
+    words,
 )
 
 
+@takes_session
+@takes_terms
 def retrain(
-    photos: Annotated[
-        Path,
-        typer.Option(metavar="FOLDER", callback=folder_there, help="The photos it names."),
-    ],
     out: Annotated[
         Path, typer.Option(metavar="DIR", callback=folder_place, help="Folder of the new model.")
     ],
     calls: Annotated[
-        Path | None, typer.Argument(metavar="CALLS.csv", help="photo, piece, grade, scene.")
+        Path | None,
+        typer.Argument(
+            metavar="CALLS.csv",
+            help="Learn from this table alone; else from all calls in the ledger.",
+        ),
     ] = None,
-    picks: Annotated[
+    comparisons: Annotated[
         Path | None,
         typer.Option(
-            metavar="PICKS.csv",
+            metavar="FILE.csv",
             help="better_photo, better_piece, other_photo, other_piece: which of two scenes is better.",
         ),
     ] = None,
-    old: Annotated[
-        Path | None,
-        typer.Option("--from", metavar="DIR", help="Model to start from; else the one in use."),
+    photos: PhotosOption = None,
+    by: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", callback=words, help="Learn from this person's calls alone."),
     ] = None,
-    use: Annotated[
-        bool, typer.Option("--use", help="Make it this folder's model, in grader.toml.")
-    ] = False,
-    profile: ProfileOption = None,
-    mm_per_px: ScaleOption = None,
+    old: Annotated[
+        str | None,
+        typer.Option(
+            "--from", metavar="DIR|starter", help="Model to start from; else the one in use."
+        ),
+    ] = None,
+    use: Annotated[bool, typer.Option("--use", help="Take it into use from now on.")] = False,
+    *,
+    terms,
+    session,
 ) -> None:
-    """Train a model on your calls and picks and judge it beside the old one on those that neither
-    has seen.
+    """Train a model on your calls and judge it beside the old one on those that neither has seen.
 
-    Picks teach the scene score alone. To begin again: --from the starter's folder, or take the model
-    line out of grader.toml.
+    Comparisons teach the scene score alone. To begin again: --from starter.
     """
-    if calls is None and picks is None:
-        raise typer.BadParameter("give CALLS.csv, --picks or both", param_hint="CALLS.csv")
-    from grader.calling import measure_called
-    from grader.grading.calls import ReadCalls, remark_lines
-    from grader.grading.calls_csv import read_calls_csv
-    from grader.grading.model import save_model, set_aside
-    from grader.grading.picks_csv import paired, read_picks_csv
+    tables = calls is not None or comparisons is not None
+    if by and tables:
+        raise typer.BadParameter("a table is taken whole; leave it away", param_hint="--by")
+    if photos and not tables:
+        raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
+    from grader.called import called_in_ledger, called_in_tables
+    from grader.errors import CallsError
+    from grader.grading.model import check_place, save_model
     from grader.grading.retrain import retrain as retrain_on
+    from grader.ledger.facts import ModelUse
     from grader.report.card import retrained_card
-    from grader.settings import use_model
 
-    loaded, base, mm_per_px = settled(profile, old, mm_per_px)
-    # Its folder may be the one that is written anew.
-    replaced = label_in_use() if use else None
+    check_place(out)
+    profile, base = session.profile, session.model(old)
     now = datetime.now().astimezone()
-    time, nothing = now.isoformat(timespec="seconds"), ReadCalls((), ())
-    said = read_calls_csv(calls, loaded.grades, time) if calls else nothing
-    sides = read_picks_csv(picks, time) if picks else nothing
-    measured = measure_called((said, sides), photos, loaded, mm_per_px=mm_per_px)
-    said, pairs = measured.reads[0], paired(measured.reads[1])
-    for table, read in ((calls, said), (picks, pairs)):
-        for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused)):
-            typer.echo(line, err=True)
-    done = retrain_on(
-        said.calls,
-        measured.features,
-        loaded,
-        base,
-        picks=pairs.picks,
-        name=out.name,
-        date=now.date().isoformat(),
-    )
+    with progress("looking") as on_photo:
+        if tables:
+            called = called_in_tables(
+                calls,
+                comparisons,
+                photos or beside(calls, comparisons),
+                session.with_usual_scale(terms),
+                profile,
+                session.ledger,
+                time=now.isoformat(timespec="seconds"),
+                on_photo=on_photo,
+            )
+        else:
+            ledger = session.need_ledger("learning from your calls")
+            decider = session.settings.decider
+            called = called_in_ledger(ledger, profile, by=by, decider=decider, on_photo=on_photo)
+    for line in called.refused:
+        typer.echo(line, err=True)
+    if not tables and not called.calls and not called.comparisons:
+        whose = f" by {by}" if by else ""
+        raise CallsError(f"no call{whose} in the ledger yet; call some stones first: grader call")
+    with progress("learning", "steps") as on_step:
+        done = retrain_on(
+            called.calls,
+            called.features,
+            profile,
+            base,
+            picks=called.comparisons,
+            name=out.name,
+            date=now.date().isoformat(),
+            on_step=on_step,
+        )
     for remark in done.refused:
-        typer.echo(f"{calls}: {remark.text}", err=True)
+        typer.echo(remark.text, err=True)
     typer.echo("\n".join(done.report.lines()))
-    stones = [(call.sha256, call.piece) for call in said.calls]
-    stones += [stone for pick in pairs.picks for stone in pick]
-    samples = [measured.features[stone] for stone in dict.fromkeys(stones)][:3]
-    if kept := set_aside(out, done.model.label):
+    stones = [(call.sha256, call.piece) for call in called.calls]
+    stones += [stone for pair in called.comparisons for stone in pair]
+    samples = [called.features[stone] for stone in dict.fromkeys(stones)][:3]
+    kept = save_model(done.model, out, samples, retrained_card(done, profile), profile)
+    if kept:
         typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
-    save_model(done.model, out, samples, retrained_card(done, loaded), loaded)
     typer.echo(f"new model: {out}")
     if use:
-        where = use_model(out, done.model.label, time, replaced=replaced)
-        typer.echo(f"in use from now on: {done.model.label} ({where})")
+        ledger = session.need_ledger("--use")
+        ledger.add(ModelUse(folder=str(out.resolve()), label=done.model.label))
+        typer.echo(f"in use from now on: {done.model.label}")

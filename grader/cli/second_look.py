@@ -1,6 +1,5 @@
 """``grader second-look``: called stones shown again, shuffled and without names, and how well both agree."""
 
-import json
 import os
 from datetime import datetime
 from pathlib import Path
@@ -8,23 +7,13 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import (
-    CountOption,
-    GradedFolder,
-    ProfileOption,
-    settled,
-    whole_number,
-    words,
-    working_calls,
-)
-
-#: Answers, a line each, beside the results of the folder; never edited.
-ANSWERS, PAGE = "second-look.jsonl", "second-look.html"
+from grader.cli.options import CountOption, GradedFolder, takes_session, whole_number, words
 
 #: Words for an answer that end the sitting, and that take back the last answer.
 STOP, BACK = "stop", "back"
 
 
+@takes_session
 def second_look(
     folder: GradedFolder,
     count: CountOption = 30,
@@ -43,7 +32,8 @@ def second_look(
     seed: Annotated[
         int | None, typer.Option(metavar="N", parser=whole_number(0), help="Of the draw.")
     ] = None,
-    profile: ProfileOption = None,
+    *,
+    session,
 ) -> None:
     """Sort called stones again, blind: no old grade, no proposal and no photo's name is shown, only the stone's number.
 
@@ -53,128 +43,145 @@ def second_look(
     """
     import numpy as np
 
-    from grader.batch import picture_path
-    from grader.calling import graded_stones, results_folder
+    from grader.called import graded_stones
     from grader.errors import CallsError
     from grader.grading.second_look import Looked, draw_sample, judge, report_lines
+    from grader.ledger.facts import FacePlace, ResortBegun, ResortDone
     from grader.report.second_look import write_second_look
 
-    loaded, _, _ = settled(profile, None, None)
-    grades, where = loaded.grades, results_folder(folder)
-    said = [call for call in working_calls() if of is None or call.by == of]
-    stones = {s.key: s for s in graded_stones(folder, said) if s.call and s.call.grade in grades}
-    log = where / ANSWERS
-    look, answers = (None, {}) if new else _unfinished(log, by, of)
-    if look is not None and not {*look["first"], *answers.values()} <= set(grades):
+    profile, ledger = session.profile, session.need_ledger("a second look")
+    grades, by = profile.grades, by or session.settings.by
+    stones = graded_stones(
+        folder, profile, session.model(), ledger, by=of, decider=session.settings.decider
+    )
+    called = [s for s in stones if s.call and s.call.grade in grades]
+    look = None if new else _unfinished(ledger, by, of, {s.look.ask.sha256 for s in stones})
+    if look is not None and not {*look.first, *look.answers.values()} <= set(grades):
         raise CallsError(
             f"{folder}: the ladder has changed since this look began; draw anew with --new"
         )
     if look is None:
-        if not stones:
+        if not called:
             whose = f" by {of}" if of else ""
             raise CallsError(f"{folder}: no stone in it has a called grade{whose}; call some first")
-        names = [s.name for s in stones.values()]
-        drawn = draw_sample(names, count, np.random.default_rng(seed))
-        keys = [list(stones)[row] for row in drawn]
+        rows = draw_sample([s.name for s in called], count, np.random.default_rng(seed))
+        drawn = [called[row] for row in rows]
+        places = tuple(
+            FacePlace(
+                sha256=s.look.ask.sha256,
+                piece_id=s.piece["id"],
+                box=tuple(s.piece["box"]),
+                outline=[tuple(point) for point in s.piece["outline"]],
+            )
+            for s in drawn
+        )
         # What was said before is kept with the draw: later calls do not change the comparison.
-        first = [stones[key].call.grade for key in keys]
-        look = {"look": _now(), "by": by, "of": of, "stones": keys, "first": first}
-        _add(log, look)
-    # One for each sitting: two people may look at a time.
-    picture = where / f"second-look-{os.getpid()}-stone.jpg"
-    left_out: set[int] = set()
-    while True:
-        waiting = (n for n in range(len(look["stones"])) if n not in answers and n not in left_out)
-        number = next(waiting, None)
-        if number is None:
-            if not answers or not _taken_back_at_the_end():
-                break
-            _take_back(log, look, answers)
-            continue
-        key = look["stones"][number]
-        if key not in stones:
-            typer.echo(
-                f"stone {number + 1}: its photo is not graded here any more; left out", err=True
-            )
-            left_out.add(number)
-            continue
-        shown = picture_path(where, stones[key].record, stones[key].piece["id"])
-        if not shown.exists():
-            typer.echo(
-                f"stone {number + 1}: its picture is gone; left out, batch makes it", err=True
-            )
-            left_out.add(number)
-            continue
-        # Under one name, so that no photo's name tells which stone it is.
-        picture.write_bytes(shown.read_bytes())
-        typer.echo(f"{number + 1} of {len(look['stones'])}: look at {picture}")
-        word = _asked(grades)
-        if word is None:
-            typer.echo("stopped; what is said is kept: run it again to go on", err=True)
-            picture.unlink(missing_ok=True)
-            raise typer.Exit(0)
-        if word == BACK:
-            _take_back(log, look, answers)
-            continue
-        answers[number] = word
-        _add(log, {"look": look["look"], "stone": number, "grade": word, "time": _now()})
-    picture.unlink(missing_ok=True)
+        ledger.add(
+            ResortBegun(stones=places, first=tuple(s.call.grade for s in drawn), of=of), author=by
+        )
+        look = _unfinished(ledger, by, of, {place.sha256 for place in places})
+    shown = [_shown(place, stones) for place in look.stones]
+    answers = _sitting(look, shown, folder / "graded", grades, by, ledger)
     if not answers:
         raise CallsError(f"{folder}: no stone of this look can be shown; grade the folder again")
-    _add(log, {"look": look["look"], "done": _now()})
+    ledger.add(ResortDone(resort=look.uid), author=by)
     rows = sorted(answers)
-    keys = [look["stones"][row] for row in rows]
-    there = [stones.get(key) for key in keys]
+    there = [shown[row] for row in rows]
     proposed = [s.piece["proposal"]["grade"] if s and s.piece["proposal"] else None for s in there]
+    keys = [f"{look.stones[row].sha256}-{look.stones[row].piece_id}" for row in rows]
     looked = Looked(
         tuple(s.name if s else key for s, key in zip(there, keys, strict=True)),
-        np.array([grades.index(look["first"][row]) for row in rows]),
+        np.array([grades.index(look.first[row]) for row in rows]),
         np.array([grades.index(answers[row]) for row in rows]),
         np.array([grades.index(g) if g in grades else -1 for g in proposed]),
     )
     judged = judge(looked, len(grades), np.random.default_rng(0))
     typer.echo("\n".join(report_lines(looked, judged, grades)))
-    places = [
-        (s.file, s.piece["id"], picture_path(where, s.record, s.piece["id"]))
-        if s
-        else (key, 0, where / "gone")
+    pictures = [
+        (s.file, s.piece["id"], s.look.sheet_picture(s.piece["id"])) if s else (key, 0, None)
         for s, key in zip(there, keys, strict=True)
     ]
-    write_second_look(where / PAGE, looked, judged, grades, places)
-    typer.echo(f"stones farthest apart, with pictures: {where / PAGE}")
+    page = folder / "graded" / f"second-look-{datetime.now():%Y-%m-%d-%H%M%S}.html"
+    write_second_look(page, looked, judged, grades, pictures)
+    typer.echo(f"stones farthest apart, with pictures: {page}")
 
 
-def _unfinished(log: Path, by: str | None, of: str | None) -> tuple[dict | None, dict[int, str]]:
-    """The last look of these people that is not done, with its answers so far."""
-    if not log.exists():
-        return None, {}
-    entries = []
-    for line in log.read_text("utf-8").splitlines():
-        try:
-            entries.append(json.loads(line))
-        except ValueError:
-            continue  # The last line may have been cut off with the power: that stone is asked again.
-    done = {entry["look"] for entry in entries if "done" in entry}
-    looks = [e for e in entries if "stones" in e and e["look"] not in done]
-    look = next((e for e in reversed(looks) if (e["by"], e["of"]) == (by, of)), None)
-    if look is None:
-        return None, {}
-    answers: dict[int, str] = {}
-    for entry in entries:
-        if entry["look"] == look["look"] and "grade" in entry:
-            answers[entry["stone"]] = entry["grade"]
-        elif entry["look"] == look["look"] and "undo" in entry:
-            answers.pop(entry["stone"], None)
-    return look, answers
+def _unfinished(ledger, by: str | None, of: str | None, photos: set[str]):
+    """The last look of these people at these photos that is not done, ``None`` without one."""
+    from grader.ledger import views
+
+    looks = [
+        look
+        for look in views.resorts(ledger)
+        if not look.done
+        and (look.author, look.of) == (by, of)
+        and photos & {place.sha256 for place in look.stones}
+    ]
+    return looks[-1] if looks else None
 
 
-def _take_back(log: Path, look: dict, answers: dict[int, str]) -> None:
-    """Take back the last answer that holds: by a new entry, the old one stays."""
+def _shown(place, stones):
+    """The stone that lies in a place now, ``None`` where there is none."""
+    from grader.grading.joining import SAME_STONE, outline_overlap
+
+    for stone in stones:
+        if stone.look.ask.sha256 != place.sha256:
+            continue
+        if outline_overlap(stone.piece["outline"], place.outline) >= SAME_STONE:
+            return stone
+    return None
+
+
+def _sitting(look, shown, folder: Path, grades, by: str | None, ledger) -> dict[int, str]:
+    """The answers on all stones, each kept at once, or an end where the person stops."""
+    from grader.files import write_bytes
+    from grader.ledger.facts import ResortAnswer
+
+    answers = dict(look.answers)
+    # One for each sitting: two people may look at a time. Under one name, so that no photo's name tells which stone it
+    # is.
+    picture = folder / f"second-look-{os.getpid()}-stone.jpg"
+    left_out: set[int] = set()
+    try:
+        while True:
+            waiting = (n for n in range(len(shown)) if n not in answers and n not in left_out)
+            number = next(waiting, None)
+            if number is None:
+                if not answers or not _taken_back_at_the_end():
+                    return answers
+                _take_back(look, answers, by, ledger)
+                continue
+            stone = shown[number]
+            if stone is None:
+                typer.echo(
+                    f"stone {number + 1}: its photo is not graded here any more; left out", err=True
+                )
+                left_out.add(number)
+                continue
+            write_bytes(picture, stone.look.sheet_picture(stone.piece["id"]))
+            typer.echo(f"{number + 1} of {len(shown)}: look at {picture}")
+            word = _asked(grades)
+            if word is None:
+                typer.echo("stopped; what is said is kept: run it again to go on", err=True)
+                raise typer.Exit(0)
+            if word == BACK:
+                _take_back(look, answers, by, ledger)
+                continue
+            answers[number] = word
+            ledger.add(ResortAnswer(resort=look.uid, stone=number, grade=word), author=by)
+    finally:
+        picture.unlink(missing_ok=True)
+
+
+def _take_back(look, answers: dict[int, str], by: str | None, ledger) -> None:
+    """Take back the last answer that holds: by a new fact, the old one stays."""
+    from grader.ledger.facts import ResortUndone
+
     if not answers:
         typer.echo("there is no answer to take back yet", err=True)
         return
     number, _ = answers.popitem()
-    _add(log, {"look": look["look"], "stone": number, "undo": True, "time": _now()})
+    ledger.add(ResortUndone(resort=look.uid, stone=number), author=by)
     typer.echo(f"taken back: stone {number + 1}", err=True)
 
 
@@ -207,13 +214,3 @@ def _asked(grades) -> str | None:
             return known_grade(word, grades)
         except ValueError as err:
             typer.echo(str(err), err=True)
-
-
-def _add(log: Path, entry: dict) -> None:
-    from grader.files import append_lines
-
-    append_lines(log, [json.dumps(entry)])
-
-
-def _now() -> str:
-    return datetime.now().astimezone().isoformat(timespec="microseconds")

@@ -8,35 +8,49 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.photo.colour import lab_from_linear, linear_srgb
-from grader.photo.photo import Photo
+from grader.photo.photo import ColourEncoding, Photo
 from grader.photo.pieces import Piece
-from grader.photo.reference import Reference, no_reference
+from grader.photo.reference import Reference
 from grader.photo.shrink import shrunk
 
 #: Longer side of a face at working size, in px: fine enough for hairlines, small enough for a second's work.
 FACE_PX = 1024
 
 
-def cut_face(photo: Photo, piece: Piece, reference: Reference | None = None) -> Face:
+def cut_face(photo: Photo, piece: Piece, reference: Reference) -> Face:
     """Return the face of one piece; a face smaller than ``FACE_PX`` keeps the photo's own px.
 
-    reference : what its colours and lengths are referred to; without it they stay as photographed, the scale as given.
+    reference : what its colours and lengths are referred to; by :func:`~grader.photo.reference.no_reference` they stay
+    as photographed, the scale as given.
     """
     x, y, w, h = piece.box
     factor = min(1.0, FACE_PX / max(w, h))
-    size = (max(1, round(w * factor)), max(1, round(h * factor)))
     cut = photo.rgb[y : y + h, x : x + w]
     # Light adds up and codes do not, so averaging belongs after the curve; at these factors the difference is under
     # 0.3 CIEDE2000 in the mean, and a photo of 100 megapixels is never held in float.
-    small = shrunk(cut, size)
-    linear = linear_srgb(small, photo.encoding)
-    mask = fill_outline((piece.outline - (x, y)) * factor, (size[1], size[0]))
-    reference = reference or no_reference(photo)
+    small = shrunk(cut, (max(1, round(w * factor)), max(1, round(h * factor))))
+    return face_of(small, photo.encoding, piece, factor, reference)
+
+
+def face_of(
+    picture: NDArray,
+    encoding: ColourEncoding,
+    piece: Piece,
+    px_per_photo_px: float,
+    reference: Reference,
+) -> Face:
+    """Return the face in a picture of a piece's box, (h, w, 3) codes at working size.
+
+    reference : of the photo at full size, as all px of the piece are.
+    """
+    x, y, w, h = piece.box
+    linear = linear_srgb(picture, encoding)
+    mask = fill_outline((piece.outline - (x, y)) * px_per_photo_px, picture.shape[:2])
     scale = reference.scale_at(x + w / 2, y + h / 2).mm_per_px
-    mm_per_px = None if scale is None else scale / factor
+    mm_per_px = None if scale is None else scale / px_per_photo_px
     origin_px = (float(x), float(y))
-    lab = _corrected_lab(linear, factor, origin_px, reference)
-    return Face(linear, lab, mask, factor, origin_px, mm_per_px)
+    lab = _corrected_lab(linear, px_per_photo_px, origin_px, reference)
+    return Face(linear, lab, mask, px_per_photo_px, origin_px, mm_per_px)
 
 
 def with_light(face: Face, linear: NDArray[np.float32], reference: Reference) -> Face:

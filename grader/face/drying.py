@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from grader.face.cracks import kind_at
 from grader.face.filled import readable
+from grader.face.line_words import distance_px, same_line
 from grader.face.measurements import Line
 from grader.face.sighting import Sighting, lay_over
 from grader.face.skeleton import resample, smooth
@@ -42,6 +43,26 @@ class DryingPair:
     gain: NDArray
     mask: NDArray[np.bool_]
 
+    def ratio(self, points: NDArray) -> float:
+        """Return the likelihood ratio of a line, (n, 2) x, y in px."""
+        return likelihood_ratio(points, self.gain, self.mask)
+
+
+@dataclass(frozen=True)
+class DriedLines:
+    """What a pair has shown of lines, kept without it: of each its points, (n, 2) x, y in px, and likelihood ratio."""
+
+    lines: tuple[tuple[NDArray, float], ...]
+
+    def ratio(self, points: NDArray) -> float:
+        """Return the ratio of the kept line that these points run along; 1, which says nothing, where there is none."""
+        near = [
+            (float(distance_px(points, kept).mean()), ratio)
+            for kept, ratio in self.lines
+            if same_line(points, kept)
+        ]
+        return min(near)[1] if near else 1.0
+
 
 def drying_pair(
     first: Sighting, other: Sighting, alignment: Alignment, one_white: bool
@@ -73,13 +94,10 @@ def _luminance(seen: Sighting, one_white: bool) -> NDArray[np.float32]:
     )
 
 
-def with_drying(lines: Sequence[Line], pair: DryingPair) -> tuple[Line, ...]:
+def with_drying(lines: Sequence[Line], pair: DryingPair | DriedLines) -> tuple[Line, ...]:
     """Return the lines with their probability moved by what the pair shows; the seller's word stays."""
     return tuple(
-        line
-        if line.source == "seller"
-        else _moved(line, likelihood_ratio(line.points, pair.gain, pair.mask))
-        for line in lines
+        line if line.source == "seller" else _moved(line, pair.ratio(line.points)) for line in lines
     )
 
 

@@ -10,8 +10,8 @@ from grader.face.face import Face
 from grader.face.measurements import Line
 from grader.face.skeleton import length_px, resample
 
-#: What a seller may say of a line, and what is then told; "unsaid" takes the word back.
-CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "unsaid": None}
+#: What a seller may say of a line, and what is then told; "withdrawn" takes the word back.
+CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "withdrawn": None}
 FOUND = ("open", "tight", "healed", "unknown")
 #: A line is the one spoken of where this share of its length lies within so many working px of it.
 SAME_SHARE, SAME_PX = 0.6, 5.0
@@ -22,7 +22,7 @@ class LineWord:
     """What the seller says of one line.
 
     line : its number at that time.   points : x, y of each in px of the upright full-size photo.
-    says : "crack", "pattern", or "unsaid", which takes an earlier word back.
+    says : "crack", "pattern", or "withdrawn", which takes an earlier word back.
     found : "open", "tight", "healed" or "unknown", ``None`` where nothing is said.   how : it was checked.
     """
 
@@ -63,9 +63,13 @@ def with_line_words(
 
 def same_line(points: NDArray, kept: NDArray) -> bool:
     """Return whether a polyline is the kept one: most of its length lies near it. Both in working px."""
+    return bool((distance_px(points, kept) <= SAME_PX).mean() >= SAME_SHARE)
+
+
+def distance_px(points: NDArray, kept: NDArray) -> NDArray[np.float64]:
+    """Return how far from the kept polyline each px along another lies, (n,). Both in working px."""
     here, there = resample(points), resample(kept)
-    distance = np.hypot(*(here[:, None] - there[None]).transpose(2, 0, 1)).min(axis=1)
-    return bool((distance <= SAME_PX).mean() >= SAME_SHARE)
+    return np.hypot(*(here[:, None] - there[None]).transpose(2, 0, 1)).min(axis=1)
 
 
 def _standing(words: list[tuple[LineWord, NDArray]]) -> list[tuple[LineWord, NDArray]]:
@@ -74,7 +78,7 @@ def _standing(words: list[tuple[LineWord, NDArray]]) -> list[tuple[LineWord, NDA
     for word, points in words:
         kept = [one for one in kept if not same_line(one[1], points)]
         kept.append((word, points))
-    return [one for one in kept if one[0].says != "unsaid"]
+    return [one for one in kept if one[0].says != "withdrawn"]
 
 
 def _on_face(word: LineWord, face: Face) -> NDArray[np.float64]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from grader.face.bands import measure_bands
 from grader.face.cracks import find_cracks
-from grader.face.drying import DryingPair, with_drying
+from grader.face.drying import DriedLines, DryingPair, with_drying
 from grader.face.face import Face
 from grader.face.glare import find_glare
 from grader.face.line_words import LineWord, with_line_words
@@ -21,13 +21,13 @@ def measure_face(
     profile: Profile,
     regions: Regions | None = None,
     line_words: Sequence[LineWord] = (),
-    drying: DryingPair | None = None,
+    drying: DryingPair | DriedLines | None = None,
 ) -> Measurements:
     """Return all that is measured on one face: glare, regions, bands, lines, scene, sound stone.
 
     regions : where they are found already; else glare and regions are looked for.
     line_words : what the seller says of lines on this face, in the order of saying.
-    drying : the face wet and dry, where two photos show it so.
+    drying : the face wet and dry, where two photos show it so, or what they showed of its lines.
     """
     if regions is None:
         regions = find_regions(face, find_glare(face), profile)

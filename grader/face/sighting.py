@@ -25,6 +25,7 @@ from grader.photo.align import (
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
 from grader.photo.shrink import shrunk
 from grader.photo.surface import State, read_state
 from grader.profile import Profile
@@ -101,7 +102,8 @@ def find_again(first: Sighting, searched: Searched) -> tuple[Face, Alignment] | 
     piece = _piece(rough.to_other(_outline(face.mask)) / searched.px_per_photo_px, photo)
     if piece is None:
         return None
-    other = cut_face(photo, piece)
+    # Its light is matched to the first photo's later on.
+    other = cut_face(photo, piece, no_reference(photo))
     # Closer, at the cut's own size: a whole photo made small is too coarse for hairlines.
     closer = align(fine, _places_of(other, FINE)) or align(coarse, _places_of(other, COARSE))
     if closer is None:

@@ -47,14 +47,11 @@ def agreement(
     stones."""
     first, second = np.asarray(first), np.asarray(second)
     apart = np.abs(first - second)
-
-    def kappa_of(rows: NDArray) -> float | None:
-        return weighted_kappa(counts(first[rows], second[rows], n_grades))
-
+    pairs = _pairs(first, second, n_grades)
     return Agreement(
         n=len(first),
         stones=len(set(stones)),
-        kappa=bootstrap(kappa_of, stones, rng),
+        kappa=bootstrap(lambda drawn: _kappas(drawn, pairs), stones, rng),
         equal=share(int((apart == 0).sum()), len(first)),
         within_one=share(int((apart <= 1).sum()), len(first)),
     )
@@ -78,11 +75,10 @@ def side_by_side(
     rng: np.random.Generator,
 ) -> SideBySide:
     """Return how well two rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
-    first, second, called = (np.asarray(rungs) for rungs in (first, second, called))
+    pairs = [_pairs(rungs, called, n_grades) for rungs in (second, first)]
 
-    def gain(rows: NDArray) -> float | None:
-        kappas = [weighted_kappa(counts(m[rows], called[rows], n_grades)) for m in (second, first)]
-        return None if None in kappas else kappas[0] - kappas[1]
+    def gain(drawn: NDArray) -> NDArray[np.float64]:
+        return _kappas(drawn, pairs[0]) - _kappas(drawn, pairs[1])
 
     return SideBySide(
         agreement(first, called, n_grades, stones, rng),
@@ -124,12 +120,31 @@ def weighted_kappa(table: ArrayLike, disagreement: ArrayLike | None = None) -> f
     """
     table = np.asarray(table, float)
     rung = np.arange(len(table))
-    weights = (
-        (rung[:, None] - rung) ** 2 if disagreement is None else np.asarray(disagreement, float)
-    )
-    by_chance = np.outer(table.sum(axis=1), table.sum(axis=0)) / max(table.sum(), 1.0)
-    expected = float((weights * by_chance).sum())
-    return None if expected == 0 else 1.0 - float((weights * table).sum()) / expected
+    weights = (rung[:, None] - rung) ** 2 if disagreement is None else disagreement
+    kappa = float(_kappas_of(table[None], np.asarray(weights, float))[0])
+    return None if np.isnan(kappa) else kappa
+
+
+def _kappas_of(tables: NDArray, weights: NDArray) -> NDArray[np.float64]:
+    """The (B,) kappas of (B, K, K) tables, nan where not defined."""
+    total = np.maximum(tables.sum(axis=(1, 2)), 1.0)
+    by_chance = tables.sum(axis=2)[:, :, None] * tables.sum(axis=1)[:, None] / total[:, None, None]
+    expected, found = ((weights * t).reshape(len(t), -1).sum(axis=1) for t in (by_chance, tables))
+    with np.errstate(invalid="ignore"):
+        return np.where(expected == 0, np.nan, 1.0 - found / expected)
+
+
+def _pairs(first: ArrayLike, second: ArrayLike, n_grades: int) -> NDArray[np.float64]:
+    """(n, K, K): where each face stands in the table of two rows of rungs."""
+    rungs = np.eye(n_grades)
+    return rungs[np.asarray(first, int)][:, :, None] * rungs[np.asarray(second, int)][:, None]
+
+
+def _kappas(drawn: NDArray, pairs: NDArray) -> NDArray[np.float64]:
+    """The (B,) quadratic kappas of faces of :func:`_pairs`, each drawn as often as a row of (B, n) says."""
+    rung = np.arange(pairs.shape[1])
+    tables = np.tensordot(drawn, pairs, axes=1)
+    return _kappas_of(tables, (rung[:, None] - rung) ** 2.0)
 
 
 def share(hits: int, n: int) -> Figure:
@@ -148,30 +163,42 @@ def share(hits: int, n: int) -> Figure:
 
 
 def bootstrap(
-    statistic: Callable[[NDArray], float | None],
+    statistic: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     stones: Sequence,
     rng: np.random.Generator,
     resamples: int = RESAMPLES,
 ) -> Figure:
-    """Return a statistic of row numbers with its 95 % percentile interval, whole stones drawn with
-    replacement.
+    """Return a statistic of n faces with its 95 % percentile interval, whole stones drawn with replacement.
 
     Draws in which the statistic is not defined are left out; with under ten stones, or under half
     of the draws left, no interval is given.
+
+    Parameters
+    ----------
+    statistic : from (B, n), how often each face is drawn in each of B draws, to its (B,) values, nan where it is not
+        defined.
+    stones : what each face is of.
     """
     names, stone = np.unique(np.asarray(stones), return_inverse=True)
-    value = statistic(np.arange(len(stone)))
-    if value is None or len(names) < 10:
-        return Figure(value, None, None)
-    order = np.argsort(stone, kind="stable")
-    rows_of = np.split(order, np.cumsum(np.bincount(stone))[:-1])
+    value = _known(statistic(np.ones((1, len(stone)))))
+    if not len(value) or len(names) < 10:
+        return Figure(float(value[0]) if len(value) else None, None, None)
     draws = rng.integers(len(names), size=(resamples, len(names)))
-    drawn = [statistic(np.concatenate([rows_of[i] for i in draw])) for draw in draws]
-    known = [d for d in drawn if d is not None]
-    if len(known) < resamples / 2:
-        return Figure(value, None, None)
-    low, high = np.quantile(known, [0.025, 0.975])
-    return Figure(value, float(low), float(high))
+    times = np.stack([np.bincount(draw, minlength=len(names)) for draw in draws])
+    drawn = _known(statistic(times[:, stone].astype(float)))
+    if len(drawn) < resamples / 2:
+        return Figure(float(value[0]), None, None)
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return Figure(float(value[0]), float(low), float(high))
+
+
+def mean_of(values: NDArray) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+    """Return the mean of n faces' values as a statistic for :func:`bootstrap`."""
+    return lambda drawn: drawn @ values / drawn.sum(axis=1)
+
+
+def _known(values: NDArray) -> NDArray:
+    return values[~np.isnan(values)]
 
 
 def beside(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:

@@ -4,13 +4,18 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from grader.errors import CallsError
+from grader.errors import CallsError, told
 from grader.files import read_table
 from grader.grading.calls import ReadCalls, RowRemark, known_grade, known_scene
 from grader.grading.proposal import Call, Shown
 
+#: File systems take no name of more bytes, and no path either; no photo has a side of more px.
+MOST_NAME_BYTES, MOST_PATH_BYTES, MOST_PX = 255, 1000, 1_000_000
 
-def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
+
+def read_calls_csv(
+    path: Path, grades: Sequence[str], time: str, by: str | None = None
+) -> ReadCalls:
     """Return the calls of a table with columns ``photo,piece,grade,scene`` and, if told,
     ``sha256,box,by,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
 
@@ -22,7 +27,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     Parameters
     ----------
     grades : names of the ladder; case and outer blanks do not matter.
-    time : ISO 8601, when the table is taken in.
+    time : ISO 8601, when the table is taken in.   by : who says what no row says who says.
 
     Raises
     ------
@@ -32,7 +37,7 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     calls, lines, refused = [], [], []
     for line, row in read_table(path, ("photo", "piece", "grade", "scene"), CallsError):
         try:
-            call = _row_call(row, grades, time)
+            call = _row_call(row, grades, time, by)
         except ValueError as err:
             refused.append(RowRemark(line, str(err)))
             continue
@@ -42,22 +47,20 @@ def read_calls_csv(path: Path, grades: Sequence[str], time: str) -> ReadCalls:
     return ReadCalls(tuple(calls), tuple(lines), tuple(refused))
 
 
-def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | None:
+def _row_call(row: dict[str, str], grades: Sequence[str], time: str, by: str | None) -> Call | None:
     """The call of one row, ``None`` where it says nothing; ``ValueError`` tells what is wrong with
     it."""
     grade, scene = row["grade"], row["scene"]
     if not grade and not scene:
         return None
-    if not row["photo"]:
-        raise ValueError("no photo named; give its file name")
     return Call(
-        photo=row["photo"].replace("\\", "/"),
+        photo=named_photo(row["photo"]),
         sha256=row.get("sha256") or None,
         piece=named_piece(row["piece"]),
         box=_box(row.get("box", "")),
         grade=known_grade(grade, grades) if grade else None,
         scene=known_scene(scene) if scene else None,
-        by=row.get("by") or None,
+        by=row.get("by") or by,
         time=time,
         note=row.get("note") or None,
         shown=_shown(row),
@@ -66,10 +69,21 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str) -> Call | N
 
 
 def _shown(row: dict[str, str]) -> Shown | None:
-    told = {name: row.get(f"shown_{name}") or None for name in ("grade", "scene", "model", "state")}
-    if not any(told.values()):
+    said = {name: row.get(f"shown_{name}") or None for name in ("grade", "scene", "model", "state")}
+    if not any(said.values()):
         return None
-    return Shown(**told | {"scene": known_scene(told["scene"]) if told["scene"] else None})
+    return Shown(**said | {"scene": known_scene(said["scene"]) if said["scene"] else None})
+
+
+def named_photo(text: str, column: str = "") -> str:
+    """Return the name of a photo with ``/`` between its folders; ``ValueError`` where no file can be named so."""
+    if not text:
+        raise ValueError(f"no photo named{column and f' under {column}'}; give its file name")
+    name = text.replace("\\", "/")
+    longest = max(len(part.encode("utf-8", "replace")) for part in name.split("/"))
+    if longest > MOST_NAME_BYTES or len(name) > MOST_PATH_BYTES:
+        raise ValueError(f"photo {told(text)}; no file has a name so long, give the photo's")
+    return name
 
 
 def named_piece(text: str) -> int | None:
@@ -78,17 +92,19 @@ def named_piece(text: str) -> int | None:
         return None
     match = re.fullmatch(r"(\d{1,6})(?:[.,]0+)?", text)
     if match is None or int(match[1]) == 0:
-        raise ValueError(f"piece {text!r}; give the number drawn on the stone")
+        raise ValueError(f"piece {told(text)}; give the number drawn on the stone")
     return int(match[1])
 
 
 def _box(text: str) -> tuple[int, int, int, int] | None:
     if not text:
         return None
-    numbers = re.findall(r"-?\d+(?:\.\d+)?", text)
+    numbers = re.findall(r"-?\d{1,9}(?:\.\d{1,9})?", text)
     if len(numbers) != 4:
-        raise ValueError(f"box {text!r}; give x, y, width and height, or leave it empty")
+        raise ValueError(f"box {told(text)}; give x, y, width and height, or leave it empty")
     x, y, w, h = (round(float(number)) for number in numbers)
     if w <= 0 or h <= 0:
-        raise ValueError(f"box {text!r} holds nothing; leave it empty")
+        raise ValueError(f"box {told(text)} holds nothing; leave it empty")
+    if max(abs(side) for side in (x, y, w, h)) > MOST_PX:
+        raise ValueError(f"box {told(text)} is larger than any photo; leave it empty")
     return x, y, w, h

@@ -4,7 +4,7 @@ Each is judged on calls that it has not seen; the simplest that is not worse tha
 error of their difference is taken (after Breiman, Friedman, Olshen & Stone 1984, from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -76,6 +76,34 @@ class Candidate:
     taken: bool
 
 
+@dataclass(frozen=True)
+class _Faces:
+    """Graded faces, with what each tells of every seller of the crowd (``None`` without one): told once, for however
+    many fits take some of them.
+
+    rows : features as the grade head sees them.   x : (n, p), their design matrix.   stones : what each is of.
+    told : (M, n), of :meth:`Crowd.told`.
+    """
+
+    rows: list[Features]
+    x: NDArray[np.float64]
+    rung: NDArray[np.intp]
+    stones: list[str]
+    told: NDArray[np.float64] | None
+
+    @classmethod
+    def of(
+        cls, head: GradeHead, rows: Sequence[Features], rung: NDArray, stones: Sequence[str]
+    ) -> "_Faces":
+        x = head.scaling.design(rows)
+        return cls(list(rows), x, rung, list(stones), head.crowd and head.crowd.told(x, rung))
+
+    def take(self, index: NDArray[np.intp]) -> "_Faces":
+        rows, stones = [self.rows[i] for i in index], [self.stones[i] for i in index]
+        told = None if self.told is None else self.told.take(index, axis=1)
+        return _Faces(rows, self.x[index], self.rung[index], stones, told)
+
+
 def fit_heads(
     kinds: Sequence[str],
     head: GradeHead,
@@ -88,14 +116,18 @@ def fit_heads(
     rows : features as the grade head sees them.
     stones : what each face is of; none of them that the crowd of ``head`` has heard of, which would hear it twice.
     """
-    n_grades = len(head.grades)
-    x, signs = head.scaling.design(rows), column_signs(head)
+    return _fit(kinds, head, _Faces.of(head, rows, rung, stones))
+
+
+def _fit(kinds: Sequence[str], head: GradeHead, faces: _Faces) -> dict[str, GradeHead]:
+    x, rung, n_grades, signs = faces.x, faces.rung, len(head.grades), column_signs(head)
     # One logit for all: with the crowd, without it, and beside the trees.
     ordinal = fit_ordinal(
         x, rung, n_grades, prior=head.ordinal, strength=_holds(head.scaling.names),
         cut_strength=CUT_STRENGTH, scale_spread=SCALE_SPREAD, better=signs,
     )  # fmt: skip
-    crowd, calls = head.crowd and head.crowd.weighed(x, rung), head.calls + len(set(stones))
+    crowd = head.crowd and head.crowd.having_heard(faces.told)
+    calls = head.calls + len(set(faces.stones))
     logit = replace(head, ordinal=ordinal, crowd=crowd, calls=calls, alone=False, trees=None)
     fitted = {LOGIT_AND_CROWD: logit, LOGIT: replace(logit, alone=True)}
     if RULES_ALONE in kinds:
@@ -104,7 +136,7 @@ def fit_heads(
         ruled = _times(rules, sure)
         fitted[RULES_ALONE] = replace(head.unheard, ordinal=ruled, alone=False, trees=None)
     if TREES in kinds:
-        trees = fit_trees(rows, rung, n_grades, head.scaling.names, signs)
+        trees = fit_trees(faces.rows, rung, n_grades, head.scaling.names, signs)
         fitted[TREES] = replace(logit, trees=trees)
     return {kind: fitted[kind] for kind in kinds}
 
@@ -120,11 +152,13 @@ def choose_head(
     rung: NDArray,
     stones: Sequence[str],
     rng: np.random.Generator,
+    fitted: Callable[[], None] = lambda: None,
 ) -> tuple[GradeHead, tuple[Candidate, ...]]:
     """Return the head fitted to all faces, of the kind that does best with faces held out, with its grade sets; and
     the kinds compared.
 
     stones : what each face is of; faces of one stone are held out together.
+    fitted : told after each fit, of which there are :func:`fits`.
     """
     from threadpoolctl import threadpool_limits
 
@@ -132,13 +166,19 @@ def choose_head(
     fold = folds_of(stones, FOLDS, rng)
     # One thread is quickest for so few rows, and adds up in one order on every machine.
     with threadpool_limits(1):
-        chances, sure = _held_out(kinds, head, rows, rung, stones, fold)
+        faces = _Faces.of(head, rows, rung, stones)
+        chances, sure = _held_out(kinds, head, faces, fold, fitted)
         table = compare(chances, rung, stones)
         kind = next(c.kind for c in table if c.taken)
-        fitted = fit_heads((kind,), head, rows, rung, stones)[kind]
-        fitted = _as_sure_as(fitted, sure[kind])
+        chosen = _fit((kind,), head, faces)[kind]
+        fitted()
     sets, average = set_rule(chances[kind], rung, stones), _average(head, rows)
-    return replace(fitted, sets=sets, average=average), table
+    return replace(_as_sure_as(chosen, sure[kind]), sets=sets, average=average), table
+
+
+def fits(stones: int) -> int:
+    """Return how many fits it takes to choose a head on so many stones: one for each group held out, and one on all."""
+    return min(stones, FOLDS) + 1 if stones else 0
 
 
 def compare(
@@ -189,23 +229,23 @@ def _kinds(head: GradeHead, stones: int) -> tuple[str, ...]:
 def _held_out(
     kinds: Sequence[str],
     head: GradeHead,
-    rows: Sequence[Features],
-    rung: NDArray,
-    stones: Sequence[str],
+    faces: _Faces,
     fold: NDArray,
+    fitted: Callable[[], None],
 ) -> tuple[dict[str, NDArray], dict[str, float]]:
     """Probabilities of each face by heads that have not seen its stone, and by what factor the odds are to be less
     sure (or more) than they were fitted, as the calls held out show. Few calls make a fit too sure of itself."""
-    away = {kind: np.zeros((len(rows), len(head.grades) - 1)) for kind in kinds}
+    away = {kind: np.zeros((len(faces.rows), len(head.grades) - 1)) for kind in kinds}
     for k in np.unique(fold):
-        held, learn = np.flatnonzero(fold == k), np.flatnonzero(fold != k)
-        of, some = [stones[i] for i in learn], [rows[i] for i in held]
-        fitted = fit_heads(kinds, head, [rows[i] for i in learn], rung[learn], of)
-        for kind, one in fitted.items():
+        held = np.flatnonzero(fold == k)
+        heads = _fit(kinds, head, faces.take(np.flatnonzero(fold != k)))
+        some = [faces.rows[i] for i in held]
+        for kind, one in heads.items():
             away[kind][held] = one.away(some)
+        fitted()
     # The crowd is as unsure as the calls leave it.
     sure = {
-        kind: 1.0 if kind == LOGIT_AND_CROWD else _as_sure(off, rung, SURE_SPREAD)
+        kind: 1.0 if kind == LOGIT_AND_CROWD else _as_sure(off, faces.rung, SURE_SPREAD)
         for kind, off in away.items()
     }
     return {kind: grade_probabilities(0.0, sure[kind] * off) for kind, off in away.items()}, sure

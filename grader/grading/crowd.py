@@ -58,7 +58,7 @@ LEAST = 1e-9
 #: Decimal places of a seller's chance; that they add up to 1 is kept closely enough.
 PLACES = 10
 
-#: So many faces are weighed at a time.
+#: So many faces are proposed at a time.
 AT_ONCE = 500
 
 
@@ -75,15 +75,25 @@ class Crowd:
 
     def weighed(self, x: NDArray, rung: NDArray[np.intp]) -> "Crowd":
         """Return the crowd with each seller as likely as n more calls on the (n, p) design matrix make him."""
+        return self.having_heard(self.told(x, rung))
+
+    def told(self, x: NDArray, rung: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return (M, n): the logarithm of each seller's chance of making each of n calls, which are taken as made one
+        by one: what some of them tell is the sum of their columns."""
         beta, cuts = self._table
-        edges = np.pad(cuts, ((0, 0), (1, 1)), constant_values=((0, 0), (-np.inf, np.inf)))
+        chance = np.empty((len(cuts), len(x)))
+        for k in range(cuts.shape[1] + 1):
+            at = np.flatnonzero(rung == k)
+            score = beta @ x[at].T
+            upper = logistic(cuts[:, k : k + 1] - score) if k < cuts.shape[1] else 1.0
+            chance[:, at] = upper - logistic(cuts[:, k - 1 : k] - score) if k else upper
+        return np.log(np.maximum(chance, 1e-9, out=chance), out=chance)
+
+    def having_heard(self, told: NDArray[np.float64]) -> "Crowd":
+        """Return the crowd with each seller as likely as these calls of :meth:`told` make him."""
         with np.errstate(divide="ignore"):
-            told = np.log(self.chances)
-        for start in range(0, len(x), AT_ONCE):
-            score, at = beta @ x[start : start + AT_ONCE].T, rung[start : start + AT_ONCE]
-            upper, lower = logistic(edges[:, at + 1] - score), logistic(edges[:, at] - score)
-            told += np.log(np.maximum(upper - lower, 1e-9)).sum(axis=1)
-        chances = np.exp(told - told.max())
+            likely = np.log(self.chances) + told.sum(axis=1)
+        chances = np.exp(likely - likely.max())
         chances[chances < LEAST] = 0.0
         return replace(self, chances=tuple(np.round(chances / chances.sum(), PLACES).tolist()))
 

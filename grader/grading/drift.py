@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from grader.grading.agreement import Z_95, Figure
-from grader.grading.joining import holding_calls
 from grader.grading.model import Model
 from grader.grading.proposal import Call
 
@@ -40,11 +39,7 @@ class Shift:
 
 
 def call_seasons(calls: Sequence[Call], grades: Sequence[str]) -> tuple[Season, ...]:
-    """Return the seasons in order, of calls that hold and were made beside a proposal of these grades."""
-    by_stone: dict[tuple, list[Call]] = defaultdict(list)
-    for call in calls:
-        by_stone[call.sha256 or call.photo, call.piece].append(call)
-    calls = [call for said in by_stone.values() for call in holding_calls(said)]
+    """Return the seasons in order, of calls that were made beside a proposal of these grades."""
     above: dict[tuple[str, str], list[int]] = defaultdict(list)
     when: dict[tuple[str, str], str] = {}
     for call in calls:

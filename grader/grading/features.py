@@ -104,7 +104,6 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
     blue, white = _share(regions, water), _share(regions, sky)
     rusty, grey = _kinds(regions, profile, shore)
     blue_colour, white_colour = _colour(regions, water), _colour(regions, sky)
-    side_px = max(measurements.face_area_px, 1) ** 0.5
     written = scene_score(scene.parts, profile.scene_weights)
     values = {
         "pattern_share": blue + white,
@@ -120,16 +119,25 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
         "continuity": banding.continuity,
         "fill_share": banding.fill_share,
         "bands": banding.bands,
-        "crack_count": len(measurements.cracks),
-        "crack_density": sum(line.length_px for line in measurements.cracks) / side_px,
-        "line_density": sum(line.length_px * line.probability for line in measurements.lines)
-        / side_px,
+        **line_features(measurements.lines, measurements.face_area_px),
         **{f"scene_{part}": scene.parts.get(part) for part in SCENE_PARTS},
         "scene_written": written,
         "area_cm2": measurements.area_cm2,
     }
     floats = {name: None if value is None else float(value) for name, value in values.items()}
     return with_scene(floats, written, profile)
+
+
+def line_features(lines: Iterable, face_area_px: int) -> dict[str, float]:
+    """Return the features of lines that have a kind, a length in working px and a chance to be a crack."""
+    lines = tuple(lines)
+    side_px = max(face_area_px, 1) ** 0.5
+    cracks = [line for line in lines if line.kind == "crack"]
+    return {
+        "crack_count": len(cracks),
+        "crack_density": sum(line.length_px for line in cracks) / side_px,
+        "line_density": sum(line.length_px * line.probability for line in lines) / side_px,
+    }
 
 
 def with_scene(values: Features, scene_score: float, profile: Profile) -> dict[str, float | None]:

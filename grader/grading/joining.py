@@ -1,44 +1,54 @@
-"""Which stone a call is about: by photo, then by the call's box."""
+"""Which stone a call is about, by photo and then by outline; and of what several people say, whose word counts."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
+import numpy as np
+
+from grader.face.cut import fill_outline
 from grader.face.line_words import LineWord
 from grader.grading.calls import ReadCalls, RowRemark
 from grader.grading.proposal import Call
 
-#: A call follows the piece whose box overlaps the call's box by this much (intersection over
-#: union): two stones that lie side by side never both do.
-SAME_BOX = 0.5
+#: A call follows the piece whose outline overlaps the call's by this much (intersection over union): two stones that
+#: lie side by side never both do.
+SAME_STONE = 0.5
+#: Outlines are compared on a grid whose longer side has so many px: their overlap is then right to about 0.01.
+GRID_PX = 200
 
 Box = tuple[int, int, int, int]
+Outline = Sequence[Sequence[int]]
+#: A stone among many photos: path of the photo, and its piece there.
+Place = tuple[str, int]
 
 
 @dataclass(frozen=True)
 class Stones:
-    """The pieces found in one photo: what a call is joined to. ``photo`` is its path with ``/``."""
+    """The pieces found in one photo: what a call is joined to.
+
+    photo : its path with ``/``.   boxes, outlines : x, y, w, h and x, y of each point by piece, px of the photo.
+    """
 
     photo: str
     sha256: str
     boxes: dict[int, Box]
+    outlines: dict[int, Outline] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class JoinedCalls:
-    """What the seller says of each stone.
+    """What people say of each stone.
 
     Attributes
     ----------
-    standing : by (photo path, piece id), the word that stands: the last grade, scene and name of the
-        piece said, with sayer, time and note of the last call.
-    history : by the same, all calls in the order in which they were made.
+    by_person : by (photo path, piece id), one word of each person: the last grade, scene and name of the piece that
+        they said, with time and note of their last call; who spoke last is last.
     without_stone : calls that meet no stone, each with the reason in one line.
     """
 
-    standing: dict[tuple[str, int], Call]
-    history: dict[tuple[str, int], tuple[Call, ...]]
+    by_person: dict[Place, tuple[Call, ...]]
     without_stone: tuple[tuple[Call, str], ...]
 
 
@@ -50,6 +60,18 @@ def box_overlap(first: Box, second: Box) -> float:
         return 0.0
     both = width * height
     return both / (first[2] * first[3] + second[2] * second[3] - both)
+
+
+def outline_overlap(first: Outline, second: Outline) -> float:
+    """Return intersection over union of two outlines, (n, 2) x, y each; 0 where they lie apart."""
+    first, second = np.asarray(first, float), np.asarray(second, float)
+    low = np.minimum(first.min(axis=0), second.min(axis=0))
+    size = np.maximum(first.max(axis=0), second.max(axis=0)) - low
+    factor = GRID_PX / max(size.max(), 1.0)
+    shape = tuple(int(side) + 1 for side in np.ceil(size[::-1] * factor))
+    one, other = (fill_outline((points - low) * factor, shape) for points in (first, second))
+    union = np.count_nonzero(one | other)
+    return float(np.count_nonzero(one & other) / union) if union else 0.0
 
 
 class StoneFinder:
@@ -83,15 +105,14 @@ class StoneFinder:
         return named
 
     def piece(self, call: Call, photo: Stones) -> int:
-        """Return the piece that a call means: by box, where it has one, else by number, else the
+        """Return the piece that a call means: by outline or box, where it has one, else by number, else the
         only one."""
         if call.box is not None:
-            overlaps = {piece: box_overlap(call.box, box) for piece, box in photo.boxes.items()}
+            overlaps = {piece: _overlap(call, photo, piece) for piece in photo.boxes}
             best = max(overlaps, key=overlaps.__getitem__, default=None)
-            if best is None or overlaps[best] < SAME_BOX:
+            if best is None or overlaps[best] < SAME_STONE:
                 raise ValueError(
-                    f"{photo.photo}: no stone overlaps the call's box by half or more; "
-                    "call it again"
+                    f"{photo.photo}: no stone overlaps the called one by half or more; call it again"
                 )
             return best
         if call.piece is not None:
@@ -108,8 +129,24 @@ class StoneFinder:
         return next(iter(photo.boxes))
 
 
+def _overlap(call: Call, photo: Stones, piece: int) -> float:
+    """How far a called stone and a piece are the same, 0 to 1; by their boxes where an outline is not known."""
+    of_boxes = box_overlap(call.box, photo.boxes[piece])
+    if of_boxes == 0.0 or not call.outline or piece not in photo.outlines:
+        return of_boxes
+    return outline_overlap(call.outline, photo.outlines[piece])
+
+
+def same_stone(first: Call, second: Call) -> bool:
+    """Whether two placed calls on one photo are about one stone."""
+    stone = Stones(second.photo, second.sha256, {0: second.box}, {})
+    if second.outline:
+        stone = replace(stone, outlines={0: second.outline})
+    return first.sha256 == second.sha256 and _overlap(first, stone, 0) >= SAME_STONE
+
+
 def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
-    """Return the calls of a table with hash, piece and box of the stone that each is about, others
+    """Return the calls of a table with hash, piece, box and outline of the stone that each is about, others
     refused by row.
 
     Where a later row says another grade or scene of the same stone, that is told: the later one
@@ -125,7 +162,13 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
         except ValueError as err:
             refused.append(RowRemark(line, str(err)))
             continue
-        placed = replace(call, sha256=photo.sha256, piece=piece, box=photo.boxes[piece])
+        placed = replace(
+            call,
+            sha256=photo.sha256,
+            piece=piece,
+            box=photo.boxes[piece],
+            outline=_whole_points(photo.outlines.get(piece)),
+        )
         earlier = last.get((photo.sha256, piece))
         if earlier is not None and _contradict(earlier[1], placed):
             stone = f"{call.photo} piece {piece}"
@@ -139,32 +182,51 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
 
 
 def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
-    """Return what the seller says of each stone in these photos.
+    """Return what people say of each stone in these photos.
 
-    A photo is found by content, then path, then a name that only one has; the stone by the call's
-    box: the
-    piece that overlaps it by half or more (intersection over union of the boxes). A call that meets
-    none
-    stays listed as a call without a stone: it is never dropped and never moved to another.
+    A photo is found by content, then path, then a name that only one has; the stone by the call's outline: the
+    piece that overlaps it by half or more (intersection over union). A call that meets none stays listed as a call
+    without a stone: it is never dropped and never moved to another.
+
+    calls : that hold, in the order in which they were made; words on lines are left alone.
     """
     finder = StoneFinder(photos)
-    history: dict[tuple[str, int], list[Call]] = defaultdict(list)
+    heard: dict[Place, dict[str | None, list[Call]]] = defaultdict(lambda: defaultdict(list))
     without: list[tuple[Call, str]] = []
     for call in calls:
+        if call.line is not None:
+            continue
         try:
             found = [(photo.photo, finder.piece(call, photo)) for photo in finder.photos(call)]
         except ValueError as err:
             without.append((call, str(err)))
             continue
         for stone in found:
-            history[stone].append(call)
-    # A word on a line is no word on the stone.
-    of_stone = {stone: [c for c in said if c.line is None] for stone, said in history.items()}
-    holding = {stone: holding_calls(said) for stone, said in of_stone.items()}
-    standing = {stone: standing_call(said) for stone, said in holding.items() if said}
-    return JoinedCalls(
-        standing, {stone: tuple(said) for stone, said in history.items()}, tuple(without)
-    )
+            of_one = heard[stone].pop(call.by, [])
+            heard[stone][call.by] = [*of_one, call]
+    by_person = {
+        stone: tuple(standing_call(said) for said in people.values())
+        for stone, people in heard.items()
+    }
+    return JoinedCalls(by_person, tuple(without))
+
+
+def house_call(people: Sequence[Call], decider: str | None = None) -> Call | None:
+    """Return the word that counts of what several people say of a stone; ``None`` where nobody says a thing.
+
+    The grade is the decider's, the scene too; where he has said none, that of whoever said one last.
+
+    people : one word of each, who spoke last is last, as :class:`JoinedCalls` holds them.
+    """
+    if not people:
+        return None
+    # The decider's word as if it were the last.
+    order = sorted(people, key=lambda call: decider is not None and call.by == decider)
+    grade = next((call for call in reversed(order) if call.grade is not None), None)
+    scene = next((call for call in reversed(order) if call.scene is not None), None)
+    stone = next((call.stone for call in reversed(order) if call.stone), None)
+    base = grade or scene or order[-1]
+    return replace(base, scene=scene and scene.scene, scene_by=scene and scene.by, stone=stone)
 
 
 def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord, ...]]:
@@ -172,20 +234,16 @@ def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord
 
     Only calls on this very photo count: in another of the same name the points lie elsewhere.
     """
-    here = [call for call in calls if call.line is not None and call.sha256 == photo.sha256]
-    history = join_calls([photo], here).history
-    return {piece: tuple(call.line for call in said) for (_, piece), said in history.items()}
-
-
-def holding_calls(calls: Iterable[Call]) -> list[Call]:
-    """Return the calls on one stone that no later entry takes back."""
-    holding: list[Call] = []
+    finder = StoneFinder([photo])
+    words: dict[int, list[LineWord]] = defaultdict(list)
     for call in calls:
-        if not call.undo:
-            holding.append(call)
-        elif holding:
-            holding.pop()
-    return holding
+        if call.line is None or call.sha256 != photo.sha256:
+            continue
+        try:
+            words[finder.piece(call, photo)].append(call.line)
+        except ValueError:
+            continue  # Its stone is not found any more: listed with the calls, not measured.
+    return {piece: tuple(said) for piece, said in words.items()}
 
 
 def standing_call(calls: Sequence[Call]) -> Call:
@@ -195,6 +253,10 @@ def standing_call(calls: Sequence[Call]) -> Call:
     scene = next((call.scene for call in reversed(calls) if call.scene is not None), None)
     stone = next((call.stone for call in reversed(calls) if call.stone), None)
     return replace(calls[-1], grade=grade, scene=scene, stone=stone)
+
+
+def _whole_points(outline: Outline | None) -> tuple[tuple[int, int], ...] | None:
+    return None if outline is None else tuple((int(x), int(y)) for x, y in outline)
 
 
 def _contradict(first: Call, second: Call) -> bool:

@@ -10,8 +10,10 @@ card.md       what it was made from, how good it is, what it cannot do
 
 import hashlib
 import json
+import os
 import platform
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property, lru_cache
 from importlib import metadata
@@ -20,8 +22,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.errors import ModelError
-from grader.files import write_text
+from grader.errors import GraderError, ModelError, told
+from grader.files import new_folder, parse_json, regular_bytes, sync_folder, write_text
+from grader.grading import model_values as held
 from grader.grading.crowd import Crowd
 from grader.grading.features import FEATURES, with_scene
 from grader.grading.grade_set import LEVEL, WHOLE_LADDER, SetRule
@@ -29,7 +32,7 @@ from grader.grading.ordinal import Ordinal, grade_probabilities, logistic, media
 from grader.grading.rules import Features
 from grader.grading.scaling import Scaling
 from grader.grading.scene_head import SceneHead
-from grader.grading.strangers import Known
+from grader.grading.strangers import LOOK_NAMES, Known, check_known
 from grader.grading.trees import Boosted, Tree, Trees
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.net import starter_folder
@@ -53,6 +56,10 @@ CROWD_CALLS = 80
 LEAST_BELOW = 1e-9
 
 _PARTS = ("grade", "crowd", "scene", "known", "sample")
+#: Far above what the largest crowd takes (the starter's has 0.3 MB).
+MOST_PART_BYTES = 20_000_000
+#: What a model's folder holds.
+FILES = frozenset((*(f"{name}.json" for name in _PARTS), "card.md"))
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 
@@ -216,9 +223,119 @@ def library_versions() -> dict[str, str]:
 
 def save_model(
     model: Model, folder: Path, samples: Sequence[Features], card: str, profile: Profile
-) -> None:
-    """Write the files into ``folder``, made where it is missing; ``samples`` are features of
-    some faces."""
+) -> Path | None:
+    """Make ``folder`` the model's, whole or not at all, and return where the model that was there is kept now;
+    ``None`` where there was none, or the same.
+
+    A kill, a power cut or a full disk at any step leaves the old model or the new one readable:
+    :func:`load_model_as` finds it. ``samples`` are features of some faces.
+
+    Raises
+    ------
+    GraderError
+        The folder is no place for a model (:func:`check_place`), or it cannot be written to: one line.
+    """
+    folder = Path(folder)
+    check_place(folder)
+    before, kept, part = _written_label(folder), None, None
+    texts = model_files(model, samples, card, profile)
+    try:
+        part = new_folder(folder)
+        for name, text in texts.items():
+            write_text(part / name, text)
+        sync_folder(part)
+        if before is not None:
+            kept = next(path for path in _asides(folder, before) if not path.exists())
+            os.rename(folder, kept)
+        elif folder.exists():
+            folder.rmdir()
+        try:
+            os.rename(part, folder)
+        except OSError:
+            if kept is not None:
+                os.rename(kept, folder)
+            raise
+        sync_folder(folder.parent)
+    except (OSError, GraderError) as err:
+        _forget(part)
+        reason = err.strerror if isinstance(err, OSError) else err.__cause__.strerror
+        raise GraderError(
+            f"{folder}: cannot be written ({reason}), so it is as it was; make room there, "
+            "or choose another folder",
+            "output",
+        ) from err
+    if before == model.label:
+        _forget(kept)
+        return None
+    return kept
+
+
+def check_place(folder: Path) -> None:
+    """Refuse a folder that a model must not be written into: one that holds what is no model of ours.
+
+    Raises
+    ------
+    GraderError
+        One line naming the folder and a file in it.
+    """
+    if Path(folder).name in ("", ".."):
+        raise GraderError(f"{folder}: give the model a folder of its own, as my-model", "output")
+    try:
+        there = sorted(os.listdir(folder))
+    except FileNotFoundError:
+        return
+    except OSError as err:
+        raise GraderError(
+            f"{folder}: cannot be written ({err.strerror}); choose another folder", "output"
+        ) from err
+    if there and _written_label(folder) is None:
+        raise GraderError(
+            f"{folder}: holds files that are no model, as {there[0]}; choose another folder",
+            "output",
+        )
+
+
+def _written_label(folder: Path) -> str | None:
+    """What the files of a folder call their model; ``None`` where they are no model of ours."""
+    try:
+        label = parse_json(regular_bytes(folder / "grade.json", MOST_PART_BYTES))["label"]
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    return label if isinstance(label, str) and _LABEL.fullmatch(label) else None
+
+
+#: Name and short hash: what a folder is called after must hold no sign of a path.
+_LABEL = re.compile(r"(?s).* [0-9a-f]{8}")
+
+
+def _asides(folder: Path, label: str) -> Iterator[Path]:
+    """Where a model of that label may be kept that was in this folder before, the first place first."""
+    first = aside_of(folder, label)
+    yield first
+    for number in range(2, 1000):
+        yield first.with_name(f"{first.name}-{number}")
+
+
+def _forget(folder: Path | None) -> None:
+    """Remove the files of a model, and its folder where nothing else is in it."""
+    if folder is None:
+        return
+    try:
+        if folder.is_symlink():
+            folder.unlink()
+            return
+        for path in folder.iterdir():
+            if path.name in FILES or path.suffix == ".part":
+                path.unlink()
+        folder.rmdir()
+    except OSError:  # what is left does no harm, and the model is saved
+        return
+
+
+def model_files(
+    model: Model, samples: Sequence[Features], card: str, profile: Profile
+) -> dict[str, str]:
+    """Return the text of each file of a model by its name."""
     head = {
         "format": FORMAT,
         "measurement_version": MEASUREMENT_VERSION,
@@ -250,29 +367,51 @@ def save_model(
     sample = {**head, "faces": [{"features": f, **_expected(model, f)} for f in faces]}
     known = {**head, "known": model.known and asdict(model.known)}
     parts = (("grade", grade), ("scene", scene), ("known", known), ("sample", sample))
-    for name, content in parts:
-        write_text(folder / f"{name}.json", json.dumps(content, indent=1, allow_nan=False) + "\n")
-    write_text(folder / "crowd.json", _crowd_json(head, model.grade))
-    write_text(folder / "card.md", card)
-
-
-def set_aside(folder: Path, label: str) -> Path | None:
-    """Move a folder that holds another model than that of this label beside itself, and return where it lies now;
-    ``None`` where there is none. No model that was made is lost by making a new one of its name."""
-    try:
-        there = json.loads((folder / "grade.json").read_text("utf-8"))["label"]
-    except (OSError, ValueError, TypeError, KeyError):
-        return None
-    beside = aside_of(folder, there)
-    if there == label or beside.exists():
-        return None
-    folder.rename(beside)
-    return beside
+    texts = {
+        f"{name}.json": json.dumps(content, indent=1, allow_nan=False) + "\n"
+        for name, content in parts
+    }
+    return texts | {"crowd.json": _crowd_json(head, model.grade), "card.md": card}
 
 
 def aside_of(folder: Path, label: str) -> Path:
     """Return where a model of that label is kept that was in this folder before."""
     return folder.with_name(f"{folder.name}-{label.rsplit(' ', 1)[-1]}")
+
+
+def load_model_as(folder: str | Path | None, label: str) -> Model:
+    """Return the model of that label: that of the folder, else the one that was there and is kept beside it.
+
+    What ships has changed where the tool was installed anew, and is taken as it is: ``None`` is the starter, whatever
+    its label.
+
+    Raises
+    ------
+    ModelError
+        Neither is that model: one line that says why not.
+    """
+    if folder is None:
+        return load_model()
+    why = f"it holds another model than {label}"
+    try:
+        model = load_model(folder)
+        if model.label == label:
+            return model
+    except ModelError as err:
+        why = str(err).removeprefix(f"{folder}: ")
+    for kept in _asides(Path(folder), label) if _LABEL.fullmatch(label) else ():
+        if not kept.exists():
+            break
+        try:
+            model = load_model(kept)
+        except ModelError:
+            continue
+        if model.label == label:
+            return model
+    raise ModelError(
+        f"{folder}: the model in use is not there, nor kept beside it ({why}); "
+        "name another with `grader models --use`"
+    )
 
 
 def load_model(folder: str | Path | None = None) -> Model:
@@ -294,22 +433,24 @@ def load_model(folder: str | Path | None = None) -> Model:
 def _load(folder: Path, stamps: tuple, mend: str) -> Model:
     grade, crowd, scene, known, sample = (_read(folder / f"{name}.json", mend) for name in _PARTS)
     try:
+        if len({told(part["label"]) for part in (grade, crowd, scene, known, sample)}) > 1:
+            raise ModelError(f"{folder}: its files are of different models; {mend}")
         model = Model(
-            name=grade["name"],
+            name=held.text("name", grade["name"]),
             grade=_grade_head(grade, crowd),
             scene=_scene_head(scene),
-            made=Made(**{**grade["made"], "stones": tuple(grade["made"]["stones"])}),
+            made=_made(grade["made"]),
             known=_known(known["known"]),
         )
         grown = model.grade.trees.names if model.grade.trees else ()
         unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
         if unknown:
             raise ModelError(
-                f"{folder}: the model wants {min(unknown)!r}, which is not measured; {mend}"
+                f"{folder}: the model wants {told(min(unknown))}, which is not measured; {mend}"
             )
         _check_units(grade, scene, folder, mend)
         _check_sample(model, sample["faces"], folder, mend)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as err:
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError) as err:
         raise ModelError(
             f"{folder}: the model's files do not hold what they should ({err}); {mend}"
         ) from err
@@ -331,7 +472,7 @@ def _stamp(path: Path) -> tuple[int, int]:
 
 def _read(path: Path, mend: str) -> dict:
     try:
-        content = json.loads(path.read_text("utf-8"))
+        content = parse_json(regular_bytes(path, MOST_PART_BYTES).decode("utf-8"))
     except FileNotFoundError as err:
         if not path.parent.is_dir():
             raise ModelError(
@@ -346,7 +487,9 @@ def _read(path: Path, mend: str) -> dict:
         theirs = content.get(key) if isinstance(content, dict) else None
         if theirs != ours:
             words = key.replace("_", " ")
-            raise ModelError(f"{path}: made for {words} {theirs}, this program has {ours}; {mend}")
+            raise ModelError(
+                f"{path}: made for {words} {told(theirs)}, this program has {ours}; {mend}"
+            )
     return content
 
 
@@ -366,12 +509,15 @@ def _features_json(scaling: Scaling, coefficients: Sequence[float]) -> list[dict
     ]
 
 
-def _scaling(rows: Sequence[Mapping]) -> tuple[Scaling, tuple[float, ...]]:
-    names = tuple(row["name"] for row in rows)
-    mean, spread, coefficients = (
-        tuple(float(row[key]) for row in rows) for key in ("mean", "spread", "coefficient")
-    )
-    return Scaling(names, mean, spread), coefficients
+def _scaling(rows: object) -> tuple[Scaling, tuple[float, ...]]:
+    if not isinstance(rows, list):
+        raise ValueError("features is no list")
+    names = held.texts("features", [row["name"] for row in rows])
+    return Scaling(
+        names,
+        tuple(held.number(f"mean of {row['name']}", row["mean"]) for row in rows),
+        tuple(held.number(f"spread of {row['name']}", row["spread"], 1e-6) for row in rows),
+    ), tuple(held.number(f"coefficient of {row['name']}", row["coefficient"]) for row in rows)
 
 
 def _crowd_json(head: Mapping, grade: GradeHead) -> str:
@@ -384,11 +530,19 @@ def _crowd_json(head: Mapping, grade: GradeHead) -> str:
 
 
 def _crowd(content: Mapping, columns: int, cuts: int) -> Crowd | None:
-    rows = [tuple(map(float, row)) for row in content["sellers"]]
-    if not rows:
+    if not content["sellers"]:
         return None
-    if any(len(row) != columns + cuts + 1 for row in rows):
-        raise ValueError(f"a seller of the crowd needs {columns + cuts + 1} numbers")
+    width = columns + cuts + 1
+    rows = np.array(content["sellers"])
+    if rows.ndim != 2 or rows.shape[1] != width or rows.dtype.kind not in "if":
+        raise ValueError(f"a seller of the crowd needs {width} numbers")
+    if not (np.abs(rows) <= held.MOST).all():
+        raise ValueError("the numbers of a seller of the crowd are too large")
+    chances = rows[:, -1]
+    if not ((chances >= 0) & (chances <= 1)).all() or not 0.5 <= chances.sum() <= 1.5:
+        raise ValueError("the chances of the crowd do not add up to 1")
+    # The numbers as they stand: those of numpy would be other ones in the model's label.
+    rows = [tuple(map(float, row)) for row in content["sellers"]]
     return Crowd(
         tuple(row[:columns] for row in rows),
         tuple(row[columns:-1] for row in rows),
@@ -396,19 +550,35 @@ def _crowd(content: Mapping, columns: int, cuts: int) -> Crowd | None:
     )
 
 
+def _made(content: Mapping) -> Made:
+    versions = content["versions"]
+    if not isinstance(versions, dict):
+        raise ValueError("versions are not by name")
+    return Made(
+        held.text("data_sha256", content["data_sha256"]),
+        held.text("data", content["data"], held.MOST_WORDS),
+        held.text("date", content["date"]),
+        {held.text("a version", k): held.text("a version", v) for k, v in versions.items()},
+        held.texts("stones", content["stones"]),
+    )
+
+
 def _grade_head(content: Mapping, crowd: Mapping) -> GradeHead:
     scaling, coefficients = _scaling(content["features"])
-    grades, cuts = tuple(content["ladder"]), tuple(float(cut) for cut in content["cuts"])
-    if len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
+    grades, cuts = held.texts("ladder", content["ladder"]), held.numbers("cuts", content["cuts"])
+    if len(grades) < 2 or len(cuts) != len(grades) - 1 or list(cuts) != sorted(cuts):
         raise ValueError(f"{len(grades)} grades need {len(grades) - 1} rising cuts")
-    sets = SetRule(float(content["set"]["least"]), int(content["set"]["n"]))
-    usual = tuple(float(row["usual"]) for row in content["features"])
+    sets = SetRule(
+        held.number("least of the set", content["set"]["least"], 0, 1),
+        held.whole("n of the set", content["set"]["n"]),
+    )
+    usual = held.numbers("usual", [row["usual"] for row in content["features"]])
     return GradeHead(
         grades,
         scaling,
         Ordinal(coefficients, cuts),
         _crowd(crowd, len(coefficients), len(cuts)),
-        int(content["calls"]),
+        held.whole("calls", content["calls"]),
         content["alone"] is True,
         _trees(content["trees"], grades),
         sets,
@@ -419,32 +589,55 @@ def _grade_head(content: Mapping, crowd: Mapping) -> GradeHead:
 def _known(content: Mapping | None) -> Known | None:
     if content is None:
         return None
-    inverse = tuple(tuple(float(v) for v in row) for row in content["inverse"])
-    return Known(
-        tuple(content["names"]),
-        *(tuple(map(float, content[name])) for name in ("mean", "spread")),
-        inverse,
-        float(content["far"]),
-        tuple(map(float, content["weights"])),
-        float(content["likelier"]),
+    names = held.texts("names of looks", content["names"], LOOK_NAMES)
+    n = len(names)
+    if n == 0 or not isinstance(content["inverse"], list) or len(content["inverse"]) != n:
+        raise ValueError(f"{n} looks need an inverse of {n} rows")
+    known = Known(
+        names,
+        held.numbers("mean of looks", content["mean"], n),
+        held.numbers("spread of looks", content["spread"], n, 1e-6),
+        tuple(held.numbers("inverse of looks", row, n) for row in content["inverse"]),
+        held.number("far", content["far"], 0),
+        held.numbers("weights of looks", content["weights"], 2 * n + 1),
+        held.number("likelier", content["likelier"]),
     )
+    check_known(known)
+    return known
 
 
 def _trees(content: Mapping | None, grades: Sequence[str]) -> Trees | None:
     if content is None:
         return None
+    names = held.texts("names of trees", content["names"])
     borders = tuple(
-        Boosted(float(border["base"]), tuple(_tree(tree) for tree in border["trees"]))
+        Boosted(
+            held.number("base of a border", border["base"]),
+            tuple(_tree(tree, len(names)) for tree in border["trees"]),
+        )
         for border in content["borders"]
     )
     if len(borders) != len(grades) - 1:
         raise ValueError(f"{len(grades)} grades need trees for {len(grades) - 1} borders")
-    return Trees(tuple(content["names"]), borders)
+    return Trees(names, borders)
 
 
-def _tree(content: Mapping) -> Tree:
+def _tree(content: Mapping, columns: int) -> Tree:
     """Columns as they are written; a node leads only to later ones, so that reading it always ends."""
-    tree = Tree(**{name: tuple(column) for name, column in content.items()})
+    n = len(content["feature"])
+    if n == 0 or any(len(column) != n for column in content.values()):
+        raise ValueError("the columns of a tree are not of one length")
+    tree = Tree(
+        tuple(held.whole("feature of a tree", v, -1, columns - 1) for v in content["feature"]),
+        # The largest threshold there is parts what is known from what is not.
+        held.numbers(
+            "at_most of a tree", content["at_most"], n, -np.finfo(float).max, np.finfo(float).max
+        ),
+        tuple(bool(v) for v in content["unknown_left"]),
+        tuple(held.whole("left of a tree", v, 0, n - 1) for v in content["left"]),
+        tuple(held.whole("right of a tree", v, 0, n - 1) for v in content["right"]),
+        held.numbers("value of a tree", content["value"], n),
+    )
     for node, asked in enumerate(tree.feature):
         if asked >= 0 and not (node < tree.left[node] and node < tree.right[node]):
             raise ValueError(f"node {node} of a tree leads back")
@@ -456,9 +649,9 @@ def _scene_head(content: Mapping) -> SceneHead:
     return SceneHead(
         scaling,
         coefficients,
-        float(content["base"]),
-        float(content["below"]),
-        float(content["above"]),
+        held.number("base", content["base"]),
+        held.number("below", content["below"], 0, 100),
+        held.number("above", content["above"], 0, 100),
     )
 
 
@@ -474,13 +667,13 @@ def _check_units(grade: Mapping, scene: Mapping, folder: Path, mend: str) -> Non
         if row["unit"] != FEATURES[row["name"]].unit:
             unit = FEATURES[row["name"]].unit
             raise ModelError(
-                f"{folder}: {row['name']} is in {row['unit']!r} there and in {unit!r} here; {mend}"
+                f"{folder}: {row['name']} is in {told(row['unit'])} there and in {unit!r} here; {mend}"
             )
 
 
 def _check_sample(model: Model, faces: Sequence[Mapping], folder: Path, mend: str) -> None:
     for number, face in enumerate(faces, start=1):
-        got = _expected(model, face["features"])
+        got = _expected(model, held.features(f"face {number}", face["features"], FEATURES))
         off = np.abs(np.subtract(got["probabilities"], face["probabilities"])).max()
         if not off <= 1e-5 or not abs(got["scene"] - face["scene"]) <= 1e-2:
             raise ModelError(

@@ -91,6 +91,7 @@ def fit_ordinal(
     target = np.zeros(p) if prior is None else np.array(prior.coefficients)
     cuts = _loose(_marginal_cuts(rung, n_grades) if prior is None else np.array(prior.cuts))
     held = strength if np.ndim(strength) == 2 else strength * np.eye(p)
+    edges = _edges(rung)
 
     def scaled_cuts(log_scale: float) -> NDArray:
         return np.concatenate([cuts[:1] * np.exp(log_scale), cuts[1:] + log_scale])
@@ -99,14 +100,14 @@ def fit_ordinal(
     def cost(point: NDArray) -> tuple[float, NDArray]:
         log_scale, beta, moved = point[0], point[1 : 1 + p], point[1 + p :]
         scale, loose = np.exp(log_scale), scaled_cuts(log_scale) + moved
-        loss, slope = _negative_log_likelihood(np.append(beta, loose), x, rung, n_grades)
+        loss, to_beta, to_loose = _negative_log_likelihood(beta, loose, x, edges, n_grades)
         away = beta - scale * target
         pulled = held @ away
         wide = log_scale / scale_spread**2 if scale_spread else 0.0
         loss += 0.5 * (away @ pulled + cut_strength * moved @ moved + wide * log_scale)
-        to_beta, to_loose = slope[:p] + pulled, slope[p:] + cut_strength * moved
-        to_scale = slope[p] * cuts[0] * scale + slope[p + 1 :].sum() - scale * pulled @ target
-        return float(loss), np.concatenate([[to_scale + wide], to_beta, to_loose])
+        to_scale = to_loose[0] * cuts[0] * scale + to_loose[1:].sum() - scale * pulled @ target
+        slopes = [[to_scale + wide], to_beta + pulled, to_loose + cut_strength * moved]
+        return float(loss), np.concatenate(slopes)
 
     bounds = [(None, None) if scale_spread else (0.0, 0.0)]
     bounds += [_sign_bounds(sign) for sign in (better or [0] * p)]
@@ -126,27 +127,25 @@ def fit_ordinal(
 
 
 def _negative_log_likelihood(
-    theta: NDArray, x: NDArray, rung: NDArray, n_grades: int
-) -> tuple[float, NDArray]:
-    p = x.shape[1]
-    beta, loose = theta[:p], theta[p:]
+    beta: NDArray, loose: NDArray, x: NDArray, edges: NDArray, n_grades: int
+) -> tuple[float, NDArray, NDArray]:
+    """The loss, and its slopes along the coefficients and the loose cuts; ``edges`` of :func:`_edges`."""
     cuts = np.concatenate([[-np.inf], _strict(loose), [np.inf]])
-    score = x @ beta
-    upper, lower = cuts[rung + 1] - score, cuts[rung] - score
+    away = cuts[edges] - x @ beta
     # Both far above zero: the difference of the tails keeps its digits.
-    flip = lower > 0
-    a, b = np.where(flip, -lower, upper), np.where(flip, -upper, lower)
-    mass = np.maximum(logistic(a) - logistic(b), 1e-300)
-    at_upper, at_lower = _density(upper) / mass, _density(lower) / mass
-    to_cuts = np.zeros((len(rung), n_grades + 1))
-    rows = np.arange(len(rung))
-    to_cuts[rows, rung + 1] += at_upper
-    to_cuts[rows, rung] -= at_lower
-    to_cut = to_cuts.sum(axis=0)[1:-1]
-    to_loose = np.cumsum(to_cut[::-1])[::-1]
+    passed = logistic(np.where(away[1] > 0, -away[::-1], away))
+    mass = np.maximum(passed[0] - passed[1], 1e-300)
+    at_upper, at_lower = _density(away) / mass
+    by_face = np.stack([at_upper, -at_lower], axis=1)
+    to_cut = np.bincount(edges.T.ravel(), by_face.ravel(), n_grades + 1)[1:-1]
+    to_loose = np.cumsum(to_cut[::-1], dtype=float)[::-1]
     to_loose[1:] *= np.exp(loose[1:])
-    to_beta = x.T @ (at_lower - at_upper)
-    return -float(np.log(mass).sum()), -np.concatenate([to_beta, to_loose])
+    return -float(np.log(mass).sum()), -(x.T @ (at_lower - at_upper)), -to_loose
+
+
+def _edges(rung: NDArray) -> NDArray[np.intp]:
+    """(2, n): which cuts bound each face from above and from below, where the first is -inf and the last inf."""
+    return np.stack([rung + 1, rung])
 
 
 def _marginal_cuts(rung: NDArray, n_grades: int) -> NDArray:
@@ -170,4 +169,5 @@ def _sign_bounds(sign: int) -> tuple[float | None, float | None]:
 
 
 def _density(z: NDArray) -> NDArray:
-    return np.where(np.isfinite(z), 0.25 / np.cosh(np.clip(0.5 * z, -350, 350)) ** 2, 0.0)
+    near = np.minimum(np.maximum(0.5 * z, -350), 350)
+    return np.where(np.isfinite(z), 0.25 / np.cosh(near) ** 2, 0.0)

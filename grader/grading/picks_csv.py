@@ -6,7 +6,7 @@ from pathlib import Path
 from grader.errors import CallsError
 from grader.files import read_table
 from grader.grading.calls import ReadCalls, RowRemark
-from grader.grading.calls_csv import named_piece
+from grader.grading.calls_csv import named_photo, named_piece
 from grader.grading.proposal import Call
 
 COLUMNS = ("better_photo", "better_piece", "other_photo", "other_piece")
@@ -85,8 +85,6 @@ def paired(placed: ReadCalls) -> ReadPicks:
 
 
 def _side(row: dict[str, str], side: str, time: str) -> Call:
-    photo = row[f"{side}_photo"].replace("\\", "/")
-    if not photo:
-        raise ValueError(f"no photo named under {side}_photo; give its file name")
+    photo = named_photo(row[f"{side}_photo"], f"{side}_photo")
     piece = named_piece(row[f"{side}_piece"])
     return Call(photo, None, piece, None, None, None, None, time, None)

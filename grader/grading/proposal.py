@@ -71,9 +71,8 @@ class Call:
     grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
     line : a word on one of its lines; such a call says nothing else.
     shown : what the tool said at that time.   stone : the seller's own name for the piece, the same on all its photos.
-    undo : takes back the last grade or scene on the stone that still holds, and says nothing else.
-    uid : of the fact in the ledger.   outline : x, y of each point in px of that photo, as the stone was seen then.
-    measured : uid of the measurement that was shown.
+    outline : x, y of the stone's points in px of that photo.   measured : uid of the measurement that was shown.
+    uid : of the fact in the ledger.   scene_by : who said the scene, in a word put together from several people's.
     ``sha256``, ``piece`` and ``box`` are ``None`` only in a call read from a file that does not
     tell them.
     """
@@ -90,16 +89,14 @@ class Call:
     line: LineWord | None = None
     shown: Shown | None = None
     stone: str | None = None
-    undo: bool = False
     uid: str | None = None
     outline: tuple[tuple[int, int], ...] | None = None
     measured: str | None = None
+    scene_by: str | None = None
 
     @property
     def said(self) -> str:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"
-        if self.undo:
-            return "the last call taken back"
         return self.grade or f"scene {self.scene}"

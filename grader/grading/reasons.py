@@ -3,9 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
-from grader.face.measurements import Line, Measurements
+from grader.grading.facts import StoneFacts
 from grader.grading.features import with_values
 from grader.grading.model import Model
 from grader.grading.rules import Features
@@ -35,7 +33,7 @@ SUBJECTS: dict[str, tuple[str, ...]] = {
 
 
 def reasons(
-    values: Features, measurements: Measurements, profile: Profile, model: Model, most: int = 3
+    values: Features, facts: StoneFacts, profile: Profile, model: Model, most: int = 3
 ) -> tuple[Reason, ...]:
     """Return up to ``most`` reasons, the strongest first.
 
@@ -52,14 +50,14 @@ def reasons(
         average = {name: mean for name, mean in model.grade.usual.items() if name in names}
         moves = float(place - model.grade.places([with_values(values, profile, **average)])[0])
         if abs(moves) >= LEAST:
-            text = _TELL[subject](values, measurements)
+            text = _TELL[subject](values, facts)
             found.append(
                 Reason(subject, moves, f"{text}: {'better' if moves > 0 else 'worse'} than usual")
             )
     return tuple(sorted(found, key=lambda reason: -abs(reason.moves))[:most])
 
 
-def _pattern(values: Features, measurements: Measurements) -> str:
+def _pattern(values: Features, facts: StoneFacts) -> str:
     blue, white = values["blue_share"] or 0.0, values["white_share"] or 0.0
     if blue + white < 0.005:
         return "host rock alone"
@@ -68,7 +66,7 @@ def _pattern(values: Features, measurements: Measurements) -> str:
     return f"blue {blue:.0%} and white {white:.0%} of the face".replace("%", " %")
 
 
-def _colour(values: Features, measurements: Measurements) -> str:
+def _colour(values: Features, facts: StoneFacts) -> str:
     chroma = values["blue_chroma"]
     if chroma is None:
         return "no blue to judge the colour by"
@@ -76,54 +74,31 @@ def _colour(values: Features, measurements: Measurements) -> str:
     return f"{word} blue (chroma {chroma:.0f})"
 
 
-def _bands(values: Features, measurements: Measurements) -> str:
+def _bands(values: Features, facts: StoneFacts) -> str:
     if values["continuity"] is None:
         return "no bands to follow"
     return f"bands run unbroken over {values['continuity']:.0%} of the width".replace("%", " %")
 
 
-def _lines(values: Features, measurements: Measurements) -> str:
-    cracks = sorted(measurements.cracks, key=lambda line: -line.length_px)
+def _lines(values: Features, facts: StoneFacts) -> str:
+    cracks = sorted(facts.cracks, key=lambda line: -line.length_px)
     if not cracks:
         return "no line seen"
     longest = cracks[0]
-    where = where_on_face(longest, measurements)
-    long = f"{longest.length_px / _extent(measurements)[1]:.1f} of the face's width"
+    long = f"{longest.width_part:.1f} of the face's width"
     if len(cracks) == 1:
-        return f"one line seen {where}, {long}"
-    return f"{len(cracks)} lines seen, the longest {where}, {long}"
+        return f"one line seen {longest.where}, {long}"
+    return f"{len(cracks)} lines seen, the longest {longest.where}, {long}"
 
 
-def _scene(values: Features, measurements: Measurements) -> str:
+def _scene(values: Features, facts: StoneFacts) -> str:
     return f"scene {values['scene_score']:.0f} of 100"
 
 
-_TELL: dict[str, Callable[[Features, Measurements], str]] = {
+_TELL: dict[str, Callable[[Features, StoneFacts], str]] = {
     "pattern": _pattern,
     "colour": _colour,
     "bands": _bands,
     "lines": _lines,
     "scene": _scene,
 }
-
-
-def _extent(measurements: Measurements) -> tuple[int, int, int, int]:
-    """Height, width, top and left of the face in working px."""
-    face = measurements.regions.codes > 0
-    rows, cols = np.flatnonzero(face.any(axis=1)), np.flatnonzero(face.any(axis=0))
-    return int(np.ptp(rows)) + 1, int(np.ptp(cols)) + 1, int(rows[0]), int(cols[0])
-
-
-def where_on_face(line: Line, measurements: Measurements) -> str:
-    """Return "across the middle", or at which edge or corner the middle of the line lies."""
-    height, width, top, left = _extent(measurements)
-    x = (line.points[:, 0].mean() - left) / width
-    y = (line.points[:, 1].mean() - top) / height
-    side = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""
-    level = "upper" if y < 1 / 3 else "lower" if y > 2 / 3 else ""
-    if not side and not level:
-        return (
-            "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
-        )
-    place = " ".join(word for word in (level, side) if word)
-    return f"at the {place} {'corner' if side and level else 'edge'}"

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import CallsError
-from grader.grading.agreement import Agreement, Figure, beside, bootstrap, side_by_side
+from grader.grading.agreement import Agreement, Figure, beside, bootstrap, mean_of, side_by_side
 from grader.grading.calls import RowRemark
 from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
-from grader.grading.joining import holding_calls, standing_call
+from grader.grading.joining import standing_call
 from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
@@ -311,8 +311,7 @@ def _called(
             refused.append(RowRemark(number, text))
         else:
             said.setdefault(stone, []).append(call)
-    holding = {stone: holding_calls(said[stone]) for stone in sorted(said)}
-    standing = {stone: standing_call(calls) for stone, calls in holding.items() if calls}
+    standing = {stone: standing_call(said[stone]) for stone in sorted(said)}
     kept = [(s, c) for s, c in standing.items() if c.grade is not None or c.scene is not None]
     rung = [-1 if c.grade is None else profile.grades.index(c.grade) for _, c in kept]
     scene = [np.nan if c.scene is None else float(c.scene) for _, c in kept]
@@ -376,7 +375,7 @@ def _judge(
         old, new = (_scenes(called, fold, m) for m in ([base] * FOLDS, models))
         off = [np.abs(s - called.scene)[with_scene] for s in (old, new)]
         stones = called.take(with_scene).names
-        figures = [bootstrap(lambda rows, o=o: float(o[rows].mean()), stones, rng) for o in off]
+        figures = [bootstrap(mean_of(o), stones, rng) for o in off]
         report = replace(report, scene_old=figures[0], scene_new=figures[1])
     return report
 
@@ -399,10 +398,7 @@ def _with_picks(
         outside = called.take(np.array([stone not in held for stone in called.stones], bool))
         scene = _fit_scene(outside, picked.without(held), base)
         new[fold == k] = picked_right(scene, picked.take(fold == k).pairs)
-    figures = [
-        bootstrap(lambda rows, v=v: float(v[rows].mean()), names, rng)
-        for v in (old, new, new - old)
-    ]
+    figures = [bootstrap(mean_of(v), names, rng) for v in (old, new, new - old)]
     return replace(report, picks_old=figures[0], picks_new=figures[1], pick_gain=figures[2])
 
 

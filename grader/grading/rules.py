@@ -35,7 +35,7 @@ class Condition:
         value = features.get(self.measure)
         if value is None and self.measure in NEEDS_SCALE:
             return np.inf
-        over = ((value or 0.0) - self.bound) / (abs(self.bound) or 1.0)
+        over = _over(value, self.bound)
         return -over if self.at_most else over
 
     def __str__(self) -> str:
@@ -51,11 +51,7 @@ def grade_by_rules(features: Features, profile: Profile) -> tuple[str, Condition
     grade, its own tightest one; ``None`` where no rule speaks of a better grade.
     """
     grades = profile.grades
-    reached = 0
-    for rung in range(len(grades) - 1, 0, -1):
-        if _best(profile, grades[rung], features)[0] >= 0:
-            reached = rung
-            break
+    reached = _reached(_margins(features, profile))
     for rung in (*range(reached + 1, len(grades)), reached):
         condition = _best(profile, grades[rung], features)[1]
         if condition is not None:
@@ -69,8 +65,9 @@ def ladder_position(features: Features, profile: Profile) -> float:
     The whole number nearest to it is the grade of the rules; it leans towards a neighbour as the
     border to it comes near, and never falls where a condition holds by more.
     """
-    below, above = border_margins(features, profile)
-    rung = profile.grades.index(grade_by_rules(features, profile)[0])
+    margins = _margins(features, profile)
+    rung = _reached(margins)
+    below, above = _borders(margins, rung)
     return rung + 0.5 * float(np.exp(-LEAN * above) - np.exp(-LEAN * below))
 
 
@@ -84,11 +81,8 @@ def border_margins(features: Features, profile: Profile) -> tuple[float, float]:
 
     In parts of the bound that decides; infinite where there is no such grade.
     """
-    rung = profile.grades.index(grade_by_rules(features, profile)[0])
-    margins = [_best(profile, grade, features)[0] for grade in profile.grades]
-    below = max(margins[rung:]) if rung > 0 else np.inf
-    above = -max(margins[rung + 1 :], default=-np.inf)
-    return below, above
+    margins = _margins(features, profile)
+    return _borders(margins, _reached(margins))
 
 
 def conditions(rule: Rule) -> tuple[Condition, ...]:
@@ -111,3 +105,40 @@ def _best(profile: Profile, grade: str, features: Features) -> tuple[float, Cond
         )
         best = max(best, tightest, key=lambda pair: pair[0])
     return best
+
+
+def _margins(features: Features, profile: Profile) -> list[float]:
+    """How far each grade, lowest first, is from holding by the nearest of its rules; -inf where it has none.
+
+    Numbers alone, for these are asked for again and again: a model sees every change of a face through them.
+    """
+    margins = dict.fromkeys(profile.grades, -np.inf)
+    for rule in profile.rules:
+        margins[rule.grade] = max(margins[rule.grade], _tightest(rule, features))
+    return list(margins.values())
+
+
+def _tightest(rule: Rule, features: Features) -> float:
+    """The least margin of a rule's conditions: of each what :meth:`Condition.margin` tells."""
+    tightest = np.inf
+    for bounds, sign in ((rule.at_least, 1.0), (rule.at_most, -1.0)):
+        for measure, bound in bounds.items():
+            value = features.get(measure)
+            if value is not None or measure not in NEEDS_SCALE:
+                tightest = min(tightest, sign * _over(value, bound))
+    return tightest
+
+
+def _over(value: float | None, bound: float) -> float:
+    """By how much a value lies over a bound, in parts of it; nothing there counts as 0."""
+    return ((value or 0.0) - bound) / (abs(bound) or 1.0)
+
+
+def _reached(margins: list[float]) -> int:
+    """The best rung of which a rule holds in full, else the lowest."""
+    return next((rung for rung in range(len(margins) - 1, 0, -1) if margins[rung] >= 0), 0)
+
+
+def _borders(margins: list[float], rung: int) -> tuple[float, float]:
+    below = max(margins[rung:]) if rung > 0 else np.inf
+    return below, -max(margins[rung + 1 :], default=-np.inf)

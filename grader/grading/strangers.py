@@ -71,6 +71,25 @@ class Known:
         return _columns(scaled) @ np.array(self.weights)
 
 
+def check_known(known: Known) -> None:
+    """Refuse a description of stones that cannot be one.
+
+    Raises
+    ------
+    ValueError
+        The inverse is of no covariance, or a limit lies where no look can pass it, so that every wall would do for a
+        stone: one line.
+    """
+    inverse, weights = np.array(known.inverse), np.array(known.weights)
+    stretch = np.linalg.eigvalsh(inverse)
+    if not np.allclose(inverse, inverse.T, atol=1e-4) or stretch[0] <= 0:
+        raise ValueError("the inverse is of no covariance")
+    n = len(known.names)
+    reach = np.repeat([REACH, REACH**2, 1.0], [n, n, 1])
+    if known.far >= stretch[-1] * n * REACH**2 or known.likelier >= np.abs(weights) @ reach:
+        raise ValueError("a limit lies so far out that no face can pass it")
+
+
 def look_of(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, float]:
     """Return how a face looks, as named numbers.
 
@@ -188,3 +207,10 @@ _WORDS = {
     "odd_hue": "colour", "grain": "grain", "colour_grain": "grain of colour", "one_way": "direction of edges",
     "few_edges": "edges",
 }  # fmt: skip
+
+#: The numbers of a look, as :func:`look_of` names them.
+LOOK_NAMES = (
+    *(name for name in _WORDS if name not in ("grain", "colour_grain")),
+    *(f"grain{size}" for size in LIGHT_GRAIN_PX),
+    *(f"colour_grain{size}" for size in COLOUR_GRAIN_PX),
+)

@@ -5,7 +5,8 @@ scikit-learn grows the trees; what is kept are plain numbers, and numpy alone re
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,17 +39,6 @@ class Tree:
     right: tuple[int, ...]
     value: tuple[float, ...]
 
-    def log_odds(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return the (n,) values of the leaves that n faces end in."""
-        feature, left, right = (np.array(c, int) for c in (self.feature, self.left, self.right))
-        at_most, unknown_left = np.array(self.at_most), np.array(self.unknown_left, bool)
-        node, rows = np.zeros(len(x), int), np.arange(len(x))
-        while np.any(inner := feature[node] >= 0):
-            value = x[rows, feature[node]]
-            goes_left = np.where(np.isnan(value), unknown_left[node], value <= at_most[node])
-            node = np.where(inner, np.where(goes_left, left[node], right[node]), node)
-        return np.array(self.value)[node]
-
 
 @dataclass(frozen=True)
 class Boosted:
@@ -59,7 +49,20 @@ class Boosted:
 
     def log_odds(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the (n,) log-odds of n faces."""
-        return self.base + sum((tree.log_odds(x) for tree in self.trees), np.zeros(len(x)))
+        if not self.trees:
+            return np.full(len(x), self.base)
+        nodes = self._nodes
+        at, rows = np.tile(nodes.roots[:, None], len(x)), np.arange(len(x))
+        for _ in range(nodes.depth):
+            value = x[rows, nodes.feature[at]]
+            goes_left = (value <= nodes.at_most[at]) | (np.isnan(value) & nodes.unknown_left[at])
+            at = np.where(goes_left, nodes.left[at], nodes.right[at])
+        # One tree after the other, so that a face's odds do not hang on how many others are asked about.
+        return self.base + np.cumsum(nodes.value[at], axis=0)[-1]
+
+    @cached_property
+    def _nodes(self) -> "_Nodes":
+        return _Nodes.of(self.trees)
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,42 @@ class Trees:
             )
             borders.append(Boosted(factor * border.base, grown))
         return Trees(self.names, tuple(borders))
+
+
+@dataclass(frozen=True)
+class _Nodes:
+    """The nodes of many trees in one row of columns, as of :class:`Tree`; a leaf leads to itself, so that all trees can
+    be gone down together, ``depth`` steps."""
+
+    roots: NDArray[np.intp]
+    feature: NDArray[np.intp]
+    at_most: NDArray[np.float64]
+    unknown_left: NDArray[np.bool_]
+    left: NDArray[np.intp]
+    right: NDArray[np.intp]
+    value: NDArray[np.float64]
+    depth: int
+
+    @classmethod
+    def of(cls, trees: Sequence[Tree]) -> "_Nodes":
+        sizes = [len(tree.feature) for tree in trees]
+        roots = np.cumsum([0, *sizes[:-1]])
+        joined = {f.name: np.concatenate([getattr(t, f.name) for t in trees]) for f in fields(Tree)}
+        here, leaf = np.arange(sum(sizes)), joined["feature"] < 0
+        for side in ("left", "right"):
+            joined[side] = np.where(leaf, here, joined[side] + np.repeat(roots, sizes))
+        joined["feature"] = np.where(leaf, 0, joined["feature"])
+        joined["unknown_left"] = joined["unknown_left"].astype(bool)
+        return cls(roots, **joined, depth=max(_depth(tree) for tree in trees))
+
+
+def _depth(tree: Tree) -> int:
+    """How many questions the longest way through a tree asks; a node leads only to later ones."""
+    below = [0] * len(tree.feature)
+    for node in reversed(range(len(tree.feature))):
+        if tree.feature[node] >= 0:
+            below[node] = 1 + max(below[tree.left[node]], below[tree.right[node]])
+    return below[0]
 
 
 def table(rows: Sequence[Features], names: Sequence[str]) -> NDArray[np.float64]:

@@ -1,13 +1,11 @@
 """The smallest change that would lift a proposal by a grade: a line less, or a little more of one thing."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from grader.face.measurements import Line, Measurements
-from grader.face.sound import sound_stone
-from grader.grading.features import features, with_values
+from grader.grading.facts import LineFacts, StoneFacts
+from grader.grading.features import line_features, with_values
 from grader.grading.model import Model
-from grader.grading.reasons import where_on_face
 from grader.grading.rules import Features
 from grader.profile import Profile
 
@@ -31,13 +29,7 @@ class WhatIf:
     leaves_share: float | None = None
 
 
-def what_if(
-    values: Features,
-    measurements: Measurements,
-    profile: Profile,
-    model: Model,
-    weight_g: float | None = None,
-) -> WhatIf | None:
+def what_if(values: Features, facts: StoneFacts, profile: Profile, model: Model) -> WhatIf | None:
     """Return the smallest change that lifts the grade; ``None`` for the best grade, or where nothing small does.
 
     A line left out comes first, since a saw can do that: the shortest single one that lifts, else all of them. The
@@ -46,51 +38,43 @@ def what_if(
     Parameters
     ----------
     values : features as the grade head sees them (:meth:`Model.complete`).
-    weight_g : of the piece, if the seller says it; as if it were evenly thick.
     """
     rung = int(model.grade.rungs([values])[0])
     if rung == len(model.grade.grades) - 1:
         return None
-    return _without_a_line(values, measurements, profile, model, rung, weight_g) or _more(
+    return _without_a_line(values, facts, profile, model, rung) or _more(
         values, profile, model, rung
     )
 
 
 def without_lines(
-    values: Features, measurements: Measurements, profile: Profile, left_out: Sequence[Line]
+    values: Features, facts: StoneFacts, profile: Profile, left_out: Sequence[LineFacts]
 ) -> dict[str, float | None]:
     """Return the features as they would be without those lines, with the same scene."""
-    kept = tuple(line for line in measurements.lines if not any(line is out for out in left_out))
-    again = features(replace(measurements, lines=kept), profile)
-    lines = {name: again[name] for name in ("crack_count", "crack_density", "line_density")}
+    kept = [line for line in facts.lines if not any(line is out for out in left_out)]
+    lines = {k: float(v) for k, v in line_features(kept, facts.face_area_px).items()}
     return with_values(values, profile, **lines)
 
 
-def _without_a_line(values, measurements, profile, model, rung, weight_g) -> WhatIf | None:
+def _without_a_line(values, facts: StoneFacts, profile, model, rung) -> WhatIf | None:
     lines = sorted(
-        (line for line in measurements.lines if line.kind in ("crack", "uncertain")),
+        (line for line in facts.lines if line.kind in ("crack", "uncertain")),
         key=lambda line: line.length_px,
     )
     tries = [[line] for line in lines] + ([lines] if len(lines) > 1 else [])
     for left_out in tries:
-        better = without_lines(values, measurements, profile, left_out)
+        better = without_lines(values, facts, profile, left_out)
         reached = int(model.grade.rungs([better])[0])
         if reached > rung:
             grade = model.grade.grades[reached]
             if len(left_out) > 1:
                 return WhatIf(f"without the {len(left_out)} lines: {grade}", grade, len(left_out))
-            where = where_on_face(left_out[0], measurements)
-            share = _left_by_trimming(measurements, left_out[0])
-            text = f"without the line {where}: {grade}{_trimmed_words(share, weight_g)}"
-            return WhatIf(text, grade, 1, share)
+            (line,) = left_out
+            trimmed = _trimmed_words(line.leaves_share, facts.weight_g)
+            return WhatIf(
+                f"without the line {line.where}: {grade}{trimmed}", grade, 1, line.leaves_share
+            )
     return None
-
-
-def _left_by_trimming(measurements: Measurements, line: Line) -> float | None:
-    """Share of the face on the larger side of a line, were the stone parted there."""
-    parting = replace(line, kind="crack", probability=1.0)
-    parts = sound_stone(measurements.regions.codes > 0, [parting], None, ()).parts
-    return parts[0] / sum(parts) if len(parts) > 1 else None
 
 
 def _trimmed_words(share: float | None, weight_g: float | None) -> str:

@@ -22,6 +22,7 @@ from sqlalchemy.exc import DBAPIError
 
 from grader.errors import LedgerError
 from grader.ledger.facts import Entry, Fact, checked_author, checked_time, read_fact, to_text
+from grader.ledger.pictures import Pictures
 from grader.ledger.place import place_remarks
 from grader.ledger.projection import rows_of
 from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, fact
@@ -36,11 +37,13 @@ _HEADER = b"SQLite format 3\0"
 class Ledger:
     """An open ledger; made by :func:`open_ledger`, closed by ``close`` or at the end of ``with``.
 
-    path : its file.   remarks : what a person should know of where it lies, told when it is made.
+    path : its file.   pictures : kept beside it.
+    remarks : what a person should know of where it lies, told when it is made.
     """
 
     def __init__(self, path: Path, engine: Engine, remarks: tuple[str, ...]) -> None:
         self.path, self.remarks = path, remarks
+        self.pictures = Pictures(path)
         self._engine = engine
 
     def __enter__(self) -> "Ledger":

@@ -204,6 +204,16 @@ def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, .
     return paths
 
 
+def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Return, by place, the photos that were seen there, the last one first."""
+    table = schema.photo
+    wanted = select(table.c.path, table.c.sha256).where(*_among(table.c.path, paths))
+    found: dict[str, tuple[str, ...]] = {}
+    for row in ledger.rows(wanted.order_by(table.c.sequence.desc())):
+        found[row.path] = (*found.get(row.path, ()), row.sha256)
+    return found
+
+
 def pieces(ledger: Ledger) -> tuple[Entry[NamedPiece], ...]:
     """Return the pieces of stone."""
     return _entries(ledger, schema.piece)

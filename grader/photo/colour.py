@@ -58,6 +58,21 @@ def linear_srgb(rgb: NDArray, encoding: ColourEncoding) -> NDArray[np.float32]:
     return light.reshape(rgb.shape)
 
 
+def codes_from_linear(linear: NDArray[np.float32], encoding: ColourEncoding) -> NDArray[np.uint8]:
+    """Return the nearest codes of linear sRGB, (h, w, 3), in an encoding of 8 bits; light beyond it is clipped.
+
+    Codes that ``linear_srgb`` made into light come back as they were.
+    """
+    light = cv2.transform(linear, np.linalg.inv(encoding.to_linear_srgb.astype(np.float64)))
+    codes = np.empty(light.shape, np.uint8)
+    for channel, curve in enumerate(encoding.curves.astype(np.float64)):
+        # A curve of a file may dip.
+        rising = np.maximum.accumulate(curve)
+        halfway = (rising[1:] + rising[:-1]) / 2
+        codes[..., channel] = np.searchsorted(halfway, light[..., channel])
+    return codes
+
+
 def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return CIELAB (D65, 2 degrees) of linear sRGB: L* 0 to 100, a*, b*; shape (..., 3), float32.
 

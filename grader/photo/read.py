@@ -15,7 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import TypeVar
+from typing import BinaryIO, TypeVar
 
 import cv2
 import numpy as np
@@ -116,16 +116,48 @@ def upright(rgb: NDArray, orientation: int) -> NDArray:
     return rgb
 
 
+def content_hash(path: str | Path) -> str:
+    """Return the SHA-256 of a photo's content, which is what a photo is known by whatever its file is called.
+
+    Raises
+    ------
+    PhotoError
+        ``missing`` or ``unreadable``: no such file, no file on a disk (a folder, a pipe, a device), or one that
+        may not be read: one line. What is no file is never opened: a pipe may never end.
+    """
+    path = Path(path)
+    name = _printable(path.name or str(path))
+    try:
+        _check_file(path, name)
+        with open(path, "rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except (OSError, ValueError) as err:
+        raise _not_readable(name, err) from err
+
+
+def _check_file(path: Path, name: str) -> None:
+    """Refuse what is no file on a disk, before it is opened."""
+    if path.is_dir():
+        raise PhotoError(f"{name}: a folder, not a photo; give the photos in it", "unreadable")
+    if not path.exists():
+        raise PhotoError(
+            f"{_printable(str(path))}: no such file; check its name and place", "missing"
+        )
+    if not path.is_file():
+        raise PhotoError(f"{name}: not a file on a disk; {_GIVE}", "unreadable")
+
+
+def _not_readable(name: str, err: OSError | ValueError) -> PhotoError:
+    # ValueError: a name that no file can have.
+    reason = getattr(err, "strerror", None) or err
+    return PhotoError(
+        f"{name}: cannot be read ({reason}); check the file and its permissions", "unreadable"
+    )
+
+
 def _file_bytes(path: Path, name: str, max_megapixels: float) -> bytes:
     try:
-        if path.is_dir():
-            raise PhotoError(f"{name}: a folder, not a photo; give the photos in it", "unreadable")
-        if not path.exists():
-            raise PhotoError(
-                f"{_printable(str(path))}: no such file; check its name and place", "missing"
-            )
-        if not path.is_file():
-            raise PhotoError(f"{name}: not a file on a disk; {_GIVE}", "unreadable")
+        _check_file(path, name)
         size = path.stat().st_size
         if size > max_megapixels * 1e6 * _FILE_BYTES_PER_PX + _FILE_BYTES_SPARE:
             raise PhotoError(
@@ -133,11 +165,8 @@ def _file_bytes(path: Path, name: str, max_megapixels: float) -> bytes:
                 "too_large",
             )
         data = path.read_bytes()
-    except (OSError, ValueError) as err:  # ValueError: a name that no file can have
-        reason = getattr(err, "strerror", None) or err
-        raise PhotoError(
-            f"{name}: cannot be read ({reason}); check the file and its permissions", "unreadable"
-        ) from err
+    except (OSError, ValueError) as err:
+        raise _not_readable(name, err) from err
     if not data:
         raise PhotoError(f"{name}: empty (0 bytes); {_COPY_AGAIN}", "empty")
     return data
@@ -152,7 +181,7 @@ def _header(data: bytes, name: str) -> _Header:
     if container.damaged(data, form):
         raise _broken(data, name, form)
     try:
-        image, _ = _quietly(lambda: _OPEN[form](BytesIO(data)))
+        image = _quietly(lambda: _OPEN[form](BytesIO(data)))
     except Exception as err:  # Pillow's readers raise nearly anything on a garbled header
         raise _broken(data, name, form) from err
     bits = 8
@@ -227,12 +256,15 @@ def _broken(data: bytes, name: str, form: str) -> PhotoError:
 def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[Remark, ...]]:
     """Return the decoded picture: (h, w, 3), or CMYK as Pillow holds it, and what went wrong."""
     by_opencv = header.bits == 16 or (header.form == JPEG and header.image.mode != "CMYK")
-    try:
-        pixels, said = _quietly(
-            lambda: _by_opencv(data, header) if by_opencv else _by_pillow(header.image)
-        )
-    except Exception as err:  # decoders raise nearly anything on garbled data
-        raise _broken(data, header.name, header.form) from err
+    with _hearing(header.name) as heard:
+        try:
+            pixels = _quietly(
+                lambda: _by_opencv(data, header) if by_opencv else _by_pillow(header.image), heard
+            )
+        except Exception as err:  # decoders raise nearly anything on garbled data
+            raise _broken(data, header.name, header.form) from err
+        heard.seek(0)
+        said = heard.read().decode("ascii", "replace")
     if pixels is None:
         raise _broken(data, header.name, header.form)
     if "premature end" in said.lower():  # an end mark was put behind half a picture
@@ -313,7 +345,7 @@ def _encoded(
 
 def _by_tables(image: Image.Image, icc: bytes) -> NDArray[np.uint8] | None:
     try:
-        converted, _ = _quietly(
+        converted = _quietly(
             lambda: ImageCms.profileToProfile(
                 image,
                 ImageCms.ImageCmsProfile(BytesIO(icc)),
@@ -335,7 +367,7 @@ def _orientation(header: _Header) -> int:
     if header.form in (TIFF, HEIC):  # turned by their decoders
         return 1
     try:
-        value, _ = _quietly(lambda: header.image.getexif().get(_ORIENTATION_TAG, 1))
+        value = _quietly(lambda: header.image.getexif().get(_ORIENTATION_TAG, 1))
     except Exception:  # garbled EXIF: Pillow raises nearly anything, and upright is the best guess
         return 1
     return value if value in range(1, 9) else 1
@@ -343,7 +375,7 @@ def _orientation(header: _Header) -> int:
 
 def _focal_35mm(header: _Header) -> float | None:
     try:
-        camera, _ = _quietly(lambda: header.image.getexif().get_ifd(_CAMERA_IFD))
+        camera = _quietly(lambda: header.image.getexif().get_ifd(_CAMERA_IFD))
         focal = float(camera.get(_FOCAL_35MM_TAG, 0))
     except Exception:  # garbled EXIF says nothing
         return None
@@ -354,24 +386,44 @@ def _focal_35mm(header: _Header) -> float | None:
 _BORROWED = threading.Lock()
 
 
-def _quietly(decode: Callable[[], T]) -> tuple[T, str]:
-    """Return a decoder's result and what its C library wrote to stderr, which no setting stops."""
-    with _BORROWED, warnings.catch_warnings(), tempfile.TemporaryFile() as heard:
+def _quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
+    """Return a decoder's result. What its C library writes to stderr, which no setting stops, goes to ``heard``, or
+    nowhere."""
+    with _BORROWED, warnings.catch_warnings(), open(os.devnull, "wb") as nowhere:
         warnings.simplefilter("ignore")
         try:
             stderr = os.dup(2)
         except OSError:  # there is no stderr to keep clean
-            return decode(), ""
+            return decode()
         if sys.stderr is not None:
             sys.stderr.flush()
-        os.dup2(heard.fileno(), 2)
+        os.dup2((heard or nowhere).fileno(), 2)
         try:
-            result = decode()
+            return decode()
         finally:
             os.dup2(stderr, 2)
             os.close(stderr)
-        heard.seek(0)
-        return result, heard.read().decode("ascii", "replace")
+
+
+def _hearing(name: str) -> BinaryIO:
+    """A file for what a decoder says: in memory where the system has such files, so that a full disk stops no photo;
+    else in the temporary folder.
+
+    A pipe would do on every system, but a decoder that says much would wait for ever for it to be read.
+    """
+    try:
+        return os.fdopen(os.memfd_create("heard"), "w+b")
+    except (AttributeError, OSError):  # a system without, or one that forbids it
+        pass
+    try:
+        return tempfile.TemporaryFile()
+    except OSError as err:
+        folder = os.environ.get("TMPDIR") or tempfile.tempdir or "of the system"
+        raise PhotoError(
+            f"{name}: not read, since the temporary folder ({folder}) takes no file ({err.strerror}); "
+            "make room there, or name another in TMPDIR",
+            "unreadable",
+        ) from err
 
 
 def _printable(name: str) -> str:

@@ -31,6 +31,7 @@ from grader.photo.photo import Photo, Scale
 from grader.photo.pose import focal_range_px
 from grader.photo.scale import FaceScale, Range, face_scale
 from grader.photo.shrink import shrunk
+from grader.photo.terms import Neutral
 from grader.profile import Setup
 
 #: Surfaces are read in a copy of the photo whose longer side has at most so many px.
@@ -46,14 +47,6 @@ TILT_DEG = 14.0
 
 
 @dataclass(frozen=True)
-class Neutral:
-    """A neutral place that the seller declares: a box x, y, w, h in px of the upright photo, and "paper" or "tray"."""
-
-    box: tuple[int, int, int, int]
-    kind: str
-
-
-@dataclass(frozen=True)
 class Reference:
     """What a photo's colours and lengths are referred to.
 
@@ -63,7 +56,8 @@ class Reference:
     field : how the light varies over the photo; ``None`` where no surface of one colour shows it.
     correction : the chart's; it counts before the white.
     card, chart : as found.
-    scale : by hand, or in the card's plane in the middle of the card; without either not known.
+    scale : by hand, or in the card's plane in the middle of the card; without either not known. From a card without
+        that card it is the scale at one face, as kept.
     height_mm, focal_px : least and greatest height of a face above the card, and focal length.
     remarks : what a person should know of all this.
     """
@@ -92,7 +86,7 @@ class Reference:
 
     def scale_at(self, x_px: float, y_px: float) -> Scale:
         """Return the scale of a face whose middle lies there, its height above the card taken into account."""
-        if self.scale.source != "card":
+        if self.scale.source != "card" or self.card is None:
             return self.scale
         return _in_all_directions(
             face_scale(self.card, self.focal_px, self.height_mm, (x_px, y_px))

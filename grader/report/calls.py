@@ -1,11 +1,10 @@
 """The seller's calls put beside the proposals, in records that may have been made long before the
 call."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
-from grader.grading.joining import Stones, holding_calls, join_calls
+from grader.grading.joining import Stones, house_call, join_calls
 from grader.grading.proposal import Call, Shown
 
 LostCall = tuple[Call, str]
@@ -13,23 +12,31 @@ LostCall = tuple[Call, str]
 _CODE = "call_without_stone"
 
 
-def with_calls(records: Sequence[dict], calls: Iterable[Call]) -> tuple[list[dict], list[LostCall]]:
-    """Return the records with what the seller says of each piece, and the calls that meet no stone,
-    with the reason; what was taken back is no call any more.
+def with_calls(
+    records: Sequence[dict], calls: Iterable[Call], decider: str | None = None
+) -> tuple[list[dict], list[LostCall]]:
+    """Return the records with what each person says of each piece and whose word counts, and the calls that meet no
+    stone, with the reason.
 
     A call whose photo is there and whose stone is not is also told in that photo's warnings.
+
+    calls : that hold, in the order of making.   decider : whose word counts; else that of who spoke last.
     """
     stones = [stones_of(record) for record in records if "error" not in record]
     joined = join_calls(stones, calls)
-    lost = _still_said(joined.without_stone)
-    return [_joined(record, joined.standing, lost) for record in records], lost
+    lost = list(joined.without_stone)
+    return [_joined(record, joined.by_person, lost, decider) for record in records], lost
 
 
 def stones_of(record: dict) -> Stones:
-    """Return the stones of a graded photo's record, as calls are joined to them."""
-    photo = record["photo"]
-    boxes = {piece["id"]: tuple(piece["box"]) for piece in record["pieces"]}
-    return Stones(photo["file"], photo["sha256"], boxes)
+    """Return the stones of a photo's record, as calls are joined to them."""
+    photo, pieces = record["photo"], record["pieces"]
+    return Stones(
+        photo["file"],
+        photo["sha256"],
+        {piece["id"]: tuple(piece["box"]) for piece in pieces},
+        {piece["id"]: piece["outline"] for piece in pieces},
+    )
 
 
 def about(record: dict, call: Call) -> bool:
@@ -57,27 +64,11 @@ def lost_words(records: Sequence[dict], lost: Iterable[LostCall]) -> list[str]:
     return lines
 
 
-def _still_said(lost: Iterable[LostCall]) -> list[LostCall]:
-    """Of calls that meet no stone those that nothing later takes back, in their order."""
-    by_stone: dict[tuple, list[LostCall]] = defaultdict(list)
-    for call, why in lost:
-        place = (call.sha256 or call.photo, call.box or call.piece)
-        by_stone[*place, call.line and call.line.points].append((call, why))
-    still = set()
-    for said in by_stone.values():
-        calls = [call for call, _ in said]
-        # The last word on a line is the one that holds.
-        still |= {id(c) for c in (holding_calls(calls) if calls[0].line is None else calls[-1:])}
-    return [
-        (call, why)
-        for call, why in lost
-        if id(call) in still and not (call.line and call.line.says == "unsaid")
-    ]
-
-
 def call_record(call: Call) -> dict:
-    """Return what is shown of a call."""
-    return {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note")}
+    """Return what is shown of a call; ``scene_by`` where another person than ``by`` said the scene."""
+    said = {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note", "stone")}
+    other = call.scene_by if call.scene is not None and call.scene_by != call.by else None
+    return said | {"scene_by": other}
 
 
 def shown_of(piece: dict) -> Shown:
@@ -91,19 +82,71 @@ def shown_of(piece: dict) -> Shown:
     )
 
 
-def _joined(record: dict, standing: dict[tuple[str, int], Call], lost: list[LostCall]) -> dict:
+def _joined(
+    record: dict,
+    by_person: dict[tuple[str, int], tuple[Call, ...]],
+    lost: list[LostCall],
+    decider: str | None,
+) -> dict:
     if "error" in record:
         return record
     file = record["photo"]["file"]
-    said = {piece["id"]: standing.get((file, piece["id"])) for piece in record["pieces"]}
-    pieces = [p | {"call": said[p["id"]] and call_record(said[p["id"]])} for p in record["pieces"]]
+    pieces = []
+    for piece in record["pieces"]:
+        people = by_person.get((file, piece["id"]), ())
+        house = house_call(people, decider)
+        pieces.append(
+            piece
+            | {"call": house and call_record(house) | {"decided": decides(house, people, decider)}}
+            | {"calls": [call_record(call) for call in people]}
+        )
     warnings = [w for w in record["photo"]["warnings"] if w["code"] != _CODE]
     warnings += [
-        {
-            "code": _CODE,
-            "text": f"call without a stone: {call.said} ({why})",
-        }
+        {"code": _CODE, "text": f"call without a stone: {call.said} ({why})"}
         for call, why in lost
         if about(record, call)
     ]
     return record | {"photo": record["photo"] | {"warnings": warnings}, "pieces": pieces}
+
+
+def decides(house: Call, people: Sequence[Call], decider: str | None) -> str:
+    """Return why this word counts: "alone" with one person, "decider", or "last" where it is that of who spoke last."""
+    if len(people) < 2:
+        return "alone"
+    return "decider" if decider is not None and house.by == decider else "last"
+
+
+def saved_words(call: Call, piece: dict) -> str:
+    """Return what was saved of a call on a stone, beside what is proposed for it."""
+    scene = None if call.scene is None else f"scene {call.scene}"
+    said = ", ".join(part for part in (call.grade, scene) if part)
+    by = f" by {call.by}" if call.by else ""
+    proposal = piece["proposal"]
+    beside = "no grade is proposed from this photo"
+    if proposal:
+        beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
+    return f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
+
+
+def saved_line_words(
+    call: Call,
+    line: int,
+    where: tuple[str, str, str],
+    says: str,
+    found: str | None,
+    before: dict,
+    now: dict | None,
+) -> str:
+    """Return what was saved of a word on a line, how that line is known again, and what it changes in the grade.
+
+    where : its class as it was shown, its length, and where it lies.   before, now : the stone's graded record.
+    """
+    words = {"crack": "a crack", "pattern": "a pattern line", "withdrawn": "your word taken back"}
+    also = f", found {found}" if found else ""
+    by = f" by {call.by}" if call.by else ""
+    known = f"line {line} ({', '.join(where)})"
+    told = f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"
+    old, new = (
+        piece and piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now)
+    )
+    return told if old == new or new is None else f"{told}; proposed is now {new}, before {old}"

@@ -5,11 +5,8 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 
-import numpy as np
-
-from grader.grading.features import FEATURES, with_values
 from grader.measures import MEASURES
-from grader.profile import ColourClass, Profile
+from grader.profile import ColourClass
 from grader.report.calls import shown_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
@@ -86,7 +83,6 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
-        # Records of before hold neither.
         "grade_set": "; ".join((proposal.get("set") or {}).get("grades", ())),
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
         "what_if": proposal.get("what_if"),
@@ -109,36 +105,10 @@ def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     )
 
 
-def measured_row(piece: dict, colours: Sequence[ColourClass] = ()) -> dict[str, float | None]:
-    """Return the declared measures of one piece as numbers, by name.
-
-    colours : as in :func:`results_csv`; without them classes count by their own names.
-    """
-    measures = {k: value for k, value in _measures(piece, colours).items() if k in MEASURES}
-    return {name: None if value is None else float(value) for name, value in measures.items()}
-
-
-def seen_row(piece: dict, profile: Profile) -> dict[str, float | None]:
-    """Return the features of one piece of a record as the grade head sees them, but for the scene's part scores, which
-    speak through the scene score; nearly so: numbers in a record are rounded, and the face's area is its outline's."""
-    measures = measured_row(piece, profile.colours)
-    outline = np.array(piece["outline"], float)
-    x, y = outline.T
-    side_px = max(abs(x @ np.roll(y, 1) - y @ np.roll(x, 1)) / 2, 1.0) ** 0.5
-    lines = piece["cracks"]["lines"]
-    values = dict.fromkeys(FEATURES) | {name: v for name, v in measures.items() if name in FEATURES}
-    values["pattern_share"] = (values["blue_share"] or 0.0) + (values["white_share"] or 0.0)
-    values["line_density"] = (
-        sum(line["length_px"] * (line["probability"] or 0.0) for line in lines) / side_px
-    )
-    return with_values(values, profile)
-
-
 def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
     """The declared measures of one piece, each under its own name, and the shares of its classes."""
     banding, cracks = piece["banding"], piece["cracks"]
-    # Records of before hold no sound stone.
-    sound = piece.get("sound") or {}
+    sound = piece["sound"] or {}
     measures = {
         "glare_share": piece["glare"]["value"],
         "area_cm2": piece["area_cm2"],

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from grader.cutting import RELATIVE_SHARE, CutPiece
 from grader.errors import GraderError
 from grader.face.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
-from grader.grade import Graded
+from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
 from grader.report.plates import DARK, PALE, draw_plate
@@ -32,22 +32,22 @@ def plan_of(piece: CutPiece, name: str) -> CutPlan:
     return piece.plans.most_pieces if name == "most" else piece.plans.best_scenes
 
 
-def cut_text(graded: Graded, pieces: tuple[CutPiece, ...]) -> str:
+def cut_text(measured: MeasuredPhoto, pieces: tuple[CutPiece, ...]) -> str:
     """Return the plans of a photo's stones as a short table."""
-    photo = graded.photo
+    photo = measured.photo
     lines = [f"{photo.name}   {photo.width} x {photo.height} px"]
     for piece in pieces:
         lines += ["", *_piece_lines(piece)]
     if not pieces:
-        lines += [f"  {remark.text}" for remark in graded.remarks]
+        lines += [f"  {remark.text}" for remark in measured.remarks]
     told = (*SAW_CAUTIONS, *CAUTIONS)
     cautions = [f"- {c.text}" + (f"\n  [{c.source}]" if c.source else "") for c in told]
     return "\n".join([*lines, "", "Take care", *cautions])
 
 
-def cut_record(graded: Graded, pieces: tuple[CutPiece, ...]) -> dict:
+def cut_record(measured: MeasuredPhoto, pieces: tuple[CutPiece, ...]) -> dict:
     """Return the plans of a photo's stones as plain data; points in px of the upright full-size photo."""
-    photo = graded.photo
+    photo = measured.photo
     return {
         "schema": SCHEMA,
         "photo": {
@@ -58,12 +58,14 @@ def cut_record(graded: Graded, pieces: tuple[CutPiece, ...]) -> dict:
     }  # fmt: skip
 
 
-def draw_cuts(graded: Graded, pieces: tuple[CutPiece, ...], plan: str) -> NDArray[np.uint8]:
+def draw_cuts(
+    measured: MeasuredPhoto, pieces: tuple[CutPiece, ...], plan: str
+) -> NDArray[np.uint8]:
     """Return the photo with outline, lines and numbered templates of one plan, as sRGB (h, w, 3).
 
     Whole lines are cracks, dashed ones uncertain or healed; the tick of a template points up in its picture.
     """
-    photo = graded.photo
+    photo = measured.photo
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     stroke = max(2, round(max(view.rgb.shape) / 600))
     for piece in pieces:

@@ -4,11 +4,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grade import Graded, GradedPiece
+from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.measures import UNREADABLE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
 from grader.report.plates import DARK, PALE, Ground, draw_plate
-from grader.report.result import photo_record
+from grader.report.result import measured_record
 from grader.report.words import colour_words, percent, scale_words, state_words
 
 #: Height of the letters as a part of the picture's longer side.
@@ -16,14 +16,13 @@ _LETTERS = 1 / 70
 _LABEL = "  {:<8} {}"
 
 
-def draw_found(graded: Graded) -> NDArray[np.uint8]:
+def draw_found(measured: MeasuredPhoto) -> NDArray[np.uint8]:
     """Return the photo with card, chart, the paper that gave the white, stones and glare drawn in, sRGB (h, w, 3)."""
-    photo, reference = graded.photo, graded.reference
+    photo, reference = measured.photo, measured.reference
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
     stroke_px = max(1, round(max(view.rgb.shape) / 900))
     named = {
-        f"{piece.measured.piece.id} {piece.measured.verdict.value}": piece.measured.piece.outline
-        for piece in graded.pieces
+        f"{piece.piece.id} {piece.verdict.value}": piece.piece.outline for piece in measured.pieces
     }
     outlines = list(named.values())
     if reference.card:
@@ -34,7 +33,7 @@ def draw_found(graded: Graded) -> NDArray[np.uint8]:
             np.concatenate(reference.chart.corners_px).astype(np.float32)
         )[:, 0]
         outlines += list(reference.chart.corners_px)
-    for piece in graded.pieces:
+    for piece in measured.pieces:
         _hatch_glare(view, piece)
     for outline in outlines:
         draw_line(view.rgb, [view.points(outline)], 3 * stroke_px, stroke_px, closed=True)
@@ -46,12 +45,12 @@ def draw_found(graded: Graded) -> NDArray[np.uint8]:
     return view.rgb
 
 
-def found_text(graded: Graded) -> str:
+def found_text(measured: MeasuredPhoto) -> str:
     """Return what was found in a photo and what it is used for, as a short table."""
-    record, reference = photo_record(graded), graded.reference
+    record, reference = measured_record(measured), measured.reference
     photo = record["photo"]
     rows = [
-        ("card", _card_words(graded)),
+        ("card", _card_words(measured)),
         (
             "chart",
             f"{int(reference.chart.sound.sum())} of 24 patches sound"
@@ -61,7 +60,7 @@ def found_text(graded: Graded) -> str:
         ("scale", scale_words(photo["scale"]).removeprefix("scale ")),
         ("colours", colour_words(photo["colour"]).removeprefix("colours ")),
         *_left_open(photo["colour"]["lab_sd"]),
-        ("light", _light_words(graded)),
+        ("light", _light_words(measured)),
         *(
             ("note" if i == 0 else "", warning["text"])
             for i, warning in enumerate(photo["warnings"])
@@ -71,7 +70,7 @@ def found_text(graded: Graded) -> str:
         f"{photo['file']}   {photo['width']} x {photo['height']} px",
         *(_LABEL.format(*row) for row in rows),
     ]
-    for piece, graded_piece in zip(record["pieces"], graded.pieces, strict=True):
+    for piece, measured_piece in zip(record["pieces"], measured.pieces, strict=True):
         basis = {"seller": "you say so", "photo": "by gloss and depth of colour"}[
             piece["state"]["source"]
         ]
@@ -79,7 +78,7 @@ def found_text(graded: Graded) -> str:
             f"Stone {piece['id']}   {piece['verdict']}",
             _LABEL.format("state", f"{state_words(piece['state'])} ({basis})"),
             _LABEL.format("glare", f"{percent(piece['glare']['value'])} of the face"),
-            *_sight_rows(graded_piece),
+            *_sight_rows(measured_piece),
             _LABEL.format("scale", scale_words(piece["scale"]).removeprefix("scale ")),
             *(
                 _LABEL.format("why" if i == 0 else "", w["text"])
@@ -89,9 +88,9 @@ def found_text(graded: Graded) -> str:
     return "\n".join(lines)
 
 
-def _sight_rows(piece: GradedPiece) -> list[str]:
+def _sight_rows(piece: MeasuredPiece) -> list[str]:
     """Focus, exposure and the finest line that shows, as the verdict read them."""
-    sight, side_px = piece.measured.verdict.sight, max(piece.measured.face.mask.shape)
+    sight, side_px = piece.verdict.sight, max(piece.face.mask.shape)
     focus = "no edge to tell it by" if sight.blur_px is None else f"blur {sight.blur_px:.1f} px"
     if sight.is_shaken(side_px):
         focus += f", shaken by {sight.shake_px:.1f} px along {sight.shake_deg:.0f}°"
@@ -105,8 +104,8 @@ def _sight_rows(piece: GradedPiece) -> list[str]:
     return [_LABEL.format(*row) for row in rows]
 
 
-def _card_words(graded: Graded) -> str:
-    card = graded.reference.card
+def _card_words(measured: MeasuredPhoto) -> str:
+    card = measured.reference.card
     if card is None:
         return "none seen"
     return (
@@ -123,9 +122,9 @@ def _left_open(lab_sd: list[float] | None) -> list[tuple[str, str]]:
     return [("", f"a colour may be off by {lightness} in L*, {a} in a*, {b} in b*")]
 
 
-def _light_words(graded: Graded) -> str:
+def _light_words(measured: MeasuredPhoto) -> str:
     """How much the light falls off over the photo, where a surface shows it."""
-    photo, field = graded.photo, graded.reference.field
+    photo, field = measured.photo, measured.reference.field
     if field is None:
         return "taken as even: no surface of one colour shows how it falls"
     x, y = np.meshgrid(np.linspace(0, photo.width, 9), np.linspace(0, photo.height, 9))
@@ -135,8 +134,8 @@ def _light_words(graded: Graded) -> str:
 
 def _hatch_glare(view: View, piece) -> None:
     """Every other diagonal of the glare in white and black, so that it shows on any stone."""
-    face = piece.measured.face
-    codes = piece.measured.measurements.regions.codes
+    face = piece.face
+    codes = piece.measurements.regions.codes
     contours, _ = cv2.findContours(
         (codes == UNREADABLE).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )

@@ -4,7 +4,6 @@ Outline, id and grade word to sort the tray by, and the lines seen, with the num
 seller speaks of them: whole ones are cracks, dashed ones uncertain, dotted ones pattern lines.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from grader.errors import GraderError
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement
 from grader.files import write_bytes
-from grader.grade import Graded, GradedPiece
+from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
@@ -54,48 +53,45 @@ class View:
         return left, top, right - left, bottom - top
 
 
-def draw_overlay(graded: Graded, called: Mapping[int, str] | None = None) -> NDArray[np.uint8]:
+def draw_overlay(measured: MeasuredPhoto, record: dict) -> NDArray[np.uint8]:
     """Return the photo with every stone's outline, id and grade word, and its lines, as sRGB (h, w,
     3).
 
     Parameters
     ----------
-    called : the seller's own grades by piece id. Where there is one, it is the word, and the
-    proposal stands below.
+    record : of the photo, with proposals and calls. A called grade is the word, and the proposal
+    stands below.
     """
-    photo = graded.photo
+    photo = measured.photo
     view = view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX)
-    for piece in graded.pieces:
+    for piece in measured.pieces:
         stroke_px = max(2, round(max(view.rgb.shape) / 600))
         lines = _shown_lines(piece)
         _draw_found(view, piece, stroke_px, lines)
         _draw_placements(view, piece, stroke_px)
         _draw_numbers(view, piece, lines)
-    ground = Ground(
-        view.rgb.shape, [view.points(piece.measured.piece.outline) for piece in graded.pieces]
-    )
-    for number, piece in enumerate(graded.pieces):
-        stone = view.rect(piece.measured.piece.box)
-        called_grade = (called or {}).get(piece.measured.piece.id)
-        choices = _words(piece, called_grade, stone, view.rgb.shape)
+    ground = Ground(view.rgb.shape, [view.points(piece.piece.outline) for piece in measured.pieces])
+    for number, said in enumerate(record["pieces"]):
+        choices = _words(said, view.rect(said["box"]), view.rgb.shape)
         plate, words, bare = ground.place(number, choices)
         draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return view.rgb
 
 
-def piece_picture(graded: Graded, piece: GradedPiece) -> bytes:
-    """Return a small JPEG of one stone with its outline, lines and id, for the sheet."""
-    x, y, w, h = piece.measured.piece.box
+def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
+    """Return a small JPEG of one stone with its outline, lines and id, for the sheet; no grade is drawn in, so that it
+    holds whichever model proposes."""
+    x, y, w, h = piece.piece.box
     margin = round(0.06 * max(w, h))
     left, top = max(0, x - margin), max(0, y - margin)
-    right = min(graded.photo.width, x + w + margin)
-    bottom = min(graded.photo.height, y + h + margin)
-    view = view_of(graded.photo, (left, top, right, bottom), THUMBNAIL_PX)
+    right = min(photo.width, x + w + margin)
+    bottom = min(photo.height, y + h + margin)
+    view = view_of(photo, (left, top, right, bottom), THUMBNAIL_PX)
     # So small, pattern lines would only clutter.
     lines = [(n, line) for n, line in _shown_lines(piece) if line.kind != "pattern line"]
     _draw_found(view, piece, 1, lines)
-    ground = Ground(view.rgb.shape, [view.points(piece.measured.piece.outline)])
-    choices = [[(str(piece.measured.piece.id), size)] for size in (26, 16)]
+    ground = Ground(view.rgb.shape, [view.points(piece.piece.outline)])
+    choices = [[(str(piece.piece.id), size)] for size in (26, 16)]
     plate, words, bare = ground.place(0, choices)
     draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return _encoded(view.rgb, ".jpg", quality=82)
@@ -135,10 +131,10 @@ def _displayed(rgb: NDArray, photo: Photo) -> NDArray[np.uint8]:
     return np.interp(light, srgb_curve(), np.arange(256)).round().astype(np.uint8)
 
 
-def best_placed(graded: Graded) -> GradedPiece | None:
+def best_placed(measured: MeasuredPhoto) -> MeasuredPiece | None:
     """Return the stone with the best place for a template, ``None`` where none has one."""
-    placed = [p for p in graded.pieces if p.measured.measurements.scene.best]
-    return max(placed, key=lambda p: p.measured.measurements.scene.best.score, default=None)
+    placed = [p for p in measured.pieces if p.measurements.scene.best]
+    return max(placed, key=lambda p: p.measurements.scene.best.score, default=None)
 
 
 def view_picture(photo: Photo, face: Face, placement: Placement) -> NDArray[np.uint8]:
@@ -172,9 +168,9 @@ def view_picture(photo: Photo, face: Face, placement: Placement) -> NDArray[np.u
     return upright
 
 
-def _draw_placements(view: View, piece: GradedPiece, stroke_px: int) -> None:
+def _draw_placements(view: View, piece: MeasuredPiece, stroke_px: int) -> None:
     """The best place for a template, whole, with a stroke to its top; the runner-up dashed."""
-    scene, face = piece.measured.measurements.scene, piece.measured.face
+    scene, face = piece.measurements.scene, piece.face
     thin = max(1, stroke_px // 2)
     for placement in (scene.best, scene.runner_up):
         if placement is None or round(placement.score) < WORTH_DRAWING:
@@ -191,30 +187,30 @@ def _draw_placements(view: View, piece: GradedPiece, stroke_px: int) -> None:
 
 
 def _draw_found(
-    view: View, piece: GradedPiece, stroke_px: int, lines: list[tuple[int, Line]]
+    view: View, piece: MeasuredPiece, stroke_px: int, lines: list[tuple[int, Line]]
 ) -> None:
     # Pale on dark: seen on any stone and any cloth.
-    outline = view.points(piece.measured.piece.outline)
+    outline = view.points(piece.piece.outline)
     draw_line(view.rgb, [outline], 3 * stroke_px, stroke_px, closed=True)
     thin = max(1, stroke_px // 2)
     for _, line in lines:
-        points = view.points(piece.measured.face.to_photo_px(line.points))
+        points = view.points(piece.face.to_photo_px(line.points))
         dash = {"crack": None, "pattern line": 2.0 * thin}.get(line.kind, 6.0 * thin)
         parts = [points] if dash is None else _dashes(points, dash)
         draw_line(view.rgb, parts, thin + 2, thin)
 
 
-def _shown_lines(piece: GradedPiece) -> list[tuple[int, Line]]:
+def _shown_lines(piece: MeasuredPiece) -> list[tuple[int, Line]]:
     """The lines that are drawn, with their numbers."""
-    lines = enumerate(piece.measured.measurements.lines, start=1)
+    lines = enumerate(piece.measurements.lines, start=1)
     return [(number, line) for number, line in lines if line.kind != "contact" or line.may_part]
 
 
-def _draw_numbers(view: View, piece: GradedPiece, lines: list[tuple[int, Line]]) -> None:
+def _draw_numbers(view: View, piece: MeasuredPiece, lines: list[tuple[int, Line]]) -> None:
     """Each line's number beside its middle, small: it is read close up, when a line is spoken of."""
     size = max(11, round(min(view.rgb.shape[:2]) / 60))
     for number, line in lines:
-        points = view.points(piece.measured.face.to_photo_px(line.points))
+        points = view.points(piece.face.to_photo_px(line.points))
         x, y = _along(points, np.array([0.5 * _steps(points)[-1]]))[0]
         _put_text(view.rgb, str(number), (x + 0.4 * size, y - 0.4 * size), size)
 
@@ -247,17 +243,15 @@ def _along(points: NDArray, lengths: NDArray) -> NDArray[np.float64]:
     return np.stack([np.interp(lengths, steps, points[:, axis]) for axis in (0, 1)], axis=1)
 
 
-def _words(
-    piece: GradedPiece, called: str | None, stone: Rect, shape: tuple[int, ...]
-) -> list[Words]:
+def _words(piece: dict, stone: Rect, shape: tuple[int, ...]) -> list[Words]:
     """The lines of a plate, from the size that is aimed at down to the least: the id with the word to
     sort by, below it the proposal if called."""
-    number = piece.measured.piece.id
-    proposed = piece.proposal.grade if piece.proposal else "retake"
-    if piece.proposal and piece.proposal.stranger:
+    proposal, called = piece["proposal"], (piece["call"] or {}).get("grade")
+    proposed = proposal["grade"] if proposal else "retake"
+    if proposal and proposal["stranger"]:
         proposed = STRANGER
     short_side = min(shape[:2])
-    first, below = f"{number} {called or proposed}", f"proposed {proposed}"
+    first, below = f"{piece['id']} {called or proposed}", f"proposed {proposed}"
     least = min(round(short_side * LEAST_WORD_PART), fitting(first, 1.6 * stone[2], 1e4))
     # As large as the stone is wide, within what reads at arm's length.
     sizes = np.linspace(fitting(first, stone[2], short_side * WORD_PART), least, 4).round()

@@ -4,6 +4,7 @@ only ever added."""
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from functools import cache
 from importlib import resources
 from pathlib import Path, PurePath
@@ -25,9 +26,9 @@ from grader.face.measurements import (
 )
 from grader.face.size import oval_name
 from grader.face.sound import clear_step, weights_g
-from grader.grade import Graded, GradedPiece
+from grader.grade import Graded, MeasuredPhoto, MeasuredPiece
 from grader.grading.grade_set import LEVEL
-from grader.grading.proposal import Proposal
+from grader.grading.proposal import Proposal, SceneEstimate
 from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Reference
@@ -40,22 +41,25 @@ NO_SCALE = Remark(
 )
 
 
-def photo_record(
-    graded: Graded, file: str | Path | None = None, same_face: Sequence[str | Path] = ()
-) -> dict:
+def photo_record(graded: Graded, file: str | Path | None = None) -> dict:
     """Return the JSON object of one graded photo.
 
     Lengths and points are in whole px of the upright full-size photo, shares 0 to 1; what is not
     known is ``None``.
 
-    Parameters
-    ----------
     file : the photo as its reader names it; its own name by default.
-    same_face : the further photos of the same face, named likewise.
     """
-    photo = graded.photo
-    further = [other.photo.name for other in graded.same_face]
-    files = [file or photo.name, *(same_face or further)]
+    estimates = [(piece.scene, piece.proposal) for piece in graded.pieces]
+    return graded_record(measured_record(graded.measured, file), estimates)
+
+
+def measured_record(measured: MeasuredPhoto, file: str | Path | None = None) -> dict:
+    """Return the JSON object of one measured photo: the same, with no proposal in it yet.
+
+    What a model says, the scene score and the proposal, is ``None`` there.
+    """
+    photo = measured.photo
+    further = [str(other) for other in measured.terms.same_face]
     return {
         "schema": SCHEMA,
         "photo": {
@@ -63,20 +67,35 @@ def photo_record(
             "width": photo.width,
             "height": photo.height,
             "sha256": photo.sha256,
-            "scale": _scale(graded.reference.scale),
-            "colour": _colour_reference(graded.reference) | {"encoding": photo.encoding.name},
-            "warnings": _warnings(graded.remarks, graded.reference.scale.mm_per_px),
+            "scale": _scale(measured.reference.scale),
+            "colour": _colour_reference(measured.reference) | {"encoding": photo.encoding.name},
+            "warnings": _warnings(measured.remarks, measured.reference.scale.mm_per_px),
         },
         "photos": [
             _shown(name, *shown)
             for name, shown in zip(
-                files,
-                [(photo, None), *((other.photo, other.left_out) for other in graded.same_face)],
+                [file or photo.name, *further],
+                [(photo, None), *((other.photo, other.left_out) for other in measured.same_face)],
                 strict=True,
             )
         ],
-        "pieces": [_piece_record(piece, photo) for piece in graded.pieces],
+        "pieces": [piece_record(piece, photo.width, photo.height) for piece in measured.pieces],
     }
+
+
+def graded_record(record: dict, estimates: Sequence[tuple[SceneEstimate, Proposal | None]]) -> dict:
+    """Return the JSON object of a measured photo with what a model says of each stone."""
+    pieces = [
+        piece
+        | {"scene": {**asdict(scene), **_without_estimate(piece["scene"])}}
+        | {"proposal": _proposal(proposal)}
+        for piece, (scene, proposal) in zip(record["pieces"], estimates, strict=True)
+    ]
+    return record | {"pieces": pieces}
+
+
+def _without_estimate(scene: dict) -> dict:
+    return {key: value for key, value in scene.items() if key not in ("score", "low", "high")}
 
 
 def failed_record(file: str | Path, error: GraderError) -> dict:
@@ -114,8 +133,9 @@ def _shown(file: str | Path, photo: Photo, left_out: Remark | None) -> dict:
     }
 
 
-def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
-    measured, m = graded.measured, graded.measured.measurements
+def piece_record(measured: MeasuredPiece, width: int, height: int) -> dict:
+    """Return the JSON object of one measured stone; width and height are those of its full-size photo."""
+    m, photo = measured.measurements, (width, height)
     return {
         "id": measured.piece.id,
         "box": [int(v) for v in measured.piece.box],
@@ -133,16 +153,16 @@ def _piece_record(graded: GradedPiece, photo: Photo) -> dict:
         },
         "banding": _banding(m.banding, m),
         "cracks": _cracks(measured, photo),
-        "sound": m.sound and _sound(m.sound, m.area_cm2, graded.measured.weight_g),
+        "sound": m.sound and _sound(m.sound, m.area_cm2, measured.weight_g),
         "scene": {
-            "score": graded.scene.score,
-            "low": graded.scene.low,
-            "high": graded.scene.high,
+            "score": None,
+            "low": None,
+            "high": None,
             "parts": _parts(m.scene.parts),
             "best": _placement(m.scene.best, measured.face),
             "runner_up": _placement(m.scene.runner_up, measured.face),
         },
-        "proposal": _proposal(graded.proposal),
+        "proposal": None,
         "call": None,
         "state": {"value": measured.state.value, "source": measured.state.source},
         "verdict": measured.verdict.value,
@@ -241,7 +261,7 @@ def _photo_px(length: float | None, m: Measurements) -> float | None:
     return None if length is None else _number(length / m.px_per_photo_px, 1)
 
 
-def _cracks(measured, photo: Photo) -> dict:
+def _cracks(measured, photo: tuple[int, int]) -> dict:
     m = measured.measurements
     length_px = float(sum(line.length_px for line in m.cracks))
     return {
@@ -259,7 +279,7 @@ def _cracks(measured, photo: Photo) -> dict:
     }
 
 
-def _line(number: int, line: Line, measured, photo: Photo) -> dict:
+def _line(number: int, line: Line, measured, photo: tuple[int, int]) -> dict:
     scale = measured.measurements.px_per_photo_px
     return {
         "id": number,
@@ -334,12 +354,10 @@ def _warnings(remarks: tuple[Remark, ...], mm_per_px: float | None) -> list[dict
     return [{"code": remark.code, "text": remark.text} for remark in dict.fromkeys(remarks)]
 
 
-def _whole_px(points, photo: Photo) -> list[list[int]]:
+def _whole_px(points, photo: tuple[int, int]) -> list[list[int]]:
+    width, height = photo
     # A px spans from its number to the next.
-    return [
-        [min(max(int(x), 0), photo.width - 1), min(max(int(y), 0), photo.height - 1)]
-        for x, y in points
-    ]
+    return [[min(max(int(x), 0), width - 1), min(max(int(y), 0), height - 1)] for x, y in points]
 
 
 def _millimetres(working_px: float | None, m: Measurements) -> float | None:

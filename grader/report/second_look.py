@@ -15,13 +15,13 @@ def write_second_look(
     looked: Looked,
     judged: SecondLook,
     grades: Sequence[str],
-    places: Sequence[tuple[str, int, Path]],
+    places: Sequence[tuple[str, int, bytes | None]],
 ) -> None:
     """Write the page.
 
     Parameters
     ----------
-    places : of each stone its photo, number and picture.
+    places : of each stone its photo, number and JPEG, ``None`` where it is gone.
     """
     stones = []
     for row in judged.worst:
@@ -31,7 +31,7 @@ def write_second_look(
             {
                 "photo": photo,
                 "piece": piece,
-                "picture": picture.exists() and b64encode(picture.read_bytes()).decode(),
+                "picture": picture and b64encode(picture).decode(),
                 "first": grades[looked.first[row]],
                 "second": grades[looked.second[row]],
                 "model": grades[model] if model >= 0 else "nothing",

@@ -4,9 +4,7 @@ seller's own call."""
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from pathlib import Path
 
-from grader.files import write_text
 from grader.profile import Profile
 from grader.report import words
 from grader.report.calls import LostCall, lost_words, shown_of
@@ -17,44 +15,41 @@ from grader.report.result import NO_SCALE
 PIECES_PER_PAGE = 500
 
 
-def write_sheet(
-    path: str | Path,
+def sheet_pages(
+    name: str,
     records: Sequence[dict],
-    pictures: Mapping[tuple[str, int], Path],
+    pictures: Mapping[tuple[str, int], bytes],
     profile: Profile,
     lost_calls: Sequence[LostCall] = (),
-) -> list[Path]:
-    """Write the sheet, above 500 stones as pages linked to each other; return its pages.
+) -> dict[str, str]:
+    """Return the sheet as HTML by file name, above 500 stones as pages linked to each other.
 
     Parameters
     ----------
-    path : of the first page; further ones are called ``sheet-2.html`` and so on.
+    name : of the first page; further ones are called ``sheet-2.html`` and so on.
     records : JSON objects of the photos, with calls joined.
     pictures : JPEG of each stone, by photo hash and piece id.
     """
-    path = Path(path)
+    stem, suffix = name.rsplit(".", 1)
     stones = [(record, piece) for record in records for piece in record["pieces"]]
     count = max(1, -(-len(stones) // PIECES_PER_PAGE))
-    pages = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, count + 1))]
+    pages = [name, *(f"{stem}-{n}.{suffix}" for n in range(2, count + 1))]
     template = page_template("sheet.html")
+    html = {}
     for number, page in enumerate(pages, start=1):
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
-        html = template.render(
+        html[page] = template.render(
             cards=[_card(record, piece, pictures, profile) for record, piece in part],
             ladder=profile.ladder,
             stones=len(stones),
             photos=len(records),
-            pages=[other.name for other in pages],
+            pages=pages,
             number=number,
             left_out=_left_out(records, lost_calls),
             cautions=CAUTIONS,
             table="CALLS.csv" if number == 1 else f"CALLS-{number}.csv",
         )
-        write_text(page, html)
-    for old in set(path.parent.glob(f"{path.stem}-*{path.suffix}")) - set(pages):
-        if old.stem.removeprefix(f"{path.stem}-").isdigit():
-            old.unlink()
-    return pages
+    return html
 
 
 def page_template(name: str):
@@ -73,7 +68,7 @@ def page_template(name: str):
 
 
 def _card(
-    record: dict, piece: dict, pictures: Mapping[tuple[str, int], Path], profile: Profile
+    record: dict, piece: dict, pictures: Mapping[tuple[str, int], bytes], profile: Profile
 ) -> dict:
     """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted
     by."""
@@ -87,7 +82,7 @@ def _card(
         "sha256": photo["sha256"],
         "piece": piece["id"],
         "box": " ".join(str(v) for v in piece["box"]),
-        "picture": picture and picture.exists() and b64encode(picture.read_bytes()).decode(),
+        "picture": picture and b64encode(picture).decode(),
         **_headed(proposal, profile),
         "chances": [
             (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
@@ -96,7 +91,7 @@ def _card(
         "facts": _facts(piece, proposal),
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
-        "called": words.call_words(call) if call else None,
+        "called": words.calls_words(piece) or None,
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
         "differs": bool(call and call["grade"] and grade and call["grade"] != grade),

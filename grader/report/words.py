@@ -21,8 +21,7 @@ def photo_text(record: dict, profile: Profile) -> str:
     photo = record["photo"]
     said = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
     lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
-    # Records of one photo from before there could be several hold no list.
-    if used := [other["file"] for other in record.get("photos", [])[1:] if other["used"]]:
+    if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
     told = {warning["code"] for warning in photo["warnings"]}
@@ -37,8 +36,7 @@ def scale_words(scale: dict) -> str:
         return "scale not known"
     by = {"hand": "by hand", "card": "by the card"}[scale["source"]]
     said = f"{scale['mm_per_px']:.4g} mm per px {by}"
-    # Records from before the card was read hold no interval.
-    if scale.get("low") is None or scale["low"] == scale["high"]:
+    if scale["low"] == scale["high"]:
         return said
     return f"{said} ({scale['low']:.3g} to {scale['high']:.3g})"
 
@@ -143,8 +141,7 @@ def bands_words(banding: dict) -> str:
 
 def offsets_words(banding: dict) -> str | None:
     """Return how many bands are offset by faults, and how far; ``None`` where no offset is seen."""
-    # Records of before hold no offsets.
-    number, throw_mm = banding.get("offsets"), banding.get("throw_mm")
+    number, throw_mm = banding["offsets"], banding["throw_mm"]
     if not number:
         return None
     said = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
@@ -168,8 +165,7 @@ def lines_words(cracks: dict, state: str) -> str:
 
     state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
     """
-    # Records of one photo, and those of before, hold no pair.
-    ratios = [line.get("drying_ratio") or 1.0 for line in cracks["lines"]]
+    ratios = [line["drying_ratio"] or 1.0 for line in cracks["lines"]]
     if stay := sum(ratio > STAYS_DARK for ratio in ratios):
         told = f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries"
         dried = {"lines": [line | {"drying_ratio": None} for line in cracks["lines"]]}
@@ -273,8 +269,7 @@ def set_words(proposal: dict) -> str:
     """Return "cabbing", or "cabbing or select: your call"; of a stranger that."""
     if proposal.get("stranger"):
         return f"unlike the stones this model knows ({proposal['stranger']}): your call"
-    # Records of before hold no set.
-    grades = (proposal.get("set") or {}).get("grades") or [proposal["grade"]]
+    grades = proposal["set"]["grades"]
     if len(grades) == 1:
         return grades[0]
     if len(grades) == len(proposal["probabilities"]):
@@ -292,15 +287,34 @@ def rules_words(proposal: dict) -> str | None:
     return f"{rules['grade']}{because}"
 
 
-def call_words(call: dict | None) -> str:
-    """Return the seller's own call: grade, scene, who and when."""
-    if call is None:
-        return "none yet"
+def call_words(call: dict) -> str:
+    """Return a person's call: grade, scene, who and when."""
     scene = None if call["scene"] is None else f"scene {call['scene']}"
     by = f"by {call['by']}" if call["by"] else None
     return ", ".join(
         part for part in (call["grade"], scene, by, call["time"][:10], call["note"]) if part
     )
+
+
+def calls_words(piece: dict) -> str | None:
+    """Return whose word counts, with what it is, and what the others say; ``None`` where nobody called the stone."""
+    house, people = piece["call"], piece["calls"]
+    if house is None:
+        return None
+    others = [call for call in people if call["by"] != house["by"]]
+    said = call_words(house)
+    if house["scene_by"]:
+        said += f" (the scene by {house['scene_by']})"
+    if not others:
+        return said
+    why = {"decider": "whose word counts", "last": "who spoke last"}[house["decided"]]
+    rest = "; ".join(f"{call['by'] or 'unnamed'}: {_short_call(call)}" for call in others)
+    return f"{said}, {why}; {rest}"
+
+
+def _short_call(call: dict) -> str:
+    scene = None if call["scene"] is None else f"scene {call['scene']}"
+    return ", ".join(part for part in (call["grade"], scene) if part) or "a note"
 
 
 def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
@@ -312,7 +326,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
     else:
         head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
     facts = [
-        ("your call", call_words(piece["call"])),
+        ("your call", calls_words(piece) or "none yet"),
         ("photo", _verdict_words(piece, told)),
         ("scene", scene_words(piece["scene"])),
         *(("", said) for said in [runner_up_words(piece["scene"])] if said),
@@ -347,8 +361,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
 
 
 def _sound_lines(piece: dict) -> list[str]:
-    # Records of before hold no sound stone.
-    return sound_words(piece["sound"]) if piece.get("sound") else []
+    return sound_words(piece["sound"]) if piece["sound"] else []
 
 
 def _verdict_words(piece: dict, told: set[str]) -> str:

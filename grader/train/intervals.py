@@ -15,6 +15,7 @@ from grader.files import write_text
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import find_pieces
+from grader.photo.reference import no_reference
 from grader.profile import load_profile
 from grader.render import TRAINING, Style
 from grader.train.examples import render_example_photo
@@ -47,7 +48,7 @@ def errors_and_doubts(seed: int, photo: int, style: Style) -> list[tuple[float, 
         if ids.max() < 0.8 * (inside | theirs).sum():
             continue
         truth = rendered.stones[int(ids.argmax()) - 1].shares
-        face = cut_face(shot, piece)
+        face = cut_face(shot, piece, no_reference(shot))
         regions = find_regions(face, find_glare(face), profile)
         pairs += [
             (abs(share.value - truth[name]), share.doubt) for name, share in regions.shares.items()

@@ -30,6 +30,7 @@ from grader.face.regions import find_regions
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import find_pieces
+from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, BandTruth, Style, render_photo
 
@@ -100,7 +101,7 @@ def drawn(
         stone = _same_stone(piece, rendered)
         if stone is None or stone.bands.continuity is None:
             continue
-        cut = cut_face(photo, piece)
+        cut = cut_face(photo, piece, no_reference(photo))
         x, y, w, h = piece.box
         here = np.s_[y : y + h, x : x + w]
         codes = np.where(rendered.pieces[here] == stone.id, rendered.regions[here], 0)

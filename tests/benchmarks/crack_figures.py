@@ -41,6 +41,7 @@ from grader.photo.align import Alignment
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
 from grader.profile import load_profile
 from grader.render import HELD_OUT, render_photo
 
@@ -134,7 +135,8 @@ def photograph_scores(folder: Path, name: str) -> tuple[list[FaceScore], NDArray
 def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
     """Return how every way fares on one face; ``naive``: what the yardstick calls there."""
     profile, shape = load_profile(), face.mask.shape
-    cut = cut_face(Photo("face", face.rgb, srgb_encoding(), ""), _piece(face.mask))
+    photo = Photo("face", face.rgb, srgb_encoding(), "")
+    cut = cut_face(photo, _piece(face.mask), no_reference(photo))
     regions = find_regions(cut, find_glare(cut), profile)
     lines = line_facts(find_cracks(cut, regions), cut, regions, profile)
     called = [line for line in lines if line.kind == "crack"]
@@ -196,8 +198,11 @@ def pair_counts(seed: int, number: int) -> NDArray | None:
     dried = np.rint(half_dried[y : y + h, x : x + w]).clip(0, 255).astype(np.uint8)
     piece = _piece(face.mask)
     first, other = (
-        see_face(cut_face(Photo(state, rgb, srgb_encoding(), ""), piece), profile, state)
-        for state, rgb in (("wet", face.rgb), ("dry", dried))
+        see_face(cut_face(photo, piece, no_reference(photo)), profile, photo.name)
+        for photo in (
+            Photo("wet", face.rgb, srgb_encoding(), ""),
+            Photo("dry", dried, srgb_encoding(), ""),
+        )
     )
     pair = drying_pair(first, other, Alignment(np.eye(3), 0.0), one_white=False)
     lines = find_cracks(first.face, first.regions)
@@ -495,7 +500,8 @@ def speed_row(rng: np.random.Generator) -> Row:
         cv2.resize((drawn.pieces == 1).view(np.uint8), PHOTO_SIZE, interpolation=cv2.INTER_NEAREST)
         > 0
     )
-    face = cut_face(Photo("face", rgb, srgb_encoding(), ""), _cut_piece(mask))
+    photo = Photo("face", rgb, srgb_encoding(), "")
+    face = cut_face(photo, _cut_piece(mask), no_reference(photo))
     regions = find_regions(face, find_glare(face), load_profile())
     ways = (
         lambda: decoded_to_lab(data),

@@ -8,13 +8,18 @@ from grader import grade_photo
 from grader.grade import Graded
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
+from grader.photo.terms import PhotoTerms
 from grader.report.layers import draw_layers
 
 
 def grade(rgb: NDArray[np.uint8], mm_per_px: float | None = None, whole: bool = False) -> Answer:
     """Return the grader's answer for an upright sRGB photo of shape (H, W, 3)."""
     scale = Scale(mm_per_px, None if mm_per_px is None else "hand")
-    return answer_of(grade_photo(Photo("picture", rgb, srgb_encoding(), "", scale), whole=whole))
+    return answer_of(
+        grade_photo(
+            Photo("picture", rgb, srgb_encoding(), "", scale), terms=PhotoTerms(whole=whole)
+        )
+    )
 
 
 def answer_of(graded: Graded) -> Answer:

@@ -20,6 +20,8 @@ from grader.face.sighting import find_again, search, see_face
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
+from grader.photo.reference import no_reference
+from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 
 TABLE = Path(__file__).parent / "FIGURES.md"
@@ -57,14 +59,19 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
         pair = face_pair([seed, number], **CHOSEN)
         first, other = photo_of(pair.first.rgb, f"{number}a"), photo_of(pair.other, f"{number}b")
         alone, together = (
-            the_stone(measure_photo(first, profile, state="wet", same_face=further)[0], pair)
+            the_stone(
+                measure_photo(
+                    first, PhotoTerms(state="wet"), profile, no_reference(first), same_face=further
+                ).pieces,
+                pair,
+            )
             for further in ((), (other,))
         )
         if alone is None:
             continue
         glare.append([m.measurements.regions.glare_share for m in (alone, together)])
         share.append([share_error(m, pair) for m in (alone, together)])
-        seen = see_face(cut_face(first, alone.piece), profile)
+        seen = see_face(cut_face(first, alone.piece, no_reference(first)), profile)
         again = find_again(seen, search(other))
         if again is not None:
             found += 1

@@ -28,6 +28,8 @@ from grader.face.templates import templates_for
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
+from grader.photo.reference import no_reference
+from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style, render_photo
 
@@ -559,7 +561,7 @@ def measured_rows(style: Style, profile: Profile, seed: int, n: int) -> list[Row
             touching=False, cut=False, fill=0.4, blur_px=0.0,
         )  # fmt: skip
         photo = Photo("drawn", rendered.rgb, srgb_encoding(), "", Scale(None, None))
-        for found in measure_photo(photo, profile)[0][:1]:
+        for found in measure_photo(photo, PhotoTerms(), profile, no_reference(photo)).pieces[:1]:
             best = found.measurements.scene.best
             value = best.score if best else 0.0
             (scenes if pattern == "landscape" else others).append(value)

@@ -21,6 +21,7 @@ from grader.face.sighting import see_face
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING, Style, render_photo
 
@@ -68,7 +69,7 @@ def state_of(seed: int, number: int, style: Style, state: str):
         return None, None
     mask = drawn.pieces == drawn.stones[0].id
     photo = Photo("a", drawn.rgb, srgb_encoding(), "")
-    face = cut_face(photo, Piece(1, drawn.stones[0].box, _outline(mask)))
+    face = cut_face(photo, Piece(1, drawn.stones[0].box, _outline(mask)), no_reference(photo))
     return see_face(face, load_profile()).state.value, float(drawn.wet[mask].mean())
 
 

@@ -23,7 +23,8 @@ from grader.face.glare import find_glare
 from grader.face.regions import find_regions
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
-from grader.photo.reference import Neutral, find_reference
+from grader.photo.reference import find_reference
+from grader.photo.terms import Neutral
 from grader.profile import load_profile
 from grader.render import HELD_OUT, render_photo
 

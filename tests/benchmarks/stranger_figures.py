@@ -24,6 +24,7 @@ from grader.grading.agreement import share
 from grader.grading.model import load_model
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
+from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.render import HELD_OUT
 from grader.starter import HELD_OUT_PHOTOS, SEED, drawer, kept
@@ -67,7 +68,10 @@ def print_drawn(count: int, seed: int) -> list[Row]:
     for number, (kind, draw) in enumerate(NON_STONES.items()):
         pictures = [draw(np.random.default_rng([seed, number, i])) for i in range(count)]
         for whole in (False, True):
-            told = [is_told(grade_photo(_photo(kind, rgb), whole=whole)) for rgb in pictures]
+            told = [
+                is_told(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
+                for rgb in pictures
+            ]
             every[whole] += told
             rows.append(_row(f"strangers told: {kind}, drawn{_how(whole)}", "drawn pictures", told))
     for whole, told in every.items():
@@ -83,7 +87,7 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
         told = []
         for path in find_photos(folder, folder / "graded").values():
             try:
-                graded = grade_photo(path, whole=whole)
+                graded = grade_photo(path, terms=PhotoTerms(whole=whole))
             except GraderError as err:
                 print(err)
                 continue

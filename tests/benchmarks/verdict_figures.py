@@ -25,6 +25,7 @@ from grader.face.face import Face
 from grader.photo.colour import linear_srgb, srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
+from grader.photo.reference import no_reference
 from grader.photo.surface import State
 from grader.photo.verdict import BLUR_RETAKE_PART, BLUR_RETAKE_PX, Verdict, judge_photo
 from grader.profile import load_profile
@@ -188,7 +189,7 @@ def filed(rng: np.random.Generator, linear: NDArray) -> NDArray[np.uint8]:
 def as_face(stone: Stone, rgb: NDArray[np.uint8]) -> tuple[Face, NDArray[np.bool_]]:
     """Return the face and its glare at working size."""
     photo = Photo(stone.name, rgb, srgb_encoding(), "", Scale(stone.mm_per_px, "hand"))
-    face = cut_face(photo, stone.piece)
+    face = cut_face(photo, stone.piece, no_reference(photo))
     size = face.mask.shape[::-1]
     glare = cv2.resize(stone.glare.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     return face, glare

@@ -1,6 +1,7 @@
 """``grader models``: a list, a choice that is a dated fact, and the way back."""
 
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -117,6 +118,30 @@ def test_a_model_that_cannot_be_read_is_listed_as_such(run, tmp_path):
     (tmp_path / "broken").mkdir()
     (tmp_path / "broken" / "grade.json").write_text("{")
     assert "cannot be read" in run().stdout
+
+
+@pytest.mark.parametrize("name", ["season [red] 1", "a[/red]", "[link=x]y[/link]"])
+def test_names_and_words_of_models_are_shown_as_they_are_and_never_read_as_markup(
+    run, two_models, tmp_path, name
+):
+    shutil.copytree(two_models / "spring", tmp_path / name.replace("/", "|"))
+    for part in (tmp_path / name.replace("/", "|")).glob("*.json"):
+        content = json.loads(part.read_text("utf-8"))
+        content["made"]["data"] = f"{name} and [/] {name}"
+        part.write_text(json.dumps(content), "utf-8")
+    ran = run()
+    assert ran.exit_code == 0, ran.exception
+    (line,) = [line for line in ran.stdout.splitlines() if f"{name} and [/] {name}" in line]
+    assert f"{name.replace('/', '|')} (spring " in line
+
+
+def test_one_folder_that_others_made_does_not_break_the_list(run, tmp_path):
+    for number, text in enumerate(("[" * 100_000, '{"format": NaN}', "[]", "")):
+        (tmp_path / f"odd{number}").mkdir()
+        (tmp_path / f"odd{number}" / "grade.json").write_text(text)
+    ran = run()
+    assert ran.exit_code == 0, ran.exception
+    assert ran.stdout.count("cannot be read") == 4 and "summer (summer " in ran.stdout
 
 
 @pytest.mark.parametrize("named", ["spring", "starter"])

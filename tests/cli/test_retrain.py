@@ -176,3 +176,15 @@ def test_what_it_needs_is_asked_for(cli, trained, missing):
     del given[missing]
     args = [part for pair in given.items() for part in pair]
     assert cli.run("retrain", table(cli, "a.jpg,,select,\n"), *args).exit_code == 2
+
+
+def test_a_folder_with_files_of_the_sellers_is_refused_before_any_training(cli, trained):
+    cli.photo("haul/a.jpg")
+    (cli.folder / "notes").mkdir()
+    (cli.folder / "notes" / "card.md").write_text("mine")
+    for out, said in (("notes", "notes: holds files that are no model, as card.md"), (".", "own")):
+        ran = cli.run("retrain", table(cli, "a.jpg,,select,\n"), "--photos", "haul", "--out", out)
+        assert ran.exit_code == 1 and said in ran.stderr and len(ran.stderr.splitlines()) == 1
+    assert not hasattr(trained, "calls")
+    assert (cli.folder / "notes" / "card.md").read_text() == "mine"
+    assert {path.name for path in cli.folder.iterdir()} == {"haul", "notes", "mine.csv"}

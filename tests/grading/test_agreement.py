@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from sklearn.metrics import cohen_kappa_score
 
-from grader.grading.agreement import agreement, bootstrap, counts, share, weighted_kappa
+from grader.grading.agreement import agreement, bootstrap, counts, mean_of, share, weighted_kappa
 
 COHEN = [[88, 14, 18], [10, 40, 10], [2, 6, 12]]
 
@@ -69,14 +69,14 @@ def test_bootstrap_draws_whole_stones():
     rng = np.random.default_rng(0)
     by_stone = rng.normal(size=20)
     values, stones = np.repeat(by_stone, 5), np.repeat(np.arange(20), 5)
-    figure = bootstrap(lambda rows: float(values[rows].mean()), stones, np.random.default_rng(1))
+    figure = bootstrap(mean_of(values), stones, np.random.default_rng(1))
     assert figure.high - figure.low == pytest.approx(
         2 * 1.96 * by_stone.std() / np.sqrt(20), rel=0.15
     )
 
 
 def test_no_interval_is_claimed_for_under_ten_stones():
-    figure = bootstrap(lambda rows: float(len(rows)), range(9), np.random.default_rng(1))
+    figure = bootstrap(lambda drawn: drawn.sum(axis=1), range(9), np.random.default_rng(1))
     assert (figure.value, figure.low, figure.high) == (9.0, None, None)
 
 
@@ -86,3 +86,27 @@ def test_agreement_counts_equal_and_within_one_grade():
     assert (found.n, found.equal.value, found.within_one.value) == (20, 0.5, 0.75)
     again = agreement(a, b, 4, range(20), np.random.default_rng(0))
     assert found == again
+
+
+def test_the_interval_of_kappa_is_that_of_faces_drawn_one_by_one():
+    """Outside value: sklearn.metrics.cohen_kappa_score of each draw, faces of the drawn stones laid in a row."""
+    rng = np.random.default_rng(4)
+    a = rng.integers(0, 4, 60)
+    b = np.clip(a + rng.integers(-1, 2, 60), 0, 3)
+    stones = rng.integers(0, 25, 60)
+    names = np.unique(stones)
+    drawn = []
+    for draw in np.random.default_rng(1).integers(len(names), size=(1000, len(names))):
+        rows = np.concatenate([np.flatnonzero(stones == names[i]) for i in draw])
+        drawn.append(cohen_kappa_score(a[rows], b[rows], weights="quadratic"))
+    found = agreement(a, b, 4, stones, np.random.default_rng(1)).kappa
+    assert (found.low, found.high) == pytest.approx(np.quantile(drawn, [0.025, 0.975]), abs=1e-12)
+
+
+def test_draws_without_a_kappa_are_left_out():
+    # One stone of twelve is of another grade: in about a third of the draws it is missing and all is one grade.
+    rungs = [0] * 11 + [3]
+    kappa = agreement(rungs, rungs, 4, range(12), np.random.default_rng(0)).kappa
+    assert (kappa.value, kappa.low, kappa.high) == (1.0, 1.0, 1.0)
+    alike = agreement([1] * 12, [1] * 12, 4, range(12), np.random.default_rng(0)).kappa
+    assert (alike.value, alike.low, alike.high) == (None, None, None)

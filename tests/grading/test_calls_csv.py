@@ -104,3 +104,27 @@ def test_a_hundred_thousand_rows_are_read_in_seconds(read):
     start = time.perf_counter()
     assert len(read("photo,piece,grade,scene\n" + rows).calls) == 100_000
     assert time.perf_counter() - start < 10
+
+
+@pytest.mark.parametrize(
+    ("photo", "piece", "box", "said"),
+    [
+        ("a.jpg", "1", f"1 2 {'9' * 400} 4", "line 2: box "),
+        ("a.jpg", "1", "1 2 30 999999999", "is larger than any photo"),
+        ("a.jpg", "9" * 400, "", "line 2: piece "),
+        ("ä" * 200, "1", "", "no file has a name so long"),
+        ("b/" * 700 + "a.jpg", "1", "", "no file has a name so long"),
+    ],
+)
+def test_numbers_and_names_that_no_photo_has_are_told_in_short(read, photo, piece, box, said):
+    got = read(f"photo,piece,grade,scene,box\n{photo},{piece},select,,{box}\nb.jpg,1,waste,,\n")
+    (refused,) = got.refused
+    assert said in str(refused) and len(str(refused)) < 200
+    assert [call.photo for call in got.calls] == ["b.jpg"]
+
+
+def test_a_mark_that_is_not_closed_takes_no_call_in(read):
+    # The attack's table: three calls stood in the note of the first, and one was added.
+    rows = 'a.jpg,1,select,90,"nice\na.jpg,1,waste,10,\na.jpg,1,cabbing,20,\na.jpg,1,tumbling,30,\n'
+    with pytest.raises(CallsError, match=r"CALLS\.csv: line 2: a quotation mark"):
+        read(f"photo,piece,grade,scene,note\n{rows}")

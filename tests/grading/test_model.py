@@ -1,9 +1,12 @@
 import dataclasses
 import json
+import os
+import shutil
 import subprocess
 import sys
 import time
 
+import numpy as np
 import pytest
 
 from grader.errors import ModelError
@@ -11,6 +14,7 @@ from grader.grading.candidates import column_signs, fit_heads
 from grader.grading.grade_set import SetRule
 from grader.grading.model import LOGIT_AND_CROWD, load_model, rules_head, save_model
 from grader.grading.rules import grade_by_rules
+from grader.grading.strangers import LOOK_NAMES, fit_known, look_of
 from grader.grading.trees import fit_trees
 from grader.profile import Rule, Rung
 
@@ -157,3 +161,144 @@ def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, 
     )
     with pytest.raises(ModelError, match="leads back"):
         load_model(tmp_path / "grown")
+
+
+def _refused(folder) -> str:
+    with pytest.raises(ModelError) as caught:
+        load_model(folder)
+    text = str(caught.value)
+    assert "\n" not in text and len(text) < 500 and text.endswith("`grader retrain`")
+    return text
+
+
+@pytest.fixture(scope="module")
+def knowing(small_model, faces, profile, tmp_path_factory):
+    """A model that knows looks: of made-up stones and surfaces, told apart by their lightness."""
+    rng = np.random.default_rng(3)
+    looks = [
+        dict(zip(LOOK_NAMES, rng.normal(0, 1, len(LOOK_NAMES)), strict=True)) for _ in range(200)
+    ]
+    walls = [look | {"lightness": look["lightness"] + 3} for look in looks]
+    known = fit_known(looks, walls, range(200))
+    folder = tmp_path_factory.mktemp("knowing") / "model"
+    save_model(
+        dataclasses.replace(small_model, known=known), folder, faces[0][:3], "# C\n", profile
+    )
+    return folder
+
+
+def test_looks_have_the_names_that_are_listed():
+    lab = np.random.default_rng(0).normal(50, 5, (40, 40, 3)).astype(np.float32)
+    assert set(look_of(lab, np.ones((40, 40), bool))) == set(LOOK_NAMES)
+
+
+def _set(*keys):
+    """A change that puts the last of the keys in the place that the others lead to."""
+    *way, last, value = keys
+
+    def change(content):
+        for key in way:
+            content = content[key]
+        content[last] = value
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (_set("known", "names", 0, "nope"), "'nope', which is not known"),
+        (_set("known", "names", 1, "lightness"), "names one twice"),
+        (_set("known", "names", 0, 5), "names of looks is 5"),
+        (_set("known", "names", []), "need an inverse"),
+        (_set("known", "mean", [1.0]), "mean of looks is no list of 19 numbers"),
+        (_set("known", "spread", 0, 0.0), "spread of looks is 0.0"),
+        (_set("known", "spread", 0, "1.0"), "spread of looks is '1.0'"),
+        (_set("known", "inverse", [[1.0]]), "need an inverse of 19 rows"),
+        (_set("known", "inverse", 3, [1.0]), "inverse of looks is no list of 19"),
+        (_set("known", "inverse", 0, 0, -1.0), "the inverse is of no covariance"),
+        (_set("known", "inverse", 0, 1, 7.0), "the inverse is of no covariance"),
+        (_set("known", "weights", [1.0]), "weights of looks is no list of 39"),
+        (_set("known", "far", 1e8), "no face can pass it"),
+        (_set("known", "far", -1.0), "far is -1.0"),
+        (_set("known", "likelier", 1e8), "no face can pass it"),
+        (_set("known", "likelier", float("nan")), "NaN is no number"),
+        (_set("known", "likelier", True), "likelier is True"),
+        (_set("known", "far", 10**400), "far is 1000"),
+        (_set("known", []), "do not hold what they should"),
+    ],
+)  # fmt: skip
+def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
+    knowing, tmp_path, change, words
+):
+    folder = tmp_path / "model"
+    shutil.copytree(knowing, folder)
+    assert load_model(folder).known is not None
+    _edit(folder / "known.json", change)
+    assert words in _refused(folder)
+
+
+@pytest.mark.parametrize(
+    ("file", "change"),
+    [
+        ("grade", _set("set", "least", 2)),
+        ("grade", _set("set", "least", float("inf"))),
+        ("grade", _set("set", "least", -0.1)),
+        ("grade", _set("set", "n", 1.5)),
+        ("grade", _set("calls", -80)),
+        ("grade", _set("calls", 10**400)),
+        ("grade", _set("calls", 1e300)),
+        ("grade", _set("ladder", ["waste", "waste", "cabbing", "select"])),
+        ("grade", _set("ladder", "wxyz")),
+        ("grade", _set("features", 0, "spread", 0)),
+        ("grade", _set("features", 0, "coefficient", 10**30)),
+        ("grade", _set("features", 0, "name", ["x"])),
+        ("grade", _set("features", {})),
+        ("grade", _set("cuts", 0, "1")),
+        ("grade", _set("name", 5)),
+        ("grade", _set("name", "x" * 10_000)),
+        ("grade", _set("made", "date", 5)),
+        ("grade", _set("made", "data", "two\nlines")),
+        ("grade", _set("made", "stones", [[]])),
+        ("grade", _set("made", "versions", [])),
+        ("grade", _set("label", "another 01234567")),
+        ("grade", _set("trees", {"names": ["luck"], "borders": []})),
+        ("scene", _set("below", -1)),
+        ("scene", _set("above", 1e9)),
+        ("scene", _set("base", None)),
+        ("sample", _set("faces", 0, "features", "luck", 1.0)),
+        ("sample", _set("faces", 0, "features", [])),
+        ("sample", _set("faces", 0, "probabilities", [1.0])),
+        ("sample", _set("faces", 5)),
+        ("crowd", _set("sellers", [["a"] * 19])),
+        ("crowd", _set("sellers", [[0.0] * 18 + [9.0]])),
+        ("crowd", _set("sellers", [[1e12] * 18 + [1.0]])),
+        ("crowd", _set("sellers", 5)),
+    ],
+)
+def test_a_value_that_no_model_has_is_refused_in_one_line(folder, file, change):
+    _edit(folder / f"{file}.json", change)
+    _refused(folder)
+
+
+@pytest.mark.parametrize("name", ["grade", "crowd", "scene", "known", "sample"])
+@pytest.mark.parametrize(
+    "text", ["[" * 100_000, "9" * 5000, "[]", "null", '{"format": 1e999}', "\xff"]
+)
+def test_a_file_that_is_nearly_json_is_refused_in_one_line(folder, name, text):
+    (folder / f"{name}.json").write_bytes(text.encode("latin-1"))
+    _refused(folder)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name")
+def test_what_is_no_file_or_too_large_is_refused_before_it_is_read(folder):
+    (folder / "scene.json").unlink()
+    os.mkfifo(folder / "scene.json")
+    assert "not a file on a disk" in _refused(folder)
+    (folder / "scene.json").unlink()
+    (folder / "scene.json").symlink_to("/dev/zero")
+    assert "not a file on a disk" in _refused(folder)
+    (folder / "scene.json").unlink()
+    with open(folder / "scene.json", "wb") as file:
+        file.truncate(600_000_000)
+    assert "larger than 20 MB" in _refused(folder)

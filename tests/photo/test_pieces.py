@@ -8,6 +8,7 @@ from grader.face.cut import cut_face, fill_outline
 from grader.photo import pieces
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
+from grader.photo.reference import no_reference
 
 
 def box_outline(x, y, w, h):
@@ -83,7 +84,7 @@ def test_the_whole_photo_is_one_piece_that_is_not_cut_by_the_frame():
     assert piece.box == (0, 0, 40, 30)
     assert not piece.cut_by_frame
     assert remarks == ()
-    assert cut_face(photo, piece).mask.mean() > 0.97
+    assert cut_face(photo, piece, no_reference(photo)).mask.mean() > 0.97
 
 
 def test_a_stone_at_the_edge_is_told_as_cut_by_the_frame():
@@ -103,7 +104,7 @@ def test_an_empty_ground_holds_no_stone_and_says_what_to_do():
 def test_a_face_keeps_its_scale_when_it_is_made_smaller(side):
     photo = photo_of(np.full((side, side, 3), 90, np.uint8), mm_per_px=0.1)
     (piece,), _ = pieces.whole_photo(photo)
-    face = cut_face(photo, piece)
+    face = cut_face(photo, piece, no_reference(photo))
     assert face.mm_per_px * face.mask.shape[1] == pytest.approx(0.1 * side)
     corner = np.array([[face.mask.shape[1], face.mask.shape[0]]], float)
     assert face.to_photo_px(corner) == pytest.approx(np.array([[side, side]]), abs=1)

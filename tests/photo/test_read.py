@@ -3,6 +3,7 @@
 import hashlib
 import os
 import struct
+import tempfile
 import time
 import zlib
 from io import BytesIO
@@ -17,7 +18,7 @@ from PIL import Image, ImageCms
 from grader.errors import PhotoError
 from grader.photo.colour import linear_srgb, srgb_encoding
 from grader.photo.icc import encoding_of_profile
-from grader.photo.read import read_photo, upright
+from grader.photo.read import content_hash, read_photo, upright
 from grader.render.files import stored, write_photo
 from grader.render.icc_profile import display_p3_profile
 
@@ -553,3 +554,68 @@ def test_a_photo_of_108_megapixels_is_read(tmp_path):
     photo = read_photo(tmp_path / "a.jpg")
     assert photo.rgb.shape == (9000, 12000, 3)
     assert np.abs(photo.rgb[::97, ::89].astype(int) - rgb[::97, ::89]).mean() < 3
+
+
+def _no_temporary_file(*_, **__):
+    raise OSError(28, "No space left on device")
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_a_full_temporary_folder_does_not_matter_where_files_can_be_in_memory(
+    tmp_path, monkeypatch, suffix
+):
+    if not hasattr(os, "memfd_create"):
+        pytest.skip("no files in memory here")
+    write_photo(tmp_path / f"a.{suffix}", _corners())
+    for name in ("TemporaryFile", "mkstemp", "mkdtemp", "gettempdir"):
+        monkeypatch.setattr(tempfile, name, _no_temporary_file)
+    assert read_photo(tmp_path / f"a.{suffix}").rgb.shape == _corners().shape
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_a_full_temporary_folder_is_told_as_such_and_no_photo_is_called_damaged(
+    tmp_path, monkeypatch, suffix
+):
+    write_photo(tmp_path / f"a.{suffix}", _corners())
+    monkeypatch.delattr(os, "memfd_create", raising=False)
+    monkeypatch.setattr(tempfile, "TemporaryFile", _no_temporary_file)
+    monkeypatch.setenv("TMPDIR", "/full")
+    text = str(_refused(tmp_path / f"a.{suffix}"))
+    assert "the temporary folder (/full) takes no file (No space left on device)" in text
+    assert "damaged" not in text and "make room there" in text
+
+
+def test_a_damaged_photo_is_told_without_files_in_memory_too(tmp_path, monkeypatch):
+    monkeypatch.delattr(os, "memfd_create", raising=False)
+    noise = np.random.default_rng(0).integers(0, 255, (64, 64, 3), np.uint8)
+    data = bytearray(cv2.imencode(".jpg", noise)[1].tobytes())
+    middle = len(data) // 2
+    data[middle : middle + 200] = bytes(200)
+    (tmp_path / "a.jpg").write_bytes(data)
+    assert [remark.code for remark in read_photo(tmp_path / "a.jpg").remarks] == ["damaged"]
+
+
+def test_a_photo_is_known_by_its_content(tmp_path):
+    (tmp_path / "a.jpg").write_bytes(b"abc")
+    # FIPS 180-2, appendix B.1.
+    assert content_hash(tmp_path / "a.jpg") == (
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    )
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_what_is_no_file_is_not_hashed(tmp_path):
+    os.mkfifo(tmp_path / "pipe.jpg")
+    (tmp_path / "zero.jpg").symlink_to("/dev/zero")
+    (tmp_path / "folder.jpg").mkdir()
+    for name, said, code in (
+        ("pipe.jpg", "not a file on a disk", "unreadable"),
+        ("zero.jpg", "not a file on a disk", "unreadable"),
+        ("folder.jpg", "a folder, not a photo", "unreadable"),
+        ("gone.jpg", "no such file", "missing"),
+        ("a\0.jpg", "", "missing"),
+    ):
+        with pytest.raises(PhotoError) as err:
+            content_hash(tmp_path / name)
+        assert said in str(err.value) and "\n" not in str(err.value)
+        assert err.value.code in (code, "unreadable")

@@ -12,7 +12,8 @@ from grader.photo.chart import reference_linear
 from grader.photo.colour import delta_e_2000, lab_from_linear, srgb_curve, srgb_encoding
 from grader.photo.light import linear_from_lab
 from grader.photo.photo import Photo, Scale
-from grader.photo.reference import Neutral, find_reference, no_reference
+from grader.photo.reference import find_reference, no_reference
+from grader.photo.terms import Neutral
 from grader.profile import Setup
 
 WARM = np.array([1.0, 0.8, 0.55])

@@ -1,0 +1,312 @@
+"""What was measured on called stones: the same numbers that the seller saw beside the proposal, never others."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from grader.batch import find_photos
+from grader.calling import place_table
+from grader.errors import CallsError, GraderError
+from grader.grading.calls import ReadCalls, remark_lines
+from grader.grading.calls_csv import read_calls_csv
+from grader.grading.facts import StoneFacts
+from grader.grading.joining import StoneFinder, Stones, house_call, join_calls
+from grader.grading.model import Model
+from grader.grading.picks_csv import Stone, paired, read_picks_csv
+from grader.grading.proposal import Call
+from grader.grading.rules import Features
+from grader.ledger import views
+from grader.ledger.store import Ledger
+from grader.looks import Ask, Look, asks_again, look_at_all, look_of
+from grader.photo.read import content_hash
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile
+
+#: Told how many of how many photos are done.
+Told = Callable[[int, int], None]
+
+
+def nothing(done: int, total: int) -> None:
+    """Tell nobody."""
+
+
+@dataclass(frozen=True)
+class CalledStones:
+    """Calls and comparisons with what was measured on their stones.
+
+    calls : each on the piece as its photo was shown last.   features : by (photo hash, piece).
+    comparisons : (better stone, other stone).   refused : what cannot be used, a line each.
+    """
+
+    calls: tuple[Call, ...]
+    features: Mapping[Stone, Features]
+    comparisons: tuple[tuple[Stone, Stone], ...] = ()
+    refused: tuple[str, ...] = ()
+
+
+def called_in_ledger(
+    ledger: Ledger,
+    profile: Profile,
+    *,
+    by: str | None = None,
+    decider: str | None = None,
+    on_photo: Told = nothing,
+) -> CalledStones:
+    """Return all that was called in the ledger and compared, one call for each stone: of ``by`` alone, else the
+    house's."""
+    calls, lost = house_calls(ledger, by=by, decider=decider)
+    sides, pairs = _compared(ledger, by)
+    called = measure_called([*calls, *sides], profile, ledger, on_photo=on_photo)
+    known = called.features
+    return CalledStones(
+        calls=tuple(
+            call for call in called.calls if call.grade is not None or call.scene is not None
+        ),
+        features=known,
+        comparisons=tuple(pair for pair in pairs if pair[0] in known and pair[1] in known),
+        refused=(*lost, *called.refused),
+    )
+
+
+def called_in_tables(
+    calls: Path | None,
+    comparisons: Path | None,
+    folders: Sequence[Path],
+    terms: PhotoTerms,
+    profile: Profile,
+    ledger: Ledger | None,
+    *,
+    time: str,
+    on_photo: Told = nothing,
+) -> CalledStones:
+    """Return what tables of calls and comparisons say; their photos are taken as they were shown last, else looked for
+    in ``folders`` and looked at on these terms.
+
+    Raises
+    ------
+    CallsError
+        A table cannot be read.
+    """
+    said = read_calls_csv(calls, profile.grades, time) if calls else ReadCalls((), ())
+    sides = read_picks_csv(comparisons, time) if comparisons else ReadCalls((), ())
+    both = ReadCalls((*said.calls, *sides.calls), tuple(range(len(said) + len(sides))))
+    placed, looks = place_table(both, folders, terms, profile, ledger, on_photo=on_photo)
+    on_calls, on_sides = _parted(placed, said, sides)
+    pairs = paired(on_sides)
+    features = {
+        (sha256, piece["id"]): facts.features
+        for sha256, look in looks.items()
+        for piece, facts in zip(look.record["pieces"], look.stones, strict=True)
+    }
+    refused = [
+        line
+        for table, read in ((calls, on_calls), (comparisons, pairs))
+        for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused))
+    ]
+    return CalledStones(on_calls.calls, features, pairs.picks, tuple(refused))
+
+
+def _parted(placed: ReadCalls, said: ReadCalls, sides: ReadCalls) -> tuple[ReadCalls, ReadCalls]:
+    """Two tables that were placed as one, each with its own lines again."""
+    lines = (*said.lines, *sides.lines)
+    parts = []
+    for table, first, last in ((said, 0, len(said)), (sides, len(said), len(lines))):
+        here = range(first, last)
+        rows = [(n, c) for n, c in zip(placed.lines, placed.calls, strict=True) if n in here]
+        refused, told = (
+            tuple(
+                replace(remark, line=lines[remark.line]) for remark in some if remark.line in here
+            )
+            for some in (placed.refused, placed.told)
+        )
+        parts.append(
+            ReadCalls(
+                tuple(call for _, call in rows),
+                tuple(lines[n] for n, _ in rows),
+                (*table.refused, *refused),
+                (*table.told, *told),
+            )
+        )
+    return parts[0], parts[1]
+
+
+def _compared(ledger: Ledger, by: str | None) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
+    """The sides of all comparisons as calls that say nothing, on the pieces as their photos were shown last, and the
+    pairs of them."""
+    said = [entry for entry in views.comparisons(ledger) if by in (None, entry.author)]
+    places = [place for entry in said for place in (entry.fact.better, entry.fact.other)]
+    looks = last_looks_of(ledger, {place.sha256 for place in places})
+    finder = StoneFinder([_by_content(look) for look in looks.values()])
+    sides, pairs = [], []
+    for entry in said:
+        pair = []
+        for place in (entry.fact.better, entry.fact.other):
+            call = Call(
+                place.sha256, place.sha256, place.piece_id, place.box, None, None, entry.author,
+                entry.time, None, outline=place.outline,
+            )  # fmt: skip
+            try:
+                piece = finder.piece(call, finder.photos(call)[0])
+            except ValueError:
+                break
+            pair.append(replace(call, piece=piece))
+        if len(pair) == 2:
+            sides += pair
+            pairs.append(tuple((side.sha256, side.piece) for side in pair))
+    return sides, pairs
+
+
+def house_calls(
+    ledger: Ledger, *, by: str | None = None, decider: str | None = None
+) -> tuple[list[Call], list[str]]:
+    """Return one word for each called stone, on the piece as its photo was shown last, of ``by`` alone or else the
+    house's; and the calls whose stone is not found, a line each."""
+    calls = views.calls(ledger, by=by, outlines=True)
+    looks = last_looks_of(ledger, {call.sha256 for call in calls})
+    joined = join_calls([_by_content(look) for look in looks.values()], calls)
+    house = [
+        replace(call, sha256=sha256, piece=piece)
+        for (sha256, piece), people in joined.by_person.items()
+        if (call := house_call(people, decider))
+    ]
+    return house, [f"{call.photo}: {why}" for call, why in joined.without_stone]
+
+
+def last_looks_of(ledger: Ledger, photos: Iterable[str]) -> dict[str, Look]:
+    """Return, by content, the looks at these photos that were shown last."""
+    uids = views.last_looks(ledger, list(photos))
+    facts = views.measured_by_uid(ledger, uids.values())
+    looks = {sha256: look_of(facts[uid].fact, ledger) for sha256, uid in uids.items()}
+    return {sha256: look for sha256, look in looks.items() if look is not None}
+
+
+def _by_content(look: Look) -> Stones:
+    # Two folders may hold photos of one name.
+    return replace(look.on_photo, photo=look.ask.sha256)
+
+
+def measure_called(
+    calls: Sequence[Call],
+    profile: Profile,
+    ledger: Ledger,
+    *,
+    workers: int | None = None,
+    on_photo: Told = nothing,
+) -> CalledStones:
+    """Return the calls with the features of their stones.
+
+    A stone is measured on the terms with which it was called, with today's words on its lines. That is known in the
+    ledger unless measuring, profile or words have changed since; then the photo is measured again or, where it is gone,
+    what was kept of it.
+
+    Parameters
+    ----------
+    calls : placed ones, (photo hash, piece) as the photo was shown last.
+    workers : processes, as many as there are cores by default.
+    on_photo : told how many of how many photos are done.
+    """
+    last = last_looks_of(ledger, {call.sha256 for call in calls})
+    shown = _shown_with(calls, last, ledger)
+    asks: dict[str, Ask] = {}
+    ask_of: dict[int, str] = {}
+    for number, look in enumerate(shown):
+        if look is None:
+            continue
+        # One photo may have been called on two sets of terms.
+        name = look.uid
+        if name not in asks:
+            asks[name] = replace(asks_again(look, ledger), file=name)
+        ask_of[number] = name
+    looks: dict[str, Look | GraderError] = {}
+    for ask, done in look_at_all(list(asks.values()), profile, ledger, workers=workers):
+        looks[ask.file] = done
+        on_photo(len(looks), len(asks))
+    features: dict[Stone, Features] = {}
+    refused = []
+    for number, call in enumerate(calls):
+        look = looks.get(ask_of.get(number, ""))
+        if isinstance(look, Look) and (row := _row(look, call)) is not None:
+            features[call.sha256, call.piece] = look.stones[row].features
+        else:
+            why = look if isinstance(look, GraderError) else "its stone is not found; call it again"
+            refused.append(f"{call.photo}: {why}")
+    used = tuple(call for call in calls if (call.sha256, call.piece) in features)
+    return CalledStones(used, features, refused=tuple(refused))
+
+
+def _shown_with(
+    calls: Sequence[Call], last: Mapping[str, Look], ledger: Ledger
+) -> list[Look | None]:
+    """For each call the look that it stands beside: the one that was shown, else the last one at its photo."""
+    facts = views.measured_by_uid(ledger, {call.measured for call in calls if call.measured})
+    looks = {uid: look_of(entry.fact, ledger) for uid, entry in facts.items()}
+    return [looks.get(call.measured) or last.get(call.sha256) for call in calls]
+
+
+def _row(look: Look, call: Call) -> int | None:
+    """Which of the look's stones a call is on."""
+    try:
+        piece = StoneFinder([_by_content(look)]).piece(call, look.on_photo)
+    except ValueError:
+        return None
+    return next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == piece)
+
+
+@dataclass(frozen=True)
+class GradedStone:
+    """A stone of a folder as it was shown last, and what a model says of it now.
+
+    file : its photo, below the folder.   piece : its record, with the proposal.   call : whose word counts, ``None``
+    where nobody called it.
+    """
+
+    file: str
+    look: Look
+    piece: dict
+    facts: StoneFacts
+    call: Call | None
+
+    @property
+    def name(self) -> str:
+        """The seller's own name for the piece, else one of its photo and number."""
+        return (self.call and self.call.stone) or f"{self.look.ask.sha256}-{self.piece['id']}"
+
+
+def graded_stones(
+    folder: Path,
+    profile: Profile,
+    model: Model,
+    ledger: Ledger,
+    *,
+    by: str | None = None,
+    decider: str | None = None,
+) -> list[GradedStone]:
+    """Return the stones of a folder of photos that were graded before, each with the call that counts.
+
+    by : whose calls; the house's by default.
+
+    Raises
+    ------
+    CallsError
+        None of its photos was graded yet.
+    """
+    photos = {}
+    for file, path in find_photos(folder, folder / "graded").items():
+        try:
+            photos.setdefault(content_hash(path), file)
+        except GraderError:
+            continue  # What cannot be read was told by batch.
+    looks = last_looks_of(ledger, photos)
+    if not looks:
+        raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
+    calls = views.calls(ledger, sha256=list(looks), by=by, outlines=True)
+    joined = join_calls([_by_content(look) for look in looks.values()], calls)
+    stones = []
+    for sha256, file in photos.items():
+        if sha256 not in looks:
+            continue
+        look = looks[sha256]
+        for piece, facts in zip(look.graded(profile, model)["pieces"], look.stones, strict=True):
+            people = joined.by_person.get((sha256, piece["id"]), ())
+            stones.append(GradedStone(file, look, piece, facts, house_call(people, decider)))
+    return stones

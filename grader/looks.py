@@ -1,0 +1,446 @@
+"""Photos looked at: measured once, kept in the ledger, graded from what is kept as often as a model changes."""
+
+import json
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from grader.errors import GraderError, PhotoError
+from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
+from grader.grading.facts import StoneFacts, facts_from
+from grader.grading.joining import SAME_STONE, Stones, line_words, outline_overlap
+from grader.grading.model import Model
+from grader.grading.proposal import Call
+from grader.grading.propose import propose, scene_estimate
+from grader.ledger import views
+from grader.ledger.facts import Entry, FaceOfPiece, Fact, LineSaid, Measured, NamedPiece, PhotoFile
+from grader.ledger.facts import Look as Looked
+from grader.ledger.store import Ledger
+from grader.measures import MEASUREMENT_VERSION
+from grader.photo.read import content_hash
+from grader.photo.terms import PhotoTerms, terms_from
+from grader.profile import Profile
+from grader.report.calls import stones_of
+from grader.report.overlay import piece_picture
+from grader.report.result import graded_record, measured_record, piece_record
+from grader.working import measure_again, working_picture
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A photo to be looked at: where it lies, what to call it, its content, what is said of it and of its lines.
+
+    path : ``None`` where the photo is gone; then it is measured from what is ``kept`` of it, an earlier look.
+    """
+
+    path: Path | None
+    file: str
+    sha256: str
+    terms: PhotoTerms
+    words: tuple[Call, ...] = ()
+    kept: "Look | None" = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """One photo as it was looked at, in plain data.
+
+    record : of the photo, without proposals and calls.   stones : what each piece is graded by, in its order.
+    pictures : by piece, what is kept of it: the working picture, its record and the picture for sheets.
+    uid : of the measurement in the ledger, ``None`` where none is kept.   known : whether it was there before.
+    """
+
+    ask: Ask
+    record: dict
+    stones: tuple[StoneFacts, ...]
+    pictures: Mapping[int, Mapping[str, bytes | Path]] = field(default_factory=dict)
+    uid: str | None = None
+    known: bool = False
+
+    def sheet_picture(self, piece: int) -> bytes:
+        """Return the small JPEG of a piece for sheets."""
+        return _bytes(self.pictures[piece]["sheet"])
+
+    def graded(self, profile: Profile, model: Model) -> dict:
+        """Return the record with what a model says of each piece, under the name that the photo has now."""
+        scenes = [scene_estimate(facts, model) for facts in self.stones]
+        says = [
+            (scene, propose(facts, scene, profile, model))
+            for facts, scene in zip(self.stones, scenes, strict=True)
+        ]
+        return graded_record(self.record, says)
+
+    @property
+    def on_photo(self) -> Stones:
+        """The stones of the photo, as calls are joined to them."""
+        return stones_of(self.record)
+
+
+def ask_for(
+    path: str | Path, terms: PhotoTerms, ledger: Ledger | None, file: str | None = None
+) -> Ask:
+    """Return what it takes to look at a photo, with the words on its lines that hold.
+
+    Raises
+    ------
+    PhotoError
+        It cannot be read, or is no file: one line.
+    """
+    sha256 = content_hash(path)
+    words = () if ledger is None else line_calls(sha256, ledger)
+    return Ask(Path(path), file or str(path), sha256, terms, words)
+
+
+def line_calls(sha256: str, ledger: Ledger) -> tuple[Call, ...]:
+    """Return what was said of lines on a photo, in the order of saying."""
+    return tuple(_line_call(entry) for entry in views.line_words(ledger, sha256))
+
+
+def _line_call(entry: Entry[LineSaid]) -> Call:
+    said = entry.fact
+    return Call(
+        photo=said.photo,
+        sha256=said.sha256,
+        piece=said.piece_id,
+        box=said.box,
+        grade=None,
+        scene=None,
+        by=entry.author,
+        time=entry.time,
+        note=said.note,
+        line=said.word,
+        uid=said.uid,
+        outline=said.outline,
+        measured=said.measured,
+    )
+
+
+def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
+    """Return the calls that hold on these photos, in the order of making; also those on an earlier content of the same
+    file, which then follow the stones that lie where theirs lay."""
+    if ledger is None:
+        return []
+    now = {look.ask.sha256 for look in looks}
+    files = {str(look.ask.path.resolve()): look.ask.file for look in looks if look.ask.path}
+    earlier = {
+        sha256: files[path]
+        for path, contents in views.contents_at(ledger, files).items()
+        for sha256 in contents
+        if sha256 not in now
+    }
+    calls = views.calls(ledger, sha256=[*now, *earlier], outlines=True)
+    return [replace(c, photo=earlier[c.sha256]) if c.sha256 in earlier else c for c in calls]
+
+
+def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
+    """Return the look at one photo: from the ledger, else measured and kept there.
+
+    Raises
+    ------
+    GraderError
+        The photo cannot be read or measured: one line.
+    """
+    if not anew and (look := known_looks([ask], profile, ledger).get(ask.file)):
+        return look
+    return keep(_measure(ask, profile, ledger is not None), profile, ledger)
+
+
+def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
+    """Return the photo with its arrays, for pictures; measured as :func:`look_at` does."""
+    return measure_file(ask.path, ask.terms, profile, ask.words)
+
+
+def look_at_all(
+    asks: Sequence[Ask],
+    profile: Profile,
+    ledger: Ledger | None,
+    *,
+    workers: int | None = None,
+    anew: bool = False,
+) -> Iterator[tuple[Ask, Look | GraderError]]:
+    """Yield the looks at many photos, those that are known first, the others as they are done, each kept at once.
+
+    Whatever goes wrong with one photo is its own error, so that it never stops the others.
+
+    workers : processes, as many as there are cores by default; 1 works in this process.
+    """
+    known = {} if anew else known_looks(asks, profile, ledger)
+    yield from ((ask, known[ask.file]) for ask in asks if ask.file in known)
+    to_do = [ask for ask in asks if ask.file not in known]
+    kept = ledger is not None
+    for ask, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
+        yield ask, done if isinstance(done, GraderError) else keep(done, profile, ledger)
+
+
+def known_looks(asks: Iterable[Ask], profile: Profile, ledger: Ledger | None) -> dict[str, Look]:
+    """Return, by file, the looks that the ledger holds: same content, terms, words on lines, measurement version and
+    profile."""
+    if ledger is None:
+        return {}
+    asks = list(asks)
+    ways = [
+        views.Way(
+            ask.sha256,
+            terms_record(ask.terms),
+            tuple(word.uid for word in ask.words),
+            MEASUREMENT_VERSION,
+            profile.sha256,
+        )
+        for ask in asks
+    ]
+    uids = [views.measured_uids(ledger, [way]).get(way.sha256) for way in ways]
+    facts = views.measured_by_uid(ledger, [uid for uid in uids if uid])
+    looks = {
+        ask.file: _from_ledger(ask, facts[uid].fact, ledger)
+        for ask, uid in zip(asks, uids, strict=True)
+        if uid
+    }
+    return {file: look for file, look in looks.items() if look is not None}
+
+
+def terms_record(terms: PhotoTerms) -> dict:
+    """Return the terms as they are kept: photos of the same face by their content."""
+    hashes = tuple(
+        photo if isinstance(photo, str) and _is_hash(photo) else content_hash(photo)
+        for photo in terms.same_face
+    )
+    return replace(terms, same_face=hashes).as_record()
+
+
+def _is_hash(text: str) -> bool:
+    return len(text) == 64 and not set(text) - set("0123456789abcdef")
+
+
+def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
+    """Return the look as it lies in the ledger: pictures first, then all facts of the photo at once."""
+    if ledger is None:
+        return look
+    ask, photo = look.ask, look.record["photo"]
+    names = {
+        piece: {
+            what: ledger.pictures.put(content, _SUFFIX[what]) for what, content in pictures.items()
+        }
+        for piece, pictures in look.pictures.items()
+    }
+    measured = Measured(
+        sha256=photo["sha256"],
+        terms=terms_record(ask.terms),
+        line_words=tuple(word.uid for word in ask.words),
+        measurement_version=MEASUREMENT_VERSION,
+        profile=profile.name,
+        profile_sha256=profile.sha256,
+        record=look.record,
+        stones={
+            piece["id"]: facts.as_record()
+            for piece, facts in zip(look.record["pieces"], look.stones, strict=True)
+        },
+        pictures=names,
+    )
+    facts: list[Fact] = [
+        PhotoFile(
+            sha256=photo["sha256"],
+            name=ask.path.name,
+            path=str(ask.path.resolve()),
+            width=photo["width"],
+            height=photo["height"],
+        ),
+        measured,
+        *_new_pieces(look.on_photo, ledger),
+    ]
+    ledger.add(*facts)
+    return replace(look, uid=measured.uid)
+
+
+#: What is kept of a stone beside its numbers; the working picture tells its own format.
+_SUFFIX = {"working": "img", "working_record": "json", "sheet": "jpg"}
+
+
+def shown(looks: Sequence[Look], ledger: Ledger | None) -> None:
+    """Note that a person saw these looks last of their photos: words on lines mean the numbers of these."""
+    if ledger is None:
+        return
+    last = views.last_looks(ledger, [look.ask.sha256 for look in looks])
+    new = [look for look in looks if look.uid and last.get(look.ask.sha256) != look.uid]
+    ledger.add(*(Looked(sha256=look.ask.sha256, measured=look.uid) for look in new))
+
+
+def last_look(sha256: str, ledger: Ledger) -> Look | None:
+    """Return the photo as it was shown last, ``None`` where it never was; its numbers and lines are those then."""
+    entry = views.last_look(ledger, sha256)
+    return None if entry is None else look_of(entry.fact, ledger)
+
+
+def look_of(fact: Measured, ledger: Ledger) -> Look | None:
+    """Return the look that a fact of the ledger holds, ``None`` where what was kept of it is gone."""
+    terms = terms_from(fact.terms)
+    path = photo_path(fact.sha256, ledger)
+    file = fact.record["photo"]["file"]
+    return _from_ledger(Ask(path, file, fact.sha256, terms), fact, ledger)
+
+
+def photo_path(sha256: str, ledger: Ledger) -> Path | None:
+    """Return where a photo of that content lies now, of the places where it was seen; ``None`` where it is gone."""
+    for path in views.photo_paths(ledger, sha256).get(sha256, ()):
+        try:
+            if content_hash(path) == sha256:
+                return Path(path)
+        except PhotoError:
+            continue
+    return None
+
+
+def asks_again(look: Look, ledger: Ledger) -> Ask:
+    """Return what it takes to look at a photo again on the terms of an earlier look, with today's words on lines; from
+    what was kept where the photo, or one of the same face, is gone."""
+    terms, path = look.ask.terms, look.ask.path
+    further = [photo_path(str(photo), ledger) for photo in terms.same_face]
+    if None in further:
+        path = None
+    if path is not None:
+        terms = replace(terms, same_face=tuple(further))
+    words = line_calls(look.ask.sha256, ledger)
+    return replace(look.ask, path=path, terms=terms, words=words, kept=look)
+
+
+def _new_pieces(photo: Stones, ledger: Ledger) -> list[Fact]:
+    """A piece for each face that no piece has yet: the same face photographed or measured twice is one."""
+    there = [entry.fact for entry in views.faces(ledger, photo.sha256)]
+    facts: list[Fact] = []
+    for piece, outline in photo.outlines.items():
+        if any(
+            face.outline and outline_overlap(face.outline, outline) >= SAME_STONE for face in there
+        ):
+            continue
+        new = NamedPiece()
+        points = tuple((int(x), int(y)) for x, y in outline)
+        face = FaceOfPiece(
+            piece=new.uid, sha256=photo.sha256, box=photo.boxes[piece], outline=points
+        )
+        facts += [new, face]
+    return facts
+
+
+def _from_ledger(ask: Ask, fact: Measured, ledger: Ledger) -> Look | None:
+    """The look that a fact holds; ``None`` where a picture of it is gone, so that it is made anew."""
+    pictures = {
+        piece: {what: ledger.pictures.path(name) for what, name in names.items()}
+        for piece, names in fact.pictures.items()
+    }
+    if not all(path.is_file() for paths in pictures.values() for path in paths.values()):
+        return None
+    record = fact.record | {"photo": fact.record["photo"] | {"file": ask.file}}
+    further = [str(photo) for photo in ask.terms.same_face]
+    names = [ask.file, *further][: len(record["photos"])]
+    record["photos"] = [
+        shown | {"file": name} for shown, name in zip(record["photos"], names, strict=True)
+    ]
+    stones = tuple(facts_from(fact.stones[piece["id"]]) for piece in record["pieces"])
+    return Look(ask, record, stones, pictures, fact.uid, known=True)
+
+
+def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
+    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it."""
+    if ask.path is None:
+        return _measure_kept(ask, profile)
+    measured = measure_file(ask.path, ask.terms, profile, ask.words)
+    return Look(
+        ask,
+        measured_record(measured, ask.file),
+        tuple(facts_of(piece, profile) for piece in measured.pieces),
+        {piece.piece.id: _pictures(piece, measured, to_keep) for piece in measured.pieces},
+    )
+
+
+def _measure_kept(ask: Ask, profile: Profile) -> Look:
+    """A look from the working pictures of an earlier one; what is said of the photo as a whole stays as it was."""
+    if ask.kept is None:
+        raise PhotoError(f"{ask.file}: the photo is gone; put it back", "missing")
+    words = line_words(ask.kept.on_photo, ask.words)
+    pictures = {
+        piece: {what: _bytes(content) for what, content in of_piece.items()}
+        for piece, of_piece in ask.kept.pictures.items()
+    }
+    pieces = [
+        measure_again(
+            of_piece["working"],
+            json.loads(of_piece["working_record"]),
+            profile,
+            words.get(piece, ()),
+        )
+        for piece, of_piece in sorted(pictures.items())
+    ]
+    old = ask.kept.record
+    size = old["photo"]["width"], old["photo"]["height"]
+    record = old | {"pieces": [piece_record(piece, *size) for piece in pieces]}
+    return Look(ask, record, tuple(facts_of(piece, profile) for piece in pieces), pictures)
+
+
+def _bytes(picture: bytes | Path) -> bytes:
+    return picture if isinstance(picture, bytes) else picture.read_bytes()
+
+
+def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> dict[str, bytes]:
+    sheet = {"sheet": piece_picture(measured.photo, piece)}
+    if not to_keep:
+        return sheet
+    working, record = working_picture(piece, measured.photo, measured.reference)
+    return sheet | {
+        "working": working,
+        "working_record": json.dumps(record, allow_nan=False).encode(),
+    }
+
+
+def _measure_all(
+    asks: list[Ask], profile: Profile, to_keep: bool, workers: int
+) -> Iterator[tuple[Ask, Look | GraderError]]:
+    """Looks in the order in which they are done."""
+    workers = min(workers, len(asks))
+    if workers <= 1:
+        yield from ((ask, _work(ask, profile, to_keep)) for ask in asks)
+        return
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    left = {ask.file: ask for ask in asks}
+    pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
+    try:
+        for file, done in pool(delayed(_named_work)(ask, profile, to_keep) for ask in asks):
+            yield left.pop(file), done
+    except BrokenProcessPool:
+        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
+        for ask in list(left.values()):
+            yield ask, _work_apart(ask, profile, to_keep)
+
+
+def _named_work(ask: Ask, profile: Profile, to_keep: bool) -> tuple[str, Look | GraderError]:
+    import cv2
+
+    cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
+    return ask.file, _work(ask, profile, to_keep)
+
+
+def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
+    try:
+        return _measure(ask, profile, to_keep)
+    except GraderError as err:
+        return err
+    except Exception as err:
+        return _internal(ask.file, f"{type(err).__name__}: {err}")
+
+
+def _work_apart(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
+    from joblib.externals.loky import get_reusable_executor
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    try:
+        return get_reusable_executor(max_workers=1).submit(_work, ask, profile, to_keep).result()
+    except BrokenProcessPool:
+        return _internal(ask.file, "the process ended, perhaps for lack of memory")
+
+
+def _internal(file: str, what: str) -> PhotoError:
+    line = " ".join(what.split())
+    return PhotoError(
+        f"{file}: could not be measured ({line}); the others are not touched", "internal"
+    )

@@ -1,0 +1,103 @@
+"""What a command works with: settings, profile, the model in use and the ledger, each loaded when first asked for."""
+
+from functools import cached_property
+from pathlib import Path
+
+from grader.errors import LedgerError, ModelError
+from grader.grading.model import Model, load_model, load_model_as
+from grader.ledger import views
+from grader.ledger.backup import daily_copy
+from grader.ledger.facts import ModelUse
+from grader.ledger.place import default_path
+from grader.ledger.store import Ledger, open_ledger
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile, load_profile
+from grader.settings import Settings, load_settings
+
+
+class Session:
+    """One command's work: the command line wins over ``grader.toml``, that over the defaults.
+
+    Parameters
+    ----------
+    profile : name or TOML file, ``None`` for that of the settings.
+    ledger : file, ``None`` for that of the settings, else the one in the platform's data folder.
+    dry : neither read nor write any ledger.
+    """
+
+    def __init__(
+        self, profile: str | None = None, ledger: Path | None = None, dry: bool = False
+    ) -> None:
+        self._profile, self._ledger, self._dry = profile, ledger, dry
+
+    @cached_property
+    def settings(self) -> Settings:
+        return load_settings()
+
+    @cached_property
+    def profile(self) -> Profile:
+        return load_profile(self.profile_name)
+
+    @property
+    def profile_name(self) -> str:
+        return self._profile or self.settings.profile
+
+    @cached_property
+    def ledger(self) -> Ledger | None:
+        """The open ledger, ``None`` on a dry look; once a day a copy of it is kept."""
+        if self._dry:
+            return None
+        ledger = open_ledger(self.ledger_path)
+        daily_copy(ledger)
+        return ledger
+
+    @property
+    def ledger_path(self) -> Path:
+        return self._ledger or self.settings.ledger or default_path()
+
+    def need_ledger(self, what: str) -> Ledger:
+        """Return the ledger of a command that makes no sense without one.
+
+        Raises
+        ------
+        LedgerError
+            A dry look was asked for.
+        """
+        if self.ledger is None:
+            raise LedgerError(f"{what} needs the ledger; leave --no-ledger away")
+        return self.ledger
+
+    def model(self, folder: str | Path | None = None) -> Model:
+        """Return the model in that folder, else the one in use, else the starter."""
+        if folder is not None:
+            return load_model(None if str(folder) == "starter" else Path(folder))
+        used = self.model_use
+        if used is None or used.folder is None:
+            return load_model()
+        try:
+            return load_model_as(Path(used.folder), used.label)
+        except ModelError as err:
+            raise ModelError(f"{err}; or take another: grader models --use starter") from err
+
+    @property
+    def model_use(self) -> ModelUse | None:
+        """The model that was last taken into use, ``None`` before the first time and on a dry look."""
+        if self.ledger is None:
+            return None
+        uses = views.model_uses(self.ledger)
+        return uses[-1].fact if uses else None
+
+    def with_usual_scale(self, terms: PhotoTerms) -> PhotoTerms:
+        """Return the terms with the settings' scale where the command line gives none."""
+        from dataclasses import replace
+
+        if terms.mm_per_px is not None or self.settings.mm_per_px is None:
+            return terms
+        return replace(terms, mm_per_px=self.settings.mm_per_px)
+
+    def close(self) -> bool:
+        """Close what is open; return whether a ledger was that is not the default one."""
+        if "ledger" not in self.__dict__ or self.ledger is None:
+            return False
+        self.ledger.close()
+        return self.ledger_path.absolute() != default_path().absolute()
