@@ -93,7 +93,7 @@ def backup(ledger: Ledger, out: str | Path) -> int:
     LedgerError
         There is such a file already, a picture was changed, or the place cannot be written to.
     """
-    out, pictures = Path(out).absolute(), Pictures(ledger.path)
+    out = Path(out).absolute()
     if out.exists():
         raise LedgerError(f"{out}: is there already; name a new file")
     with TemporaryDirectory() as folder, _whole(out) as part, zipfile.ZipFile(part, "w") as file:
@@ -101,9 +101,9 @@ def backup(ledger: Ledger, out: str | Path) -> int:
         copy = Path(folder) / _DATABASE
         copy_database(ledger.path, copy)
         file.write(copy, _DATABASE, zipfile.ZIP_DEFLATED)
-        names = pictures.names()
+        names = ledger.pictures.names()
         for name in names:
-            file.writestr(f"pictures/{name}", pictures.get(name))
+            file.writestr(f"pictures/{name}", ledger.pictures.get(name))
     return len(names)
 
 

@@ -99,7 +99,7 @@ photo = Table(
     "photo",
     metadata,
     _sha256(primary_key=True),
-    _text("path", "where it lay, from the root on", primary_key=True),
+    _text("path", "where it lay, from the root on", primary_key=True, index=True),
     _text("name", "its file name"),
     _whole("width", "px, upright"),
     _whole("height", "px, upright"),

@@ -21,7 +21,7 @@ def full(made, ledger):
     """A ledger with every kind of fact and two pictures."""
     ledger.add(*made.every_kind(), author="Ann", time=made.TIME)
     for content in (b"lake", b"shore" * 1000):
-        Pictures(ledger.path).put(content, "jpg")
+        ledger.pictures.put(content, "jpg")
     return ledger
 
 
@@ -48,7 +48,7 @@ def test_a_backup_restores_to_the_same_ledger_and_pictures(made, full, zipped, t
     with open_ledger(back) as ledger:
         assert list(ledger.entries()) == list(full.entries())
         assert made.view_rows(ledger) == made.view_rows(full)
-    ours, theirs = Pictures(full.path), Pictures(back)
+    ours, theirs = full.pictures, Pictures(back)
     assert theirs.names() == ours.names() != []
     assert [theirs.get(name) for name in theirs.names()] == [ours.get(n) for n in ours.names()]
     assert sorted(p.name for p in back.parent.iterdir()) == ["mine.pictures", "mine.sqlite"]
@@ -73,8 +73,8 @@ def test_a_backup_never_takes_the_place_of_a_file(full, zipped):
 
 
 def test_a_backup_that_cannot_be_whole_is_not_there(full, tmp_path):
-    name = Pictures(full.path).names()[0]
-    Pictures(full.path).path(name).write_bytes(b"other")
+    name = full.pictures.names()[0]
+    full.pictures.path(name).write_bytes(b"other")
     with pytest.raises(LedgerError, match="was changed"):
         backup(full, tmp_path / "out" / "backup.zip")
     assert list((tmp_path / "out").iterdir()) == []

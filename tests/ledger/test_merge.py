@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 from grader.errors import LedgerError
 from grader.ledger import facts, views
 from grader.ledger.merge import take_in
-from grader.ledger.pictures import Pictures
 from grader.ledger.store import open_ledger
 
 
@@ -107,10 +106,10 @@ def test_two_ledgers_that_take_each_other_in_hold_the_same_facts(data, made, emp
 
 def test_pictures_come_along_but_for_damaged_ones(two):
     ours, other = two
-    good, bad = (Pictures(other.path).put(content, "jpg") for content in (b"good", b"bad"))
-    Pictures(other.path).path(bad).write_bytes(b"worse")
+    good, bad = (other.pictures.put(content, "jpg") for content in (b"good", b"bad"))
+    other.pictures.path(bad).write_bytes(b"worse")
     assert take_in(ours, other.path).pictures == 1
-    assert Pictures(ours.path).names() == [good]
+    assert ours.pictures.names() == [good]
     assert take_in(ours, other.path).pictures == 0
 
 

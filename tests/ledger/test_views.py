@@ -141,6 +141,14 @@ def test_the_last_place_of_a_photo_comes_first(made, ledger):
     assert views.photo_paths(ledger)[made.LAKE] == ("/old/p.jpg", "/new/p.jpg")
 
 
+def test_the_last_photo_at_a_place_comes_first(made, ledger):
+    for sha256 in (made.LAKE, made.SHORE):
+        ledger.add(facts.PhotoFile(sha256, "p.jpg", "/photos/p.jpg", 4, 3))
+    ledger.add(facts.PhotoFile(made.LAKE, "q.jpg", "/photos/q.jpg", 4, 3))
+    at = views.contents_at(ledger, ["/photos/p.jpg", "/photos/none.jpg"])
+    assert at == {"/photos/p.jpg": (made.SHORE, made.LAKE)}
+
+
 def test_what_else_was_said_comes_back(made, ledger):
     told = made.every_kind()
     ledger.add(*told)

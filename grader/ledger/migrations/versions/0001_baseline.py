@@ -46,6 +46,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("sha256", "path", name=op.f("pk_photo")),
         comment="photos by content and place; the last place seen has the highest sequence",
     )
+    op.create_index(op.f("ix_photo_path"), "photo", ["path"], unique=False)
     op.create_table(
         "comparison",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
