@@ -27,6 +27,7 @@ FLOORS = [
     ["settings"],
     ["profile"],
     ["measures"],
+    ["made", "outfolder"],
     ["files"],
     ["errors"],
 ]

@@ -32,12 +32,14 @@ def ask(
     import numpy as np
 
     from grader.calling import graded_stones
-    from grader.files import write_text
+    from grader.files import check_new, write_new
     from grader.grading.ask import ask_for
     from grader.grading.retrain import heard_of
     from grader.report.columns import calls_table, seen_row
     from grader.report.words import set_words
 
+    if out:
+        check_new(out)
     loaded, model, _ = settled(profile, None, None)
     stones = [s for s in graded_stones(folder, working_calls()) if s.piece["proposal"]]
     model = model.for_ladder(loaded)
@@ -59,5 +61,5 @@ def ask(
     elif len(asked) < count:
         typer.echo(f"no more than these {len(asked)} stones are without a called grade", err=True)
     if out:
-        write_text(out, calls_table([(s.record, s.piece) for s in asked]))
+        write_new(out, calls_table([(s.record, s.piece) for s in asked]))
         typer.echo(f"fill in grade or scene, then: grader call --from {out}", err=True)

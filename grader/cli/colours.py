@@ -44,12 +44,12 @@ def colours(
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
     from grader.colours import fit_profile, read_spots_csv, spots_of
-    from grader.files import write_text
+    from grader.files import write_new
 
     spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
     folders = (Path(), table.parent) if table else (Path(),)
     fitted = fit_profile(spots, base, folders, name=out.stem, whole=whole)
-    write_text(out, fitted.text)
+    write_new(out, fitted.text)
     typer.echo(_told(fitted))
     use = f"; use it: grader check PHOTO --profile {out}" if fitted.better else ""
     typer.echo(f"{out} written{use}", err=True)

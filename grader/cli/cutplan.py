@@ -16,6 +16,7 @@ from grader.cli.options import (
     StateOption,
     TrayOption,
     WholeOption,
+    check_made,
     check_picture,
     neutral_of,
     number,
@@ -92,11 +93,12 @@ def cutplan(
     check_picture(picture, [photo])
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
+    check_made(svg, "--svg")
     from grader.batch import words_on_lines
     from grader.cutting import cut_piece
     from grader.errors import GraderError
-    from grader.files import write_text
     from grader.grade import grade_photo
+    from grader.made import write_made
     from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
     from grader.report.overlay import write_picture
     from grader.report.result import to_json
@@ -135,4 +137,4 @@ def cutplan(
         write_picture(picture, draw_cuts(graded, cut, plan.value))
     if svg:
         title = f"{photo.name}, stone {stones[0].piece.id}"
-        write_text(svg, cut_svg(cut[0], plan.value, title))
+        write_made(svg, cut_svg(cut[0], plan.value, title).encode())

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.cut import fill_outline
-from grader.files import write_bytes
 from grader.grade import Graded, GradedPiece
+from grader.made import write_made
 from grader.photo.photo import Photo
 
 
@@ -49,10 +49,11 @@ def draw_layers(graded: Graded) -> dict[str, NDArray]:
 
 def write_layers(graded: Graded, folder: str | Path, stem: str) -> None:
     """Write ``<stem>.regions.png``, ``<stem>.cracks.png``, ``<stem>.pieces.png``,
-    ``<stem>.parts.png`` and ``<stem>.borders.png`` into that folder."""
+    ``<stem>.parts.png`` and ``<stem>.borders.png`` into that folder; none in place of a file that the tool did not
+    make."""
     for name, layer in draw_layers(graded).items():
         _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
-        write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())
+        write_made(Path(folder) / f"{stem}.{name}.png", png.tobytes())
 
 
 def _draw_borders(borders: NDArray[np.uint8], piece: GradedPiece) -> None:

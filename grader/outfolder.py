@@ -1,0 +1,212 @@
+"""A folder of results: what the tool wrote there it may replace and remove, what a person put or changed there never.
+
+``.written`` tells which content the tool wrote under which name, a line for each, before it is written: so a run that
+is killed in between takes its own half-done work for its own. Its first line tells whose results they are.
+"""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from grader.errors import GraderError
+from grader.files import parse_json, regular_bytes, sync_folder, write_bytes, write_text
+
+#: In each folder of results.
+LIST = ".written"
+
+
+@dataclass(frozen=True)
+class KeptFile:
+    """A file of the user's that lay where a result was to be written: where, and where it lies now."""
+
+    name: str
+    path: Path
+
+    def __str__(self) -> str:
+        said = f"{self.name} was changed, or is not of this tool: kept as {self.path}"
+        if self.path.suffix.lower() == ".csv":
+            said += f"; take in what you filled in with grader call --from '{self.path}'"
+        return said
+
+
+class OutFolder:
+    """Results of one photo folder.
+
+    Parameters
+    ----------
+    path : the folder, made when the first result is written.
+    of : the folder of the photos. It is remembered by the way from here to there, so that both can be moved together.
+
+    Raises
+    ------
+    GraderError
+        It holds results of another photo folder: one line naming both.
+    """
+
+    def __init__(self, path: str | Path, of: str | Path) -> None:
+        self.path = Path(path)
+        self._of = _way(self.path, Path(of))
+        there, self._written = _read_list(self.path)
+        if there is not None and there != self._of:
+            other = os.path.normpath(os.path.join(self.path, there))
+            raise GraderError(
+                f"{self.path}: holds the results of {other}; choose another folder for these",
+                "output",
+            )
+        self._begun = there is not None
+
+    def write(self, name: str, content: bytes) -> KeptFile | None:
+        """Write a result, whole or not at all; return the user's file that lay there, which is kept under a new name.
+
+        Raises
+        ------
+        GraderError
+            The place cannot be written to: one line naming it.
+        ValueError
+            A name that leads out of the folder.
+        """
+        path, sha256 = self._place(name), hashlib.sha256(content).hexdigest()
+        kept = None
+        if os.path.lexists(path):
+            found = _content_hash(path)
+            if found == sha256:
+                self._note(name, sha256)
+                return None
+            if found is None or found not in self._written.get(name, ()):
+                kept = KeptFile(name, _set_aside(path))
+        self._note(name, sha256)
+        write_bytes(path, content)
+        return kept
+
+    def holds(self, name: str) -> bool:
+        """Whether that result lies there as the tool wrote it."""
+        return _content_hash(self._place(name)) in self._written.get(name, ())
+
+    def keep_only(self, names: Iterable[str]) -> None:
+        """Remove the results of earlier runs that are not among ``names``, where nobody changed them; and begin the
+        list of what was written anew. To be called last."""
+        names = set(names)
+        for name in [name for name in self._written if name not in names]:
+            if self.holds(name):
+                self._place(name).unlink(missing_ok=True)
+        self._written = {
+            name: [sha256]
+            for name in self._written
+            if name in names and (sha256 := _content_hash(self._place(name))) in self._written[name]
+        }
+        lines = [{"of": self._of}]
+        lines += [{"name": name, "sha256": some[0]} for name, some in self._written.items()]
+        write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
+
+    def _place(self, name: str) -> Path:
+        if not _is_name(name):
+            raise ValueError(f"{name!r} is no name of a result")
+        return self.path / name
+
+    def _note(self, name: str, sha256: str) -> None:
+        """Put down on the disk what is about to be written."""
+        if sha256 in self._written.get(name, ()):
+            return
+        lines = [] if self._begun else [{"of": self._of}]
+        lines.append({"name": name, "sha256": sha256})
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+            with open(self.path / LIST, "a+b") as file:
+                # After half a line, as a power cut leaves it, a new one begins.
+                text = "".join(json.dumps(line) + "\n" for line in lines)
+                file.write((text if _ends_whole(file) else "\n" + text).encode())
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as err:
+            raise GraderError(
+                f"{self.path / LIST}: cannot be written ({err.strerror}); choose another folder",
+                "output",
+            ) from err
+        self._begun = True
+        self._written.setdefault(name, []).append(sha256)
+
+
+def _is_name(name: str) -> bool:
+    """Whether a name stays within its folder."""
+    parts = PurePosixPath(name)
+    return not (
+        parts.is_absolute() or ".." in parts.parts or "\0" in name or name in ("", ".", LIST)
+    )
+
+
+def is_out_folder(path: str | Path) -> bool:
+    """Whether that folder holds results."""
+    return (Path(path) / LIST).is_file()
+
+
+def _way(start: Path, goal: Path) -> str:
+    start, goal = os.path.realpath(start), os.path.realpath(goal)
+    try:
+        return Path(os.path.relpath(goal, start)).as_posix()
+    except ValueError:  # two drives
+        return Path(goal).as_posix()
+
+
+def _read_list(folder: Path) -> tuple[str | None, dict[str, list[str]]]:
+    """Whose results a folder holds, ``None`` where none are told of; and hashes by name. A line that is not whole
+    was of a result that was never written."""
+    try:
+        text = regular_bytes(folder / LIST).decode("utf-8", "replace")
+    except FileNotFoundError:
+        return None, {}
+    except OSError as err:
+        raise GraderError(
+            f"{folder / LIST}: cannot be read ({err.strerror}); choose another folder", "output"
+        ) from err
+    of, written = None, {}
+    for line in text.split("\n"):
+        try:
+            row = parse_json(line)
+            if "of" in row:
+                of = str(row["of"]) if of is None else of
+            elif _is_name(name := str(row["name"])):
+                written.setdefault(name, []).append(str(row["sha256"]))
+        except (ValueError, TypeError, KeyError):
+            continue
+    return of, written
+
+
+def _ends_whole(file) -> bool:
+    if file.seek(0, os.SEEK_END) == 0:
+        return True
+    file.seek(-1, os.SEEK_END)
+    return file.read(1) == b"\n"
+
+
+def _content_hash(path: Path) -> str | None:
+    """Hash of a file on the disk, ``None`` of all else: a folder, a link, a pipe, or what cannot be read."""
+    if path.is_symlink() or not path.is_file():
+        return None
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return None
+
+
+def _set_aside(path: Path) -> Path:
+    """Give the user's file a new name beside its old one, and return it."""
+    number = 1
+    while True:
+        more = "" if number == 1 else f" {number}"
+        fresh = path.with_name(f"{path.stem} (yours{more}){path.suffix}")
+        if not os.path.lexists(fresh):
+            break
+        number += 1
+    try:
+        os.rename(path, fresh)
+    except OSError as err:
+        raise GraderError(
+            f"{path}: is yours and cannot be moved aside ({err.strerror}); move it yourself",
+            "output",
+        ) from err
+    sync_folder(path.parent)
+    return fresh
