@@ -3,13 +3,12 @@ otherwise; and ``models.jsonl``, which model was in use there since when."""
 
 import json
 import re
-import tomllib
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
-from grader.errors import SettingsError
-from grader.files import append_lines, is_json, write_text
-from grader.profile import check_keys, check_number, check_text
+from grader.errors import SettingsError, told
+from grader.files import append_lines, is_json, regular_bytes, write_text
+from grader.profile import MOST_BYTES, check_keys, check_number, check_text, parse_toml
 
 FILE = "grader.toml"
 #: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.
@@ -48,16 +47,14 @@ def load_settings(folder: str | Path = ".") -> Settings:
     """
     path = Path(folder) / FILE
     try:
-        data = tomllib.loads(path.read_text("utf-8-sig"))
+        text = regular_bytes(path, MOST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         return Settings()
     except (OSError, UnicodeDecodeError) as err:
-        raise SettingsError(f"{path}: cannot be read ({err}); mend or remove it") from err
-    except tomllib.TOMLDecodeError as err:
-        raise SettingsError(
-            f"{path}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
-        ) from err
+        reason = getattr(err, "strerror", None) or "not text in UTF-8"
+        raise SettingsError(f"{path}: cannot be read ({reason}); mend or remove it") from err
     where = str(path)
+    data = parse_toml(text, where)
     check_keys(where, "the file", data, [field.name for field in fields(Settings)])
     for key in ("profile", "model", "units", "currency"):
         if key in data:
@@ -67,7 +64,7 @@ def load_settings(folder: str | Path = ".") -> Settings:
             where, "mm_per_px", data["mm_per_px"], 1e-6, MOST_MM_PER_PX
         )
     if data.get("units", "g") not in UNITS:
-        raise SettingsError(f"{where}: units is {data['units']!r}; one of {', '.join(UNITS)}")
+        raise SettingsError(f"{where}: units is {told(data['units'])}; one of {', '.join(UNITS)}")
     return Settings(**data)
 
 

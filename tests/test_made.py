@@ -70,9 +70,7 @@ def test_an_original_is_never_replaced_and_our_own_picture_is(tmp_path, suffix):
 
 def test_a_drawing_that_the_seller_changed_is_kept(tmp_path):
     write_made(tmp_path / "plan.svg", SVG)
-    (tmp_path / "plan.svg").write_bytes(
-        (tmp_path / "plan.svg").read_bytes().replace(b"<g", b"<g ")
-    )
+    (tmp_path / "plan.svg").write_bytes((tmp_path / "plan.svg").read_bytes().replace(b"<g", b"<g "))
     with pytest.raises(GraderError, match="or was changed since"):
         write_made(tmp_path / "plan.svg", SVG)
 
