@@ -38,6 +38,8 @@ class HarmlessStream:
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
+        #: Where rich draws its bar, which is made of such letters and holds no names.
+        self.rich_proxied_file = stream
 
     def write(self, text: str) -> int:
         # By bytes Typer tries whether it is a text stream; that one refuses them.

@@ -1,11 +1,15 @@
 """What stands around every command."""
 
+import io
 import os
 import subprocess
 import sys
 
 import pytest
+from rich.console import Console
+from rich.progress import Progress
 
+from grader.cli.main import HarmlessStream
 from grader.errors import harmless, told
 
 #: A title that is set, colours, a line wiped out, one letter for the same, and letters turned round.
@@ -42,6 +46,14 @@ def test_a_whole_process_prints_nothing_that_steers(tmp_path, encoding):
     assert done.returncode == 1 and b"no such file" in done.stderr
     assert not set(done.stderr.replace(b"\n", b"")) & {*range(32), 127}
     assert b"\xe2\x80\xae" not in done.stderr
+
+
+def test_the_bar_of_a_batch_is_still_drawn(monkeypatch):
+    seen = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", HarmlessStream(seen))
+    with Progress(console=Console(stderr=True, force_terminal=True)) as progress:
+        progress.add_task("grading", total=3)
+    assert "\x1b[" in seen.getvalue() and "\N{REPLACEMENT CHARACTER}" not in seen.getvalue()
 
 
 def test_words_of_all_scripts_lines_and_tabs_are_left_as_they_are():
