@@ -38,12 +38,14 @@ class HarmlessStream:
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
-        #: Where rich draws its bar, which is made of such letters and holds no names.
+        #: Where rich draws its bar, which steers by intent and holds no names.
         self.rich_proxied_file = stream
 
     def write(self, text: str) -> int:
-        # By bytes Typer tries whether it is a text stream; that one refuses them.
-        return self._stream.write(harmless(text) if isinstance(text, str) else text)
+        # While the bar is there rich stands before this stream, and what comes is what it draws.
+        drawn = self is not sys.stdout and self is not sys.stderr
+        # By bytes Typer tries whether this is a text stream: such a one refuses them.
+        return self._stream.write(text if drawn or isinstance(text, bytes) else harmless(text))
 
     def writelines(self, lines) -> None:
         for line in lines:

@@ -24,36 +24,47 @@ def write_sheet(
     profile: Profile,
     lost_calls: Sequence[LostCall] = (),
 ) -> list[Path]:
-    """Write the sheet, above 500 stones as pages linked to each other; return its pages.
+    """Write the pages of :func:`sheet_pages` beside each other, and return their places."""
+    pages = sheet_pages(Path(path).name, records, pictures, profile, lost_calls)
+    for name, html in pages.items():
+        write_text(Path(path).with_name(name), html)
+    return [Path(path).with_name(name) for name in pages]
+
+
+def sheet_pages(
+    name: str,
+    records: Sequence[dict],
+    pictures: Mapping[tuple[str, int], Path],
+    profile: Profile,
+    lost_calls: Sequence[LostCall] = (),
+) -> dict[str, str]:
+    """Return the HTML of the sheet by file name, above 500 stones as pages linked to each other, the first one first.
 
     Parameters
     ----------
-    path : of the first page; further ones are called ``sheet-2.html`` and so on.
+    name : of the first page; further ones are called ``sheet-2.html`` and so on.
     records : JSON objects of the photos, with calls joined.
     pictures : JPEG of each stone, by photo hash and piece id.
     """
-    path = Path(path)
     stones = [(record, piece) for record in records for piece in record["pieces"]]
     count = max(1, -(-len(stones) // PIECES_PER_PAGE))
-    pages = [path, *(path.with_name(f"{path.stem}-{n}{path.suffix}") for n in range(2, count + 1))]
+    stem, suffix = Path(name).stem, Path(name).suffix
+    names = [name, *(f"{stem}-{number}{suffix}" for number in range(2, count + 1))]
     template = page_template("sheet.html")
-    for number, page in enumerate(pages, start=1):
+    pages = {}
+    for number, page in enumerate(names, start=1):
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
-        html = template.render(
+        pages[page] = template.render(
             cards=[_card(record, piece, pictures, profile) for record, piece in part],
             ladder=profile.ladder,
             stones=len(stones),
             photos=len(records),
-            pages=[other.name for other in pages],
+            pages=names,
             number=number,
             left_out=_left_out(records, lost_calls),
             cautions=CAUTIONS,
             table="CALLS.csv" if number == 1 else f"CALLS-{number}.csv",
         )
-        write_text(page, html)
-    for old in set(path.parent.glob(f"{path.stem}-*{path.suffix}")) - set(pages):
-        if old.stem.removeprefix(f"{path.stem}-").isdigit():
-            old.unlink()
     return pages
 
 

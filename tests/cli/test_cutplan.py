@@ -168,3 +168,9 @@ def test_a_drawing_of_the_sellers_is_never_replaced_and_our_own_is(cli, stones):
         ran = stones(option, name)
         assert ran.exit_code == 2 and f"{option}: {name} is there already" in ran.stderr
         assert (cli.folder / name).read_text() == "<svg>drawn on by the seller</svg>"
+
+
+def test_a_drawing_of_a_photo_with_an_odd_name_is_well_formed(cut):
+    _, cuts = cut()
+    drawn = ET.fromstring(cut_svg(cuts[0], "most", "a\x1b[31m\x00\x07<&>.jpg"))
+    assert "<&>.jpg" in drawn.find(f"{SVG}title").text
