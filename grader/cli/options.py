@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from grader.files import read_number
+from grader.made import why_kept
 from grader.settings import MOST_MM_PER_PX
 
 
@@ -86,6 +87,13 @@ def check_picture(picture: Path | None, photos: list[Path], option: str = "--pic
         raise typer.BadParameter(
             f"{picture} is the photo itself; choose another name", param_hint=option
         )
+    check_made(picture, option)
+
+
+def check_made(path: Path | None, option: str) -> None:
+    """Refuse, before the work is done, to write over what the tool did not make."""
+    if path is not None and (why := why_kept(path)):
+        raise typer.BadParameter(why, param_hint=option)
 
 
 def _mm_per_px(text: str | float) -> float:
