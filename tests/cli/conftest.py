@@ -1,14 +1,17 @@
 """The command line in a working folder of its own, before hand-made photos and a ledger that is new."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
 
+from grader.grading.model import load_model, save_model, starter_folder
 from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
+from grader.profile import load_profile
 
 
 @pytest.fixture
@@ -59,3 +62,16 @@ def cli(tmp_path, monkeypatch, measuring, data_folder):
         holding=holding,
         pieces=pieces,
     )
+
+
+@pytest.fixture(scope="session")
+def model_folders(tmp_path_factory):
+    """A folder with two models, spring and summer, told apart from the starter by their scene's base."""
+    folder, starter = tmp_path_factory.mktemp("models"), load_model()
+    faces = json.loads((starter_folder() / "sample.json").read_text("utf-8"))["faces"][:2]
+    samples = [face["features"] for face in faces]
+    for number, name in enumerate(("spring", "summer"), start=1):
+        scene = replace(starter.scene, base=starter.scene.base + 3 * number)
+        model = replace(starter, name=name, scene=scene)
+        save_model(model, folder / name, samples, "# card\n", load_profile())
+    return folder

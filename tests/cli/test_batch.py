@@ -156,7 +156,8 @@ def test_a_place_that_cannot_be_written_to_is_one_line(cli):
     cli.photo("there")
     ran = cli.run("batch", "haul", "--out", "there/in")
     assert ran.exit_code == 1
-    assert "cannot be written" in ran.stderr.splitlines()[-1]
+    assert ran.stderr.splitlines()[-1].startswith("grader: there/in")
+    assert "choose another folder" in ran.stderr and cli.asked == []
 
 
 def test_a_table_that_the_seller_filled_is_kept_aside_and_told(cli):
