@@ -94,7 +94,7 @@ def _card(
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
-        "counts": _counts(piece),
+        "counts": words.house_words(piece),
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
         "apart": len({said["grade"] for said in piece["calls"] if said["grade"]}) > 1,
@@ -114,16 +114,6 @@ def _calls(piece: dict) -> list[dict]:
         }
         for call in piece["calls"]
     ]
-
-
-def _counts(piece: dict) -> str | None:
-    """Whose word is the house's, and why; ``None`` where there is no choice."""
-    house = piece["call"]
-    if house is None or (why := words.counts_words(piece)) is None:
-        return None
-    own = house | {"scene": None} if house["scene_by"] else house
-    said = f"{words.said_words(own) or 'the call'} by {house['by'] or words.UNNAMED}, {why}"
-    return f"{said}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else said
 
 
 def _chances(proposal: dict | None) -> dict[str, float]:

@@ -336,6 +336,16 @@ def counts_words(piece: dict) -> str | None:
     return "who spoke last" if people[-1]["by"] == house["by"] else "who graded last"
 
 
+def house_words(piece: dict) -> str | None:
+    """Return "select by Nell, who decides; scene 70 by Ole"; ``None`` where nobody, or one person alone, called it."""
+    house = piece["call"]
+    if house is None or (why := counts_words(piece)) is None:
+        return None
+    own = house | {"scene": None} if house["scene_by"] else house
+    said = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
+    return f"{said}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else said
+
+
 def _other_words(call: dict, house: dict) -> str:
     said = said_words(call) or "a note"
     counts = " (this scene counts)" if house["scene_by"] and call["by"] == house["scene_by"] else ""
