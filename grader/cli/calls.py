@@ -71,7 +71,6 @@ def calls(
         return
     from grader.files import check_new, write_new
     from grader.report.call_list import call_lines, call_records, calls_csv, is_row
-    from grader.report.result import to_json
     from grader.said import Wanted, listed_calls
 
     if out is not None:
@@ -88,6 +87,8 @@ def calls(
             err=True,
         )
     if json:
+        from grader.report.result import to_json
+
         typer.echo(to_json(call_records(listed)))
     elif out is None:
         typer.echo("".join(f"{line}\n" for line in call_lines(listed)), nl=False)

@@ -44,8 +44,13 @@ def differing_lines(found: Differing) -> list[str]:
     if not found.both:
         return ["no stone was called by two people yet"]
     stones = "1 stone was" if found.both == 1 else f"{found.both} stones were"
-    differ = f"they differ on {len(found.stones)}" if found.stones else "they differ on none"
-    lines = [f"{stones} called by more than one person; {differ}"]
+    by_grade = sum(
+        len({call["grade"] for call in stone.calls if call["grade"]}) > 1 for stone in found.stones
+    )
+    by_scene = len(found.stones) - by_grade
+    on = [f"on {by_grade} in the grade"] if by_grade or not by_scene else []
+    on += [f"on {by_scene} in the scene alone"] if by_scene else []
+    lines = [f"{stones} called by more than one person; they differ {', '.join(on)}"]
     return lines + [pair_words(pair) for pair in found.pairs]
 
 
@@ -80,7 +85,7 @@ def _grade_words(pair: Pair, second: str) -> str:
     if other == 1:
         return f"{same}; {second} is {by} {way}" + ("" if pair.both == 1 else " on the other")
     often = "always" if not min(pair.higher, pair.lower) else "mostly"
-    return f"{same}; where not, {second} is {often} {way}, in the middle by {by}"
+    return f"{same}; where not, {second} is {often} {by} {way}"
 
 
 def differing_page(found: Differing, model: str) -> str:
