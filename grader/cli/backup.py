@@ -91,12 +91,14 @@ def take_in(
     The model in use stays yours.
     """
     from grader.grading.model import load_model
+    from grader.ledger import views
     from grader.ledger.facts import ModelUse
     from grader.ledger.merge import take_in_file
     from grader.report.kept import taken_in_lines
 
     ledger = session.need_ledger("taking in")
     in_use = session.model_use or ModelUse(folder=None, label=load_model().label)
+    had_calls = "call" in views.counts(ledger)
     taken = take_in_file(ledger, file, in_use)
-    for line in taken_in_lines(file, taken.new, taken.known, taken.pictures):
+    for line in taken_in_lines(file, taken.new, taken.known, taken.pictures, had_calls):
         typer.echo(line)

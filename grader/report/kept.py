@@ -56,18 +56,19 @@ def backup_lines(
     return [*lines, f"not in it, copy them too: {also}"]
 
 
-def taken_in_lines(file: Path, new: Mapping[str, int], known: int, pictures: int) -> list[str]:
+def taken_in_lines(
+    file: Path, new: Mapping[str, int], known: int, pictures: int, had_calls: bool
+) -> list[str]:
     """Return what came from another ledger, a line each.
 
-    new : new facts by kind.   known : facts that were here already.   pictures : that came.
+    new : new facts by kind.   known : facts that were here already.   pictures : that came.   had_calls : there were
+    calls here before.
     """
     if not new:
         return [f"{file}: nothing new, all of its facts are here ({known})"]
-    calls = new.get("call", 0)
-    lines = [
-        f"taken in from {file}: {facts_words(new)}, {pictures_words(pictures)}; {known} known before"
-    ]
-    if calls:
+    before = f"; {known} known before" if known else ""
+    lines = [f"taken in from {file}: {facts_words(new)}, {pictures_words(pictures)}{before}"]
+    if had_calls and new.get("call"):
         lines.append(
             "where a person called a stone in both, the calls that came count as said later; "
             "grader calls lists all"
