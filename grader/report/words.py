@@ -298,10 +298,10 @@ def call_words(call: dict) -> str:
 
 def calls_words(piece: dict) -> str | None:
     """Return whose word counts, with what it is, and what the others say; ``None`` where nobody called the stone."""
-    house, people = piece["call"], piece["calls"]
+    house = piece["call"]
     if house is None:
         return None
-    others = [call for call in people if call["by"] != house["by"]]
+    others = [call for call in piece["calls"] if call["by"] != house["by"]]
     said = call_words(house)
     if house["scene_by"]:
         said += f" (the scene by {house['scene_by']})"
