@@ -370,7 +370,7 @@ def test_results_of_another_folder_are_not_written_over(folder, tmp_path):
     (tmp_path / "other").mkdir()
     (tmp_path / "other" / "a.jpg").write_text("2")
     before = (tmp_path / "results" / "results.jsonl").read_bytes()
-    with pytest.raises(GraderError, match="results: holds the results of .*photos"):
+    with pytest.raises(GraderError, match=r"results: holds the results of .*photos"):
         grade_folder(
             tmp_path / "other", load_profile(), load_model(), folder.ledger,
             terms=PhotoTerms(), out=tmp_path / "results",
