@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
+from grader.files import path_text
 from grader.grading.model import Model
 from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
@@ -127,9 +128,7 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
         for name in files:
             path = Path(here, name)
             if path.suffix.lower() in SUFFIXES and not name.startswith("."):
-                file = path.relative_to(folder).as_posix()
-                # A name that is not UTF-8 cannot be written into a table as it is.
-                photos[file.encode("utf-8", "backslashreplace").decode()] = path
+                photos[path_text(path.relative_to(folder))] = path
     return dict(sorted(photos.items()))
 
 

@@ -12,7 +12,7 @@ import stat
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
@@ -22,6 +22,11 @@ from grader.errors import GraderError, told
 MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
 #: What may stand between the cells of a table.
 _MARKS = (",", ";", "\t")
+
+
+def path_text(path: str | PurePath) -> str:
+    """Return a path as text that can be kept, with ``/`` between its folders: what is no UTF-8 in it is escaped."""
+    return PurePath(path).as_posix().encode("utf-8", "backslashreplace").decode()
 
 
 def write_bytes(path: str | Path, content: bytes) -> None:

@@ -124,6 +124,7 @@ def call(
         )
     from grader.calling import look_shown, place_on
     from grader.errors import CallsError
+    from grader.files import path_text
     from grader.grading.calls import known_grade
     from grader.grading.proposal import Call
     from grader.report.calls import UNNAMED
@@ -139,7 +140,7 @@ def call(
     except ValueError as err:
         raise CallsError(str(err)) from err
     look = look_shown(photo, terms, session.profile, ledger)
-    said = Call(photo.as_posix(), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    said = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
     placed = place_on(look, replace(said, sha256=look.ask.sha256))
     if undo:
         typer.echo(_undone(look, placed, session))

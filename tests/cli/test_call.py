@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+import os
 from dataclasses import replace
 from datetime import datetime
 from importlib import resources
@@ -538,6 +539,17 @@ def test_a_call_without_a_ledger_is_refused_in_one_line(cli):
         assert ran.exit_code == 1
         assert ran.stderr == "grader: a call needs the ledger; leave --no-ledger away\n"
     assert cli.asked == [] and list(cli.data.iterdir()) == []
+
+
+def test_a_photo_whose_name_is_not_utf8_can_be_called(cli):
+    name = os.fsdecode(b"caf\xe9.jpg")
+    try:
+        cli.photo(name)
+    except OSError:
+        pytest.skip("this file system takes UTF-8 names only")
+    assert cli.run("call", name, "--grade", "select").exit_code == 0
+    assert cli.calls()[0].fact.photo == "caf\\udce9.jpg"
+    assert cli.pieces(name)[0]["call"]["grade"] == "select"
 
 
 def test_a_grade_of_the_profile_in_use_is_known(cli):
