@@ -95,8 +95,11 @@ def named_photo(text: str, column: str = "") -> str:
     if not text:
         raise ValueError(f"no photo named{column and f' under {column}'}; give its file name")
     name = text.replace("\\", "/")
-    longest = max(len(part.encode("utf-8", "replace")) for part in name.split("/"))
-    if longest > MOST_NAME_BYTES or len(name) > MOST_PATH_BYTES:
+    whole = name.encode("utf-8", "replace")
+    # Most names are short as a whole.
+    if len(whole) > MOST_NAME_BYTES and (
+        len(whole) > MOST_PATH_BYTES or max(map(len, whole.split(b"/"))) > MOST_NAME_BYTES
+    ):
         raise ValueError(f"photo {told(text)}; no file has a name so long, give the photo's")
     return name
 
