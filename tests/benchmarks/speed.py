@@ -28,11 +28,13 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
+from grader.grading.facts import stone_facts
 from grader.grading.features import features
 from grader.grading.model import Model, load_model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.grading.retrain import retrain
+from grader.grading.strangers import look_of
 from grader.profile import SCENE_PARTS, Profile, load_profile
 
 PHOTO_SIZE = (4000, 3000)
@@ -105,16 +107,19 @@ def known_rows(rng: np.random.Generator) -> list[Row]:
     """Return the rows of stones that are measured already: retraining on calls, and proposals. Processor time."""
     threadpool_limits(1)
     profile, model = load_profile(), load_model()
-    called, known = ([made_up_face(rng) for _ in range(n)] for n in (CALLED, KNOWN))
+    called = [made_up_face(rng) for _ in range(CALLED)]
+    look = look_of(rng.normal(50, 12, (90, 120, 3)).astype(np.float32), np.ones((90, 120), bool))
+    known = [
+        stone_facts(made_up_face(rng), profile, size_class=None, look=look) for _ in range(KNOWN)
+    ]
     seconds = {}
     start = time.process_time()
     learned = learned_from(called, profile, model, rng)
     seconds["retrain on 200 known calls, one core, s"] = (time.process_time() - start, "≤ 10")
     for words, grader in (("starter", model), ("retrained", learned)):
         start = time.process_time()
-        for face in known:
-            scene = scene_estimate(face, profile, grader)
-            propose(face, None, scene, profile, grader)
+        for facts in known:
+            propose(facts, scene_estimate(facts, grader), profile, grader)
         name = f"proposals for 300 known stones, {words}, s"
         seconds[name] = (time.process_time() - start, "≤ 2")
     return [
