@@ -7,6 +7,7 @@ from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
 from grader.grading.model import Model
+from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
@@ -113,12 +114,13 @@ def grade_folder(
 def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """Return every photo below a folder, sorted, by its path below it with ``/``.
 
-    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier
-    batch.
+    Left out: hidden files and folders, ``out``, any folder that holds results of an earlier batch, and what a ledger
+    keeps of photos.
     """
     photos = {}
     for here, folders, files in os.walk(folder):
-        if is_out_folder(here) or Path(here).resolve() == out.resolve():
+        own = is_out_folder(here) or is_pictures_folder(Path(here))
+        if own or Path(here).resolve() == out.resolve():
             folders.clear()
             continue
         folders[:] = [name for name in folders if not name.startswith(".")]

@@ -176,8 +176,8 @@ def look_at_all(
 
 
 def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Look | None]:
-    """Return, for each photo, the look that the ledger holds, ``None`` without one: same content, terms, words on lines,
-    measurement version and profile."""
+    """Return, for each photo, the look that the ledger holds, ``None`` without one: same content, terms, words on
+    lines, measurement version and profile."""
     if ledger is None:
         return [None] * len(asks)
     ways = [

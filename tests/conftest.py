@@ -221,9 +221,7 @@ def measuring(monkeypatch, make_graded, crack):
             verdict="retake" if retake else "usable",
             lines=(crack,) if b"line" in content else (),
         ).measured
-        return replace(
-            made, photo=replace(made.photo, sha256=hashlib.sha256(content).hexdigest())
-        )
+        return replace(made, photo=replace(made.photo, sha256=hashlib.sha256(content).hexdigest()))
 
     def measure_file(photo, terms, profile, calls=()):
         calls = tuple(calls)
