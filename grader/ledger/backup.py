@@ -107,7 +107,7 @@ def backup(ledger: Ledger, out: str | Path, model: Path | None = None) -> int:
     LedgerError
         There is such a file already, a picture was changed, or the place cannot be written to.
     """
-    out, pictures = Path(out).absolute(), Pictures(ledger.path)
+    out = Path(out).absolute()
     if out.exists():
         raise LedgerError(f"{out}: is there already; name a new file")
     with TemporaryDirectory() as folder, _whole(out) as part, zipfile.ZipFile(part, "w") as file:
@@ -115,9 +115,9 @@ def backup(ledger: Ledger, out: str | Path, model: Path | None = None) -> int:
         copy = Path(folder) / _DATABASE
         copy_database(ledger.path, copy)
         file.write(copy, _DATABASE, zipfile.ZIP_DEFLATED)
-        names = pictures.names()
+        names = ledger.pictures.names()
         for name in names:
-            file.writestr(f"pictures/{name}", pictures.get(name))
+            file.writestr(f"pictures/{name}", ledger.pictures.get(name))
         for path in sorted(model.iterdir()) if model else ():
             if _MODEL.fullmatch(f"model/{path.name}"):
                 file.write(path, f"model/{path.name}", zipfile.ZIP_DEFLATED)
@@ -174,9 +174,10 @@ def _put_model(file: Path, path: Path) -> Path | None:
 def _whole(out: Path) -> Iterator[Path]:
     """A file to write to, moved to its place when it is whole and on the disk."""
     part = out.with_name(f".{out.name}.{os.getpid()}.part")
+    with told(out):
+        out.parent.mkdir(parents=True, exist_ok=True)
     try:
         with told(out):
-            out.parent.mkdir(parents=True, exist_ok=True)
             yield part
             with open(part, "rb+") as file:
                 os.fsync(file.fileno())

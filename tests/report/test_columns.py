@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from grader.errors import PhotoError
+from grader.errors import CallsError, PhotoError
+from grader.files import read_table
 from grader.grading.calls_csv import read_calls_csv
-from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.measures import MEASURES
 from grader.profile import load_profile
-from grader.report.columns import column_names, results_csv, seen_row
+from grader.report.columns import column_names, results_csv
 from grader.report.result import failed_record, photo_record
 
 COLOURS = load_profile().colours
@@ -146,15 +146,15 @@ def test_a_class_by_a_measures_name_that_reads_as_something_else_is_not_that_mea
         assert (row["white_share"], row["white_low"]) == (declared, "0.04")
 
 
-def test_a_record_gives_what_the_grade_head_sees(make_graded, crack):
-    graded, profile = make_graded(lines=(crack,)), load_profile()
-    (piece,) = graded.pieces
-    m = piece.measured.measurements
-    seen = seen_row(photo_record(graded)["pieces"][0], profile)
-    # The outline of this hand-made stone is not that of its face: lines are held to its own area.
-    whole = features(m, profile)
-    exact = with_values(whole, profile, scene_score=seen["scene_score"])
-    off = {name: abs((seen[name] or 0) - (exact[name] or 0)) for name in GRADE_FEATURES}
-    assert max(v for name, v in off.items() if name != "line_density") < 0.01
-    assert [n for n in GRADE_FEATURES if (seen[n] is None) != (exact[n] is None)] == []
-    assert seen["line_density"] > 0
+@pytest.mark.parametrize("end", ["\r", "\n", "\r\n", '"', ","])
+def test_a_name_or_a_note_with_the_end_of_a_line_in_it_stays_in_its_row(make_graded, tmp_path, end):
+    records = [photo_record(make_graded(2)), photo_record(make_graded(1, name=f"b{end}c.jpg"))]
+    records[0]["pieces"][0]["call"] = dict.fromkeys(("grade", "scene", "by", "time")) | {
+        "note": f"nice{end}blue"
+    }
+    (tmp_path / "results.csv").write_text(results_csv(records, COLOURS), "utf-8", newline="")
+    read = read_table(tmp_path / "results.csv", ("photo", "grade", "scene"), CallsError)
+    assert len(read) == 3
+    kept = end.replace("\r\n", "\n")
+    assert read[0][1]["called_note"] == f"nice{kept}blue"
+    assert read[2][1]["photo"] == f"b{kept}c.jpg"
