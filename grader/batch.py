@@ -7,7 +7,7 @@ from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
 from grader.files import path_text
-from grader.grading.model import Model
+from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown

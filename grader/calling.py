@@ -5,8 +5,8 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from grader.errors import CallsError, GraderError
-from grader.grading.calls import ReadCalls, RowRemark
-from grader.grading.joining import place_calls, same_stone
+from grader.grading.calls.calls import ReadCalls, RowRemark
+from grader.grading.calls.joining import place_calls, same_stone
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import CallSaid, Entry, LineSaid

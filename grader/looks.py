@@ -9,9 +9,9 @@ from pathlib import Path
 from grader.errors import GraderError, PhotoError
 from grader.files import path_text
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
-from grader.grading.facts import StoneFacts, facts_from
-from grader.grading.joining import SAME_STONE, Stones, line_words, outline_overlap
-from grader.grading.model import Model
+from grader.grading.calls.joining import SAME_STONE, Stones, line_words, outline_overlap
+from grader.grading.features.facts import StoneFacts, facts_from
+from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.ledger import views

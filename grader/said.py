@@ -8,10 +8,10 @@ from datetime import date
 from pathlib import Path
 
 from grader.errors import CallsError
+from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
 from grader.grading.differing import gap, pairs_of
-from grader.grading.facts import facts_from
-from grader.grading.joining import StoneFinder, Stones, house_call, join_calls
-from grader.grading.model import Model
+from grader.grading.features.facts import facts_from
+from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import Box, Measured

@@ -10,7 +10,8 @@ import pytest
 
 from grader.errors import PhotoError
 from grader.face.face import Face
-from grader.face.line_words import with_line_words
+from grader.face.lines.line_words import with_line_words
+from grader.face.lines.sound import sound_stone
 from grader.face.measurements import (
     Banding,
     Line,
@@ -20,7 +21,6 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
-from grader.face.sound import sound_stone
 from grader.grade import (
     FurtherPhoto,
     Graded,
@@ -29,7 +29,7 @@ from grader.grade import (
     MeasuredPiece,
     facts_of,
 )
-from grader.grading.joining import Stones, line_words
+from grader.grading.calls.joining import Stones, line_words
 from grader.grading.proposal import Call, Proposal, RulesWord, SceneEstimate
 from grader.measures import Remark
 from grader.photo.colour import srgb_curve

@@ -125,7 +125,7 @@ def call(
     from grader.calling import look_shown, place_on
     from grader.errors import CallsError
     from grader.files import path_text
-    from grader.grading.calls import known_grade
+    from grader.grading.calls.calls import known_grade
     from grader.grading.proposal import Call
     from grader.report.calls import UNNAMED
 
@@ -221,8 +221,8 @@ def _undone(look, placed, session) -> str:
 def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, session) -> None:
     from grader.calling import new_calls, place_table, save_calls
     from grader.errors import CallsError
-    from grader.grading.calls import remark_lines
-    from grader.grading.calls_csv import read_calls_csv
+    from grader.grading.calls.calls import remark_lines
+    from grader.grading.calls.calls_csv import read_calls_csv
     from grader.report.calls import UNNAMED
 
     ledger = session.ledger

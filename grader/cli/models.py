@@ -71,7 +71,7 @@ def models(
 
 def _take(use: str | None, back: bool, session) -> None:
     from grader.errors import SettingsError
-    from grader.grading.model import load_model, load_model_as
+    from grader.grading.models.model import load_model, load_model_as
     from grader.ledger import views
     from grader.ledger.facts import ModelUse
 
@@ -101,8 +101,8 @@ def _list(session) -> None:
     from rich.text import Text
 
     from grader.errors import ModelError
-    from grader.grading.drift import LEAST, call_seasons, moved
-    from grader.grading.model import load_model, load_model_as
+    from grader.grading.learning.drift import LEAST, call_seasons, moved
+    from grader.grading.models.model import load_model, load_model_as
     from grader.ledger import views
 
     ledger = session.ledger
@@ -172,9 +172,9 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
 
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError, SettingsError
-    from grader.grading.agreement import beside as beside_lines
-    from grader.grading.agreement import beyond, side_by_side
-    from grader.grading.retrain import called_rungs
+    from grader.grading.learning.agreement import beside as beside_lines
+    from grader.grading.learning.agreement import beyond, side_by_side
+    from grader.grading.learning.retrain import called_rungs
 
     profile, used = session.profile, session.model()
     other = session.model(folder)
@@ -232,7 +232,7 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
 
 def _stones(folder: Path, session) -> None:
     from grader.called import graded_stones
-    from grader.grading.drift import LEAST, far_features
+    from grader.grading.learning.drift import LEAST, far_features
     from grader.measures import MEASURES
 
     model = session.model()

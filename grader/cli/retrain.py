@@ -64,8 +64,8 @@ def retrain(
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError
-    from grader.grading.model import check_place, save_model
-    from grader.grading.retrain import retrain as retrain_on
+    from grader.grading.learning.retrain import retrain as retrain_on
+    from grader.grading.models.model import check_place, save_model
     from grader.ledger.facts import ModelUse
     from grader.report.card import retrained_card
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
 
 
 @dataclass(frozen=True)

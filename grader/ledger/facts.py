@@ -16,7 +16,7 @@ from typing import Annotated, Any, ClassVar, Generic, Self, TypeVar, get_args
 from uuid import uuid4
 
 from grader.errors import LedgerError
-from grader.face.line_words import FOUND, LineWord
+from grader.face.lines.line_words import FOUND, LineWord
 from grader.grading.proposal import Shown
 
 #: Bounds of what a fact holds: far above what a photo gives, low enough that a damaged or foreign file ends in a line.

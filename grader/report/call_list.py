@@ -5,7 +5,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from grader.grading.facts import edge_words
+from grader.grading.features.facts import edge_words
 from grader.grading.proposal import Call
 from grader.report.words import UNNAMED, said_words
 

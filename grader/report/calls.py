@@ -4,7 +4,7 @@ call."""
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
-from grader.grading.joining import Stones, house_call, join_calls
+from grader.grading.calls.joining import Stones, house_call, join_calls
 from grader.grading.proposal import Call, Shown
 from grader.report.words import calls_words
 

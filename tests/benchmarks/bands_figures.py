@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 from scene_figures import told, unit_seconds
 
 from grader.drawn import _painted, _same_stone, _true_regions
-from grader.face.bands import measure_bands
-from grader.face.cut import cut_face
+from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
-from grader.face.glare import find_glare
 from grader.face.measurements import Banding, Regions
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.glare import find_glare
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import find_pieces

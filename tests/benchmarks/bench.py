@@ -30,7 +30,7 @@ from speed import speed_row
 from threadpoolctl import threadpool_limits
 
 from grader import starter
-from grader.grading.model import load_model
+from grader.grading.models.model import load_model
 from grader.profile import load_profile
 from grader.render import HELD_OUT
 

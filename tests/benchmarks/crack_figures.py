@@ -29,14 +29,14 @@ from skimage.morphology import skeletonize
 from speed import PHOTO_SIZE, ROUNDS, decoded_to_lab, seconds_of, twelve_megapixels
 from threadpoolctl import threadpool_limits
 
-from grader.face.cracks import CRACK, find_cracks
-from grader.face.cut import cut_face
-from grader.face.drying import drying_pair, with_drying
-from grader.face.glare import find_glare
-from grader.face.lines import line_facts
-from grader.face.regions import find_regions
-from grader.face.sighting import see_face
-from grader.face.sound import sound_stone
+from grader.face.lines.cracks import CRACK, find_cracks
+from grader.face.lines.lines import line_facts
+from grader.face.lines.sound import sound_stone
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.drying import drying_pair, with_drying
+from grader.face.sight.glare import find_glare
+from grader.face.sight.sighting import see_face
 from grader.photo.align import Alignment
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo

@@ -21,11 +21,11 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 from speed import decoded_to_lab
 
-from grader.face import cutplan
-from grader.face.cutplan import Oval, plan_cuts, room_of
+from grader.face.cutplan import cutplan
+from grader.face.cutplan.cutplan import Oval, plan_cuts, room_of
 from grader.face.measurements import Line
-from grader.grading.model import load_model
-from grader.grading.scene_head import picked_right, refit_scene
+from grader.grading.models.model import load_model
+from grader.grading.models.scene_head import picked_right, refit_scene
 
 TABLE = Path(__file__).parent / "FIGURES.md"
 IN_SQUARE = (

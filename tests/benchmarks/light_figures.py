@@ -18,7 +18,7 @@ from figures import Row
 from numpy.typing import NDArray
 from speed import decoded_to_lab, seconds_of
 
-from grader.face.cut import cut_face
+from grader.face.sight.cut import cut_face
 from grader.photo import chart
 from grader.photo.chart import (
     EDITIONS,

@@ -15,8 +15,8 @@ import numpy as np
 from face_pairs import Pair, face_pair, first_of
 from figures import Row
 
-from grader.face.cut import cut_face
-from grader.face.sighting import find_again, search, see_face
+from grader.face.sight.cut import cut_face
+from grader.face.sight.sighting import find_again, search, see_face
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo

@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 from speed import decoded_to_lab
 
 from grader.drawn import true_measurements
-from grader.face import scene as search
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement, RegionColour, Regions, Scene, Share
-from grader.face.scene import measure_scene
-from grader.face.templates import templates_for
+from grader.face.scene import scene as search
+from grader.face.scene.scene import measure_scene
+from grader.face.scene.templates import templates_for
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale

@@ -22,15 +22,15 @@ from numpy.typing import NDArray
 from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
 
 from grader.drawn import DrawnFace
-from grader.grading.agreement import Figure, counts, weighted_kappa
-from grader.grading.ask import ask_for
-from grader.grading.candidates import choose_head
-from grader.grading.drift import mean_figure
-from grader.grading.grade_set import LEVEL
-from grader.grading.model import GradeHead, Model, load_model
-from grader.grading.ordinal import median_grade
+from grader.grading.learning.agreement import Figure, counts, weighted_kappa
+from grader.grading.learning.ask import ask_for
+from grader.grading.learning.candidates import choose_head
+from grader.grading.learning.drift import mean_figure
+from grader.grading.learning.retrain import retrain
+from grader.grading.models.model import GradeHead, Model, load_model
+from grader.grading.models.ordinal import median_grade
+from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Call
-from grader.grading.retrain import retrain
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING
 from grader.starter import SEED, drawer, kept

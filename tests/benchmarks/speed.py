@@ -28,11 +28,11 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
-from grader.grading.facts import StoneFacts, stone_facts
-from grader.grading.model import Model, load_model
+from grader.grading.features.facts import StoneFacts, stone_facts
+from grader.grading.learning.retrain import retrain
+from grader.grading.models.model import Model, load_model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.retrain import retrain
 from grader.profile import SCENE_PARTS, Profile, load_profile
 
 PHOTO_SIZE = (4000, 3000)

@@ -16,8 +16,8 @@ import numpy as np
 from figures import Row
 from numpy.typing import NDArray
 
-from grader.face.cut import cut_face
-from grader.face.sighting import see_face
+from grader.face.sight.cut import cut_face
+from grader.face.sight.sighting import see_face
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece

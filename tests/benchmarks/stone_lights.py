@@ -18,9 +18,9 @@ from figures import Row
 from light_figures import ENCODINGS
 from numpy.typing import NDArray
 
-from grader.face.cut import cut_face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.glare import find_glare
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
 from grader.photo.reference import find_reference

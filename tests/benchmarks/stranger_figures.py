@@ -20,8 +20,8 @@ from non_stones import NON_STONES
 from grader.batch import find_photos
 from grader.errors import GraderError
 from grader.grade import Graded, grade_photo
-from grader.grading.agreement import share
-from grader.grading.model import load_model
+from grader.grading.learning.agreement import share
+from grader.grading.models.model import load_model
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms

@@ -20,8 +20,8 @@ from figures import Row
 from numpy.typing import NDArray
 from renders import SIDE_PX
 
-from grader.face.cut import FACE_PX, cut_face
 from grader.face.face import Face
+from grader.face.sight.cut import FACE_PX, cut_face
 from grader.photo.colour import linear_srgb, srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece

@@ -10,9 +10,9 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.errors import CallsError
-from grader.face.line_words import LineWord
-from grader.grading.facts import LineFacts, StoneFacts
-from grader.grading.model import load_model, starter_folder
+from grader.face.lines.line_words import LineWord
+from grader.grading.features.facts import LineFacts, StoneFacts
+from grader.grading.models.model import load_model, starter_folder
 from grader.grading.proposal import Shown
 from grader.ledger import facts
 from grader.ledger.store import open_ledger

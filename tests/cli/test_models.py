@@ -7,7 +7,7 @@ from datetime import datetime
 
 import pytest
 
-from grader.grading.model import load_model
+from grader.grading.models.model import load_model
 from grader.grading.proposal import Call, Shown
 
 

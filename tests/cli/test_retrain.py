@@ -5,10 +5,10 @@ from types import SimpleNamespace
 
 import pytest
 
-from grader.grading import retrain
-from grader.grading.calls import RowRemark
-from grader.grading.candidates import Candidate
-from grader.grading.model import load_model
+from grader.grading.calls.calls import RowRemark
+from grader.grading.learning import retrain
+from grader.grading.learning.candidates import Candidate
+from grader.grading.models.model import load_model
 from grader.ledger.facts import Compared, FacePlace
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger

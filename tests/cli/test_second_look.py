@@ -8,8 +8,8 @@ from importlib import resources
 
 import pytest
 
-from grader.grading import ask
-from grader.grading.model import load_model
+from grader.grading.learning import ask
+from grader.grading.models.model import load_model
 from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger

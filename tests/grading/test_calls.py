@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from grader.grading.calls import MOST_TOLD, RowRemark, known_grade, known_scene, remark_lines
+from grader.grading.calls.calls import MOST_TOLD, RowRemark, known_grade, known_scene, remark_lines
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
 

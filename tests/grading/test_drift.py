@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.grading.drift import call_seasons, far_features, mean_figure, moved
+from grader.grading.learning.drift import call_seasons, far_features, mean_figure, moved
 from grader.grading.proposal import Call, Shown
 
 GRADES = ("waste", "tumbling", "cabbing", "select")

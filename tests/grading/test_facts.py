@@ -8,9 +8,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from grader.grading.facts import facts_from
+from grader.grading.features.facts import facts_from
+from grader.grading.models.familiarity import look_of
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.strangers import look_of
 from grader.report.result import measured_record
 
 

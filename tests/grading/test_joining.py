@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.draw import polygon2mask
 
-from grader.grading.calls import ReadCalls
-from grader.grading.joining import (
+from grader.grading.calls.calls import ReadCalls
+from grader.grading.calls.joining import (
     SAME_STONE,
     Stones,
     box_overlap,

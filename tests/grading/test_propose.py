@@ -2,7 +2,7 @@ import dataclasses
 
 import pytest
 
-from grader.grading.features import with_values
+from grader.grading.features.features import with_values
 from grader.grading.propose import propose, scene_estimate, sell_as
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.profile import Rung

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
+from grader.grading.models.familiarity import fit_known, look_of
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.strangers import fit_known, look_of
 
 
 def face(rng, kind):

@@ -1,6 +1,6 @@
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from grader.grading.threads import one_thread
+from grader.grading.learning.threads import one_thread
 
 
 def test_libraries_are_held_to_one_thread_and_let_go_again():

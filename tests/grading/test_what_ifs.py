@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.grading.candidates import column_signs, fit_heads
-from grader.grading.features import with_values
-from grader.grading.model import LOGIT_AND_CROWD
+from grader.grading.features.features import with_values
+from grader.grading.learning.candidates import column_signs, fit_heads
+from grader.grading.models.model import LOGIT_AND_CROWD
+from grader.grading.models.trees import fit_trees
 from grader.grading.reasons import SUBJECTS, reasons
-from grader.grading.trees import fit_trees
 from grader.grading.what_ifs import what_if, without_lines
 
 

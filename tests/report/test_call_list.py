@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from grader.face.line_words import LineWord
-from grader.grading.calls_csv import read_calls_csv
+from grader.face.lines.line_words import LineWord
+from grader.grading.calls.calls_csv import read_calls_csv
 from grader.grading.differing import gap, pairs_of
 from grader.grading.proposal import Call, Shown
 from grader.report.call_list import ListedCall, call_lines, call_records, calls_csv

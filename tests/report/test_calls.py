@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
 from grader.grading.proposal import Call, Shown
 from grader.report.calls import (
     lost_words,

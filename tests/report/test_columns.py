@@ -8,7 +8,7 @@ import pytest
 
 from grader.errors import CallsError, PhotoError
 from grader.files import read_table
-from grader.grading.calls_csv import read_calls_csv
+from grader.grading.calls.calls_csv import read_calls_csv
 from grader.measures import MEASURES
 from grader.profile import load_profile
 from grader.report.columns import column_names, results_csv
