@@ -22,26 +22,26 @@ AREAS = {
         "Stones, regions and shares",
         (
             ("region IoU, pixels sure by eye", "photographs", "region IoU on photographs"),
-            ("region IoU", "held-out", "on renders"),
+            ("region IoU", "held-out", "region IoU on renders"),
             ("outline IoU, missed", "photographs", "outline IoU on photographs"),
-            ("interval of the shares holds the true share", "photographs", "intervals hold"),
+            ("interval of the shares holds the true share", "photographs", "intervals hold on photographs"),
             ("outline IoU, missed", "held-out", "outline IoU on renders"),
-            ("stones invented or missed, in 100 stones", "held-out", "invented or missed in 100"),
-            ("share error of the stones found, points", "held-out", "share error, points"),
-            ("glare IoU, photos with 2 to 30 % of it", "held-out", "glare IoU"),
+            ("stones invented or missed, in 100 stones", "held-out", "stones invented or missed in 100"),
+            ("share error of the stones found, points", "held-out", "share error on renders, points"),
+            ("glare IoU, photos with 2 to 30 % of it", "held-out", "glare IoU on renders"),
         ),
     ),
     "lines": (
         "Lines, cracks and sound stone",
         (
             ("crack F1 at 5 px, photos with cracks", "held-out", "crack F1 at 5 px on renders"),
-            ("cracks alone, F1 at 2 px", "held-out", "at 2 px"),
-            ("cracks alone, F1 at 2 px", "photographs of cracked surfaces, 768", "on photographs"),
+            ("cracks alone, F1 at 2 px", "held-out", "crack F1 at 2 px on renders"),
+            ("cracks alone, F1 at 2 px", "photographs of cracked surfaces, 768", "crack F1 at 2 px on photographs"),
             ("length of cracks", "", "crack length off by %"),
             ("healed cracks", "", "healed lines called crack"),
             ("band borders called crack", "", "band borders called crack"),
             ("sound stones left alone, share", "", "sound stones left alone"),
-            ("largest part of faces that", "", "largest part of divided faces, points"),
+            ("largest part of faces that", "", "largest part of divided faces off by points"),
         ),
     ),
     "bands": (
@@ -57,7 +57,7 @@ AREAS = {
             ("scenes against near misses, all: AUC", "", "near misses, AUC"),
             ("hidden scene found, share with IoU ≥ 0.5", "", "hidden scene found"),
             ("score after any turn", "", "points off after a turn"),
-            ("every landscape against the same pieces scrambled, with", "", "scrambled pieces with a scale, AUC"),
+            ("every landscape against the same pieces scrambled, with s", "", "scrambled pieces with a scale, AUC"),
         ),
     ),
     "grading": (
@@ -65,10 +65,10 @@ AREAS = {
         (
             ("starter against the written rules: quadratic", "", "starter and rules, kappa"),
             ("grade sets: share that hold the call, 20 calls", "", "grade sets that hold the call"),
-            ("scene from picks: right on fresh pairs after 30", "", "right after 30 comparisons"),
+            ("scene from picks: right on fresh pairs after 30", "", "scene right after 30 comparisons"),
             ("simulated sellers: gap to the ceiling, 20 calls", "5 sellers", "gap to a seller after 20 calls"),
-            ("simulated sellers: gap to the ceiling, 200 calls", "5 sellers", "after 200 calls"),
-            ("ask: kappa after 20 asked less 30 at random", "", "20 asked less 30 at random"),
+            ("simulated sellers: gap to the ceiling, 200 calls", "5 sellers", "gap to a seller after 200 calls"),
+            ("ask: kappa after 20 asked less 30 at random", "", "kappa of 20 asked less 30 at random"),
         ),
     ),
     "strangers": (
@@ -76,8 +76,8 @@ AREAS = {
         (
             ("stones told as strangers", "faces", "stones taken for strangers"),
             ("strangers told: all drawn", "", "drawn strangers noticed"),
-            ("strangers told", "photographs: masonry", "photographed masonry"),
-            ("strangers told", "photographs: concrete", "photographed concrete"),
+            ("strangers told", "photographs: masonry", "photographed masonry noticed"),
+            ("strangers told", "photographs: concrete", "photographed concrete noticed"),
         ),
     ),
     "light": (
@@ -106,7 +106,7 @@ AREAS = {
     "same_face": (
         "Several photos of one face",
         (
-            ("two photos of one face: misfit", "", "misfit, px"),
+            ("two photos of one face: misfit", "", "misfit of two photos, px"),
             ("two photos of two faces taken for one", "", "two faces taken for one"),
         ),
     ),
@@ -114,7 +114,7 @@ AREAS = {
         "Cut plan",
         (
             ("cut plan: templates / best of every", "", "templates, of the most possible"),
-            ("cut plan: most pieces, R, mean / most", "", "time, R"),
+            ("cut plan: most pieces, R, mean / most", "", "time of a plan, R"),
             ("cut plan: known counts of rounds reached", "a square", "known packings in a square"),
         ),
     ),
@@ -299,10 +299,8 @@ def first_page(folder: Path = FOLDER) -> str:
 
 
 def headline(rows: list[Dated], figure: str, measured_on: str) -> Dated | None:
-    """Return the first row whose figure and whose "measured on" begin so."""
-    begins = (
-        row
-        for row in rows
-        if row.figure.startswith(figure) and row.measured_on.startswith(measured_on)
-    )
-    return next(begins, None)
+    """Return the row of that figure, else of the only one that begins so, measured on what begins so."""
+    rows = [row for row in rows if row.measured_on.startswith(measured_on)]
+    exact = [row for row in rows if row.figure == figure]
+    found = exact or [row for row in rows if row.figure.startswith(figure)]
+    return found[0] if len(found) == 1 else None
