@@ -7,6 +7,7 @@ from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
 from grader.grading.model import Model
+from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
@@ -88,8 +89,8 @@ def grade_folder(
     asks, duplicates, failed = _asks(found, terms, ledger)
     done: dict[str, Look | GraderError] = dict(failed)
     on_photo(len(done), len(found) - len(duplicates))
-    for ask, look in look_at_all(asks, profile, ledger, workers=workers, anew=anew):
-        done[ask.file] = look
+    for number, look in look_at_all(asks, profile, ledger, workers=workers, anew=anew):
+        done[asks[number].file] = look
         on_photo(len(done), len(found) - len(duplicates))
     # A copy of a photo that cannot be read says so too, under its own name.
     copies = {file: done[same] for file, same in duplicates if isinstance(done[same], GraderError)}
@@ -113,12 +114,13 @@ def grade_folder(
 def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """Return every photo below a folder, sorted, by its path below it with ``/``.
 
-    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier
-    batch.
+    Left out: hidden files and folders, ``out``, any folder that holds results of an earlier batch, and what a ledger
+    keeps of photos.
     """
     photos = {}
     for here, folders, files in os.walk(folder):
-        if is_out_folder(here) or Path(here).resolve() == out.resolve():
+        own = is_out_folder(here) or is_pictures_folder(Path(here))
+        if own or Path(here).resolve() == out.resolve():
             folders.clear()
             continue
         folders[:] = [name for name in folders if not name.startswith(".")]

@@ -40,7 +40,7 @@ def load_settings(folder: str | Path = ".") -> Settings:
         Unreadable TOML, an unknown key (the nearest is named), a wrong type or a value out of
         range.
     """
-    path = _nearest(Path(folder).absolute())
+    path = settings_file(folder)
     if path is None:
         return Settings()
     where = str(path)
@@ -67,5 +67,7 @@ def load_settings(folder: str | Path = ".") -> Settings:
     return settings
 
 
-def _nearest(folder: Path) -> Path | None:
+def settings_file(folder: str | Path) -> Path | None:
+    """Return the nearest ``grader.toml``, in that folder or above it; ``None`` where there is none."""
+    folder = Path(folder).absolute()
     return next((one / FILE for one in (folder, *folder.parents) if (one / FILE).exists()), None)

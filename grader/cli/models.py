@@ -122,12 +122,13 @@ def _list(session) -> None:
                 else load_model(folder and Path(folder))
             )
         except ModelError as err:
-            table.add_row(mark, Text(folder), "cannot be read", "", Text(str(err)))
+            table.add_row(mark, Text(_near(folder)), "cannot be read", "", Text(str(err)))
             continue
-        name = model.label if folder is None else f"{folder} ({model.label})"
+        name = model.label if folder is None else f"{_near(folder)} ({model.label})"
         made = Text(str(model.made.date)), Text(model.made.data)
         table.add_row(mark, Text(name), Text(model.grade.kind), *made)
-    console = Console(width=160, soft_wrap=True)
+    # So wide that no name is broken in two.
+    console = Console(width=10_000, soft_wrap=True)
     with console.capture() as listed:
         console.print(table)
     for line in listed.get().splitlines():
@@ -159,6 +160,13 @@ def _list(session) -> None:
         )
 
 
+def _near(folder: str) -> str:
+    """A folder as it is called from here: below the working folder by its path there, else by its whole path."""
+    path = Path(folder)
+    here = Path().resolve()
+    return str(path.relative_to(here)) if path.is_relative_to(here) else folder
+
+
 def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
     import numpy as np
 
@@ -173,10 +181,11 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
     if other.label == used.label:
         raise SettingsError(f"{folder} is the model in use; name another to hold against it")
     where = calls or "the ledger"
+    ledger = session.need_ledger("comparing on your calls") if calls is None else session.ledger
     with progress("looking") as on_photo:
         if calls is None:
             measured = called_in_ledger(
-                session.need_ledger("comparing on your calls"),
+                ledger,
                 profile,
                 decider=session.settings.decider,
                 on_photo=on_photo,
@@ -188,7 +197,7 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
                 photos or beside(calls),
                 terms,
                 profile,
-                session.ledger,
+                ledger,
                 time=datetime.now().astimezone().isoformat(timespec="seconds"),
                 on_photo=on_photo,
             )

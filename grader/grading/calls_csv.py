@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 from grader.errors import CallsError, told
@@ -17,7 +18,7 @@ def read_calls_csv(
     path: Path, grades: Sequence[str], time: str, by: str | None = None
 ) -> ReadCalls:
     """Return the calls of a table with columns ``photo,piece,grade,scene`` and, if told,
-    ``sha256,box,by,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
+    ``sha256,box,by,time,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
 
     Comma or semicolon, UTF-8 with or without byte-order mark, columns by name, others left alone. A
     row
@@ -27,7 +28,7 @@ def read_calls_csv(
     Parameters
     ----------
     grades : names of the ladder; case and outer blanks do not matter.
-    time : ISO 8601, when the table is taken in.   by : who says what no row says who says.
+    time : ISO 8601, when the table is taken in; a row may tell another.   by : who says what no row says who says.
 
     Raises
     ------
@@ -61,7 +62,7 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str, by: str | N
         grade=known_grade(grade, grades) if grade else None,
         scene=known_scene(scene) if scene else None,
         by=row.get("by") or by,
-        time=time,
+        time=_time(row.get("time", "")) or time,
         note=row.get("note") or None,
         shown=_shown(row),
         stone=row.get("stone") or None,
@@ -73,6 +74,20 @@ def _shown(row: dict[str, str]) -> Shown | None:
     if not any(said.values()):
         return None
     return Shown(**said | {"scene": known_scene(said["scene"]) if said["scene"] else None})
+
+
+def _time(text: str) -> str | None:
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise ValueError(
+            f"time {told(text)}; write it as 2025-03-01T09:30:00+01:00, or leave it empty"
+        )
+    return moment.isoformat()
 
 
 def named_photo(text: str, column: str = "") -> str:

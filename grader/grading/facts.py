@@ -109,12 +109,18 @@ def _where(line: Line, height: int, width: int, top: int, left: int) -> str:
     """ "across the middle", or at which edge or corner the middle of the line lies."""
     x = (line.points[:, 0].mean() - left) / width
     y = (line.points[:, 1].mean() - top) / height
+    if edge := edge_words(x, y):
+        return edge
+    return "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
+
+
+def edge_words(x: float, y: float) -> str | None:
+    """Return "at the upper edge" or "at the lower left corner" for a place on a stone, each as its share of width and
+    height, 0 to 1 from the upper left; ``None`` in the middle."""
     side = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""
     level = "upper" if y < 1 / 3 else "lower" if y > 2 / 3 else ""
     if not side and not level:
-        return (
-            "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
-        )
+        return None
     place = " ".join(word for word in (level, side) if word)
     return f"at the {place} {'corner' if side and level else 'edge'}"
 

@@ -149,12 +149,12 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
     """Return the calls of a table with hash, piece, box and outline of the stone that each is about, others
     refused by row.
 
-    Where a later row says another grade or scene of the same stone, that is told: the later one
+    Where a later row of the same person says another grade or scene of the same stone, that is told: the later one
     counts.
     """
     finder = StoneFinder(photos)
     calls, lines, refused, told = [], [], list(read.refused), list(read.told)
-    last: dict[tuple[str, int], tuple[int, Call]] = {}
+    last: dict[tuple[str, int, str | None], tuple[int, Call]] = {}
     for line, call in zip(read.lines, read.calls, strict=True):
         try:
             photo = finder.photos(call)[0]
@@ -169,12 +169,12 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
             box=photo.boxes[piece],
             outline=_whole_points(photo.outlines.get(piece)),
         )
-        earlier = last.get((photo.sha256, piece))
+        earlier = last.get((photo.sha256, piece, call.by))
         if earlier is not None and _contradict(earlier[1], placed):
             stone = f"{call.photo} piece {piece}"
             text = f"{stone}: line {earlier[0]} says otherwise; line {line} counts"
             told.append(RowRemark(line, text))
-        last[photo.sha256, piece] = (line, placed)
+        last[photo.sha256, piece, call.by] = (line, placed)
         calls.append(placed)
         lines.append(line)
     in_order = sorted(refused, key=lambda remark: remark.line)

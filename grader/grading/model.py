@@ -379,6 +379,19 @@ def aside_of(folder: Path, label: str) -> Path:
     return folder.with_name(f"{folder.name}-{label.rsplit(' ', 1)[-1]}")
 
 
+def place_of(folder: Path, label: str) -> Path:
+    """Return where the model of that label lies that was put into that folder: there, or kept beside it.
+
+    Raises
+    ------
+    ModelError
+        As :func:`load_model_as`.
+    """
+    load_model_as(folder, label)
+    places = (folder, *(_asides(folder, label) if _LABEL.fullmatch(label) else ()))
+    return next(place for place in places if _written_label(place) == label)
+
+
 def load_model_as(folder: str | Path | None, label: str) -> Model:
     """Return the model of that label: that of the folder, else the one that was there and is kept beside it.
 

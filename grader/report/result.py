@@ -164,6 +164,7 @@ def piece_record(measured: MeasuredPiece, width: int, height: int) -> dict:
         },
         "proposal": None,
         "call": None,
+        "calls": [],
         "state": {"value": measured.state.value, "source": measured.state.source},
         "verdict": measured.verdict.value,
         "warnings": _warnings(measured.verdict.remarks, measured.scale.mm_per_px),

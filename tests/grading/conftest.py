@@ -16,6 +16,7 @@ from grader.face.measurements import (
 )
 from grader.grading.candidates import column_signs
 from grader.grading.crowd import draw_crowd
+from grader.grading.facts import stone_facts
 from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.grading.model import GradeHead, Made, Model
 from grader.grading.ordinal import fit_ordinal
@@ -91,6 +92,16 @@ def make_measurements():
 @pytest.fixture(scope="session")
 def make_line():
     return _line
+
+
+@pytest.fixture(scope="session")
+def make_facts(profile):
+    """Return a function from measurements to what a face is graded by; of no look at all where none is given."""
+
+    def make(measurements, size_class=None, **given):
+        return stone_facts(measurements, profile, size_class=size_class, **{"look": {}, **given})
+
+    return make
 
 
 @pytest.fixture(scope="session")

@@ -53,13 +53,6 @@ def test_a_seller_who_became_stricter_is_noticed_and_a_steady_one_is_not():
     assert moved(call_seasons(few, GRADES)) == ()
 
 
-def test_calls_that_were_taken_back_say_nothing_of_drift():
-    said = calls(4, [(2, 1), (3, 1)])
-    back = replace(said[1], grade=None, shown=None, undo=True)
-    (season,) = call_seasons([*said, back], GRADES)
-    assert (season.n, season.above.value) == (1, 1.0)
-
-
 def test_calls_beside_another_model_are_no_drift():
     first, second = ([(2, 1)] * 30, [(1, 1)] * 30)
     later = [replace(c, shown=replace(c.shown, model="mine")) for c in calls(8, second)]
