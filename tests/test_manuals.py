@@ -86,7 +86,13 @@ def test_every_note_says_question_choice_date_seed_and_command():
         text = note.read_text("utf-8")
         assert re.fullmatch(r"\d{3}-[a-z0-9-]+\.md", note.name)
         assert text.startswith(f"# {note.name[:3]} ")
-        for part in ("\n- date: ", "\n- seed: ", "\n- command: ", "\n## Question\n", "\n## Choice\n"):
+        for part in (
+            "\n- date: ",
+            "\n- seed: ",
+            "\n- command: ",
+            "\n## Question\n",
+            "\n## Choice\n",
+        ):
             assert part in text, f"{note.name} lacks {part.strip()!r}"
 
 
@@ -109,5 +115,7 @@ QUOTED = (
 @pytest.mark.parametrize(("area", "figure", "measured_on", "words"), QUOTED)
 def test_a_number_in_the_readmes_limits_is_that_of_the_figures(area, figure, measured_on, words):
     row = tables.headline(tables.read(tables.FOLDER / f"{area}.md"), figure, measured_on)
-    limits = (HOUSE / "README.md").read_text("utf-8").partition("## Limits")[2].partition("\n## ")[0]
+    limits = (
+        (HOUSE / "README.md").read_text("utf-8").partition("## Limits")[2].partition("\n## ")[0]
+    )
     assert words(float(row.ours)) in " ".join(limits.split())
