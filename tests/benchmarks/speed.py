@@ -14,8 +14,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import yardstick
-from figures import Row, as_table
 from numpy.typing import NDArray
+from tables import Row, as_table
 from threadpoolctl import threadpool_limits
 
 from grader import grade_photo
@@ -173,4 +173,4 @@ def made_up_face(rng: np.random.Generator) -> Measurements:
 
 
 if __name__ == "__main__":
-    print(as_table([row.cells() for row in known_rows(np.random.default_rng(20_250))]))
+    print(as_table(known_rows(np.random.default_rng(20_250))))
