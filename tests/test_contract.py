@@ -15,7 +15,7 @@ FLOORS = [
     ["starter", "train"],
     ["drawn"],
     ["__init__"],
-    ["called"],
+    ["called", "said"],
     ["calling", "batch", "colours"],
     ["looks", "session"],
     ["report", "ledger"],
