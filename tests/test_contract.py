@@ -15,13 +15,8 @@ FLOORS = [
     ["starter", "train"],
     ["drawn"],
     ["__init__"],
-<<<<<<< HEAD
-    ["called"],
-    ["calling", "batch", "colours", "said"],
-=======
     ["called", "said"],
     ["calling", "batch", "colours"],
->>>>>>> calls
     ["looks", "session"],
     ["report", "ledger"],
     ["cutting", "working"],
