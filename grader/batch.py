@@ -88,8 +88,8 @@ def grade_folder(
     asks, duplicates, failed = _asks(found, terms, ledger)
     done: dict[str, Look | GraderError] = dict(failed)
     on_photo(len(done), len(found) - len(duplicates))
-    for ask, look in look_at_all(asks, profile, ledger, workers=workers, anew=anew):
-        done[ask.file] = look
+    for number, look in look_at_all(asks, profile, ledger, workers=workers, anew=anew):
+        done[asks[number].file] = look
         on_photo(len(done), len(found) - len(duplicates))
     # A copy of a photo that cannot be read says so too, under its own name.
     copies = {file: done[same] for file, same in duplicates if isinstance(done[same], GraderError)}

@@ -17,7 +17,7 @@ from grader.grading.proposal import Call
 from grader.grading.rules import Features
 from grader.ledger import views
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, asks_again, look_at_all, look_of
+from grader.looks import Look, asks_again, look_at_all, look_of
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -207,24 +207,17 @@ def measure_called(
     """
     last = last_looks_of(ledger, {call.sha256 for call in calls})
     shown = _shown_with(calls, last, ledger)
-    asks: dict[str, Ask] = {}
-    ask_of: dict[int, str] = {}
-    for number, look in enumerate(shown):
-        if look is None:
-            continue
-        # One photo may have been called on two sets of terms.
-        name = look.uid
-        if name not in asks:
-            asks[name] = replace(asks_again(look, ledger), file=name)
-        ask_of[number] = name
-    looks: dict[str, Look | GraderError] = {}
-    for ask, done in look_at_all(list(asks.values()), profile, ledger, workers=workers):
-        looks[ask.file] = done
+    # One photo may have been called on two sets of terms.
+    by_uid = {look.uid: look for look in shown if look is not None}
+    asks = [asks_again(look, ledger) for look in by_uid.values()]
+    uids, looks = list(by_uid), {}
+    for number, done in look_at_all(asks, profile, ledger, workers=workers):
+        looks[uids[number]] = done
         on_photo(len(looks), len(asks))
     features: dict[Stone, Features] = {}
     refused = []
-    for number, call in enumerate(calls):
-        look = looks.get(ask_of.get(number, ""))
+    for call, seen in zip(calls, shown, strict=True):
+        look = seen and looks[seen.uid]
         if isinstance(look, Look) and (row := _row(look, call)) is not None:
             features[call.sha256, call.piece] = look.stones[row].features
         else:

@@ -113,8 +113,9 @@ def place_table(
     workers : processes, as many as there are cores by default.
     on_photo : told how many of how many photos are done.
     """
-    looks, reasons, asks = {}, {}, []
-    for call in {_photo_of(call): call for call in read.calls}.values():
+    looks, reasons, asks = {}, {}, {}
+    photos = {_photo_of(call): call for call in read.calls}
+    for call in photos.values():
         try:
             known, ask = _known_or_ask(call, folders, terms, ledger)
         except GraderError as err:
@@ -123,15 +124,14 @@ def place_table(
         if known is not None:
             looks[_photo_of(call)] = known
         else:
-            asks.append(ask)
-    for number, (ask, done) in enumerate(
-        look_at_all(asks, profile, ledger, workers=workers), start=1
-    ):
+            asks[_photo_of(call)] = ask
+    names = list(asks)
+    for number, done in look_at_all(list(asks.values()), profile, ledger, workers=workers):
         if isinstance(done, Look):
-            looks[ask.file] = done
+            looks[names[number]] = done
         else:
-            reasons[ask.file] = str(done)
-        on_photo(number, len(asks))
+            reasons[names[number]] = str(done)
+        on_photo(len(looks) + len(reasons), len(photos))
     shown(list(looks.values()), ledger)
     return _placed(read, looks, reasons), {look.ask.sha256: look for look in looks.values()}
 
@@ -142,7 +142,7 @@ def _known_or_ask(
     """The look at a call's photo that was shown last, else what it takes to look at it now."""
     sha256 = call.sha256
     if not (sha256 and ledger and (known := last_look(sha256, ledger))):
-        ask = ask_for(_found(call, folders), terms, ledger, _photo_of(call))
+        ask = ask_for(_found(call, folders), terms, ledger, call.photo)
         if sha256 and ask.sha256 != sha256:
             raise CallsError(f"{call.photo}: is another photo than the one that was called")
         known = ledger and last_look(ask.sha256, ledger)

@@ -16,7 +16,7 @@ from grader.face.regions import find_regions
 from grader.files import read_number, read_table
 from grader.grade import MeasuredPhoto
 from grader.ledger.store import Ledger
-from grader.looks import ask_for, asks_again, last_look, measured_again
+from grader.looks import ask_for, asks_again, last_look, located, measured_again
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
@@ -125,7 +125,7 @@ def marked_photos(
         try:
             ask = ask_for(path, terms, ledger)
             if ledger is not None and (seen := last_look(ask.sha256, ledger)) is not None:
-                ask = replace(asks_again(seen, ledger), path=path)
+                ask = located(asks_again(seen, ledger), ledger)
             photos[name] = measured_again(ask, profile)
         except GraderError as err:
             refused.append(str(err))

@@ -25,7 +25,7 @@ def told(value: object) -> str:
     try:
         text = repr(value)
     except (ValueError, RecursionError):  # a number of thousands of digits, or tables within tables
-        return f"a {type(value).__name__} too long to show"
+        return "too long to show"
     return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}..."
 
 

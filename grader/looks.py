@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -31,7 +31,8 @@ from grader.working import measure_again, working_picture
 class Ask:
     """A photo to be looked at: where it lies, what to call it, its content, what is said of it and of its lines.
 
-    path : ``None`` where the photo is gone; then it is measured from what is ``kept`` of it, an earlier look.
+    path : ``None`` where it is still to be found by its content (:func:`located`); where the photo is gone, it is
+    measured from what is ``kept`` of it, an earlier look.
     """
 
     path: Path | None
@@ -141,9 +142,9 @@ def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = F
     GraderError
         The photo cannot be read or measured: one line.
     """
-    if not anew and (look := known_looks([ask], profile, ledger).get(ask.file)):
+    if not anew and (look := known_looks([ask], profile, ledger)[0]):
         return look
-    return keep(_measure(ask, profile, ledger is not None), profile, ledger)
+    return keep(_measure(located(ask, ledger), profile, ledger is not None), profile, ledger)
 
 
 def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
@@ -158,27 +159,27 @@ def look_at_all(
     *,
     workers: int | None = None,
     anew: bool = False,
-) -> Iterator[tuple[Ask, Look | GraderError]]:
-    """Yield the looks at many photos, those that are known first, the others as they are done, each kept at once.
+) -> Iterator[tuple[int, Look | GraderError]]:
+    """Yield the looks at many photos with their places in ``asks``: those that are known first, the others as they are
+    done, each kept at once.
 
     Whatever goes wrong with one photo is its own error, so that it never stops the others.
 
     workers : processes, as many as there are cores by default; 1 works in this process.
     """
-    known = {} if anew else known_looks(asks, profile, ledger)
-    yield from ((ask, known[ask.file]) for ask in asks if ask.file in known)
-    to_do = [ask for ask in asks if ask.file not in known]
+    known = [None] * len(asks) if anew else known_looks(asks, profile, ledger)
+    yield from ((n, look) for n, look in enumerate(known) if look is not None)
+    to_do = [(n, located(asks[n], ledger)) for n, look in enumerate(known) if look is None]
     kept = ledger is not None
-    for ask, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
-        yield ask, done if isinstance(done, GraderError) else keep(done, profile, ledger)
+    for n, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
+        yield n, done if isinstance(done, GraderError) else keep(done, profile, ledger)
 
 
-def known_looks(asks: Iterable[Ask], profile: Profile, ledger: Ledger | None) -> dict[str, Look]:
-    """Return, by file, the looks that the ledger holds: same content, terms, words on lines, measurement version and
-    profile."""
+def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Look | None]:
+    """Return, for each photo, the look that the ledger holds, ``None`` without one: same content, terms, words on lines,
+    measurement version and profile."""
     if ledger is None:
-        return {}
-    asks = list(asks)
+        return [None] * len(asks)
     ways = [
         views.Way(
             ask.sha256,
@@ -191,12 +192,10 @@ def known_looks(asks: Iterable[Ask], profile: Profile, ledger: Ledger | None) ->
     ]
     uids = [views.measured_uids(ledger, [way]).get(way.sha256) for way in ways]
     facts = views.measured_by_uid(ledger, [uid for uid in uids if uid])
-    looks = {
-        ask.file: _from_ledger(ask, facts[uid].fact, ledger)
+    return [
+        _from_ledger(ask, facts[uid].fact, ledger) if uid else None
         for ask, uid in zip(asks, uids, strict=True)
-        if uid
-    }
-    return {file: look for file, look in looks.items() if look is not None}
+    ]
 
 
 def terms_record(terms: PhotoTerms) -> dict:
@@ -237,19 +236,21 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
         },
         pictures=names,
     )
-    facts: list[Fact] = [
-        PhotoFile(
-            sha256=photo["sha256"],
-            name=ask.path.name,
-            path=str(ask.path.resolve()),
-            width=photo["width"],
-            height=photo["height"],
-        ),
-        measured,
-        *_new_pieces(look.on_photo, ledger),
-    ]
+    facts: list[Fact] = [measured, *_new_pieces(look.on_photo, ledger)]
+    if ask.path is not None:
+        facts.insert(0, _photo_file(ask.path, photo))
     ledger.add(*facts)
     return replace(look, uid=measured.uid)
+
+
+def _photo_file(path: Path, photo: dict) -> PhotoFile:
+    return PhotoFile(
+        sha256=photo["sha256"],
+        name=path.name,
+        path=str(path.resolve()),
+        width=photo["width"],
+        height=photo["height"],
+    )
 
 
 #: What is kept of a stone beside its numbers; the working picture tells its own format.
@@ -273,14 +274,30 @@ def last_look(sha256: str, ledger: Ledger) -> Look | None:
 
 def look_of(fact: Measured, ledger: Ledger) -> Look | None:
     """Return the look that a fact of the ledger holds, ``None`` where what was kept of it is gone."""
-    terms = terms_from(fact.terms)
-    path = photo_path(fact.sha256, ledger)
     file = fact.record["photo"]["file"]
-    return _from_ledger(Ask(path, file, fact.sha256, terms), fact, ledger)
+    return _from_ledger(Ask(None, file, fact.sha256, terms_from(fact.terms)), fact, ledger)
 
 
-def photo_path(sha256: str, ledger: Ledger) -> Path | None:
-    """Return where a photo of that content lies now, of the places where it was seen; ``None`` where it is gone."""
+def asks_again(look: Look, ledger: Ledger) -> Ask:
+    """Return what it takes to look at a photo again on the terms of an earlier look, with today's words on lines."""
+    words = line_calls(look.ask.sha256, ledger)
+    return Ask(None, look.ask.file, look.ask.sha256, look.ask.terms, words, kept=look)
+
+
+def located(ask: Ask, ledger: Ledger | None) -> Ask:
+    """Return the same with the files of the photo and of those of the same face, found by their content; without the
+    photo's where one of them is gone."""
+    if ask.path is not None or ledger is None:
+        return ask
+    wanted = [ask.sha256, *map(str, ask.terms.same_face)]
+    paths = [_path_of(sha256, ledger) for sha256 in wanted]
+    if None in paths:
+        return ask
+    return replace(ask, path=paths[0], terms=replace(ask.terms, same_face=tuple(paths[1:])))
+
+
+def _path_of(sha256: str, ledger: Ledger) -> Path | None:
+    """Where a photo of that content lies now, of the places where it was seen."""
     for path in views.photo_paths(ledger, sha256).get(sha256, ()):
         try:
             if content_hash(path) == sha256:
@@ -288,19 +305,6 @@ def photo_path(sha256: str, ledger: Ledger) -> Path | None:
         except PhotoError:
             continue
     return None
-
-
-def asks_again(look: Look, ledger: Ledger) -> Ask:
-    """Return what it takes to look at a photo again on the terms of an earlier look, with today's words on lines; from
-    what was kept where the photo, or one of the same face, is gone."""
-    terms, path = look.ask.terms, look.ask.path
-    further = [photo_path(str(photo), ledger) for photo in terms.same_face]
-    if None in further:
-        path = None
-    if path is not None:
-        terms = replace(terms, same_face=tuple(further))
-    words = line_calls(look.ask.sha256, ledger)
-    return replace(look.ask, path=path, terms=terms, words=words, kept=look)
 
 
 def _new_pieces(photo: Stones, ledger: Ledger) -> list[Fact]:
@@ -392,32 +396,35 @@ def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> d
 
 
 def _measure_all(
-    asks: list[Ask], profile: Profile, to_keep: bool, workers: int
-) -> Iterator[tuple[Ask, Look | GraderError]]:
-    """Looks in the order in which they are done."""
+    asks: list[tuple[int, Ask]], profile: Profile, to_keep: bool, workers: int
+) -> Iterator[tuple[int, Look | GraderError]]:
+    """Looks with their numbers, in the order in which they are done."""
     workers = min(workers, len(asks))
     if workers <= 1:
-        yield from ((ask, _work(ask, profile, to_keep)) for ask in asks)
+        yield from ((n, _work(ask, profile, to_keep)) for n, ask in asks)
         return
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
-    left = {ask.file: ask for ask in asks}
+    left = dict(asks)
     pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
     try:
-        for file, done in pool(delayed(_named_work)(ask, profile, to_keep) for ask in asks):
-            yield left.pop(file), done
+        for n, done in pool(delayed(_numbered_work)(n, ask, profile, to_keep) for n, ask in asks):
+            del left[n]
+            yield n, done
     except BrokenProcessPool:
         # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
-        for ask in list(left.values()):
-            yield ask, _work_apart(ask, profile, to_keep)
+        for n, ask in list(left.items()):
+            yield n, _work_apart(ask, profile, to_keep)
 
 
-def _named_work(ask: Ask, profile: Profile, to_keep: bool) -> tuple[str, Look | GraderError]:
+def _numbered_work(
+    n: int, ask: Ask, profile: Profile, to_keep: bool
+) -> tuple[int, Look | GraderError]:
     import cv2
 
     cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
-    return ask.file, _work(ask, profile, to_keep)
+    return n, _work(ask, profile, to_keep)
 
 
 def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:

@@ -3,13 +3,15 @@
 import difflib
 import hashlib
 import json
+import os
 import tomllib
 from dataclasses import asdict, dataclass, fields
 from functools import cached_property, lru_cache
 from importlib import resources
 from pathlib import Path
 
-from grader.errors import SettingsError
+from grader.errors import SettingsError, harmless, told
+from grader.files import regular_bytes
 
 #: Part scores of the scene, in the order in which they are shown.
 SCENE_PARTS = (
@@ -29,6 +31,12 @@ SCENE_PARTS = (
 LATER_PARTS = {"shore": 10.0, "size": 10.0}
 SHAPES = ("oval", "rectangle")
 READINGS = ("sky", "water", "shore", "none")
+#: Letters of a path; of a name or a meaning in a profile.
+MOST_LETTERS, MOST_LINE_LETTERS = 4000, 200
+#: No profile or ``grader.toml`` is larger.
+MOST_BYTES = 1_000_000
+#: Columns of ``results.csv`` that end in _share, _low or _high and are of no class.
+_NOT_A_CLASS = frozenset(("pattern", "glare", "fill", "sound", "usable", "clear"))
 SELL_AS = ("single", "by weight", "chips", "waste")
 
 
@@ -159,9 +167,9 @@ def profile_names() -> tuple[str, ...]:
 
 def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
     path = Path(name_or_file)
-    if path.suffix == ".toml" or (path.exists() and path.is_file()):
+    if path.suffix == ".toml" or os.path.isfile(path):
         try:
-            return path.read_text("utf-8"), str(path)
+            return regular_bytes(path, MOST_BYTES).decode("utf-8-sig"), str(path)
         except OSError as err:
             raise SettingsError(
                 f"{path}: no profile can be read there ({err.strerror}); give a .toml file or a name"
@@ -171,7 +179,7 @@ def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
     shipped = resources.files("grader") / "profiles" / f"{name_or_file}.toml"
     if str(name_or_file) not in profile_names():
         raise SettingsError(
-            f"profile {name_or_file!r} is not known{nearest(str(name_or_file), profile_names())}; "
+            f"profile {told(name_or_file)} is not known{nearest(str(name_or_file), profile_names())}; "
             f"give one of {', '.join(profile_names())} or a .toml file"
         )
     return shipped.read_text("utf-8"), f"profile {name_or_file}"
@@ -179,12 +187,7 @@ def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
 
 @lru_cache(maxsize=16)
 def _parse_profile(text: str, where: str) -> Profile:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise SettingsError(
-            f"{where}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
-        ) from err
+    data = parse_toml(text, where)
     needed = ("name", "version", "colours", "ladder", "rules", "sizes", "scene", "limits")
     check_keys(where, "profile", data, (*needed, "setup", "templates"))
     check_keys(where, "profile", {k: data[k] for k in needed if k in data}, needed, every=True)
@@ -195,6 +198,7 @@ def _parse_profile(text: str, where: str) -> Profile:
         raise SettingsError(f"{where}: {len(colours)} colour classes; declare 2 to 8")
     if len({colour.name for colour in colours}) != len(colours):
         raise SettingsError(f"{where}: two colour classes of one name; give each its own")
+    _check_names(where, colours)
     if len(ladder) < 2 or len(set(grades)) != len(grades):
         raise SettingsError(f"{where}: the ladder needs at least two grades, each named once")
     rules = tuple(_rule(where, row, grades) for row in _rows(where, data, "rules"))
@@ -216,11 +220,11 @@ def _parse_profile(text: str, where: str) -> Profile:
     ovals_mm = sizes["ovals_mm"]
     if not isinstance(ovals_mm, list) or not ovals_mm:
         raise SettingsError(
-            f"{where}: sizes.ovals_mm is {ovals_mm!r}; give one oval at least, as [[long, short]]"
+            f"{where}: sizes.ovals_mm is {told(ovals_mm)}; give one oval at least, as [[long, short]]"
         )
     ovals = tuple(_pair(where, "sizes.ovals_mm", oval, 1, 1000, rising=False) for oval in ovals_mm)
     return Profile(
-        name=check_text(where, "name", data["name"]),
+        name=_line(where, "name", data["name"]),
         version=int(check_number(where, "version", data["version"], 1, 1e9)),
         colours=colours,
         ladder=ladder,
@@ -243,21 +247,60 @@ def _parse_profile(text: str, where: str) -> Profile:
     )
 
 
+def parse_toml(text: str, where: str) -> dict:
+    """Return what a TOML text holds.
+
+    Raises
+    ------
+    SettingsError
+        No TOML, a number of thousands of digits, or lists within lists too deep to read: one line.
+    """
+    try:
+        return tomllib.loads(text)
+    except RecursionError as err:
+        raise SettingsError(
+            f"{where}: lists within lists too deep to read; mend or remove it"
+        ) from err
+    except ValueError as err:
+        raise SettingsError(
+            f"{where}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
+        ) from err
+
+
+def _check_names(where: str, colours: tuple[ColourClass, ...]) -> None:
+    """Refuse names that would share a column of the results; classes that read alike may have kinds in common."""
+    classes = {colour.name for colour in colours}
+    if odd := classes & _NOT_A_CLASS:
+        raise SettingsError(
+            f"{where}: a colour class is called {min(odd)!r}, as another measure is; give it another name"
+        )
+    reads_as: dict[str, str] = {}
+    for colour in colours:
+        for kind in colour.kinds or ():
+            alike = reads_as.setdefault(kind, colour.reads_as) == colour.reads_as
+            twice = colour.kinds[0] == colour.kinds[1]
+            if twice or not alike or kind in classes | _NOT_A_CLASS:
+                raise SettingsError(
+                    f"{where}: colours.{colour.name}.kinds has {told(kind)}, which is a name already; "
+                    "give each its own"
+                )
+
+
 def _rounds(where: str, rounds_mm: object) -> tuple[float, ...]:
     if not isinstance(rounds_mm, list):
         raise SettingsError(
-            f"{where}: sizes.rounds_mm is {rounds_mm!r}; give a list of diameters, as [18, 25]"
+            f"{where}: sizes.rounds_mm is {told(rounds_mm)}; give a list of diameters, as [18, 25]"
         )
     return tuple(sorted(check_number(where, "sizes.rounds_mm", v, 1, 1000) for v in rounds_mm))
 
 
 def _template(where: str, row: dict) -> OwnTemplate:
     check_keys(where, "templates", row, [f.name for f in fields(OwnTemplate)], every=True)
-    name = check_text(where, "templates.name", row["name"])
+    name = _line(where, "templates.name", row["name"])
     if row["shape"] not in SHAPES:
         raise SettingsError(
-            f"{where}: templates.{name}.shape is {row['shape']!r}"
-            f"{nearest(str(row['shape']), SHAPES)}; one of {', '.join(SHAPES)}"
+            f"{where}: templates.{name}.shape is {told(row['shape'])}"
+            f"{nearest(told(row['shape']), SHAPES)}; one of {', '.join(SHAPES)}"
         )
     size_mm = _pair(where, f"templates.{name}.size_mm", row["size_mm"], 1, 1000, rising=False)
     return OwnTemplate(name, row["shape"], size_mm)
@@ -269,7 +312,7 @@ def _setup(where: str, table: dict) -> Setup:
     if lab is not None:
         if not isinstance(lab, list) or len(lab) != 3:
             raise SettingsError(
-                f"{where}: setup.paper_lab is {lab!r}; give L*, a* and b* of your paper, as [94.5, 0.5, -4]"
+                f"{where}: setup.paper_lab is {told(lab)}; give L*, a* and b* of your paper, as [94.5, 0.5, -4]"
             )
         limits = ((50, 100), (-20, 20), (-30, 20))
         lab = tuple(
@@ -286,19 +329,17 @@ def _colour(where: str, row: dict) -> ColourClass:
     for key in ("name", "lightness", "chroma", "hue_deg"):
         if key not in row:
             raise SettingsError(f"{where}: a colour class lacks {key!r}; add it")
-    name = check_text(where, "colours.name", row["name"])
+    name = _line(where, "colours.name", row["name"])
     reads_as = row.get("reads_as", "none")
     if reads_as not in READINGS:
         raise SettingsError(
-            f"{where}: colours.{name}.reads_as is {reads_as!r}{nearest(str(reads_as), READINGS)}; "
+            f"{where}: colours.{name}.reads_as is {told(reads_as)}{nearest(told(reads_as), READINGS)}; "
             f"one of {', '.join(READINGS)}"
         )
     kinds = row.get("kinds")
-    if kinds is not None and (
-        not isinstance(kinds, list) or len(kinds) != 2 or not all(isinstance(k, str) for k in kinds)
-    ):
+    if kinds is not None and (not isinstance(kinds, list) or len(kinds) != 2):
         raise SettingsError(
-            f"{where}: colours.{name}.kinds is {kinds!r}; give two names, the more coloured one first"
+            f"{where}: colours.{name}.kinds is {told(kinds)}; give two names, the more coloured one first"
         )
     return ColourClass(
         name=name,
@@ -306,7 +347,9 @@ def _colour(where: str, row: dict) -> ColourClass:
         chroma=_pair(where, f"colours.{name}.chroma", row["chroma"], 0, 200),
         hue_deg=_pair(where, f"colours.{name}.hue_deg", row["hue_deg"], 0, 720),
         reads_as=reads_as,
-        kinds=tuple(kinds) if kinds else None,
+        kinds=tuple(_line(where, f"colours.{name}.kinds", kind) for kind in kinds)
+        if kinds
+        else None,
         kind_chroma=check_number(
             where, f"colours.{name}.kind_chroma", row.get("kind_chroma", 9.0), 0, 200
         ),
@@ -315,13 +358,14 @@ def _colour(where: str, row: dict) -> ColourClass:
 
 def _rung(where: str, row: dict) -> Rung:
     check_keys(where, "ladder", row, [f.name for f in fields(Rung)], every=True)
+    grade = _line(where, "ladder.grade", row["grade"])
     if row["sell_as"] not in SELL_AS:
         raise SettingsError(
-            f"{where}: ladder.{row['grade']}.sell_as is {row['sell_as']!r}; one of {', '.join(SELL_AS)}"
+            f"{where}: ladder.{grade}.sell_as is {told(row['sell_as'])}; one of {', '.join(SELL_AS)}"
         )
     return Rung(
-        check_text(where, "ladder.grade", row["grade"]),
-        check_text(where, "ladder.meaning", row["meaning"]),
+        grade,
+        _line(where, "ladder.meaning", row["meaning"]),
         row["sell_as"],
     )
 
@@ -330,7 +374,8 @@ def _rule(where: str, row: dict, grades: list[str]) -> Rule:
     check_keys(where, "rules", row, [f.name for f in fields(Rule)])
     if row.get("grade") not in grades:
         raise SettingsError(
-            f"{where}: a rule is for grade {row.get('grade')!r}, which is not on the ladder; one of {', '.join(grades)}"
+            f"{where}: a rule is for grade {told(row.get('grade'))}, which is not on the ladder; "
+            f"one of {', '.join(grades)}"
         )
     bounds = {}
     for side in ("at_least", "at_most"):
@@ -353,11 +398,11 @@ RULE_MEASURES = (
 
 def check_keys(where: str, table: str, given: object, keys, every: bool = False) -> None:
     if not isinstance(given, dict):
-        raise SettingsError(f"{where}: {table} is {given!r}; give a table of settings")
+        raise SettingsError(f"{where}: {table} is {told(given)}; give a table of settings")
     for key in given:
         if key not in keys:
             raise SettingsError(
-                f"{where}: {table} has no setting {key!r}{nearest(str(key), keys)}; remove or rename it"
+                f"{where}: {table} has no setting {told(key)}{nearest(str(key), keys)}; remove or rename it"
             )
     missing = [key for key in keys if key not in given]
     if every and missing:
@@ -372,7 +417,9 @@ def _rows(where: str, data: dict, key: str) -> list[dict]:
 
 def check_number(where: str, key: str, value: object, low: float, high: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise SettingsError(f"{where}: {key} is {value!r}; give a number from {low:g} to {high:g}")
+        raise SettingsError(
+            f"{where}: {key} is {told(value)}; give a number from {low:g} to {high:g}"
+        )
     return float(value)
 
 
@@ -380,19 +427,34 @@ def _pair(
     where: str, key: str, value: object, low: float, high: float, rising: bool = True
 ) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
-        raise SettingsError(f"{where}: {key} is {value!r}; give two numbers")
+        raise SettingsError(f"{where}: {key} is {told(value)}; give two numbers")
     first, second = (check_number(where, key, v, low, high) for v in value)
     if rising and first > second:
-        raise SettingsError(f"{where}: {key} is {value!r}; give the lower number first")
+        raise SettingsError(f"{where}: {key} is {told(value)}; give the lower number first")
     return first, second
 
 
 def check_text(where: str, key: str, value: object) -> str:
     if not isinstance(value, str) or not value.strip():
-        raise SettingsError(f"{where}: {key} is {value!r}; give a word or a line")
+        raise SettingsError(f"{where}: {key} is {told(value)}; give a word or a line")
+    if len(value) > MOST_LETTERS or "\0" in value:
+        raise SettingsError(f"{where}: {key} is {told(value)}; give a name that a file can have")
     return value
 
 
+def _line(where: str, key: str, value: object) -> str:
+    """A name or a meaning, which stands in tables and on sheets."""
+    text = check_text(where, key, value)
+    if len(text) > MOST_LINE_LETTERS or "\n" in text or harmless(text) != text:
+        raise SettingsError(
+            f"{where}: {key} is {told(text)}; give one line of plain letters, {MOST_LINE_LETTERS} at most"
+        )
+    return text
+
+
 def nearest(word: str, words) -> str:
+    """Return the nearest of some words as a guess behind a message; nothing for what is no word at all."""
+    if len(word) > MOST_LETTERS:
+        return ""
     close = difflib.get_close_matches(word, list(words), n=1)
     return f" (did you mean {close[0]!r}?)" if close else ""

@@ -1,11 +1,11 @@
 """``grader.toml``, found upward from the working folder: what holds there unless the command line says otherwise."""
 
-import tomllib
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 from grader.errors import SettingsError
-from grader.profile import check_keys, check_number, check_text
+from grader.files import regular_bytes
+from grader.profile import MOST_BYTES, check_keys, check_number, check_text, parse_toml
 
 FILE = "grader.toml"
 #: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.
@@ -43,15 +43,13 @@ def load_settings(folder: str | Path = ".") -> Settings:
     path = _nearest(Path(folder).absolute())
     if path is None:
         return Settings()
-    try:
-        data = tomllib.loads(path.read_text("utf-8-sig"))
-    except (OSError, UnicodeDecodeError) as err:
-        raise SettingsError(f"{path}: cannot be read ({err}); mend or remove it") from err
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as err:
-        raise SettingsError(
-            f"{path}: not valid TOML ({err}); mend that line: numbers with a point, words in quotes"
-        ) from err
     where = str(path)
+    try:
+        text = regular_bytes(path, MOST_BYTES).decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as err:
+        reason = getattr(err, "strerror", None) or "not text in UTF-8"
+        raise SettingsError(f"{path}: cannot be read ({reason}); mend or remove it") from err
+    data = parse_toml(text, where)
     check_keys(where, "the file", data, [field.name for field in fields(Settings)])
     for key in ("profile", "ledger", "by", "decider"):
         if key in data:
@@ -70,4 +68,4 @@ def load_settings(folder: str | Path = ".") -> Settings:
 
 
 def _nearest(folder: Path) -> Path | None:
-    return next((one / FILE for one in (folder, *folder.parents) if (one / FILE).is_file()), None)
+    return next((one / FILE for one in (folder, *folder.parents) if (one / FILE).exists()), None)

@@ -38,6 +38,7 @@ from grader.grading.rules import (
 from grader.grading.scaling import fit_scaling
 from grader.grading.scene_head import fit_scene
 from grader.grading.strangers import fit_known, look_of
+from grader.grading.threads import one_thread
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -118,8 +119,6 @@ def learn(
     sellers: int = SELLERS,
 ) -> Model:
     """Return the starter learned from drawn faces, with a crowd of so many simulated sellers who graded them."""
-    from threadpoolctl import threadpool_limits
-
     rows = [face.measured for face in faces]
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
@@ -146,7 +145,7 @@ def learn(
         sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
     true = [face.true for face in faces]
-    with threadpool_limits(1):
+    with one_thread("scipy.optimize"):
         crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, crowd=crowd)
     made = Made(

@@ -254,6 +254,8 @@ def _drying_record(measured: MeasuredPiece) -> list[dict] | None:
 
 
 def _drying(record: list[dict] | None, face: Face) -> DriedLines | None:
+    if record and min(line["ratio"] for line in record) <= 0:
+        raise ValueError("a likelihood ratio of 0 or less")
     return record and DriedLines(
         tuple((face.from_photo_px(np.array(line["points"])), line["ratio"]) for line in record)
     )

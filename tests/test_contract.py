@@ -28,6 +28,7 @@ FLOORS = [
     ["settings"],
     ["profile"],
     ["measures"],
+    ["made", "outfolder"],
     ["files"],
     ["errors"],
 ]

@@ -1,6 +1,7 @@
 # ruff: noqa: E501
 """Profiles: what ships, what is refused, and how plainly."""
 
+import os
 import re
 import tomllib
 from importlib import resources
@@ -196,3 +197,53 @@ def test_how_the_seller_photographs_may_be_left_out(tmp_path):
 def test_a_setup_that_makes_no_sense_is_refused(tmp_path, line, said):
     with pytest.raises(SettingsError, match=re.escape(said)):
         load(tmp_path, ("height_mm = [5, 60]", line))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('kinds = ["rusty", "grey"]', 'kinds = ["rusty", "rusty"]', "kinds has 'rusty', which is a name already"),
+        ('kinds = ["rusty", "grey"]', 'kinds = ["blue", "grey"]', "kinds has 'blue', which is a name already"),
+        ('kinds = ["rusty", "grey"]', 'kinds = ["usable", "grey"]', "kinds has 'usable'"),
+        ('kinds = ["rusty", "grey"]', 'kinds = ["", "grey"]', "kinds is ''; give a word"),
+        ('name = "host"', 'name = "glare"', "is called 'glare', as another measure is"),
+        ('name = "host"', 'name = "ho\\u001bst"', "give one line of plain letters"),
+        ('name = "host"', f'name = "{"x" * 2000}"', "give one line of plain letters"),
+        ("glare_share = 0.25", f"glare_share = {'9' * 5000}", "not valid TOML"),
+        ("glare_share = 0.25", f"glare_share = 0x{'f' * 5000}", "glare_share is too long to show"),
+        ("glare_share = 0.25", f"glare_share = {'9' * 400}", "glare_share is 999"),
+        ("glare_share = 0.25", "glare_share = nan", "glare_share is nan"),
+        ("glare_share = 0.25", "glare_share = inf", "glare_share is inf"),
+        ("glare_share = 0.25", f"glare_share = {'[' * 5000}{']' * 5000}", "too deep"),
+        ('sell_as = "single"', f"sell_as = 0x{'f' * 5000}", "sell_as is too long"),
+        ('reads_as = "sky"', f"reads_as = 0x{'f' * 5000}", "reads_as is too long"),
+        ("glare_share = 0.25", f"{'a' * 5000} = 1", "has no setting 'aaa"),
+    ],
+)  # fmt: skip
+def test_what_no_profile_holds_is_told_in_one_short_line(tmp_path, old, new, said):
+    with pytest.raises(SettingsError) as err:
+        load(tmp_path, (old, new))
+    assert said in str(err.value)
+    assert "\n" not in str(err.value) and len(str(err.value)) < 400
+
+
+def test_a_profile_with_a_byte_order_mark_is_the_same(tmp_path):
+    assert load(tmp_path, (BANDED, f"\ufeff{BANDED}")).sha256 == load_profile().sha256
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name")
+def test_a_profile_is_a_file_of_a_sensible_size(tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "large.toml").write_bytes(bytes(2_000_000))
+    (tmp_path / "zero.toml").symlink_to("/dev/zero")
+    for name, said in (
+        ("pipe", "not a file"),
+        ("large", "larger than 1 MB"),
+        ("zero", "not a file"),
+    ):
+        with pytest.raises(SettingsError, match=rf"{name}\.toml: no profile can be read .*{said}"):
+            load_profile(tmp_path / f"{name}.toml")
+    for name in ("a\0.toml", "x" * 5000, "a\0"):
+        with pytest.raises(SettingsError) as err:
+            load_profile(name)
+        assert len(str(err.value).removeprefix(name)) < 400

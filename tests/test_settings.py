@@ -1,5 +1,7 @@
 """``grader.toml`` of the working folder."""
 
+import os
+
 import pytest
 
 from grader import settings
@@ -43,6 +45,14 @@ def test_a_byte_order_mark_does_not_matter(tmp_path):
         ("profile = 3", r"profile is 3; give a word"),
         ('model = ""', r"model is ''; give a word"),
         ('units = "kg"', r"units is 'kg'; one of g, lb"),
+        (r'model = "a\u0000"', r"model is .*give a name that a file can have"),
+        (f'model = "{"x" * 5000}"', r"give a name that a file can have"),
+        (f"mm_per_px = {'[' * 5000}", r"lists within lists too deep"),
+        (f"mm_per_px = {'9' * 5000}", r"not valid TOML"),
+        (f"mm_per_px = 0x{'f' * 5000}", r"mm_per_px is too long to show"),
+        ("mm_per_px = inf", r"mm_per_px is inf"),
+        ("mm_per_px = nan", r"mm_per_px is nan"),
+        (f"units = 0x{'f' * 5000}", r"units is too long"),
         ("units = ", r"not valid TOML .* mend that line"),
     ],
 )
@@ -50,6 +60,21 @@ def test_a_wrong_setting_is_refused_in_one_line(tmp_path, text, said):
     with pytest.raises(SettingsError, match=said) as err:
         load_settings(write(tmp_path, text + "\n"))
     assert "\n" not in str(err.value)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name")
+def test_settings_are_read_from_a_file_of_a_sensible_size_alone(tmp_path):
+    os.mkfifo(tmp_path / "grader.toml")
+    with pytest.raises(SettingsError, match="not a file on a disk"):
+        load_settings(tmp_path)
+    (tmp_path / "grader.toml").unlink()
+    (tmp_path / "grader.toml").write_bytes(b"#" * 2_000_000)
+    with pytest.raises(SettingsError, match="larger than 1 MB"):
+        load_settings(tmp_path)
+    (tmp_path / "grader.toml").unlink()
+    (tmp_path / "grader.toml").mkdir()
+    with pytest.raises(SettingsError, match="a folder, not a file"):
+        load_settings(tmp_path)
 
 
 def test_a_file_that_is_no_text_is_refused(tmp_path):

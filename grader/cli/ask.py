@@ -29,12 +29,14 @@ def ask(
     import numpy as np
 
     from grader.called import graded_stones
-    from grader.files import write_new
+    from grader.files import check_new, write_new
     from grader.grading.ask import ask_for
     from grader.grading.retrain import heard_of
     from grader.report.columns import calls_table
     from grader.report.words import set_words
 
+    if out:
+        check_new(out)
     profile, model = session.profile, session.model()
     ledger = session.need_ledger("asking")
     decider = session.settings.decider

@@ -46,7 +46,7 @@ def colours(
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
     from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
-    from grader.files import write_text
+    from grader.files import write_new
 
     spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
     terms = session.with_usual_scale(terms)
@@ -55,7 +55,7 @@ def colours(
             spots, beside(table), terms, session.profile, session.ledger, on_photo
         )
     fitted = fit_profile(spots, photos, session.profile_name, name=out.stem)
-    write_text(out, fitted.text)
+    write_new(out, fitted.text)
     typer.echo(_told(fitted))
     use = f"; use it: grader check PHOTO --profile {out}" if fitted.better else ""
     typer.echo(f"{out} written{use}", err=True)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import (
+    check_made,
     check_picture,
     number,
     takes_session,
@@ -79,10 +80,11 @@ def cutplan(
     check_picture(picture, [photo])
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
+    check_made(svg, "--svg")
     from grader.cutting import cut_piece
     from grader.errors import GraderError
-    from grader.files import write_text
     from grader.looks import ask_for, measured_again
+    from grader.made import write_made
     from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
     from grader.report.overlay import write_picture
     from grader.report.result import to_json
@@ -111,4 +113,4 @@ def cutplan(
         write_picture(picture, draw_cuts(measured, cut, plan.value))
     if svg:
         title = f"{photo.name}, stone {stones[0].piece.id}"
-        write_text(svg, cut_svg(cut[0], plan.value, title))
+        write_made(svg, cut_svg(cut[0], plan.value, title).encode())

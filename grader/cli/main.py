@@ -3,7 +3,8 @@ stderr."""
 
 import sys
 import warnings
-from typing import Annotated
+from contextlib import redirect_stderr, redirect_stdout
+from typing import Annotated, TextIO
 
 import typer
 from typer.core import TyperGroup
@@ -22,18 +23,52 @@ from grader.cli import (
     retrain,
     second_look,
 )
-from grader.errors import GraderError, ModelError, SettingsError
+from grader.errors import GraderError, ModelError, SettingsError, harmless
 
 #: What the command line itself refuses.
 UsageError = typer.BadParameter.__base__
 
 
+class HarmlessStream:
+    """A text stream that only shows what is written: names of files, models and people may hold letters that would
+    steer a terminal."""
+
+    #: Of one that takes ASCII alone Typer would go round it, to the bytes below.
+    encoding = "utf-8"
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        #: Where rich draws its bar, which steers by intent and holds no names.
+        self.rich_proxied_file = stream
+
+    def write(self, text: str) -> int:
+        # While the bar is there rich stands before this stream, and what comes is what it draws.
+        drawn = self is not sys.stdout and self is not sys.stderr
+        # By bytes Typer tries whether this is a text stream: such a one refuses them.
+        return self._stream.write(text if drawn or isinstance(text, bytes) else harmless(text))
+
+    def writelines(self, lines) -> None:
+        for line in lines:
+            self.write(line)
+
+    def __getattr__(self, name: str):
+        return getattr(self._stream, name)
+
+
 class ToldErrors(TyperGroup):
-    """Ends every error as one line on stderr.
+    """Ends every error as one line on stderr, and makes all that is printed harmless to a terminal.
 
     Exit code 2 where what the command was given to work with does not make sense, so that no photo
     was looked at; else 1.
     """
+
+    def main(self, *args, **named):
+        # Here, around every command: so that none can forget it.
+        with (
+            redirect_stdout(HarmlessStream(sys.stdout)),
+            redirect_stderr(HarmlessStream(sys.stderr)),
+        ):
+            return super().main(*args, **named)
 
     def parse_args(self, ctx, args):
         if not args:  # Then the help is shown.

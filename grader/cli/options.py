@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from grader.files import read_number
+from grader.made import why_kept
 from grader.settings import MOST_MM_PER_PX
 
 
@@ -86,6 +87,13 @@ def check_picture(picture: Path | None, photos: list[Path], option: str = "--pic
         raise typer.BadParameter(
             f"{picture} is the photo itself; choose another name", param_hint=option
         )
+    check_made(picture, option)
+
+
+def check_made(path: Path | None, option: str) -> None:
+    """Refuse, before the work is done, to write over what the tool did not make."""
+    if path is not None and (why := why_kept(path)):
+        raise typer.BadParameter(why, param_hint=option)
 
 
 def _mm_per_px(text: str | float) -> float:
@@ -384,7 +392,10 @@ def progress(what: str, of: str = "photos"):
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
     columns = (what, BarColumn(), MofNCompleteColumn(), of, TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    # Into a file it would only leave blank lines.
+    hidden = not console.is_terminal
+    with Progress(*columns, console=console, transient=True, disable=hidden) as bar:
         task = bar.add_task("", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
 

@@ -24,6 +24,7 @@ from grader.grading.model import (
 from grader.grading.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
 from grader.grading.rules import Features
 from grader.grading.scaling import filled_table, rounded
+from grader.grading.threads import one_thread
 from grader.grading.trees import fit_trees
 
 #: Groups of stones that are held out in turn.
@@ -160,12 +161,9 @@ def choose_head(
     stones : what each face is of; faces of one stone are held out together.
     fitted : told after each fit, of which there are :func:`fits`.
     """
-    from threadpoolctl import threadpool_limits
-
     kinds = _kinds(head, len(set(stones)))
     fold = folds_of(stones, FOLDS, rng)
-    # One thread is quickest for so few rows, and adds up in one order on every machine.
-    with threadpool_limits(1):
+    with one_thread("scipy.optimize", *(["sklearn.ensemble"] if TREES in kinds else [])):
         faces = _Faces.of(head, rows, rung, stones)
         chances, sure = _held_out(kinds, head, faces, fold, fitted)
         table = compare(chances, rung, stones)

@@ -33,8 +33,8 @@ def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
     """Return (n, K) probabilities for n scores and K - 1 rising cuts, or (n, K - 1), cuts of each by itself."""
     score, cuts = np.atleast_1d(np.asarray(score, float)), np.atleast_2d(np.asarray(cuts, float))
     below = logistic(cuts - score[:, None])
-    edges = np.pad(below, ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
-    return np.diff(edges, axis=1)
+    lowest, highest = np.zeros((len(below), 1)), np.ones((len(below), 1))
+    return np.diff(np.concatenate([lowest, below, highest], axis=1), axis=1)
 
 
 def logistic(log_odds: ArrayLike) -> NDArray:

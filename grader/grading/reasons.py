@@ -44,11 +44,15 @@ def reasons(
     ----------
     values : features as the grade head sees them (:meth:`Model.complete`).
     """
-    place = model.grade.places([values])[0]
+    usual = model.grade.usual
+    without = [
+        with_values(values, profile, **{name: usual[name] for name in names if name in usual})
+        for names in SUBJECTS.values()
+    ]
+    place, *places = model.grade.places([values, *without])
     found = []
-    for subject, names in SUBJECTS.items():
-        average = {name: mean for name, mean in model.grade.usual.items() if name in names}
-        moves = float(place - model.grade.places([with_values(values, profile, **average)])[0])
+    for subject, there in zip(SUBJECTS, places, strict=True):
+        moves = float(place - there)
         if abs(moves) >= LEAST:
             text = _TELL[subject](values, facts)
             found.append(

@@ -3,8 +3,9 @@ the old one has learned from before is told."""
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,13 +13,14 @@ from numpy.typing import NDArray
 from grader.errors import CallsError
 from grader.grading.agreement import Agreement, Figure, beside, bootstrap, mean_of, side_by_side
 from grader.grading.calls import RowRemark
-from grader.grading.candidates import FOLDS, Candidate, choose_head, folds_of
+from grader.grading.candidates import FOLDS, Candidate, choose_head, fits, folds_of
 from grader.grading.joining import standing_call
 from grader.grading.model import Made, Model, library_versions
 from grader.grading.picks_csv import Stone
 from grader.grading.proposal import Call
 from grader.grading.rules import Features
 from grader.grading.scene_head import Pair, SceneHead, picked_right, refit_scene
+from grader.grading.threads import one_thread
 from grader.profile import Profile
 
 #: Fewer called stones than this say nothing of how good a model is.
@@ -209,6 +211,7 @@ class _Picked:
         return self.take([not stones & set(pick) for pick in self.stones])
 
 
+@one_thread("scipy.optimize")
 def retrain(
     calls: Sequence[Call],
     measured: Mapping[Stone, Features],
@@ -219,6 +222,7 @@ def retrain(
     picks: Sequence[Pick] = (),
     name: str = "retrained",
     date: str = "",
+    on_step: Callable[[int, int], None] = lambda done, total: None,
 ) -> Retrained:
     """Return a model drawn from ``base`` towards the calls: few move it a little, many a lot.
 
@@ -232,6 +236,7 @@ def retrain(
     picks : (better stone, other stone), from :func:`~grader.grading.picks_csv.paired`; only the
         scene score learns from them.
     name, date : of the new model; told in its folder.
+    on_step : told how many fits of grade heads are done, of how many, after each of them; all the rest takes a moment.
 
     Raises
     ------
@@ -249,7 +254,14 @@ def retrain(
     if called.take(called.rung >= 0).seen_by(base):
         # The table has grown: it tells the old calls again, and the crowd must not hear them twice.
         start = replace(base, grade=base.grade.unheard)
-    model, kinds = _fit(called, picked, start, profile, seed)
+    rng = np.random.default_rng(seed)
+    fold = folds_of(called.names, FOLDS, rng) if called.names else np.zeros(0, int)
+    done, total = count(1), _fits(called, fold)
+
+    def fit(called: CalledFaces, picked: _Picked) -> tuple[Model, tuple[Candidate, ...]]:
+        return _fit(called, picked, start, profile, seed, lambda: on_step(next(done), total))
+
+    model, kinds = fit(called, picked)
     seen = {_stone_key(stone) for pick in picks for stone in pick} | called.keys
     also = f" and {_counted(len(picks), 'pick')}" if picks else ""
     made = Made(
@@ -259,7 +271,7 @@ def retrain(
         versions=library_versions(),
         stones=tuple(sorted(seen.union(base.made.stones))),
     )
-    report = _judge(called, picked, base, start, profile, seed)
+    report = _judge(called, picked, base, profile, fold, fit, rng)
     report = replace(report, kinds=kinds, moved=_moved(called, picked, base, model, profile))
     report = _with_picks(report, called, picked, base, profile, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
@@ -323,8 +335,19 @@ def _called(
     )
 
 
+def _fits(called: CalledFaces, fold: NDArray) -> int:
+    """How many fits of grade heads it takes: for the model, and for one without each group held out."""
+    learned = [np.full(len(fold), True), *(fold != k for k in np.unique(fold))]
+    return sum(fits(len(set(called.take(some & (called.rung >= 0)).names))) for some in learned)
+
+
 def _fit(
-    called: CalledFaces, picked: _Picked, base: Model, profile: Profile, seed: int
+    called: CalledFaces,
+    picked: _Picked,
+    base: Model,
+    profile: Profile,
+    seed: int,
+    fitted: Callable[[], None],
 ) -> tuple[Model, tuple[Candidate, ...]]:
     """Scene head first: the grade head sees its score. With the kinds of grade head compared."""
     model = replace(base, scene=_fit_scene(called, picked, base))
@@ -332,9 +355,8 @@ def _fit(
     if not graded.stones:
         return model, ()
     rows = [model.complete(row, profile) for row in graded.rows]
-    head, kinds = choose_head(
-        base.grade, rows, graded.rung, graded.names, np.random.default_rng(seed)
-    )
+    rng = np.random.default_rng(seed)
+    head, kinds = choose_head(base.grade, rows, graded.rung, graded.names, rng, fitted)
     return replace(model, grade=head), kinds
 
 
@@ -346,9 +368,14 @@ def _fit_scene(called: CalledFaces, picked: _Picked, base: Model) -> SceneHead:
 
 
 def _judge(
-    called: CalledFaces, picked: _Picked, base: Model, start: Model, profile: Profile, seed: int
+    called: CalledFaces,
+    picked: _Picked,
+    base: Model,
+    profile: Profile,
+    fold: NDArray,
+    fit: Callable[[CalledFaces, _Picked], tuple[Model, tuple[Candidate, ...]]],
+    rng: np.random.Generator,
 ) -> RetrainReport:
-    rng = np.random.default_rng(seed)
     graded, with_scene = called.rung >= 0, ~np.isnan(called.scene)
     by_rung = np.bincount(called.rung[graded], minlength=len(profile.grades))
     report = RetrainReport(
@@ -362,12 +389,10 @@ def _judge(
         scene_new=None,
         seen_before=called.seen_by(base),
     )
-    fold = folds_of(called.names, FOLDS, rng) if called.names else np.zeros(0, int)
     models = {}
-    for k in range(FOLDS):
+    for k in np.unique(fold):
         held = {stone for stone, at in zip(called.stones, fold, strict=True) if at == k}
-        if held:
-            models[k], _ = _fit(called.take(fold != k), picked.without(held), start, profile, seed)
+        models[k], _ = fit(called.take(fold != k), picked.without(held))
     if graded.sum() >= LEAST_STONES and (by_rung > 0).sum() >= 2:
         old, new = (_rungs(called, fold, m, profile) for m in ([base] * FOLDS, models))
         report = _with_grades(report, called, old, new, len(profile.grades), rng)

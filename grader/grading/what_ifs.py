@@ -1,6 +1,6 @@
 """The smallest change that would lift a proposal by a grade: a line less, or a little more of one thing."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from grader.grading.facts import LineFacts, StoneFacts
@@ -87,6 +87,20 @@ def _trimmed_words(share: float | None, weight_g: float | None) -> str:
 
 def _more(values: Features, profile: Profile, model: Model, rung: int) -> WhatIf | None:
     """The one of a few measures of which the least more, in spreads, is enough."""
+    tries = list(_tries(values, profile, model))
+    reached = model.grade.rungs([changed for _, _, changed in tries])
+    for (name, more, _), there in zip(tries, reached, strict=True):
+        if there > rung:
+            grade = model.grade.grades[there]
+            words = _TELL[name].format(more, values[name]).replace("%", " %")
+            return WhatIf(f"{words}: {grade}", grade)
+    return None
+
+
+def _tries(
+    values: Features, profile: Profile, model: Model
+) -> Iterator[tuple[str, float, dict[str, float | None]]]:
+    """Name, how much of it, and the features with so much: the smallest steps first."""
     spreads = dict(zip(model.grade.scaling.names, model.grade.scaling.spread, strict=True))
     for step in range(1, STEPS + 1):
         for name in MORE:
@@ -94,15 +108,8 @@ def _more(values: Features, profile: Profile, model: Model, rung: int) -> WhatIf
                 continue
             more = values[name] + MOST_SPREADS * step / STEPS * spreads[name]
             changed = _with_more(values, name, more)
-            if changed is None:
-                continue
-            reached = int(model.grade.rungs([with_values(values, profile, **changed)])[0])
-            if reached > rung:
-                grade = model.grade.grades[reached]
-                return WhatIf(
-                    f"{_TELL[name].format(more, values[name]).replace('%', ' %')}: {grade}", grade
-                )
-    return None
+            if changed is not None:
+                yield name, more, with_values(values, profile, **changed)
 
 
 def _with_more(values: Features, name: str, more: float) -> dict[str, float] | None:

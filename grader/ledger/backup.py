@@ -93,7 +93,7 @@ def backup(ledger: Ledger, out: str | Path) -> int:
     LedgerError
         There is such a file already, a picture was changed, or the place cannot be written to.
     """
-    out, pictures = Path(out).absolute(), Pictures(ledger.path)
+    out = Path(out).absolute()
     if out.exists():
         raise LedgerError(f"{out}: is there already; name a new file")
     with TemporaryDirectory() as folder, _whole(out) as part, zipfile.ZipFile(part, "w") as file:
@@ -101,9 +101,9 @@ def backup(ledger: Ledger, out: str | Path) -> int:
         copy = Path(folder) / _DATABASE
         copy_database(ledger.path, copy)
         file.write(copy, _DATABASE, zipfile.ZIP_DEFLATED)
-        names = pictures.names()
+        names = ledger.pictures.names()
         for name in names:
-            file.writestr(f"pictures/{name}", pictures.get(name))
+            file.writestr(f"pictures/{name}", ledger.pictures.get(name))
     return len(names)
 
 
@@ -138,9 +138,10 @@ def restore(file: str | Path, path: str | Path) -> Restored:
 def _whole(out: Path) -> Iterator[Path]:
     """A file to write to, moved to its place when it is whole and on the disk."""
     part = out.with_name(f".{out.name}.{os.getpid()}.part")
+    with told(out):
+        out.parent.mkdir(parents=True, exist_ok=True)
     try:
         with told(out):
-            out.parent.mkdir(parents=True, exist_ok=True)
             yield part
             with open(part, "rb+") as file:
                 os.fsync(file.fileno())

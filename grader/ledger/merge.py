@@ -41,7 +41,7 @@ def take_in(ledger: Ledger, other: str | Path) -> TakenIn:
         copy = Path(folder) / "other.sqlite"
         copy_database(ledger_file(other), copy)
         with open_ledger(copy) as source:
-            pictures = _take_pictures(Pictures(other), Pictures(ledger.path))
+            pictures = _take_pictures(Pictures(other), ledger.pictures)
             read = 0
 
             def entries():

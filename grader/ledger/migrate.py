@@ -6,6 +6,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection, Engine
 
+from grader.errors import LedgerError
 from grader.ledger.backup import copy_before
 from grader.ledger.schema import APPLICATION_ID, VERSION
 
@@ -14,6 +15,11 @@ def migrate(path: Path, engine: Engine, version: str | None) -> None:
     """Run the migrations that are due, all or none, and say in the file whose it is.
 
     A ledger that holds something is copied first, into its folder of copies.
+
+    Raises
+    ------
+    LedgerError
+        A fact would lose another that it names.
     """
     if version is not None:
         copy_before(path, VERSION)
@@ -25,6 +31,10 @@ def migrate(path: Path, engine: Engine, version: str | None) -> None:
         try:
             with connection.begin():
                 command.upgrade(_config(connection), "head")
+                if raw.execute("pragma foreign_key_check").fetchone():
+                    raise LedgerError(
+                        f"{path}: cannot be brought up to this version; nothing is changed: keep it and tell us"
+                    )
                 connection.exec_driver_sql(f"pragma application_id={APPLICATION_ID}")
         finally:
             raw.execute("pragma foreign_keys=on")

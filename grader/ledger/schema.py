@@ -49,7 +49,7 @@ def _json(name: str, comment: str, *, nullable: bool = True) -> Column:
 
 
 def _sequence() -> Column:
-    return _whole("sequence", "of the fact, which is the order of all that counts", index=True)
+    return _whole("sequence", "of the fact, which is the order of all that counts")
 
 
 def _uid() -> Column:
@@ -99,7 +99,7 @@ photo = Table(
     "photo",
     metadata,
     _sha256(primary_key=True),
-    _text("path", "where it lay, from the root on", primary_key=True),
+    _text("path", "where it lay, from the root on", primary_key=True, index=True),
     _text("name", "its file name"),
     _whole("width", "px, upright"),
     _whole("height", "px, upright"),

@@ -59,11 +59,13 @@ def results_csv(records: Iterable[dict], colours: Sequence[ColourClass]) -> str:
 
 
 def _csv(names: Sequence[str], rows: Iterable[dict]) -> str:
-    text = io.StringIO()
-    writer = csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return text.getvalue()
+    lines = []
+    for row in (dict(zip(names, names, strict=True)), *rows):
+        text = io.StringIO()
+        # With this end the writer also puts a cell in marks that holds a carriage return: else it would end its row.
+        csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\r\n").writerow(row)
+        lines.append(text.getvalue().removesuffix("\r\n") + "\n")
+    return "".join(lines)
 
 
 def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:

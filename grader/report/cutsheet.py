@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.cutting import RELATIVE_SHARE, CutPiece
-from grader.errors import GraderError
+from grader.errors import GraderError, harmless
 from grader.face.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
 from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
@@ -99,6 +99,7 @@ def cut_svg(piece: CutPiece, plan: str, title: str) -> str:
     def mm(points: NDArray) -> NDArray:
         return (np.asarray(points, float) - corner) * piece.mm_per_px + BORDER_MM
 
+    title = harmless(title)  # Letters that steer have no place in XML 1.0.
     words = _svg_words(piece, plan, title, width)
     foot = 10 + ROW_MM * len(words)
     glare = [mm(ring + 0.5) for ring in _rings(m.glare & face.mask, piece.margin_px)]

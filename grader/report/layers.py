@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.cut import fill_outline
-from grader.files import write_bytes
 from grader.grade import MeasuredPhoto, MeasuredPiece
+from grader.made import write_made
 from grader.photo.photo import Photo
 
 
@@ -52,7 +52,7 @@ def write_layers(measured: MeasuredPhoto, folder: str | Path, stem: str) -> None
     ``<stem>.parts.png`` and ``<stem>.borders.png`` into that folder."""
     for name, layer in draw_layers(measured).items():
         _, png = cv2.imencode(".png", layer, [cv2.IMWRITE_PNG_COMPRESSION, 3])
-        write_bytes(Path(folder) / f"{stem}.{name}.png", png.tobytes())
+        write_made(Path(folder) / f"{stem}.{name}.png", png.tobytes())
 
 
 def _draw_borders(borders: NDArray[np.uint8], piece: MeasuredPiece) -> None:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from grader.errors import GraderError
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement
-from grader.files import write_bytes
 from grader.grade import MeasuredPhoto, MeasuredPiece
+from grader.made import write_made
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
@@ -98,19 +98,20 @@ def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
 
 
 def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
-    """Write a picture in the format of its suffix, whole or not at all.
+    """Write a picture in the format of its suffix, whole or not at all; what is there already is replaced only where
+    the tool made it.
 
     Raises
     ------
     GraderError
-        The suffix is of no picture format, or the place cannot be written to.
+        The suffix is of no picture format, the place cannot be written to, or holds what the tool did not make.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in PICTURE_SUFFIXES:
         raise GraderError(
             f"{path}: no picture format; end the name in .jpg, .png, .webp or .tif", "output"
         )
-    write_bytes(path, _encoded(rgb, suffix, quality=90))
+    write_made(path, _encoded(rgb, suffix, quality=90))
 
 
 def view_of(photo: Photo, window: tuple[int, int, int, int], longest_px: int) -> View:

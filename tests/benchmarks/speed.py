@@ -1,4 +1,10 @@
-"""How long a whole check takes, in units of a plain decoding of the same file, one thread."""
+"""How long a whole check takes, in units of a plain decoding of the same file, one thread; and how long it takes to
+learn from calls, and to propose, where the stones are measured already.
+
+    python tests/benchmarks/speed.py
+
+prints the rows of stones that are measured already, and writes nothing.
+"""
 
 import tempfile
 import time
@@ -8,17 +14,31 @@ from pathlib import Path
 import cv2
 import numpy as np
 import yardstick
-from figures import Row
+from figures import Row, as_table
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from grader import grade_photo
-from grader.grading.model import load_model
-from grader.profile import load_profile
+from grader.face.measurements import (
+    Banding,
+    Line,
+    Measurements,
+    RegionColour,
+    Regions,
+    Scene,
+    Share,
+)
+from grader.grading.features import features
+from grader.grading.model import Model, load_model
+from grader.grading.proposal import Call
+from grader.grading.propose import propose, scene_estimate
+from grader.grading.retrain import retrain
+from grader.profile import SCENE_PARTS, Profile, load_profile
 
 PHOTO_SIZE = (4000, 3000)
 ROUNDS = 5
 FLOOR = "≤ 8 R"
+CALLED, KNOWN = 200, 300
 
 
 def twelve_megapixels(rgb: NDArray[np.uint8], rng: np.random.Generator) -> bytes:
@@ -79,3 +99,75 @@ def seconds_of(way: Callable[[], object]) -> float:
     start = time.perf_counter()
     way()
     return time.perf_counter() - start
+
+
+def known_rows(rng: np.random.Generator) -> list[Row]:
+    """Return the rows of stones that are measured already: retraining on calls, and proposals. Processor time."""
+    threadpool_limits(1)
+    profile, model = load_profile(), load_model()
+    called, known = ([made_up_face(rng) for _ in range(n)] for n in (CALLED, KNOWN))
+    seconds = {}
+    start = time.process_time()
+    learned = learned_from(called, profile, model, rng)
+    seconds["retrain on 200 known calls, one core, s"] = (time.process_time() - start, "≤ 10")
+    for words, grader in (("starter", model), ("retrained", learned)):
+        start = time.process_time()
+        for face in known:
+            scene = scene_estimate(face, profile, grader)
+            propose(face, None, scene, profile, grader)
+        name = f"proposals for 300 known stones, {words}, s"
+        seconds[name] = (time.process_time() - start, "≤ 2")
+    return [
+        Row(name, "made-up faces", "1 round", f"{took:.1f}", "", floor, "")
+        for name, (took, floor) in seconds.items()
+    ]
+
+
+def learned_from(
+    faces: list[Measurements], profile: Profile, model: Model, rng: np.random.Generator
+) -> Model:
+    """Return the model after a call on each face, by a seller who wavers; every second one with a scene."""
+    measured = {(f"{n:064x}", 1): features(face, profile) for n, face in enumerate(faces)}
+    value = [
+        row["rules_position"] + 1.5 * row["blue_share"] + rng.normal(0, 0.35)
+        for row in measured.values()
+    ]
+    rung = np.digitize(value, np.quantile(value, [0.25, 0.5, 0.75]))
+    calls = [
+        Call(
+            f"{n}.jpg", sha256, piece, None, profile.grades[rung[n]],
+            round(row["scene_score"]) if n % 2 else None, None, "2024-05-01T10:00:00+02:00", None,
+        )
+        for n, ((sha256, piece), row) in enumerate(measured.items())
+    ]  # fmt: skip
+    return retrain(calls, measured, profile, model).model
+
+
+def made_up_face(rng: np.random.Generator) -> Measurements:
+    """Return a face as numbers alone, with up to four lines: for timing, it looks like no stone."""
+    blue, white = rng.dirichlet([2, 2, 2])[:2]
+    shares = {"blue": blue, "white": white, "host": 1 - blue - white}
+    codes = np.zeros((110, 210), np.uint8)
+    codes[5:105, 5:205] = 3
+    ends = rng.uniform(10, 100, (rng.integers(0, 5), 2, 2)).astype(np.float32)
+    lines = [Line(p, float(np.hypot(*(p[1] - p[0]))), 1.5, "crack", 0.9) for p in ends]
+    regions = Regions(
+        codes=codes,
+        shares={name: Share(share, share, share) for name, share in shares.items()},
+        kinds={"host": {"rusty": 0.75 * shares["host"], "grey": 0.25 * shares["host"]}},
+        colour=dict.fromkeys(shares, RegionColour(60.0, rng.gamma(6, 3), 260.0, 5.0)),
+        glare_share=0.05,
+    )
+    return Measurements(
+        regions=regions,
+        banding=Banding(rng.beta(3, 2), 0.7, 4, 10.0, 9.0, 30.0, 0.8),
+        lines=tuple(lines),
+        scene=Scene({part: rng.beta(4, 3) for part in SCENE_PARTS}),
+        face_area_px=20_000,
+        px_per_photo_px=1.0,
+        mm_per_px=0.2,
+    )
+
+
+if __name__ == "__main__":
+    print(as_table([row.cells() for row in known_rows(np.random.default_rng(20_250))]))

@@ -261,3 +261,24 @@ def test_a_face_of_one_piece_shows_one_stone(cli):
     assert "b.jpg: 2 stones; for --one-piece photograph one" in ran.stderr
     assert cli.run("check", "a.jpg", "--one-piece").exit_code == 2
     assert cli.run("check", "a.jpg", "b.jpg", "--one-piece", "--same-face").exit_code == 2
+
+
+@pytest.mark.parametrize("option", ["--picture", "--view"])
+def test_another_original_is_never_replaced_by_a_picture(cli, option):
+    (cli.folder / "b.jpg").write_bytes(b"\xff\xd8 the only photo of it")
+    ran = cli.run("check", cli.photo("a.jpg"), option, "b.jpg")
+    assert ran.exit_code == 2 and cli.terms == []
+    assert f"{option}: b.jpg is there already and was not made by this tool" in ran.stderr
+    assert len(ran.stderr.splitlines()) == 1
+    assert (cli.folder / "b.jpg").read_bytes() == b"\xff\xd8 the only photo of it"
+
+
+def test_a_picture_and_layers_that_the_tool_made_are_made_anew_and_others_are_kept(cli):
+    photo = cli.photo("a.jpg")
+    for _ in range(2):
+        ran = cli.run("check", photo, "--picture", "drawn.jpg", "--layers", "out")
+        assert ran.exit_code == 0
+    (cli.folder / "out" / "a.cracks.png").write_bytes(b"painted over by the seller")
+    ran = cli.run("check", photo, "--layers", "out")
+    assert ran.exit_code == 1 and "a.cracks.png is there already" in ran.stderr
+    assert (cli.folder / "out" / "a.cracks.png").read_bytes() == b"painted over by the seller"

@@ -157,3 +157,20 @@ def test_decimals_may_stand_behind_a_comma(stones):
     ran = stones("--json", "--template", "18,5x13,5", "--margin-mm", "1,25")
     template = json.loads(ran.stdout)["pieces"][0]["template"]
     assert [template[k] for k in ("long_mm", "short_mm", "margin_mm")] == [18.5, 13.5, 1.25]
+
+
+def test_a_drawing_of_the_sellers_is_never_replaced_and_our_own_is(cli, stones):
+    assert stones("--svg", "plan.svg").exit_code == 0
+    assert stones("--svg", "plan.svg").exit_code == 0
+    (cli.folder / "plan.svg").write_text("<svg>drawn on by the seller</svg>")
+    for option, name in (("--svg", "plan.svg"), ("--picture", "b.png")):
+        (cli.folder / name).write_text("<svg>drawn on by the seller</svg>")
+        ran = stones(option, name)
+        assert ran.exit_code == 2 and f"{option}: {name} is there already" in ran.stderr
+        assert (cli.folder / name).read_text() == "<svg>drawn on by the seller</svg>"
+
+
+def test_a_drawing_of_a_photo_with_an_odd_name_is_well_formed(cut):
+    _, cuts = cut()
+    drawn = ET.fromstring(cut_svg(cuts[0], "most", "a\x1b[31m\x00\x07<&>.jpg"))
+    assert "<&>.jpg" in drawn.find(f"{SVG}title").text

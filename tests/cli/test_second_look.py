@@ -142,6 +142,9 @@ def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli, monk
     assert len(rows) == 5 and {row["grade"] for row in rows} == {""}
     filled = (cli.folder / "ask.csv").read_text().replace(",,,,,", ",select,,,,")
     (cli.folder / "ask.csv").write_text(filled)
+    again = cli.run("ask", "tray", "-n", 9, "--out", "ask.csv")
+    assert again.exit_code == 1 and "ask.csv is there already" in again.stderr
+    assert (cli.folder / "ask.csv").read_text() == filled, "what is filled in is never lost"
     assert cli.run("call", "--from", "ask.csv").exit_code == 0
     assert len(cli.calls()) == 6
 

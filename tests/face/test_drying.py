@@ -10,6 +10,7 @@ from grader.face.drying import (
     DRIES,
     STAYS,
     USUAL_GAIN,
+    DriedLines,
     DryingPair,
     drying_pair,
     likelihood_ratio,
@@ -145,3 +146,13 @@ def test_on_a_rendered_pair_cracks_that_hold_water_are_told_from_pattern_lines(s
     assert min(len(found) for found in ratios.values()) > 0
     assert np.median(ratios["crack"]) > 2
     assert np.median(ratios["other"]) <= 1
+
+
+def test_kept_lines_tell_what_the_pair_told_of_the_nearest_line_and_nothing_of_others():
+    beside = replace(LEVEL, points=LEVEL.points + np.array([0, 4]))
+    kept = DriedLines(((LEVEL.points, 4.0), (beside.points, 0.6)))
+    away = replace(LEVEL, points=LEVEL.points[:, ::-1] - np.array([0, 15]))
+    crack, other, unseen = with_drying([LEVEL, beside, away], kept)
+    assert [crack.drying_ratio, other.drying_ratio, unseen.drying_ratio] == [4.0, 0.6, 1.0]
+    assert crack.probability == updated(LEVEL.probability, 4.0)
+    assert unseen.probability == pytest.approx(away.probability)

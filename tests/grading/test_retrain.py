@@ -60,6 +60,37 @@ def test_twice_gives_the_same_parameters(tray, profile, small_model):
     assert first.report == again.report
 
 
+def test_nothing_but_its_arguments_tells_what_comes_out(tray, profile, small_model):
+    """Neither what was retrained before, nor the order of the measured stones."""
+    calls, measured = tray
+    first = retrain(calls[:60], measured, profile, small_model, seed=1)
+    retrain(calls[30:], measured, profile, small_model, seed=2)
+    backwards = dict(reversed(measured.items()))
+    again = retrain(calls[:60], backwards, profile, small_model, seed=1)
+    assert (again.model, again.report, again.points) == (first.model, first.report, first.points)
+
+
+@pytest.mark.parametrize("how_many", [3, 12, 96])
+def test_each_fit_is_told_and_how_many_there_will_be(how_many, tray, profile, small_model):
+    calls, measured = tray
+    # Some with a scene alone, and pieces of two photos: neither adds a fit.
+    calls = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls)]
+    calls[1] = dataclasses.replace(calls[1], grade=None)
+    told = []
+    retrain(calls[:how_many], measured, profile, small_model, on_step=lambda *n: told.append(n))
+    assert told == [(n, len(told)) for n in range(1, len(told) + 1)]
+    # By hand: 48 pieces, with all and without each fifth 5 + 1 fits; of 6 pieces one fifth leaves only 4, 4 + 1 fits;
+    # of 2 pieces 2 + 1 fits, and twice 1 + 1.
+    assert len(told) == {3: 7, 12: 35, 96: 36}[how_many]
+
+
+def test_without_grades_there_is_no_fit_to_tell_of(tray, profile, small_model):
+    calls, measured = tray
+    scenes, told = [dataclasses.replace(call, grade=None) for call in calls[:10]], []
+    retrain(scenes, measured, profile, small_model, on_step=lambda *n: told.append(n))
+    assert told == []
+
+
 def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small_model):
     _, measured = tray
     rows = [small_model.complete(row, profile) for row in measured.values()]

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from grader.errors import PhotoError
+from grader.errors import CallsError, PhotoError
+from grader.files import read_table
 from grader.grading.calls_csv import read_calls_csv
 from grader.grading.features import GRADE_FEATURES, features, with_values
 from grader.measures import MEASURES
@@ -158,3 +159,17 @@ def test_a_record_gives_what_the_grade_head_sees(make_graded, crack):
     assert max(v for name, v in off.items() if name != "line_density") < 0.01
     assert [n for n in GRADE_FEATURES if (seen[n] is None) != (exact[n] is None)] == []
     assert seen["line_density"] > 0
+
+
+@pytest.mark.parametrize("end", ["\r", "\n", "\r\n", '"', ","])
+def test_a_name_or_a_note_with_the_end_of_a_line_in_it_stays_in_its_row(make_graded, tmp_path, end):
+    records = [photo_record(make_graded(2)), photo_record(make_graded(1, name=f"b{end}c.jpg"))]
+    records[0]["pieces"][0]["call"] = dict.fromkeys(("grade", "scene", "by", "time")) | {
+        "note": f"nice{end}blue"
+    }
+    (tmp_path / "results.csv").write_text(results_csv(records, COLOURS), "utf-8", newline="")
+    read = read_table(tmp_path / "results.csv", ("photo", "grade", "scene"), CallsError)
+    assert len(read) == 3
+    kept = end.replace("\r\n", "\n")
+    assert read[0][1]["called_note"] == f"nice{kept}blue"
+    assert read[2][1]["photo"] == f"b{kept}c.jpg"

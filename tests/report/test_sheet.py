@@ -145,11 +145,10 @@ def test_above_the_limit_there_are_pages_linked_to_each_other(
     assert [card["data-piece"] for card in Tags(last).named("article")] == ["5"]
 
 
-def test_pages_of_a_larger_run_do_not_stay(written, make_graded, tmp_path, monkeypatch):
-    monkeypatch.setattr(sheet, "PIECES_PER_PAGE", 2)
-    written(make_graded(5))
+def test_a_page_of_the_sellers_beside_the_sheet_is_left(written, make_graded, tmp_path):
+    (tmp_path / "sheet-2024.html").write_text("mine")
     written(make_graded(1))
-    assert [p.name for p in tmp_path.glob("sheet*.html")] == ["sheet.html"]
+    assert (tmp_path / "sheet-2024.html").read_text() == "mine"
 
 
 def test_the_cautions_are_at_the_foot_with_their_sources(written, make_graded):

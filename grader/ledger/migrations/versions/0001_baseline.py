@@ -46,7 +46,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("sha256", "path", name=op.f("pk_photo")),
         comment="photos by content and place; the last place seen has the highest sequence",
     )
-    op.create_index(op.f("ix_photo_sequence"), "photo", ["sequence"], unique=False)
+    op.create_index(op.f("ix_photo_path"), "photo", ["path"], unique=False)
     op.create_table(
         "comparison",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -108,7 +108,6 @@ def upgrade() -> None:
     op.create_index(
         op.f("ix_comparison_other_sha256"), "comparison", ["other_sha256"], unique=False
     )
-    op.create_index(op.f("ix_comparison_sequence"), "comparison", ["sequence"], unique=False)
     op.create_table(
         "measured",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -137,7 +136,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_measured")),
         comment="how photos were measured; the record itself lies in the fact",
     )
-    op.create_index(op.f("ix_measured_sequence"), "measured", ["sequence"], unique=False)
     op.create_index(
         "ix_measured_way",
         "measured",
@@ -171,7 +169,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_model_use")),
         comment="models taken into use",
     )
-    op.create_index(op.f("ix_model_use_sequence"), "model_use", ["sequence"], unique=False)
     op.create_table(
         "piece",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -190,7 +187,6 @@ def upgrade() -> None:
         comment="pieces of stone in the hand",
     )
     op.create_index(op.f("ix_piece_name"), "piece", ["name"], unique=False)
-    op.create_index(op.f("ix_piece_sequence"), "piece", ["sequence"], unique=False)
     op.create_table(
         "region_word",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -231,7 +227,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_region_word")),
         comment="what the seller said of rectangles on a face",
     )
-    op.create_index(op.f("ix_region_word_sequence"), "region_word", ["sequence"], unique=False)
     op.create_index(op.f("ix_region_word_sha256"), "region_word", ["sha256"], unique=False)
     op.create_table(
         "resort",
@@ -260,7 +255,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_resort")),
         comment="stones sorted again, blind",
     )
-    op.create_index(op.f("ix_resort_sequence"), "resort", ["sequence"], unique=False)
     op.create_table(
         "season",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -276,7 +270,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_season")),
         comment="seasons of calls",
     )
-    op.create_index(op.f("ix_season_sequence"), "season", ["sequence"], unique=False)
     op.create_table(
         "call",
         sa.Column("uid", sa.Text(), nullable=False, comment="of the fact"),
@@ -326,7 +319,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_call")),
         comment="what the seller said of stones",
     )
-    op.create_index(op.f("ix_call_sequence"), "call", ["sequence"], unique=False)
     op.create_index(op.f("ix_call_sha256"), "call", ["sha256"], unique=False)
     op.create_index(op.f("ix_call_stone"), "call", ["stone"], unique=False)
     op.create_table(
@@ -358,7 +350,6 @@ def upgrade() -> None:
         comment="faces of pieces on photos",
     )
     op.create_index(op.f("ix_face_piece"), "face", ["piece"], unique=False)
-    op.create_index(op.f("ix_face_sequence"), "face", ["sequence"], unique=False)
     op.create_index(op.f("ix_face_sha256"), "face", ["sha256"], unique=False)
     op.create_table(
         "line_word",
@@ -415,7 +406,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("uid", name=op.f("pk_line_word")),
         comment="what the seller said of lines",
     )
-    op.create_index(op.f("ix_line_word_sequence"), "line_word", ["sequence"], unique=False)
     op.create_index(op.f("ix_line_word_sha256"), "line_word", ["sha256"], unique=False)
     op.create_table(
         "look",
@@ -433,7 +423,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("sha256", name=op.f("pk_look")),
         comment="which measurement of a photo was shown last",
     )
-    op.create_index(op.f("ix_look_sequence"), "look", ["sequence"], unique=False)
     op.create_table(
         "resort_answer",
         sa.Column("resort", sa.Text(), nullable=False, comment="which it belongs to"),
@@ -454,7 +443,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("resort", "stone", name=op.f("pk_resort_answer")),
         comment="answers that hold, of stones sorted again",
     )
-    op.create_index(op.f("ix_resort_answer_sequence"), "resort_answer", ["sequence"], unique=False)
     op.create_table(
         "resort_done",
         sa.Column("resort", sa.Text(), nullable=False, comment="which is done"),
@@ -468,7 +456,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("resort", name=op.f("pk_resort_done")),
         comment="sortings that are finished",
     )
-    op.create_index(op.f("ix_resort_done_sequence"), "resort_done", ["sequence"], unique=False)
     op.create_table(
         "stone",
         sa.Column(
@@ -510,4 +497,3 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("call", name=op.f("pk_taken_back")),
         comment="calls taken back; they stay in their table",
     )
-    op.create_index(op.f("ix_taken_back_sequence"), "taken_back", ["sequence"], unique=False)

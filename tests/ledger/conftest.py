@@ -1,0 +1,163 @@
+"""Ledgers and facts made up for tests: no real photo, seller or path is in them."""
+
+import pytest
+from hypothesis import strategies as st
+from sqlalchemy import select
+
+from grader.grading.proposal import Shown
+from grader.ledger import facts
+from grader.ledger.facts import FacePlace
+from grader.ledger.schema import VIEW_TABLES
+from grader.ledger.store import open_ledger
+
+LAKE, SHORE = "a" * 64, "b" * 64
+BOX, OUTLINE = (10, 20, 300, 200), ((10, 20), (310, 25), (300, 220))
+PROFILE = "c" * 64
+TIME = "2025-03-01T09:30:00+01:00"
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "kept" / "ledger.sqlite"
+
+
+@pytest.fixture(scope="session")
+def empty(tmp_path_factory):
+    """A ledger without facts, to copy: making one takes a good tenth of a second."""
+    path = tmp_path_factory.mktemp("empty") / "ledger.sqlite"
+    open_ledger(path).close()
+    return path
+
+
+@pytest.fixture
+def ledger(path):
+    with open_ledger(path) as opened:
+        yield opened
+
+
+def call(sha256=LAKE, **said):
+    return facts.CallSaid(sha256, "lake.jpg", 1, BOX, **({"grade": "select"} | said))
+
+
+def measured(sha256=LAKE, terms=None, words=(), version=6):
+    record = {"schema": 1, "pieces": [{"id": 1, "box": list(BOX)}, {"id": 2, "box": [0, 0, 9, 9]}]}
+    stones = {1: {"blue_share": 0.4}, 2: {"blue_share": None}}
+    terms = {"mm_per_px": 0.1} if terms is None else terms
+    pictures = {1: {"sheet": "d" * 64 + ".jpg"}}
+    return facts.Measured(
+        sha256, terms, words, version, "banded", PROFILE, record, stones, pictures
+    )
+
+
+def every_kind():
+    """A fact of each kind, in an order in which each names only earlier ones."""
+    here, there = FacePlace(LAKE, 1, BOX, OUTLINE), FacePlace(SHORE, 2, (0, 0, 9, 9))
+    word = facts.LineSaid(
+        LAKE, "lake.jpg", 1, BOX, 3, ((1, 2), (3, 4)), "crack", OUTLINE, found="open", how="nail"
+    )
+    look = measured(words=(word.uid,))
+    shown = Shown("prime", 61, "starter 0f0f", "wet")
+    said = call(outline=OUTLINE, measured=look.uid, scene=70, note="moss", stone="A7", shown=shown)
+    whole = facts.NamedPiece("A7", 7)
+    half = facts.NamedPiece(parent=whole.uid)
+    resort = facts.ResortBegun((here, there), ("select", "prime"), "Ann")
+    return (
+        facts.PhotoFile(LAKE, "lake.jpg", "/photos/lake.jpg", 4000, 3000),
+        word,
+        facts.RegionSaid(LAKE, "lake.jpg", 1, BOX, 15, 25, 40, 30, "glare"),
+        look,
+        facts.Look(LAKE, look.uid),
+        whole,
+        half,
+        facts.FaceOfPiece(half.uid, LAKE, BOX, OUTLINE),
+        said,
+        facts.TakenBack(said.uid),
+        facts.Compared(here, there),
+        facts.ModelUse("/models/spring", "spring 1234"),
+        resort,
+        facts.ResortAnswer(resort.uid, 0, "prime"),
+        facts.ResortAnswer(resort.uid, 1, "prime"),
+        facts.ResortUndone(resort.uid, 1),
+        facts.ResortDone(resort.uid),
+        facts.SeasonBegun("spring", "2025-03-01"),
+    )
+
+
+def view_rows(ledger):
+    """All rows of all view tables, in an order of their own."""
+    return {table.name: sorted(map(repr, ledger.rows(select(table)))) for table in VIEW_TABLES}
+
+
+@st.composite
+def histories(draw):
+    """Facts as they may come: some twice, calls taken back once or more, answers undone or never given."""
+    told: list[facts.Fact] = []
+
+    def earlier(kind):
+        there = [one for one in told if isinstance(one, kind)]
+        return draw(st.sampled_from(there)) if there else None
+
+    for _ in range(draw(st.integers(0, 25))):
+        sha256 = draw(st.sampled_from([LAKE, SHORE]))
+        what = draw(st.integers(0, 15))
+        one = None
+        if what == 0:
+            where = draw(st.sampled_from(["/photos/a.jpg", "/photos/b.jpg"]))
+            one = facts.PhotoFile(sha256, where[-5:], where, 4, 3)
+        elif what == 1:
+            one = measured(sha256, {"mm_per_px": draw(st.sampled_from([0.1, 0.2]))})
+        elif what == 2 and (look := earlier(facts.Measured)):
+            one = facts.Look(look.sha256, look.uid)
+        elif what == 3:
+            parent = earlier(facts.NamedPiece)
+            one = facts.NamedPiece(draw(st.sampled_from(["A", None])), None, parent and parent.uid)
+        elif what == 4 and (piece := earlier(facts.NamedPiece)):
+            one = facts.FaceOfPiece(piece.uid, sha256, BOX)
+        elif what in (5, 6):
+            look = earlier(facts.Measured)
+            one = call(sha256, scene=draw(st.integers(0, 100)), measured=look and look.uid)
+        elif what in (7, 8) and (said := earlier(facts.CallSaid)):
+            one = facts.TakenBack(said.uid)
+        elif what == 9:
+            says = draw(st.sampled_from(facts.SAYS))
+            one = facts.LineSaid(sha256, "p.jpg", 1, BOX, 1, ((1, 2), (3, 4)), says)
+        elif what == 10:
+            one = facts.RegionSaid(sha256, "p.jpg", 1, BOX, 1, 2, 3, 4, "glare")
+        elif what == 11:
+            one = facts.Compared(FacePlace(sha256, 1, BOX), FacePlace(SHORE, 2, BOX, OUTLINE))
+        elif what == 12:
+            one = facts.ResortBegun((FacePlace(sha256, 1, BOX),) * 3, ("prime",) * 3)
+        elif what == 13 and (resort := earlier(facts.ResortBegun)):
+            stone = draw(st.integers(0, 2))
+            after = draw(st.sampled_from(["answer", "undone", "done"]))
+            if after == "answer":
+                one = facts.ResortAnswer(
+                    resort.uid, stone, draw(st.sampled_from(["prime", "fine"]))
+                )
+            elif after == "undone":
+                one = facts.ResortUndone(resort.uid, stone)
+            else:
+                one = facts.ResortDone(resort.uid)
+        elif what == 14:
+            one = draw(
+                st.sampled_from([facts.ModelUse(None, None), facts.SeasonBegun("s", "2025-03-01")])
+            )
+        elif what == 15 and told:
+            one = draw(st.sampled_from(told))  # Added a second time.
+        if one is not None:
+            told.append(one)
+    return told
+
+
+@pytest.fixture(scope="session")
+def made():
+    """What the tests of this folder make facts with: they cannot import each other."""
+
+    class Made:
+        pass
+
+    for name in ("LAKE", "SHORE", "BOX", "OUTLINE", "PROFILE", "TIME"):
+        setattr(Made, name, globals()[name])
+    for one in (call, measured, every_kind, view_rows, histories):
+        setattr(Made, one.__name__, staticmethod(one))
+    return Made
