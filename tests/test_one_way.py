@@ -6,9 +6,10 @@ terms are far off, so that every loss on the way shows.
 
 import json
 from contextlib import chdir
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import face_pairs
 import lamp_photos
 import numpy as np
@@ -17,19 +18,21 @@ import tomlkit
 from typer.testing import CliRunner
 
 from grader.called import called_in_ledger
+from grader.calling import line_said, place_on
 from grader.cli.main import app
 from grader.colours import fit_profile, marked_photos, spots_of
 from grader.grade import facts_of, measure_file, measure_photo
+from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import open_ledger
 from grader.looks import ask_for, last_look, look_at
-from grader.photo.photo import Photo
 from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
 from grader.photo.terms import Neutral, PhotoTerms
 from grader.profile import Profile, Setup, load_profile, profile_text
 
 BANDED = load_profile()
+NOW = "2026-03-02T10:11:12+01:00"
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,12 @@ def files(shots, tmp_path_factory) -> dict[str, Path]:
 
 
 @pytest.fixture(scope="module")
+def plain(files):
+    """The features of the stones where nothing at all is said of the photos, by photo."""
+    return {name: by_hand(files[name], PhotoTerms(), BANDED) for name in ("a.png", "paper.png")}
+
+
+@pytest.fixture(scope="module")
 def season(files, tmp_path_factory):
     """Two carded photos graded, called by two people, learned from, and checked with the new model."""
     shop = Shop(tmp_path_factory.mktemp("season"))
@@ -111,11 +120,22 @@ def by_hand(path: Path, terms: PhotoTerms, profile: Profile, reference: Referenc
     }
 
 
+def differing(one: dict, other: dict, off: float = 1e-9) -> dict[str, tuple]:
+    """Return the features in which a stone differs from another look at it: by name, both values."""
+    return {
+        name: (one.get(name), other.get(name))
+        for name in one.keys() | other.keys()
+        if one.get(name) != other.get(name)
+        and (None in (one.get(name), other.get(name)) or abs(one[name] - other[name]) > off)
+    }
+
+
 def assert_same(features: dict, expected: dict) -> None:
     """The same stones with the same features, to 1e-9."""
-    assert features.keys() == expected.keys() and features
-    for stone, values in expected.items():
-        assert features[stone] == pytest.approx(values, abs=1e-9, rel=1e-9)
+    assert features and features.keys() == expected.keys()
+    assert {stone: differing(features[stone], expected[stone]) for stone in features} == {
+        stone: {} for stone in features
+    }
 
 
 def holds_truth(shot: lamp_photos.Shot, record: dict) -> list[bool]:
@@ -124,11 +144,13 @@ def holds_truth(shot: lamp_photos.Shot, record: dict) -> list[bool]:
         told["low"] <= true <= told["high"]
         for piece in record["pieces"]
         for name, true in shot.shares_at(piece["box"]).items()
-        for told in [piece["regions"]["shares"][name]]
+        for told in [piece["shares"][name]]
     ]
 
 
-def test_retrain_learns_from_what_a_fresh_look_at_the_same_photo_sees(season, files, shots, tmp_path):
+def test_retrain_learns_from_what_a_fresh_look_at_the_same_photo_sees(
+    season, files, shots, tmp_path
+):
     """The truth is the renderer's; without the card neither it nor the numbers learned from would be met."""
     learned, fresh = season.learned(), {}
     for name in ("a.png", "b.png"):
@@ -161,14 +183,12 @@ def test_check_proposes_by_the_new_model_from_the_numbers_that_it_learned(season
     # Ben spoke last on the first photo, so his word counts.
     assert [piece["call"]["grade"] for piece in shown] == ["cabbing", "waste"]
     assert [len(piece["calls"]) for piece in shown] == [2, 1]
-    seen = sorted((p["regions"]["shares"]["blue"]["value"], p["area_cm2"]) for p in shown)
+    seen = sorted((p["shares"]["blue"]["value"], p["area_cm2"]) for p in shown)
     kept = sorted((f["features"]["blue_share"], f["features"]["area_cm2"]) for f in sample)
     assert np.allclose(seen, kept, atol=0.01)
     assert all(piece["proposal"]["model"].startswith("mine ") for piece in shown)
-    stones = {stone: facts for stone, facts in season.learned().items()}
-    assert {round(v["blue_share"], 9) for v in stones.values()} == {
-        round(blue, 9) for blue, _ in kept
-    }
+    learned = sorted(values["blue_share"] for values in season.learned().values())
+    assert learned == pytest.approx([blue for blue, _ in kept], abs=1e-9)
 
 
 SETUP = Setup(height_mm=(18.0, 24.0), paper_lab=(92.0, 1.0, 6.0))
@@ -198,7 +218,7 @@ WAYS = {
 
 
 @pytest.mark.parametrize("way", WAYS)
-def test_what_is_called_is_learned_on_the_terms_on_which_it_was_shown(way, shop, files):
+def test_what_is_called_is_learned_on_the_terms_on_which_it_was_shown(way, shop, files, plain):
     name, with_setup, options, terms = WAYS[way]
     named, profile = (), BANDED
     if with_setup:
@@ -211,7 +231,136 @@ def test_what_is_called_is_learned_on_the_terms_on_which_it_was_shown(way, shop,
     learned = shop.learned(profile)
     assert_same(learned, by_hand(files[name], terms, profile))
     # The terms matter: on none of them other numbers come out.
-    ((stone, values),) = learned.items()
-    ((_, plain),) = by_hand(files[name], PhotoTerms(), BANDED).items()
-    differing = {k for k in values if values[k] != pytest.approx(plain[k], abs=1e-6)}
-    assert differing & {"area_cm2", "blue_chroma", "white_lightness"}
+    ((_, values),) = learned.items()
+    ((_, silent),) = plain[name].items()
+    assert differing(values, silent, 1e-3)
+
+
+def test_a_height_told_makes_the_stone_as_small_as_the_camera_sees_it(shop, files, plain):
+    """Outside value: similar triangles. The camera hangs 290 mm above the card (card_camera.py): a face 40 mm up is
+    drawn 290 / 250 as large."""
+    level, high = (
+        shop.check(files["a.png"], "--height-mm", h)["pieces"][0]["area_cm2"] for h in (0, 40)
+    )
+    assert high / level == pytest.approx((250 / 290) ** 2, rel=0.02)
+
+
+# --- several photos of one face, and words on lines -----------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory) -> list[Path]:
+    """Two photos of a wet stone: by both its lines are numbered otherwise than by the first alone."""
+    drawn = face_pairs.face_pair(
+        [601, 2], glare=True, fill=0.5, width_px=260, height_px=200, kind="slab", state="wet", cracks=2
+    )  # fmt: skip
+    folder = tmp_path_factory.mktemp("pair")
+    paths = [folder / "one.png", folder / "two.png"]
+    for path, rgb in zip(paths, (drawn.first.rgb, drawn.other), strict=True):
+        cv2.imwrite(str(path), np.ascontiguousarray(rgb[..., ::-1]))
+    return paths
+
+
+def lines_of(record: dict) -> dict[int, tuple]:
+    """Return class and points of the lines of the one stone, by number."""
+    (piece,) = record["pieces"]
+    return {one["id"]: (one["class"], one["points"]) for one in piece["cracks"]["lines"]}
+
+
+def test_a_word_on_a_line_lands_on_the_line_shown_and_is_learned(shop, pair):
+    both = PhotoTerms(state="wet", same_face=(pair[1],))
+    given = (*pair, "--same-face", "--state", "wet")
+    shown = lines_of(shop.check(*given))
+    alone = measure_file(pair[0], PhotoTerms(state="wet"), BANDED)
+    ((first, *_),) = [piece.measurements.lines for piece in alone.pieces]
+    # By the first photo alone, number 1 is another line.
+    assert shown[1][0] == "crack" and first.kind == "pattern line"
+    shop.run("call", pair[0], "--grade", "cabbing", "--by", "Ann")
+    before = shop.learned()
+    assert_same(before, by_hand(pair[0], both, BANDED))
+    shop.run("call", pair[0], "--line", "1", "--is", "pattern", "--found", "healed", "--by", "Ann")
+    with open_ledger(shop.ledger) as ledger:
+        (word,) = views.line_words(ledger)
+        assert [list(point) for point in word.fact.points] == shown[1][1]
+        # The numbers that a person has before him stay; what a look says now is learned.
+        assert lines_of(last_look(content_hash(pair[0]), ledger).record) == shown
+    after = shop.learned()
+    again = shop.check(*given)
+    assert lines_of(again)[1] == ("pattern line", shown[1][1])
+    ((stone, values),) = after.items()
+    assert (
+        values["crack_count"]
+        == before[stone]["crack_count"] - 1
+        == again["pieces"][0]["cracks"]["count"]
+    )
+    assert values["crack_density"] < before[stone]["crack_density"]
+
+
+def test_a_photo_that_is_gone_is_learned_from_with_its_words_and_its_further_photos(
+    shop, pair, tmp_path
+):
+    """From what was kept of it: once more the same numbers, but for the word."""
+    moved = [tmp_path / path.name for path in pair]
+    for path, new in zip(pair, moved, strict=True):
+        new.write_bytes(path.read_bytes())
+    shop.run("check", *moved, "--same-face", "--state", "wet")
+    shop.run("call", moved[0], "--grade", "cabbing", "--by", "Ann")
+    before = shop.learned()
+    for path in moved:
+        path.unlink()
+    with open_ledger(shop.ledger) as ledger:
+        look = last_look(next(iter(before))[0], ledger)
+        piece = look.record["pieces"][0]
+        call = place_on(
+            look, Call("one.png", look.ask.sha256, 1, None, None, None, "Ann", NOW, None)
+        )
+        ledger.add(line_said(look, call, 1, "pattern"), author="Ann")
+    assert piece["cracks"]["lines"][0]["class"] == "crack"
+    ((stone, values),) = shop.learned().items()
+    changed = differing(values, before[stone], 0.0)
+    assert values["crack_count"] == before[stone]["crack_count"] - 1
+    # Colours and bands know nothing of lines.
+    assert not {"blue_share", "white_share", "blue_chroma", "white_lightness"} & set(changed)
+
+
+# --- colours ---------------------------------------------------------------------------------------
+
+
+def spots_on(shot: lamp_photos.Shot, name: str) -> list[str]:
+    """Return spots of blue, white and host, 5 px wide, each where the truth is all of one class."""
+    told = []
+    for code, colour in enumerate(("blue", "white", "host"), start=1):
+        inside = cv2.erode((shot.regions == code).astype(np.uint8), np.ones((7, 7)))
+        rows, columns = np.nonzero(inside)
+        for pick in np.random.default_rng(3).choice(len(rows), 4, replace=False):
+            told.append(f"{name},{columns[pick] - 2},{rows[pick] - 2},5,5,{colour}")
+    return told
+
+
+def test_colours_are_fitted_by_the_light_that_check_sees_by(shop, files, shots):
+    """The classes hold the colours that check tells of the stone; under the bare lamp blue is no blue."""
+    name = "a.png"
+    seen = shop.check(files[name], "--height-mm", "0")["pieces"][0]["colour"]
+    spots = spots_on(shots[name], str(files[name]))
+    given = [part for spot in spots for part in ("--spot", spot)]
+    told = shop.run("colours", "--out", "fitted.toml", *given)
+    fitted = load_profile(shop.folder / "fitted.toml")
+    for colour in fitted.colours[:2]:
+        for key, (low, high) in (
+            ("L", colour.lightness),
+            ("C", colour.chroma),
+            ("h", colour.hue_deg),
+        ):
+            assert low <= seen[colour.name][key] <= high, (colour.name, key, told)
+    # Blue marked on the carded photo lies where it lay: no lamp is in the new ranges.
+    blue = fitted.colours[0]
+    assert blue.hue_deg[0] > 150 and "still named otherwise" not in told
+    with open_ledger(shop.ledger) as ledger:
+        measured = marked_photos(spots_of(spots), [], PhotoTerms(), BANDED, ledger)
+    (photo,) = measured.values()
+    assert photo.terms.height_mm == 0.0
+    bare = {
+        key: replace(photo, reference=no_reference(photo.photo)) for key, photo in measured.items()
+    }
+    lamp = fit_profile(spots_of(spots), bare, "banded", name="lamp").profile.colours[0]
+    assert not lamp.hue_deg[0] > 150

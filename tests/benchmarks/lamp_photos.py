@@ -28,9 +28,11 @@ class Shot:
     """A photo, and of each stone in it (from the left) the true shares of blue, white and host in what is readable.
 
     rgb : ndarray of shape (h, w, 3), uint8.   boxes : x, y, w, h of the stones in px of the photo.
+    regions : ndarray of shape (h, w), 1 blue, 2 white, 3 host, 0 off the stones.
     """
 
     rgb: NDArray[np.uint8]
+    regions: NDArray[np.uint8]
     boxes: tuple[tuple[int, int, int, int], ...]
     shares: tuple[dict[str, float], ...]
 
@@ -68,9 +70,7 @@ def stones(seed, count: int = 1, height_px: int = 200, **chosen) -> Rendered:
 
 def beside_card(drawn: Rendered, lamp=LAMP) -> Shot:
     """Return the stones below the photo card, under one lamp."""
-    camera = sim.Pinhole(
-        size_px=(WIDTH_PX, CARD_PX), focal_px=450, distance_mm=290, turn_deg=90
-    )
+    camera = sim.Pinhole(size_px=(WIDTH_PX, CARD_PX), focal_px=450, distance_mm=290, turn_deg=90)
     rng = np.random.default_rng(5)
     card = sim.photograph(sim.Scene.of(sim.page()), camera, sim.Light(noise=1.0), rng)
     return _under(lamp, card, drawn)
@@ -94,7 +94,9 @@ def _under(lamp, above: NDArray[np.uint8], drawn: Rendered) -> Shot:
         shares = dict(zip(("blue", "white", "host"), counts / counts.sum(), strict=True))
         found.append(((x, y + len(above), w, h), shares))
     found.sort(key=lambda one: one[0])
-    return Shot(rgb, *zip(*found, strict=True))
+    nothing = np.zeros(above.shape[:2], np.uint8)
+    regions = np.concatenate([nothing, np.where(drawn.pieces > 0, drawn.regions, 0)])
+    return Shot(rgb, regions, *zip(*found, strict=True))
 
 
 def _codes(linear: NDArray) -> NDArray[np.uint8]:
@@ -110,3 +112,14 @@ def _overlap(one, other) -> float:
     h = min(ay + ah, by + bh) - max(ay, by)
     both = max(0, w) * max(0, h)
     return both / (aw * ah + bw * bh - both)
+
+
+def whole_face(seed: int, path: Path) -> Path:
+    """Write a small photo that one face fills, which is measured in a moment with ``--whole``; return where."""
+    drawn = render_photo(
+        np.random.default_rng([903, seed]), HELD_OUT, width_px=120, height_px=90, stones=1, kind="slab",
+        state="dry", pattern="banded", fill=1.4, glare=False, ruler=False, card=False, coin=False, finger=False,
+    )  # fmt: skip
+    path.parent.mkdir(parents=True, exist_ok=True)
+    cv2.imwrite(str(path), drawn.rgb[..., ::-1])
+    return path
