@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from contextlib import chdir
@@ -180,10 +181,18 @@ run()
 """
 
 
+@pytest.fixture(scope="module")
+def graded_once(faces, tmp_path_factory) -> Path:
+    work = tmp_path_factory.mktemp("graded") / "work"
+    shutil.copytree(faces[0].parent, work / "haul")
+    assert batch(work, "haul")[0] == 0
+    return work
+
+
 @pytest.fixture
-def graded(haul) -> Path:
-    assert batch(haul, "haul")[0] == 0
-    return haul
+def graded(graded_once, tmp_path) -> Path:
+    """A working folder with photos that batch has graded."""
+    return shutil.copytree(graded_once, tmp_path / "work")
 
 
 def test_a_batch_with_another_option_that_is_killed_at_once_leaves_what_was_there(graded):

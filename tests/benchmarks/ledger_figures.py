@@ -22,11 +22,11 @@ import numpy as np
 
 from grader.calling import place_on, save_calls
 from grader.cli.main import app
-from grader.grading.model import starter_folder
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import Ledger, open_ledger
 from grader.looks import Look, ask_for, keep, look_at, shown
+from grader.photo.net import starter_folder
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
@@ -82,7 +82,10 @@ def known_again(
         ask = replace(look.ask, path=path, file=path.name, sha256=sha256)
         photo = look.record["photo"] | {"sha256": sha256, "file": path.name}
         pictures = {
-            piece: {what: Path(at).read_bytes() for what, at in of_piece.items()}
+            piece: {
+                what: at if isinstance(at, bytes) else at.read_bytes()
+                for what, at in of_piece.items()
+            }
             for piece, of_piece in look.pictures.items()
         }
         record = look.record | {"photo": photo}
