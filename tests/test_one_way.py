@@ -6,7 +6,7 @@ terms are far off, so that every loss on the way shows.
 
 import json
 from contextlib import chdir
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -78,6 +78,8 @@ def shots() -> dict[str, lamp_photos.Shot]:
         "a.png": lamp_photos.beside_card(drawn[0]),
         "b.png": lamp_photos.beside_card(drawn[1]),
         "paper.png": lamp_photos.beside_paper(drawn[0]),
+        # The same once more: a little darker, so that it is another photo.
+        "again.png": lamp_photos.beside_paper(drawn[0], 0.96 * np.array(lamp_photos.LAMP)),
     }
 
 
@@ -219,6 +221,12 @@ WAYS = {
         ("--whole", "--state", "dry", "--mm-per-px", "0.3", "--paper-at", "60,30,160,40"),
         PhotoTerms(whole=True, state="dry", mm_per_px=0.3, neutral=PAPER),
     ),
+    "same face": (
+        "paper.png",
+        False,
+        ("--paper-at", "60,30,160,40", "--same-face", "--state", "dry"),
+        PhotoTerms(state="dry", neutral=PAPER),
+    ),
 }
 
 
@@ -230,7 +238,9 @@ def test_what_is_called_is_learned_on_the_terms_on_which_it_was_shown(way, shop,
         toml = profile_with_setup(shop.folder / "mine.toml")
         named, profile = ("--profile", toml), load_profile(toml)
         assert profile.setup == SETUP
-    shop.run("check", files[name], *options, *named)
+    further = (files["again.png"],) if way == "same face" else ()
+    terms = replace(terms, same_face=further)
+    shop.run("check", files[name], *further, *options, *named)
     # Neither command is told the terms again.
     shop.run("call", files[name], "--grade", "cabbing", "--by", "Ann", *named)
     learned = shop.learned(profile)
