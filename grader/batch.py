@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
-from grader.grading.model import Model
+from grader.files import path_text
+from grader.grading.models.model import Model
+from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
@@ -113,21 +115,20 @@ def grade_folder(
 def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """Return every photo below a folder, sorted, by its path below it with ``/``.
 
-    Left out: hidden files and folders, ``out``, and any folder that holds results of an earlier
-    batch.
+    Left out: hidden files and folders, ``out``, any folder that holds results of an earlier batch, and what a ledger
+    keeps of photos.
     """
     photos = {}
     for here, folders, files in os.walk(folder):
-        if is_out_folder(here) or Path(here).resolve() == out.resolve():
+        own = is_out_folder(here) or is_pictures_folder(Path(here))
+        if own or Path(here).resolve() == out.resolve():
             folders.clear()
             continue
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in files:
             path = Path(here, name)
             if path.suffix.lower() in SUFFIXES and not name.startswith("."):
-                file = path.relative_to(folder).as_posix()
-                # A name that is not UTF-8 cannot be written into a table as it is.
-                photos[file.encode("utf-8", "backslashreplace").decode()] = path
+                photos[path_text(path.relative_to(folder))] = path
     return dict(sorted(photos.items()))
 
 

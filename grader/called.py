@@ -7,14 +7,14 @@ from pathlib import Path
 from grader.batch import find_photos
 from grader.calling import place_table
 from grader.errors import CallsError, GraderError
-from grader.grading.calls import ReadCalls, remark_lines
-from grader.grading.calls_csv import read_calls_csv
-from grader.grading.facts import StoneFacts
-from grader.grading.joining import StoneFinder, Stones, house_call, join_calls
-from grader.grading.model import Model
-from grader.grading.picks_csv import Stone, paired, read_picks_csv
+from grader.grading.calls.calls import ReadCalls, remark_lines
+from grader.grading.calls.calls_csv import read_calls_csv
+from grader.grading.calls.comparisons_csv import Stone, paired, read_picks_csv
+from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
+from grader.grading.features.facts import StoneFacts
+from grader.grading.features.rules import Features
+from grader.grading.models.model import Model
 from grader.grading.proposal import Call
-from grader.grading.rules import Features
 from grader.ledger import views
 from grader.ledger.store import Ledger
 from grader.looks import Look, asks_again, look_at_all, look_of

@@ -5,8 +5,8 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from grader.errors import CallsError, GraderError
-from grader.grading.calls import ReadCalls, RowRemark
-from grader.grading.joining import place_calls, same_stone
+from grader.grading.calls.calls import ReadCalls, RowRemark
+from grader.grading.calls.joining import place_calls, same_stone
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import CallSaid, Entry, LineSaid
@@ -207,16 +207,39 @@ def new_calls(calls: Sequence[Call], ledger: Ledger) -> list[Call]:
     """Return the calls of a table that say something new: what a person's word on that stone is already is not said
     again, nor what was taken back since, so that a table may be taken in twice."""
     photos = {call.sha256 for call in calls}
-    before = list(views.calls(ledger, sha256=photos, also_taken_back=True, outlines=True))
+    before = views.calls(ledger, sha256=photos, also_taken_back=True, outlines=True)
     gone = views.taken_back(ledger)
-    new: list[Call] = []
-    for call in calls:
-        same = [one for one in (*before, *new) if one.by == call.by and same_stone(one, call)]
-        holding = [one for one in same if one.uid not in gone]
-        told = [one for one in same if one.uid in gone] + holding[-1:]
-        if all(_said(call) != _said(one) for one in told):
-            new.append(call)
-    return new
+    new: set[int] = set()
+    for rows in _by_sayer_and_stone(calls):
+        first = calls[rows[0]]
+        said = [one for one in before if one.by == first.by and same_stone(one, first)]
+        withdrawn = {_said(one) for one in said if one.uid in gone}
+        standing = [_said(one) for one in said if one.uid not in gone]
+        words = [(row, _said(calls[row])) for row in rows if _said(calls[row]) not in withdrawn]
+        # Said twice in a row is said once.
+        words = [one for n, one in enumerate(words) if n == 0 or one[1] != words[n - 1][1]]
+        there = _known_in_front([word for _, word in words], standing)
+        new |= {row for row, _ in words[there:]}
+    return [call for row, call in enumerate(calls) if row in new]
+
+
+def _by_sayer_and_stone(calls: Sequence[Call]) -> list[list[int]]:
+    """The rows of each person's word on each stone, in their order."""
+    groups: list[list[int]] = []
+    for row, call in enumerate(calls):
+        own = (g for g in groups if calls[g[0]].by == call.by and same_stone(calls[g[0]], call))
+        group = next(own, None)
+        if group is None:
+            groups.append([row])
+        else:
+            group.append(row)
+    return groups
+
+
+def _known_in_front(words: Sequence[tuple], standing: Sequence[tuple]) -> int:
+    """How many of the first words are those with which what stands ends."""
+    counts = range(min(len(words), len(standing)), 0, -1)
+    return next((n for n in counts if words[:n] == standing[-n:]), 0)
 
 
 def _said(call: Call) -> tuple:

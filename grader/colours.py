@@ -9,10 +9,10 @@ import tomlkit
 from numpy.typing import NDArray
 
 from grader.errors import GraderError, SpotsError, told
-from grader.face.classes import fit_classes
 from grader.face.face import Face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.regions.classes import fit_classes
+from grader.face.regions.regions import find_regions
+from grader.face.sight.glare import find_glare
 from grader.files import read_number, read_table
 from grader.grade import MeasuredPhoto
 from grader.ledger.store import Ledger

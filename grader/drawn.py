@@ -8,15 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.bands import measure_bands
-from grader.face.cut import cut_face, fill_outline
+from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
 from grader.face.measurements import Line, Measurements, RegionColour, Regions, Share
-from grader.face.scene import measure_scene
+from grader.face.scene.scene import measure_scene
+from grader.face.sight.cut import cut_face, fill_outline
 from grader.grade import measure_photo
-from grader.grading.features import features
-from grader.grading.rules import Features
-from grader.grading.strangers import look_of
+from grader.grading.features.features import features
+from grader.grading.features.rules import Features
+from grader.grading.models.familiarity import look_of
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale

@@ -12,7 +12,7 @@ import stat
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
@@ -22,6 +22,11 @@ from grader.errors import GraderError, told
 MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
 #: What may stand between the cells of a table.
 _MARKS = (",", ";", "\t")
+
+
+def path_text(path: str | PurePath) -> str:
+    """Return a path as text that can be kept, with ``/`` between its folders: what is no UTF-8 in it is escaped."""
+    return PurePath(path).as_posix().encode("utf-8", "backslashreplace").decode()
 
 
 def write_bytes(path: str | Path, content: bytes) -> None:
@@ -289,8 +294,9 @@ def read_table(
     if twice:
         raise error(f"{path}: two columns are called {told(twice[0])}; keep one of them")
     _check_cells(path, rows, mark, error)
+    empty = [""] * len(names)
     return [
-        (line, dict.fromkeys(names, "") | dict(zip(names, map(str.strip, cells), strict=False)))
+        (line, dict(zip(names, map(str.strip, cells + empty[len(cells) :]), strict=False)))
         for line, cells in rows[1:]
     ]
 
@@ -344,17 +350,17 @@ def _check_cells(
     width = len(rows[0][1])
     more, other, swallowed, long = [], [], [], []
     for line, cells in rows:
-        if any(cell.strip() for cell in cells[width:]):
-            more.append(line)
         joined = mark.join(cells)
-        marks = {m: joined.count(m) for m in _MARKS}
-        if len(cells) < width and marks[mark] < max(marks.values()):
+        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
+            more.append(line)
+        if len(cells) < width and joined.count(mark) < max(map(joined.count, _MARKS)):
             other.append(line)
         # A line within a cell that looks like a row was one before its mark was forgotten.
-        inner = [part for cell in cells for part in cell.split("\n")[1:]]
-        if width > 1 and any(part.count(mark) >= width - 1 for part in inner):
-            swallowed.append(line)
-        if any(len(cell) > MOST_CELL_LETTERS for cell in cells):
+        if "\n" in joined and width > 1:
+            inner = [part for cell in cells for part in cell.split("\n")[1:]]
+            if any(part.count(mark) >= width - 1 for part in inner):
+                swallowed.append(line)
+        if len(joined) > MOST_CELL_LETTERS and max(map(len, cells)) > MOST_CELL_LETTERS:
             long.append(line)
     for lines, what in (
         (

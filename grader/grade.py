@@ -11,22 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.errors import PhotoError
-from grader.face.cut import cut_face, with_light
-from grader.face.drying import DriedLines, DryingPair, drying_pair
 from grader.face.face import Face
-from grader.face.filled import Filled, fill_glare
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
-from grader.face.regions import find_regions
-from grader.face.sighting import Searched, Sighting, find_again, search, see_face
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face, with_light
+from grader.face.sight.drying import DriedLines, DryingPair, drying_pair
+from grader.face.sight.filled import Filled, fill_glare
+from grader.face.sight.sighting import Searched, Sighting, find_again, search, see_face
 from grader.face.size import size_class
-from grader.grading.facts import StoneFacts, stone_facts
-from grader.grading.joining import Stones, line_words
-from grader.grading.model import Model, load_model
+from grader.grading.calls.joining import Stones, line_words
+from grader.grading.features.facts import StoneFacts, stone_facts
+from grader.grading.models.familiarity import look_of
+from grader.grading.models.model import Model, load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.strangers import look_of
 from grader.measures import Remark
 from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
+from grader.files import path_text
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
-from grader.grading.facts import StoneFacts, facts_from
-from grader.grading.joining import SAME_STONE, Stones, line_words, outline_overlap
-from grader.grading.model import Model
+from grader.grading.calls.joining import SAME_STONE, Stones, line_words, outline_overlap
+from grader.grading.features.facts import StoneFacts, facts_from
+from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.ledger import views
@@ -123,7 +124,7 @@ def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
     if ledger is None:
         return []
     now = {look.ask.sha256 for look in looks}
-    files = {str(look.ask.path.resolve()): look.ask.file for look in looks if look.ask.path}
+    files = {_place(look.ask.path): look.ask.file for look in looks if look.ask.path}
     earlier = {
         sha256: files[path]
         for path, contents in views.contents_at(ledger, files).items()
@@ -132,6 +133,11 @@ def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
     }
     calls = views.calls(ledger, sha256=[*now, *earlier], outlines=True)
     return [replace(c, photo=earlier[c.sha256]) if c.sha256 in earlier else c for c in calls]
+
+
+def _place(path: Path) -> str:
+    """The whole path of a photo as the ledger has it; one that is no UTF-8 leads nowhere later, as if it were gone."""
+    return path_text(path.resolve())
 
 
 def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
@@ -163,7 +169,8 @@ def look_at_all(
     """Yield the looks at many photos with their places in ``asks``: those that are known first, the others as they are
     done, each kept at once.
 
-    Whatever goes wrong with one photo is its own error, so that it never stops the others.
+    Whatever goes wrong with one photo is its own error, so that it never stops the others; a ledger that cannot be
+    written does.
 
     workers : processes, as many as there are cores by default; 1 works in this process.
     """
@@ -176,8 +183,8 @@ def look_at_all(
 
 
 def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Look | None]:
-    """Return, for each photo, the look that the ledger holds, ``None`` without one: same content, terms, words on lines,
-    measurement version and profile."""
+    """Return, for each photo, the look that the ledger holds, ``None`` without one: same content, terms, words on
+    lines, measurement version and profile."""
     if ledger is None:
         return [None] * len(asks)
     ways = [
@@ -246,8 +253,8 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
 def _photo_file(path: Path, photo: dict) -> PhotoFile:
     return PhotoFile(
         sha256=photo["sha256"],
-        name=path.name,
-        path=str(path.resolve()),
+        name=path_text(path.name),
+        path=_place(path),
         width=photo["width"],
         height=photo["height"],
     )

@@ -4,7 +4,7 @@ from functools import cached_property
 from pathlib import Path
 
 from grader.errors import LedgerError, ModelError
-from grader.grading.model import Model, load_model, load_model_as
+from grader.grading.models.model import Model, load_model, load_model_as
 from grader.ledger import views
 from grader.ledger.backup import daily_copy
 from grader.ledger.facts import ModelUse
@@ -12,7 +12,7 @@ from grader.ledger.place import default_path
 from grader.ledger.store import Ledger, open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
-from grader.settings import Settings, load_settings
+from grader.settings import Settings, load_settings, settings_file
 
 
 class Session:
@@ -28,7 +28,7 @@ class Session:
     def __init__(
         self, profile: str | None = None, ledger: Path | None = None, dry: bool = False
     ) -> None:
-        self._profile, self._ledger, self._dry = profile, ledger, dry
+        self._profile, self._ledger, self.dry = profile, ledger, dry
 
     @cached_property
     def settings(self) -> Settings:
@@ -45,7 +45,7 @@ class Session:
     @cached_property
     def ledger(self) -> Ledger | None:
         """The open ledger, ``None`` on a dry look; once a day a copy of it is kept."""
-        if self._dry:
+        if self.dry:
             return None
         ledger = open_ledger(self.ledger_path)
         daily_copy(ledger)
@@ -94,6 +94,19 @@ class Session:
         if terms.mm_per_px is not None or self.settings.mm_per_px is None:
             return terms
         return replace(terms, mm_per_px=self.settings.mm_per_px)
+
+    @property
+    def own_files(self) -> list[str]:
+        """The person's own files that hold here: settings, and a profile that does not ship."""
+        profile = [self.profile_name] if Path(self.profile_name).is_file() else []
+        settings = settings_file(".")
+        return [*([str(settings)] if settings else []), *profile]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a person should know of where the ledger lies, where this session made it."""
+        opened = self.__dict__.get("ledger")
+        return opened.remarks if opened else ()
 
     def close(self) -> bool:
         """Close what is open; return whether a ledger was that is not the default one."""

@@ -40,7 +40,7 @@ def load_settings(folder: str | Path = ".") -> Settings:
         Unreadable TOML, an unknown key (the nearest is named), a wrong type or a value out of
         range.
     """
-    path = _nearest(Path(folder).absolute())
+    path = settings_file(folder)
     if path is None:
         return Settings()
     where = str(path)
@@ -67,5 +67,8 @@ def load_settings(folder: str | Path = ".") -> Settings:
     return settings
 
 
-def _nearest(folder: Path) -> Path | None:
-    return next((one / FILE for one in (folder, *folder.parents) if (one / FILE).exists()), None)
+def settings_file(folder: str | Path) -> Path | None:
+    """Return the nearest ``grader.toml``, in that folder or above it; ``None`` where there is none."""
+    folder = Path(folder).absolute()
+    places = (one / FILE for one in (folder, *folder.parents))
+    return next((path for path in places if path.exists() and not path.is_dir()), None)

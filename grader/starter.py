@@ -19,26 +19,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
-from grader.face.cut import cut_face
+from grader.face.sight.cut import cut_face
 from grader.files import write_text
-from grader.grading.agreement import Agreement, agreement
-from grader.grading.candidates import FOLDS, column_signs, folds_of
-from grader.grading.crowd import SELLERS, draw_crowd
-from grader.grading.features import GRADE_FEATURES, with_scene, with_values
-from grader.grading.grade_set import LEVEL, set_rule
-from grader.grading.model import GradeHead, Made, Model, library_versions, model_files
-from grader.grading.ordinal import Ordinal, fit_ordinal
-from grader.grading.rules import (
+from grader.grading.features.features import GRADE_FEATURES, with_scene, with_values
+from grader.grading.features.rules import (
     Features,
     border_distance,
     border_margins,
     conditions,
     grade_by_rules,
 )
-from grader.grading.scaling import fit_scaling
-from grader.grading.scene_head import fit_scene
-from grader.grading.strangers import fit_known, look_of
-from grader.grading.threads import one_thread
+from grader.grading.features.scaling import fit_scaling
+from grader.grading.learning.agreement import Agreement, agreement
+from grader.grading.learning.candidates import FOLDS, column_signs, folds_of
+from grader.grading.learning.threads import one_thread
+from grader.grading.models.familiarity import fit_known, look_of
+from grader.grading.models.model import GradeHead, Made, Model, library_versions, model_files
+from grader.grading.models.ordinal import Ordinal, fit_ordinal
+from grader.grading.models.prediction_set import LEVEL, set_rule
+from grader.grading.models.scene_head import fit_scene
+from grader.grading.models.seller_ensemble import SELLERS, draw_crowd
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -145,7 +145,7 @@ def learn(
         sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
     true = [face.true for face in faces]
-    with one_thread("scipy.optimize"):
+    with one_thread():
         crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, crowd=crowd)
     made = Made(

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from grader.errors import PhotoError
-from grader.face.cut import cut_face, face_of
-from grader.face.drying import DriedLines
 from grader.face.face import Face
-from grader.face.filled import Filled
-from grader.face.line_words import LineWord
-from grader.face.sighting import see_face
+from grader.face.lines.line_words import LineWord
+from grader.face.sight.cut import cut_face, face_of
+from grader.face.sight.drying import DriedLines
+from grader.face.sight.filled import Filled
+from grader.face.sight.sighting import see_face
 from grader.grade import MeasuredPiece, measure_seen
 from grader.photo.chart import Correction
 from grader.photo.colour import codes_from_linear, srgb_encoding

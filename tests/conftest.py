@@ -2,11 +2,16 @@
 
 import hashlib
 import random
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from grader.errors import PhotoError
 from grader.face.face import Face
+from grader.face.lines.line_words import with_line_words
+from grader.face.lines.sound import sound_stone
 from grader.face.measurements import (
     Banding,
     Line,
@@ -16,17 +21,25 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
-from grader.face.sound import sound_stone
-from grader.grade import Graded, GradedPiece, MeasuredPiece
-from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
+from grader.grade import (
+    FurtherPhoto,
+    Graded,
+    GradedPiece,
+    MeasuredPhoto,
+    MeasuredPiece,
+    facts_of,
+)
+from grader.grading.calls.joining import Stones, line_words
+from grader.grading.proposal import Call, Proposal, RulesWord, SceneEstimate
 from grader.measures import Remark
 from grader.photo.colour import srgb_curve
 from grader.photo.photo import ColourEncoding, Photo, Scale
 from grader.photo.pieces import Piece
 from grader.photo.reference import no_reference
 from grader.photo.surface import State
+from grader.photo.terms import PhotoTerms
 from grader.photo.verdict import Verdict
-from grader.profile import SCENE_PARTS
+from grader.profile import SCENE_PARTS, load_profile
 
 STONE_W, STONE_H, GAP = 200, 100, 40
 #: Working px for one photo px in the hand-made faces.
@@ -48,6 +61,16 @@ def pytest_collection_modifyitems(config, items):
     kept = set(random.Random(seed).sample(range(len(items)), -(-len(items) // 10)))
     config.hook.pytest_deselected(items=[item for n, item in enumerate(items) if n not in kept])
     items[:] = [item for n, item in enumerate(items) if n in kept]
+
+
+@pytest.fixture(autouse=True)
+def data_folder(tmp_path_factory, monkeypatch):
+    """Return where the ledger lies in a test: never the user's own, and a new one each time."""
+    folder = tmp_path_factory.mktemp("data")
+    # The second is for a system that does not go by the first.
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder))
+    monkeypatch.setattr("platformdirs.user_data_path", lambda name, **_: folder / name)
+    return folder
 
 
 def _curves():
@@ -112,7 +135,10 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         what_if="with a scene of 60 instead of 54: select",
     )
     return GradedPiece(
-        measured, SceneEstimate(54, 41, 67), None if verdict == "retake" else proposal
+        measured,
+        facts_of(measured, load_profile()),
+        SceneEstimate(54, 41, 67),
+        None if verdict == "retake" else proposal,
     )
 
 
@@ -150,6 +176,69 @@ def make_graded():
         stones = [
             _piece(n, at, mm_per_px, verdict, lines, grade) for n, at in enumerate(places, start=1)
         ]
-        return Graded(photo, no_reference(photo), tuple(stones), ())
+        measured = MeasuredPhoto(
+            photo,
+            no_reference(photo),
+            PhotoTerms(mm_per_px=mm_per_px),
+            tuple(stone.measured for stone in stones),
+            (),
+        )
+        return Graded(measured, tuple(stones))
 
     return make
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked of the measuring: a photo, what is said of it, and the words on its lines."""
+
+    photo: Path
+    terms: PhotoTerms
+    calls: tuple[Call, ...]
+
+
+@pytest.fixture
+def measuring(monkeypatch, make_graded, crack):
+    """Let photos be text files that say what they hold, and return what was measured, on which terms.
+
+    A number of stones, and with "line" behind it a level crack on each; "retake" is one stone; "bad" cannot be read and
+    "crash" is a fault in the measuring. Only the way from file and terms to measured stones is put in place; all works
+    in this process, since another one would not know of it.
+    """
+    asked = []
+
+    def made_from(path, mm_per_px=None):
+        content = Path(path).read_bytes()
+        if content.startswith(b"bad"):
+            raise PhotoError(f"{Path(path).name}: not a photo; give a JPEG", "not_a_photo")
+        if content.startswith(b"crash"):
+            raise ZeroDivisionError("division by zero")
+        retake = content.startswith(b"retake")
+        made = make_graded(
+            1 if retake else int(content[:1]),
+            name=Path(path).name,
+            mm_per_px=mm_per_px,
+            verdict="retake" if retake else "usable",
+            lines=(crack,) if b"line" in content else (),
+        ).measured
+        return replace(made, photo=replace(made.photo, sha256=hashlib.sha256(content).hexdigest()))
+
+    def measure_file(photo, terms, profile, calls=()):
+        calls = tuple(calls)
+        asked.append(Asked(Path(photo), terms, calls))
+        made = made_from(photo, terms.mm_per_px)
+        boxes = {one.piece.id: one.piece.box for one in made.pieces}
+        words = line_words(Stones(made.photo.name, made.photo.sha256, boxes), calls)
+        pieces = tuple(_with_words(one, words.get(one.piece.id, ())) for one in made.pieces)
+        others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
+        return replace(made, terms=terms, pieces=pieces, same_face=others)
+
+    monkeypatch.setattr("grader.looks.measure_file", measure_file)
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    return asked
+
+
+def _with_words(measured: MeasuredPiece, words) -> MeasuredPiece:
+    found = measured.measurements
+    lines = with_line_words(found.lines, words, measured.face)
+    return replace(measured, measurements=replace(found, lines=lines))

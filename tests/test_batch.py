@@ -1,56 +1,58 @@
-"""A folder of photos: one record each, nothing done twice, and nothing that stops the rest."""
+"""A folder of photos: one record each, nothing measured twice, and nothing that stops the rest."""
 
 import csv
 import hashlib
 import json
 from dataclasses import replace
+from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
 
 import jsonschema
 import pytest
 
-from grader import batch
+from grader import looks
 from grader.batch import find_photos, grade_folder
-from grader.errors import GraderError, PhotoError
-from grader.face.line_words import LineWord
+from grader.calling import save_calls
+from grader.errors import GraderError
+from grader.grading.models.model import load_model
 from grader.grading.proposal import Call
+from grader.ledger import views
+from grader.ledger.facts import LineSaid
+from grader.ledger.place import default_path
+from grader.ledger.store import open_ledger
+from grader.photo.terms import PhotoTerms
+from grader.profile import load_profile
 from grader.report.result import result_schema
 
 TIME = "2026-03-02T10:11:12+01:00"
+BOX = (40, 40, 200, 100)
 
 
 @pytest.fixture
-def folder(tmp_path, monkeypatch, make_graded):
-    """A folder whose photos say in plain text what they hold: a number, "bad" or "crash"."""
-    graded = []
-
-    def grade(path, **terms):
-        content = Path(path).read_bytes()
-        graded.append(Path(path).name)
-        if content.startswith(b"bad"):
-            raise PhotoError(f"{Path(path).name}: not a photo; give a JPEG", "not_a_photo")
-        if content.startswith(b"crash"):
-            raise ZeroDivisionError("division by zero")
-        made = make_graded(int(content[:1]), name=Path(path).name, mm_per_px=terms["mm_per_px"])
-        sha256 = hashlib.sha256(content).hexdigest()
-        return replace(made, photo=replace(made.photo, sha256=sha256))
-
-    monkeypatch.setattr(batch, "grade_photo", grade)
-    monkeypatch.setattr(
-        batch, "load_model", lambda folder: SimpleNamespace(label=f"{folder} 0123abcd")
-    )
+def folder(tmp_path, measuring):
+    """A folder whose photos are text files, as ``measuring`` reads them, and a ledger."""
     photos = tmp_path / "photos"
     photos.mkdir()
 
-    def run(**terms):
-        graded.clear()
-        done = grade_folder(photos, **{"workers": 1} | terms)
-        return SimpleNamespace(
-            done=done, graded=list(graded), out=terms.get("out", photos / "graded")
-        )
+    with open_ledger(default_path()) as ledger:
 
-    return SimpleNamespace(path=photos, run=run)
+        def run(profile=None, model=None, mm_per_px=None, whole=False, **given):
+            measuring.clear()
+            done = grade_folder(
+                photos,
+                profile or load_profile(),
+                model or load_model(),
+                **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole), "workers": 1}
+                | given,
+            )
+            return SimpleNamespace(
+                done=done,
+                measured=[one.photo.name for one in measuring],
+                out=given.get("out", photos / "graded"),
+            )
+
+        yield SimpleNamespace(path=photos, run=run, ledger=ledger)
 
 
 def write(folder, **photos):
@@ -81,8 +83,9 @@ def test_records_rows_and_sheet_are_written_in_the_order_of_the_files(folder):
 
 
 def test_every_record_follows_the_schema(folder):
-    write(folder, a="0", b="2", c="bad", d="crash")
-    for record in records(folder.run().out):
+    write(folder, a="0", b="2 line", c="bad", d="crash", e="retake")
+    save_calls([call(hashlib.sha256(b"2 line").hexdigest())], folder.ledger)
+    for record in records(folder.run(mm_per_px=0.2).out):
         jsonschema.Draft202012Validator(result_schema()).validate(record)
 
 
@@ -111,63 +114,76 @@ def test_results_are_never_graded_themselves_wherever_they_lie(folder):
     assert list(find_photos(folder.path, folder.path / "third")) == ["a.jpg"]
 
 
-def test_a_second_run_grades_nothing(folder):
+def test_a_second_run_measures_nothing(folder):
     write(folder, a="1", b="2")
     first = folder.run()
-    before = (first.out / "results.jsonl").read_text("utf-8")
+    before = {path.name: path.read_bytes() for path in first.out.iterdir()}
     second = folder.run()
-    assert second.graded == []
-    assert second.done.reused == 2
-    assert (second.out / "results.jsonl").read_text("utf-8") == before
+    assert second.measured == []
+    assert (first.done.known, second.done.known) == (0, 2)
+    assert {path.name: path.read_bytes() for path in second.out.iterdir()} == before
 
 
-def test_a_new_photo_alone_is_graded(folder):
+def test_a_new_photo_alone_is_measured(folder):
     write(folder, a="1")
     folder.run()
     write(folder, b="2")
-    assert folder.run().graded == ["b.jpg"]
+    assert folder.run().measured == ["b.jpg"]
 
 
-def test_a_photo_with_other_content_is_graded_again(folder):
+def test_a_photo_with_other_content_is_measured_again(folder):
     write(folder, a="1", b="2")
     folder.run()
     write(folder, a="3")
     again = folder.run()
-    assert again.graded == ["a.jpg"]
+    assert again.measured == ["a.jpg"]
     assert len(table(again.out)) == 5
 
 
-@pytest.mark.parametrize("terms", [{"mm_per_px": 0.1}, {"model": "mine"}, {"whole": True}])
-def test_other_terms_grade_everything_again(folder, terms):
+@pytest.mark.parametrize("terms", [{"mm_per_px": 0.1}, {"whole": True}, {"anew": True}])
+def test_other_terms_measure_everything_again(folder, terms):
     write(folder, a="1", b="2")
     folder.run()
-    assert folder.run(**terms).graded == ["a.jpg", "b.jpg"]
+    assert folder.run(**terms).measured == ["a.jpg", "b.jpg"]
+    # What was measured on the first terms is still known.
+    assert folder.run().measured == []
 
 
-def test_another_profile_grades_everything_again(folder, tmp_path):
-    from importlib import resources
+def test_another_model_measures_nothing_and_grades_all(folder):
+    write(folder, a="1", b="2")
+    folder.run()
+    other = replace(load_model(), name="mine")
+    ran = folder.run(model=other)
+    assert ran.measured == []
+    said = [piece["proposal"]["model"] for r in records(ran.out) for piece in r["pieces"]]
+    assert said == [other.label] * 3
 
+
+def test_another_profile_measures_everything_again(folder, tmp_path):
     text = (resources.files("grader") / "profiles" / "banded.toml").read_text("utf-8")
     (tmp_path / "mine.toml").write_text(text.replace("glare_share = 0.25", "glare_share = 0.2"))
     write(folder, a="1")
     folder.run()
-    assert folder.run(profile=tmp_path / "mine.toml").graded == ["a.jpg"]
+    assert folder.run(profile=load_profile(tmp_path / "mine.toml")).measured == ["a.jpg"]
 
 
-def test_another_measurement_version_grades_everything_again(folder, monkeypatch):
+def test_another_measurement_version_measures_everything_again(folder, monkeypatch):
     write(folder, a="1")
     folder.run()
-    monkeypatch.setattr(batch, "MEASUREMENT_VERSION", 99)
-    assert folder.run().graded == ["a.jpg"]
+    monkeypatch.setattr(looks, "MEASUREMENT_VERSION", 99)
+    assert folder.run().measured == ["a.jpg"]
 
 
-def test_a_removed_photo_leaves_results_and_pictures(folder):
+def test_a_removed_photo_leaves_the_results_and_stays_in_the_ledger(folder):
     write(folder, a="1", b="2")
     folder.run()
+    pictures = folder.ledger.pictures.names()
     (folder.path / "b.jpg").unlink()
     ran = folder.run()
     assert [record["photo"]["file"] for record in records(ran.out)] == ["a.jpg"]
-    assert len(list((ran.out / ".pictures").iterdir())) == 1
+    assert folder.ledger.pictures.names() == pictures
+    write(folder, b="2")
+    assert folder.run().measured == []
 
 
 def test_a_renamed_photo_is_one_record_under_its_new_name(folder):
@@ -175,14 +191,15 @@ def test_a_renamed_photo_is_one_record_under_its_new_name(folder):
     folder.run()
     (folder.path / "a.jpg").rename(folder.path / "z.jpg")
     ran = folder.run()
-    assert ran.graded == []
+    assert ran.measured == []
     assert [record["photo"]["file"] for record in records(ran.out)] == ["z.jpg"]
+    assert records(ran.out)[0]["photos"][0]["file"] == "z.jpg"
 
 
-def test_the_same_photo_twice_is_graded_once_and_told(folder):
+def test_the_same_photo_twice_is_measured_once_and_told(folder):
     write(folder, a="1", b="1")
     ran = folder.run()
-    assert ran.graded == ["a.jpg"]
+    assert ran.measured == ["a.jpg"]
     assert ran.done.duplicates == (("b.jpg", "a.jpg"),)
     (record,) = records(ran.out)
     assert [w["text"] for w in record["photo"]["warnings"] if w["code"] == "duplicate"] == [
@@ -217,69 +234,105 @@ def test_one_bad_photo_never_stops_the_rest(folder, content, code):
 def test_what_failed_is_tried_again(folder):
     write(folder, a="bad", b="2")
     folder.run()
-    assert folder.run().graded == ["a.jpg"]
+    assert folder.run().measured == ["a.jpg"]
 
 
-def test_after_a_power_cut_only_what_was_not_done_is_graded(folder, monkeypatch):
+def test_after_a_power_cut_only_what_was_not_done_is_measured(folder, monkeypatch):
     write(folder, a="1", b="2", c="3")
-    grade = batch.grade_photo
+    measure_file = looks.measure_file
 
-    def cut(path, **terms):
-        if Path(path).name == "c.jpg":
+    def cut(photo, terms, profile, calls=()):
+        if Path(photo).name == "c.jpg":
             raise KeyboardInterrupt
-        return grade(path, **terms)
+        return measure_file(photo, terms, profile, calls)
 
-    monkeypatch.setattr(batch, "grade_photo", cut)
+    monkeypatch.setattr(looks, "measure_file", cut)
     with pytest.raises(KeyboardInterrupt):
         folder.run()
-    results = folder.path / "graded" / "results.jsonl"
-    assert len(results.read_text("utf-8").splitlines()) == 2
-    # A line of which only a part reached the disk.
-    with open(results, "a", encoding="utf-8") as file:
-        file.write('{"schema": 1, "photo": {"file": "c.j')
-    monkeypatch.setattr(batch, "grade_photo", grade)
+    assert len([e for e in folder.ledger.entries() if e.fact.kind == "measured"]) == 2
+    monkeypatch.setattr(looks, "measure_file", measure_file)
     ran = folder.run()
-    assert ran.graded == ["c.jpg"]
+    assert ran.measured == ["c.jpg"]
     assert [record["photo"]["file"] for record in records(ran.out)] == ["a.jpg", "b.jpg", "c.jpg"]
 
 
-def test_a_record_without_its_pictures_is_graded_again(folder):
-    write(folder, a="1")
-    first = folder.run()
-    for picture in (first.out / ".pictures").iterdir():
-        picture.unlink()
-    assert folder.run().graded == ["a.jpg"]
+def test_a_photo_whose_pictures_are_gone_is_measured_again(folder):
+    write(folder, a="1", b="2")
+    folder.run()
+    (look,) = [
+        e.fact
+        for e in folder.ledger.entries()
+        if e.fact.kind == "measured" and e.fact.record["photo"]["file"] == "b.jpg"
+    ]
+    folder.ledger.pictures.path(look.pictures[2]["sheet"]).unlink()
+    # All hand-made stones look alike: one picture serves the first stone of both photos, the other the second.
+    assert folder.run().measured == ["b.jpg"]
+    assert folder.run().measured == []
 
 
-def call(sha256, box, grade="select"):
-    return Call("a.jpg", sha256, 1, box, grade, 71, "Mira", TIME, None)
+def call(sha256, box=BOX, grade="select", by="Mira"):
+    return Call("a.jpg", sha256, 1, box, grade, 71, by, TIME, None)
 
 
-def test_calls_are_joined_anew_without_grading(folder):
+def test_calls_are_joined_anew_without_measuring(folder):
     write(folder, a="1")
     sha256 = records(folder.run().out)[0]["photo"]["sha256"]
-    with_call = folder.run(calls=[call(sha256, (40, 40, 200, 100))])
-    assert with_call.graded == []
-    assert records(with_call.out)[0]["pieces"][0]["call"] == {
-        "grade": "select", "scene": 71, "by": "Mira", "time": TIME, "note": None,
-    }  # fmt: skip
+    assert records(folder.path / "graded")[0]["pieces"][0]["call"] is None
+    save_calls([call(sha256)], folder.ledger)
+    with_call = folder.run()
+    assert with_call.measured == []
+    (piece,) = records(with_call.out)[0]["pieces"]
+    said = {"grade": "select", "scene": 71, "by": "Mira", "time": TIME, "note": None}
+    assert {key: piece["call"][key] for key in said} == said
     row = table(with_call.out)[0]
-    assert (row["called_grade"], row["grade"], row["proposed_grade"]) == ("select", "", "cabbing")
-    assert records(folder.run().out)[0]["pieces"][0]["call"] is None
+    assert (row["called_grade"], row["grade"]) == ("select", "")
+    assert row["proposed_grade"] == piece["proposal"]["grade"]
+
+
+@pytest.mark.parametrize(("decider", "grade"), [(None, "waste"), ("Mira", "select")])
+def test_the_deciders_word_counts_in_the_results(folder, decider, grade):
+    write(folder, a="1")
+    sha256 = records(folder.run().out)[0]["photo"]["sha256"]
+    save_calls([call(sha256), call(sha256, grade="waste", by="Nell")], folder.ledger)
+    ran = folder.run(decider=decider)
+    (piece,) = records(ran.out)[0]["pieces"]
+    assert piece["call"]["grade"] == grade
+    assert [one["by"] for one in piece["calls"]] == ["Mira", "Nell"]
+    assert table(ran.out)[0]["called_grade"] == grade
 
 
 def test_a_call_whose_stone_is_gone_is_listed(folder):
     write(folder, a="1")
     sha256 = records(folder.run().out)[0]["photo"]["sha256"]
-    ran = folder.run(calls=[call(sha256, (0, 0, 30, 30))])
+    save_calls([call(sha256, (0, 0, 30, 30))], folder.ledger)
+    ran = folder.run()
     ((lost, _),) = ran.done.lost_calls
     assert lost.box == (0, 0, 30, 30)
     (record,) = records(ran.out)
     assert record["pieces"][0]["call"] is None
     assert "call_without_stone" in [w["code"] for w in record["photo"]["warnings"]]
-    assert "call_without_stone" not in [
-        w["code"] for w in records(folder.run().out)[0]["photo"]["warnings"]
-    ]
+
+
+def test_a_dry_run_neither_reads_nor_keeps_anything(folder):
+    write(folder, a="1")
+    sha256 = records(folder.run().out)[0]["photo"]["sha256"]
+    save_calls([call(sha256)], folder.ledger)
+    before = list(folder.ledger.entries())
+    dry = folder.run(ledger=None)
+    assert dry.measured == ["a.jpg"] and dry.done.known == 0
+    assert records(dry.out)[0]["pieces"][0]["call"] is None
+    assert list(folder.ledger.entries()) == before
+
+
+def test_each_photo_is_shown_by_a_batch(folder):
+    write(folder, a="1", b="2")
+    folder.run()
+    shown = views.last_looks(folder.ledger)
+    assert set(shown) == {hashlib.sha256(content).hexdigest() for content in (b"1", b"2")}
+    again = folder.run(mm_per_px=0.2)
+    assert again.measured and set(views.last_looks(folder.ledger).values()).isdisjoint(
+        shown.values()
+    )
 
 
 def test_progress_counts_up_to_all_photos(folder):
@@ -306,8 +359,33 @@ def test_results_are_no_folder_of_photos(folder):
     with pytest.raises(GraderError, match="would lie in one folder"):
         folder.run(out=folder.path)
     folder.run()
+    graded = folder.path / "graded"
     with pytest.raises(GraderError, match="graded: holds results of a batch"):
-        grade_folder(folder.path / "graded", workers=1)
+        grade_folder(graded, load_profile(), load_model(), folder.ledger, terms=PhotoTerms())
+
+
+def test_results_of_another_folder_are_not_written_over(folder, tmp_path):
+    write(folder, a="1")
+    folder.run(out=tmp_path / "results")
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "a.jpg").write_text("2")
+    before = (tmp_path / "results" / "results.jsonl").read_bytes()
+    with pytest.raises(GraderError, match=r"results: holds the results of .*photos"):
+        grade_folder(
+            tmp_path / "other", load_profile(), load_model(), folder.ledger,
+            terms=PhotoTerms(), out=tmp_path / "results",
+        )  # fmt: skip
+    assert (tmp_path / "results" / "results.jsonl").read_bytes() == before
+
+
+def test_what_a_person_put_in_place_of_a_result_is_kept_aside(folder):
+    write(folder, a="1")
+    folder.run()
+    (folder.path / "graded" / "results.csv").write_text("mine")
+    ran = folder.run()
+    (kept,) = ran.done.kept_aside
+    assert kept.name == "results.csv" and kept.path.read_text() == "mine"
+    assert len(table(ran.out)) == 1
 
 
 def test_a_name_that_is_not_utf8_is_graded_all_the_same(folder):
@@ -319,6 +397,7 @@ def test_a_name_that_is_not_utf8_is_graded_all_the_same(folder):
     except OSError:
         pytest.skip("this file system takes UTF-8 names only")
     assert [row["photo"] for row in table(folder.run().out)] == ["caf\\udce9.jpg"]
+    assert folder.run().measured == []
 
 
 def test_copies_of_a_bad_photo_are_each_listed(folder):
@@ -328,33 +407,39 @@ def test_copies_of_a_bad_photo_are_each_listed(folder):
     assert ran.done.duplicates == ()
 
 
-def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_graded(folder, monkeypatch):
-    def work(path, file, terms):
+def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(folder, monkeypatch):
+    def work(ask, profile, to_keep):
         import os
 
         from grader.errors import PhotoError
-        from grader.report.result import failed_record
 
-        if "kill" in file:
+        if "kill" in ask.file:
             os._exit(1)
-        return failed_record(file, PhotoError(f"{file}: read elsewhere", "empty")), {}
+        return PhotoError(f"{ask.file}: read elsewhere", "empty")
 
-    # Nested, so that it travels to the other processes as it is.
-    monkeypatch.setattr(batch, "_work", work)
+    def named_work(ask, profile, to_keep):
+        return ask.file, work(ask, profile, to_keep)
+
+    # Nested, so that they travel to the other processes as they are.
+    monkeypatch.setattr(looks, "_work", work)
+    monkeypatch.setattr(looks, "_named_work", named_work)
     write(folder, a="1", b="2", kill="3", z="4")
     codes = {r["photo"]["file"]: r["error"]["code"] for r in folder.run(workers=2).done.records}
     assert codes == {"a.jpg": "empty", "b.jpg": "empty", "kill.jpg": "internal", "z.jpg": "empty"}
 
 
-def test_a_word_on_a_line_grades_its_photo_anew_and_no_other(folder):
-    write(folder, a="1", b="2")
+def test_a_word_on_a_line_measures_its_photo_anew_and_no_other(folder):
+    write(folder, a="1 line", b="2 line")
     folder.run()
-    sha256 = hashlib.sha256(b"1").hexdigest()
-    word = LineWord(1, ((50, 60), (90, 60)), "crack", "open")
-    call = Call("a.jpg", sha256, 1, (40, 40, 200, 100), None, None, None, TIME, None, word)
-    ran = folder.run(calls=[call])
-    assert ran.graded == ["a.jpg"]
-    assert records(ran.out)[0]["made_with"]["line_words"][0]["says"] == "crack"
-    assert records(ran.out)[0]["pieces"][0]["call"] is None
-    assert folder.run(calls=[call]).graded == []
-    assert folder.run().graded == ["a.jpg"]
+    sha256 = hashlib.sha256(b"1 line").hexdigest()
+    word = LineSaid(
+        sha256=sha256, photo="a.jpg", piece_id=1, box=BOX,
+        line=1, points=((80, 91), (160, 91)), says="pattern",
+    )  # fmt: skip
+    folder.ledger.add(word, author="Mira")
+    ran = folder.run()
+    assert ran.measured == ["a.jpg"]
+    (piece,) = records(ran.out)[0]["pieces"]
+    assert [line["source"] for line in piece["cracks"]["lines"]] == ["seller"]
+    assert piece["call"] is None
+    assert folder.run().measured == []

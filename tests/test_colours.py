@@ -5,10 +5,13 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from grader import load_profile
+from grader import load_profile, looks
 from grader.cli.main import app
-from grader.colours import fit_profile, read_spots_csv, spots_of
+from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
 from grader.errors import SpotsError
+from grader.ledger.place import default_path
+from grader.ledger.store import open_ledger
+from grader.photo.terms import PhotoTerms
 from grader.profile import profile_text
 
 
@@ -23,6 +26,12 @@ def green_stone(tmp_path_factory):
     path = tmp_path_factory.mktemp("claim") / "green.png"
     cv2.imwrite(str(path), np.clip(bgr * 255 + 0.5, 0, 255).astype(np.uint8))
     return path
+
+
+def fitted_by(spots, folder, name="mine"):
+    """The profile fitted to spots on photos that one face fills, without a ledger."""
+    photos = marked_photos(spots, [folder], PhotoTerms(whole=True), load_profile(), None)
+    return fit_profile(spots, photos, "banded", name=name)
 
 
 SPOTS = """photo;x;y;w;h;class
@@ -46,9 +55,7 @@ def test_a_green_stone_is_read_as_its_seller_marked_it(green_stone, tmp_path):
     assert low < 160 < high
     # Comments of the profile it started from are still there.
     assert out.read_text("utf-8").count("#") == profile_text("banded")[1].count("#")
-    found = fit_profile(
-        read_spots_csv(table), "banded", [green_stone.parent], name="green", whole=True
-    )
+    found = fitted_by(read_spots_csv(table), green_stone.parent, "green")
     (face,) = found.shares
     # Of 7 stripes 4 are green, the last of them 30 rows high, on three quarters of the width.
     assert abs(face.after["blue"] - 0.41) < abs(face.before["blue"] - 0.41)
@@ -96,15 +103,12 @@ def test_no_file_that_is_there_is_written_over(green_stone, tmp_path, name):
 )
 def test_a_spot_that_cannot_be_used_is_told_by_row(green_stone, row, words):
     with pytest.raises(SpotsError, match=words):
-        fit_profile(
-            spots_of([row, "green.png,60,70,,,white"]),
-            "banded", [green_stone.parent], name="mine", whole=True,
-        )  # fmt: skip
+        fitted_by(spots_of([row, "green.png,60,70,,,white"]), green_stone.parent)
 
 
 def test_spots_of_one_class_say_nothing(green_stone):
     with pytest.raises(SpotsError, match="two classes"):
-        fit_profile(spots_of([f"{green_stone},60,70,,,white"]), "banded", name="mine", whole=True)
+        fitted_by(spots_of([f"{green_stone},60,70,,,white"]), green_stone.parent)
 
 
 def test_a_table_without_its_columns_is_refused(tmp_path):
@@ -157,6 +161,27 @@ def test_spots_that_gain_nothing_are_named_and_the_profile_is_not_recommended(
     assert "use it" not in ran.output
 
 
-def test_a_photo_that_is_not_there_is_told_before_the_want_of_a_second_class():
-    with pytest.raises(SpotsError, match=r"gone\.png"):
-        fit_profile(spots_of(["gone.png,4,4,,,blue"]), "banded", name="mine")
+def test_photos_that_are_not_there_are_each_told_before_the_want_of_a_second_class(tmp_path):
+    spots = spots_of(["gone.png,4,4,,,blue", "lost.png,4,4,,,blue"])
+    with pytest.raises(SpotsError, match=r"gone\.png.*\n.*lost\.png"):
+        fitted_by(spots, tmp_path)
+
+
+def test_a_photo_is_measured_as_it_was_shown_last(green_stone, tmp_path, monkeypatch):
+    spots = spots_of([f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"])
+    ran = CliRunner().invoke(app, ["check", str(green_stone), "--whole", "--mm-per-px", "0.2"])
+    assert ran.exit_code == 0, ran.output
+    seen = []
+    measure = looks.measure_file
+
+    def measure_file(photo, terms, profile, calls=()):
+        seen.append((photo, terms))
+        return measure(photo, terms, profile, calls)
+
+    monkeypatch.setattr(looks, "measure_file", measure_file)
+    with open_ledger(default_path()) as ledger:
+        terms = PhotoTerms(mm_per_px=0.3)
+        photos = marked_photos(spots, [tmp_path], terms, load_profile(), ledger)
+    # What the seller says now only counts where nothing was shown before.
+    assert seen == [(green_stone, PhotoTerms(mm_per_px=0.2, whole=True))]
+    assert len(photos[str(green_stone)].pieces) == 1

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+import grader.report
 from grader.measures import BACKGROUND, MEASURES, UNREADABLE
 from grader.profile import RULE_MEASURES, load_profile
 from grader.report.columns import column_names
@@ -38,12 +39,16 @@ def test_written_rules_know_measures_by_the_same_names():
     assert set(RULE_MEASURES) - set(MEASURES) == {"pattern_share"}
 
 
-def test_the_guide_lists_every_measure():
-    guide = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text("utf-8")
-    rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in guide.splitlines()]
-    told = {row[0]: (row[1], row[3]) for row in rows if len(row) == 4}
-    for measure in MEASURES.values():
-        assert told[f"`{measure.name}`"] == (measure.unit or "ratio", measure.meaning)
+def test_the_list_of_measures_is_that_of_the_code():
+    page = (Path(grader.report.__file__).parent / "measures.md").read_text("utf-8")
+    table = [[cell.strip() for cell in line.split("|")[1:-1]] for line in page.splitlines()]
+    assert [row for row in table if row][2:] == [
+        [f"`{m.name}`", m.unit or "ratio", _range(m), m.meaning] for m in MEASURES.values()
+    ]
+
+
+def _range(measure) -> str:
+    return f"from {measure.low}" if measure.high is None else f"{measure.low} to {measure.high}"
 
 
 def test_codes_that_are_no_class_lie_outside_the_classes():

@@ -1,12 +1,14 @@
-"""``grader.toml`` of the working folder."""
+"""``grader.toml``, found upward from the working folder, and what a command makes of it."""
 
 import os
 
 import pytest
 
-from grader import settings
-from grader.errors import SettingsError
-from grader.settings import Settings, Used, load_settings, use_model, used_models
+from grader.errors import LedgerError, SettingsError
+from grader.ledger.place import default_path
+from grader.photo.terms import PhotoTerms
+from grader.session import Session
+from grader.settings import Settings, load_settings
 
 
 def write(folder, text):
@@ -15,21 +17,56 @@ def write(folder, text):
 
 
 def test_without_a_file_the_defaults_hold(tmp_path):
-    assert load_settings(tmp_path) == Settings("banded", None, None, "g", None)
+    assert load_settings(tmp_path) == Settings("banded", None, None, None, None)
 
 
 def test_every_setting_is_read(tmp_path):
     write(
         tmp_path,
-        'profile = "mine.toml"\nmodel = "models/mine"\n'
-        'mm_per_px = 0.1\nunits = "lb"\ncurrency = "EUR"\n',
+        'profile = "banded"\nledger = "books/mine.sqlite"\n'
+        'mm_per_px = 0.1\nby = "Nell"\ndecider = "Mira"\n',
     )
-    assert load_settings(tmp_path) == Settings("mine.toml", "models/mine", 0.1, "lb", "EUR")
+    ledger = tmp_path / "books" / "mine.sqlite"
+    assert load_settings(tmp_path) == Settings("banded", 0.1, ledger, "Nell", "Mira")
 
 
 def test_a_byte_order_mark_does_not_matter(tmp_path):
-    write(tmp_path, '\ufeffunits = "lb"\n')
-    assert load_settings(tmp_path).units == "lb"
+    write(tmp_path, '\ufeffby = "Nell"\n')
+    assert load_settings(tmp_path).by == "Nell"
+
+
+def test_the_nearest_file_upward_counts_and_no_other(tmp_path):
+    deep = tmp_path / "haul" / "tray"
+    deep.mkdir(parents=True)
+    write(tmp_path, 'by = "Nell"\nmm_per_px = 0.1\n')
+    assert load_settings(deep).by == "Nell"
+    write(deep.parent, 'by = "Mira"\n')
+    # Two files are not mixed.
+    assert load_settings(deep) == Settings(by="Mira")
+    assert load_settings(tmp_path).mm_per_px == 0.1
+
+
+def test_a_folder_by_that_name_is_none(tmp_path):
+    (tmp_path / "haul" / "grader.toml").mkdir(parents=True)
+    write(tmp_path, 'by = "Nell"\n')
+    assert load_settings(tmp_path / "haul").by == "Nell"
+
+
+def test_files_are_taken_from_the_folder_of_the_settings(tmp_path, monkeypatch):
+    (tmp_path / "haul").mkdir()
+    (tmp_path / "mine.toml").write_text("")
+    write(tmp_path, 'profile = "mine.toml"\nledger = "mine.sqlite"\n')
+    monkeypatch.chdir(tmp_path / "haul")
+    settings = load_settings()
+    assert settings.profile == str(tmp_path / "mine.toml")
+    assert settings.ledger == tmp_path / "mine.sqlite"
+
+
+def test_a_whole_path_stays_and_a_shipped_profile_is_a_name(tmp_path):
+    elsewhere = tmp_path / "far" / "l.sqlite"
+    write(tmp_path, f"profile = \"banded\"\nledger = '{elsewhere}'\n")
+    settings = load_settings(tmp_path)
+    assert (settings.profile, settings.ledger) == ("banded", elsewhere)
 
 
 @pytest.mark.parametrize(
@@ -43,17 +80,18 @@ def test_a_byte_order_mark_does_not_matter(tmp_path):
         ('mm_per_px = "1"', r"mm_per_px is '1'; give a number from"),
         ("mm_per_px = true", r"mm_per_px is True; give a number from"),
         ("profile = 3", r"profile is 3; give a word"),
-        ('model = ""', r"model is ''; give a word"),
-        ('units = "kg"', r"units is 'kg'; one of g, lb"),
-        (r'model = "a\u0000"', r"model is .*give a name that a file can have"),
-        (f'model = "{"x" * 5000}"', r"give a name that a file can have"),
+        ('ledger = ""', r"ledger is ''; give a word"),
+        ("by = 7", r"by is 7; give a word"),
+        ('decider = " "', r"decider is ' '; give a word"),
+        # Which model is in use stands in the ledger.
+        ('model = "mine"', r"the file has no setting 'model'"),
+        (r'by = "a\u0000"', r"by is .*give a name that a file can have"),
         (f"mm_per_px = {'[' * 5000}", r"lists within lists too deep"),
         (f"mm_per_px = {'9' * 5000}", r"not valid TOML"),
         (f"mm_per_px = 0x{'f' * 5000}", r"mm_per_px is too long to show"),
         ("mm_per_px = inf", r"mm_per_px is inf"),
         ("mm_per_px = nan", r"mm_per_px is nan"),
-        (f"units = 0x{'f' * 5000}", r"units is too long"),
-        ("units = ", r"not valid TOML .* mend that line"),
+        ("by = ", r"not valid TOML .* mend that line"),
     ],
 )
 def test_a_wrong_setting_is_refused_in_one_line(tmp_path, text, said):
@@ -83,95 +121,35 @@ def test_a_file_that_is_no_text_is_refused(tmp_path):
         load_settings(tmp_path)
 
 
-def test_a_model_is_written_where_there_is_no_file(tmp_path):
-    use_model("models/mine", "m 01234567", "2026-11-28T10:00:00+01:00", tmp_path, replaced="r")
-    assert load_settings(tmp_path).model == "models/mine"
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
 
 
-def test_a_new_model_keeps_every_other_line(tmp_path):
-    before = '# mine\nprofile = "banded"  # as shipped\nmodel = "old"\nmm_per_px = 0.1\n'
-    use_model(
-        "models/new",
-        "m 01234567",
-        "2026-11-28T10:00:00+01:00",
-        write(tmp_path, before),
-        replaced="r",
-    )
-    assert (tmp_path / "grader.toml").read_text("utf-8") == before.replace('"old"', '"models/new"')
+def test_the_ledger_is_that_of_the_command_line_else_of_the_settings_else_the_users(here):
+    assert Session().ledger_path == default_path()
+    write(here, 'ledger = "mine.sqlite"\n')
+    assert Session().ledger_path == here / "mine.sqlite"
+    assert Session(ledger=here / "other.sqlite").ledger_path == here / "other.sqlite"
 
 
-def test_a_model_is_added_after_a_last_line_without_an_end(tmp_path):
-    use_model(
-        "m",
-        "m 01234567",
-        "2026-11-28T10:00:00+01:00",
-        write(tmp_path, "mm_per_px = 0.1"),
-        replaced="r",
-    )
-    assert (tmp_path / "grader.toml").read_text("utf-8") == 'mm_per_px = 0.1\nmodel = "m"\n'
+def test_closing_tells_whether_a_ledger_was_open_that_is_not_the_usual_one(here):
+    other, usual, untouched = Session(ledger=here / "other.sqlite"), Session(), Session()
+    assert other.ledger is not None and usual.ledger is not None
+    assert (other.close(), usual.close(), untouched.close()) == (True, False, False)
 
 
-@pytest.mark.parametrize("name", ['a "b" \\ c', "größe", "a\nb"])
-def test_any_folder_name_is_read_back_as_it_was(tmp_path, name):
-    use_model(name, "m 01234567", "2026-11-28T10:00:00+01:00", tmp_path, replaced="r")
-    use_model(name, "m 01234567", "2026-11-28T10:00:00+01:00", tmp_path, replaced="r")
-    assert load_settings(tmp_path).model == name
+def test_a_dry_session_has_no_ledger_and_makes_none(here, data_folder):
+    session = Session(dry=True)
+    assert session.ledger is None and session.model_use is None
+    with pytest.raises(LedgerError, match="a call needs the ledger; leave --no-ledger away"):
+        session.need_ledger("a call")
+    assert session.close() is False
+    assert list(data_folder.iterdir()) == [] and list(here.iterdir()) == []
 
 
-def test_a_file_that_does_not_make_sense_is_not_written_to(tmp_path):
-    with pytest.raises(SettingsError):
-        use_model(
-            "m",
-            "m 01234567",
-            "2026-11-28T10:00:00+01:00",
-            write(tmp_path, "nonsense = 1\n"),
-            replaced="r",
-        )
-    assert (tmp_path / "grader.toml").read_text("utf-8") == "nonsense = 1\n"
-
-
-def test_which_model_was_in_use_is_a_fact_that_is_only_ever_added(tmp_path):
-    times = [f"2026-11-{day:02}T10:00:00+01:00" for day in (1, 2, 3)]
-    for model, time in zip(("a", None, "b"), times, strict=True):
-        use_model(model, f"{model} 01234567", time, tmp_path, replaced="starter 89abcdef")
-    used, remark = used_models(tmp_path)
-    # What was replaced by the first one stands before it.
-    assert used[0] == Used(None, "starter 89abcdef", None)
-    assert [(u.model, u.time) for u in used[1:]] == list(zip(("a", None, "b"), times, strict=True))
-    assert remark is None and load_settings(tmp_path).model == "b"
-    use_model(None, "starter 01234567", times[2], tmp_path, replaced="b")
-    assert load_settings(tmp_path).model is None
-
-
-def test_a_model_named_by_hand_is_written_down_when_it_is_replaced(tmp_path):
-    use_model("a", "a 1", "2026-11-01", tmp_path, replaced="starter 0")
-    use_model("c", "c 1", "2026-11-02", write(tmp_path, 'model = "./hand"\n'), replaced="hand 7")
-    used, _ = used_models(tmp_path)
-    assert [(u.model, u.label) for u in used[-2:]] == [("hand", "hand 7"), ("c", "c 1")]
-
-
-def test_half_a_last_line_is_told_and_left(tmp_path):
-    use_model("a", "a 1", "2026-11-01", tmp_path, replaced="starter 0")
-    log = tmp_path / "models.jsonl"
-    log.write_bytes(log.read_bytes()[:-9])
-    used, remark = used_models(tmp_path)
-    assert [u.model for u in used] == [None] and "line 2 is only half there" in remark
-    use_model("b", "b 1", "2026-11-02", tmp_path, replaced="a 1")
-    assert [u.model for u in used_models(tmp_path)[0]] == [None, "a", "b"]
-
-
-def test_the_log_is_written_before_the_settings(tmp_path, monkeypatch):
-    def cut(path, text):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(settings, "write_text", cut)
-    with pytest.raises(KeyboardInterrupt):
-        use_model("b", "b 1", "2026-11-02", tmp_path, replaced="starter 0")
-    assert [u.model for u in used_models(tmp_path)[0]] == [None, "b"]
-    assert not (tmp_path / "grader.toml").exists()
-
-
-def test_a_line_that_tells_no_model_is_named(tmp_path):
-    (tmp_path / "models.jsonl").write_text('{"model": "a"}\n')
-    with pytest.raises(SettingsError, match="line 1 tells no model"):
-        used_models(tmp_path)
+def test_the_usual_scale_holds_where_the_command_line_gives_none(here):
+    write(here, "mm_per_px = 0.1\n")
+    assert Session().with_usual_scale(PhotoTerms(whole=True)) == PhotoTerms(0.1, whole=True)
+    assert Session().with_usual_scale(PhotoTerms(0.2)) == PhotoTerms(0.2)

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from grader.drawn import DrawnFace
-from grader.grading.features import FEATURES, with_values
-from grader.grading.model import load_model
-from grader.grading.rules import border_distance, grade_by_rules
+from grader.grading.features.features import FEATURES, with_values
+from grader.grading.features.rules import border_distance, grade_by_rules
+from grader.grading.models.model import load_model
 from grader.profile import load_profile
 from grader.render import TRAINING
 from grader.starter import NEAR, card, judge, kept, learn, slipped

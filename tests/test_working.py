@@ -17,11 +17,11 @@ from PIL import Image
 import grader
 from grader import working
 from grader.errors import PhotoError
-from grader.face import cut
-from grader.face.cut import FACE_PX, cut_face
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
+from grader.face.sight import cut
+from grader.face.sight.cut import FACE_PX, cut_face
 from grader.grade import Graded, GradedPiece, measure_photo
-from grader.grading.model import load_model
+from grader.grading.models.model import load_model
 from grader.grading.propose import scene_estimate
 from grader.photo.chart import reference_linear
 from grader.photo.colour import (

@@ -30,8 +30,8 @@ def ask(
 
     from grader.called import graded_stones
     from grader.files import check_new, write_new
-    from grader.grading.ask import ask_for
-    from grader.grading.retrain import heard_of
+    from grader.grading.learning.ask import ask_for
+    from grader.grading.learning.retrain import heard_of
     from grader.report.columns import calls_table
     from grader.report.words import set_words
 

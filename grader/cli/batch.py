@@ -83,18 +83,23 @@ def batch(
 def _told(done) -> list[str]:
     """What a person should know of a batch, a line each."""
     from grader.report.calls import lost_words
+    from grader.report.words import models_words, unsettled_words
 
     graded = [record for record in done.records if "error" not in record]
     stones = sum(len(record["pieces"]) for record in graded)
+    proposed = models_words(graded)
     lines = [
         f"{_many(len(graded), 'photo')} graded, {_many(stones, 'stone')}"
         + (f"; {_many(done.known, 'photo')} known before" if done.known else "")
+        + (f"; {proposed}" if proposed else "")
     ]
     lines += [
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
     ]
     lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
     lines += lost_words(done.records, done.lost_calls)
+    if unsettled := unsettled_words(graded):
+        lines.append(unsettled)
     lines += [str(kept) for kept in done.kept_aside]
     lines += [f"failed: {record['error']['text']}" for record in done.failed]
     return lines

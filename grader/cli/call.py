@@ -124,8 +124,10 @@ def call(
         )
     from grader.calling import look_shown, place_on
     from grader.errors import CallsError
-    from grader.grading.calls import known_grade
+    from grader.files import path_text
+    from grader.grading.calls.calls import known_grade
     from grader.grading.proposal import Call
+    from grader.report.calls import UNNAMED
 
     ledger = session.need_ledger("a call")
     by = by or session.settings.by
@@ -138,16 +140,19 @@ def call(
     except ValueError as err:
         raise CallsError(str(err)) from err
     look = look_shown(photo, terms, session.profile, ledger)
-    said = Call(photo.as_posix(), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    said = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
     placed = place_on(look, replace(said, sha256=look.ask.sha256))
     if undo:
-        typer.echo(_undone(placed, ledger))
-    elif line is not None:
+        typer.echo(_undone(look, placed, session))
+        return
+    if line is not None:
         typer.echo(
             _line_called(look, placed, line, says.value, found and found.value, how, session)
         )
     else:
         typer.echo(_called(look, placed, session))
+    if by is None:
+        typer.echo(UNNAMED, err=True)
 
 
 def _now() -> str:
@@ -162,8 +167,17 @@ def _called(look, placed, session) -> str:
     record = look.graded(session.profile, session.model())
     call = with_shown(placed, record)
     save_calls([call], session.ledger)
-    piece = next(piece for piece in record["pieces"] if piece["id"] == call.piece)
-    return saved_words(call, piece)
+    return saved_words(call, _with_calls(look, record, call.piece, session))
+
+
+def _with_calls(look, record, number: int, session) -> dict:
+    """The stone's record with all calls on it that hold."""
+    from grader.looks import calls_on
+    from grader.report.calls import with_calls
+
+    calls = calls_on([look], session.ledger)
+    (joined,), _ = with_calls([record], calls, session.settings.decider)
+    return next(piece for piece in joined["pieces"] if piece["id"] == number)
 
 
 def _line_called(look, placed, line, says, found, how, session) -> str:
@@ -187,11 +201,13 @@ def _line_called(look, placed, line, says, found, how, session) -> str:
     return saved_line_words(placed, line, where, says, found, before, now)
 
 
-def _undone(placed, ledger) -> str:
+def _undone(look, placed, session) -> str:
     from grader.calling import last_call
     from grader.errors import CallsError
     from grader.ledger.facts import TakenBack
+    from grader.report.calls import taken_back_words
 
+    ledger = session.ledger
     back = last_call(placed, ledger)
     if back is None:
         whose = f" by {placed.by}" if placed.by else ""
@@ -199,15 +215,15 @@ def _undone(placed, ledger) -> str:
             f"{placed.photo}: nothing to take back, no call{whose} on stone {placed.piece} holds"
         )
     ledger.add(TakenBack(call=back.uid), author=placed.by)
-    by = f" by {back.by}" if back.by else ""
-    return f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+    return taken_back_words(placed, back, _with_calls(look, look.record, placed.piece, session))
 
 
 def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, session) -> None:
     from grader.calling import new_calls, place_table, save_calls
     from grader.errors import CallsError
-    from grader.grading.calls import remark_lines
-    from grader.grading.calls_csv import read_calls_csv
+    from grader.grading.calls.calls import remark_lines
+    from grader.grading.calls.calls_csv import read_calls_csv
+    from grader.report.calls import UNNAMED
 
     ledger = session.ledger
     read = read_calls_csv(table, session.profile.grades, _now(), by)
@@ -221,6 +237,8 @@ def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, s
     there = len(placed.calls) - len(new)
     known = f", {there} known before" if there else ""
     typer.echo(f"{len(new)} call{'' if len(new) == 1 else 's'} saved{known}")
+    if any(one.by is None for one in new):
+        typer.echo(UNNAMED, err=True)
     if placed.refused:
         raise CallsError("\n".join(remark_lines(table, placed.refused)))
 

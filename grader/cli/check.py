@@ -96,7 +96,7 @@ def check(
     from grader.report.layers import write_layers
     from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
     from grader.report.result import failed_record, to_json
-    from grader.report.words import cautions_text, one_piece_text, photo_text
+    from grader.report.words import cautions_text, one_piece_text, photo_text, unsettled_words
 
     profile, used = session.profile, session.model(model)
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
@@ -142,6 +142,8 @@ def check(
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
     elif not all("error" in record for record in records):
+        if unsettled := unsettled_words(records):
+            typer.echo(f"{unsettled}\n")
         typer.echo(cautions_text())
     if any("error" in record for record in records):
         raise typer.Exit(1)

@@ -12,8 +12,10 @@ from typer.core import TyperGroup
 from grader import __version__
 from grader.cli import (
     ask,
+    backup,
     batch,
     call,
+    calls,
     card,
     check,
     colours,
@@ -118,12 +120,16 @@ app = typer.Typer(
 app.command("check", short_help="Grade photos, one by one.")(check.check)
 app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
 app.command("call", short_help="Say what a stone is.")(call.call)
+app.command("calls", short_help="List what was called.")(calls.calls)
 app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
 app.command("models", short_help="List, compare and choose models.")(models.models)
 app.command("ask", short_help="Name the stones to call next.")(ask.ask)
 app.command("second-look", short_help="Sort called stones again, blind.")(second_look.second_look)
 app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
 app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
+app.command("backup", short_help="Keep all in one file.")(backup.backup)
+app.command("restore", short_help="Bring a backup back.")(backup.restore)
+app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
 app.command("card", short_help="Print the photo card.")(card.card)
 app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)
 

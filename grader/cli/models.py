@@ -71,7 +71,7 @@ def models(
 
 def _take(use: str | None, back: bool, session) -> None:
     from grader.errors import SettingsError
-    from grader.grading.model import load_model, load_model_as
+    from grader.grading.models.model import load_model, load_model_as
     from grader.ledger import views
     from grader.ledger.facts import ModelUse
 
@@ -101,8 +101,8 @@ def _list(session) -> None:
     from rich.text import Text
 
     from grader.errors import ModelError
-    from grader.grading.drift import LEAST, call_seasons, moved
-    from grader.grading.model import load_model, load_model_as
+    from grader.grading.learning.drift import LEAST, call_seasons, moved
+    from grader.grading.models.model import load_model, load_model_as
     from grader.ledger import views
 
     ledger = session.ledger
@@ -122,12 +122,13 @@ def _list(session) -> None:
                 else load_model(folder and Path(folder))
             )
         except ModelError as err:
-            table.add_row(mark, Text(folder), "cannot be read", "", Text(str(err)))
+            table.add_row(mark, Text(_near(folder)), "cannot be read", "", Text(str(err)))
             continue
-        name = model.label if folder is None else f"{folder} ({model.label})"
+        name = model.label if folder is None else f"{_near(folder)} ({model.label})"
         made = Text(str(model.made.date)), Text(model.made.data)
         table.add_row(mark, Text(name), Text(model.grade.kind), *made)
-    console = Console(width=160, soft_wrap=True)
+    # So wide that no name is broken in two.
+    console = Console(width=10_000, soft_wrap=True)
     with console.capture() as listed:
         console.print(table)
     for line in listed.get().splitlines():
@@ -159,24 +160,32 @@ def _list(session) -> None:
         )
 
 
+def _near(folder: str) -> str:
+    """A folder as it is called from here: below the working folder by its path there, else by its whole path."""
+    path = Path(folder)
+    here = Path().resolve()
+    return str(path.relative_to(here)) if path.is_relative_to(here) else folder
+
+
 def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
     import numpy as np
 
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError, SettingsError
-    from grader.grading.agreement import beside as beside_lines
-    from grader.grading.agreement import beyond, side_by_side
-    from grader.grading.retrain import called_rungs
+    from grader.grading.learning.agreement import beside as beside_lines
+    from grader.grading.learning.agreement import beyond, side_by_side
+    from grader.grading.learning.retrain import called_rungs
 
     profile, used = session.profile, session.model()
     other = session.model(folder)
     if other.label == used.label:
         raise SettingsError(f"{folder} is the model in use; name another to hold against it")
     where = calls or "the ledger"
+    ledger = session.need_ledger("comparing on your calls") if calls is None else session.ledger
     with progress("looking") as on_photo:
         if calls is None:
             measured = called_in_ledger(
-                session.need_ledger("comparing on your calls"),
+                ledger,
                 profile,
                 decider=session.settings.decider,
                 on_photo=on_photo,
@@ -188,7 +197,7 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
                 photos or beside(calls),
                 terms,
                 profile,
-                session.ledger,
+                ledger,
                 time=datetime.now().astimezone().isoformat(timespec="seconds"),
                 on_photo=on_photo,
             )
@@ -223,7 +232,7 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
 
 def _stones(folder: Path, session) -> None:
     from grader.called import graded_stones
-    from grader.grading.drift import LEAST, far_features
+    from grader.grading.learning.drift import LEAST, far_features
     from grader.measures import MEASURES
 
     model = session.model()

@@ -318,6 +318,7 @@ def takes_session(command: Callable) -> Callable:
             _closed(session)
             raise
         except BaseException:
+            _remarked(session)
             session.close()
             raise
         _closed(session)
@@ -327,8 +328,15 @@ def takes_session(command: Callable) -> Callable:
 
 
 def _closed(session) -> None:
+    _remarked(session)
     if session.close():
         typer.echo(f"ledger: {session.ledger_path}", err=True)
+
+
+def _remarked(session) -> None:
+    """Tell once what a person should know of the place of a ledger: when it is new."""
+    for remark in session.remarks:
+        typer.echo(f"ledger: {remark}", err=True)
 
 
 def _with_options(

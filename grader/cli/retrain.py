@@ -64,14 +64,18 @@ def retrain(
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError
-    from grader.grading.model import check_place, save_model
-    from grader.grading.retrain import retrain as retrain_on
+    from grader.grading.learning.retrain import retrain as retrain_on
+    from grader.grading.models.model import check_place, save_model
     from grader.ledger.facts import ModelUse
     from grader.report.card import retrained_card
 
     check_place(out)
     profile, base = session.profile, session.model(old)
     now = datetime.now().astimezone()
+    # Known before anything is looked at or learned.
+    ledger = session.ledger if tables else session.need_ledger("learning from your calls")
+    if use:
+        ledger = session.need_ledger("--use")
     with progress("looking") as on_photo:
         if tables:
             called = called_in_tables(
@@ -80,12 +84,11 @@ def retrain(
                 photos or beside(calls, comparisons),
                 session.with_usual_scale(terms),
                 profile,
-                session.ledger,
+                ledger,
                 time=now.isoformat(timespec="seconds"),
                 on_photo=on_photo,
             )
         else:
-            ledger = session.need_ledger("learning from your calls")
             decider = session.settings.decider
             called = called_in_ledger(ledger, profile, by=by, decider=decider, on_photo=on_photo)
     for line in called.refused:
@@ -115,6 +118,5 @@ def retrain(
         typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
     typer.echo(f"new model: {out}")
     if use:
-        ledger = session.need_ledger("--use")
         ledger.add(ModelUse(folder=str(out.resolve()), label=done.model.label))
         typer.echo(f"in use from now on: {done.model.label}")

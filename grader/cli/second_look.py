@@ -45,7 +45,7 @@ def second_look(
 
     from grader.called import graded_stones
     from grader.errors import CallsError
-    from grader.grading.second_look import Looked, draw_sample, judge, report_lines
+    from grader.grading.learning.second_look import Looked, draw_sample, judge, report_lines
     from grader.ledger.facts import FacePlace, ResortBegun, ResortDone
     from grader.report.second_look import write_second_look
 
@@ -122,7 +122,7 @@ def _unfinished(ledger, by: str | None, of: str | None, photos: set[str]):
 
 def _shown(place, stones):
     """The stone that lies in a place now, ``None`` where there is none."""
-    from grader.grading.joining import SAME_STONE, outline_overlap
+    from grader.grading.calls.joining import SAME_STONE, outline_overlap
 
     for stone in stones:
         if stone.look.ask.sha256 != place.sha256:
@@ -196,7 +196,7 @@ def _taken_back_at_the_end() -> bool:
 def _asked(grades) -> str | None:
     """A grade, by its name or the beginning that only it has, or ``BACK``; ``None`` for ``STOP`` or the end of the
     input."""
-    from grader.grading.calls import known_grade
+    from grader.grading.calls.calls import known_grade
 
     while True:
         try:

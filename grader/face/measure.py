@@ -2,17 +2,17 @@
 
 from collections.abc import Sequence
 
-from grader.face.bands import measure_bands
-from grader.face.cracks import find_cracks
-from grader.face.drying import DriedLines, DryingPair, with_drying
+from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
-from grader.face.glare import find_glare
-from grader.face.line_words import LineWord, with_line_words
-from grader.face.lines import line_facts
+from grader.face.lines.cracks import find_cracks
+from grader.face.lines.line_words import LineWord, with_line_words
+from grader.face.lines.lines import line_facts
+from grader.face.lines.sound import sound_stone
 from grader.face.measurements import Measurements, Regions
-from grader.face.regions import find_regions
-from grader.face.scene import measure_scene
-from grader.face.sound import sound_stone
+from grader.face.regions.regions import find_regions
+from grader.face.scene.scene import measure_scene
+from grader.face.sight.drying import DriedLines, DryingPair, with_drying
+from grader.face.sight.glare import find_glare
 from grader.profile import Profile
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
 
 
 @dataclass(frozen=True)
@@ -99,4 +99,6 @@ class Call:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"
+        if self.grade is None and self.scene is None:
+            return "a note" if self.note else f"the name {self.stone}"
         return self.grade or f"scene {self.scene}"

@@ -1,11 +1,11 @@
 """From the facts of a stone to a proposal."""
 
-from grader.grading.facts import StoneFacts
-from grader.grading.grade_set import WHOLE_LADDER
-from grader.grading.model import Model
+from grader.grading.features.facts import StoneFacts
+from grader.grading.features.rules import grade_by_rules
+from grader.grading.models.model import Model
+from grader.grading.models.prediction_set import WHOLE_LADDER
 from grader.grading.proposal import Proposal, RulesWord, SceneEstimate
 from grader.grading.reasons import reasons
-from grader.grading.rules import grade_by_rules
 from grader.grading.what_ifs import what_if
 from grader.profile import SELL_AS, Profile
 

@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from grader.grading.facts import StoneFacts
-from grader.grading.features import with_values
-from grader.grading.model import Model
-from grader.grading.rules import Features
+from grader.grading.features.facts import StoneFacts
+from grader.grading.features.features import with_values
+from grader.grading.features.rules import Features
+from grader.grading.models.model import Model
 from grader.profile import Profile
 
 #: A subject that moves the mean place on the ladder by less than this, in grades, is not worth a line.

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from grader.grading.facts import LineFacts, StoneFacts
-from grader.grading.features import line_features, with_values
-from grader.grading.model import Model
-from grader.grading.rules import Features
+from grader.grading.features.facts import LineFacts, StoneFacts
+from grader.grading.features.features import line_features, with_values
+from grader.grading.features.rules import Features
+from grader.grading.models.model import Model
 from grader.profile import Profile
 
 #: What a seller can see more of, each alone; how much more is still a small change (in spreads of the training faces),

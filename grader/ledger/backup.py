@@ -1,4 +1,9 @@
-"""Copies of a ledger: one a day, one before its tables change, and a backup of all, which can be restored."""
+"""Copies of a ledger: one a day, one before its tables change, and a backup of all, which can be restored.
+
+A backup holds the ledger, what it keeps of photos, and the model in use: a ledger restored on another machine names
+that model, and without it no grade would be proposed there. Models are a few MB of numbers. Photos and other models
+are the seller's own files; they are not in it.
+"""
 
 import os
 import re
@@ -14,24 +19,31 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from grader.errors import LedgerError
+from grader.files import write_bytes
+from grader.ledger import views
+from grader.ledger.facts import ModelUse
 from grader.ledger.pictures import Pictures, is_picture
-from grader.ledger.store import Ledger, ledger_version, told
+from grader.ledger.store import Ledger, ledger_version, open_ledger, told
 
 #: So many daily copies are kept.
 DAYS = 7
 #: Names in a backup.
 _DATABASE, _PICTURE = "ledger.sqlite", re.compile(r"pictures/[0-9a-f]{64}\.[a-z0-9]{1,5}")
+_MODEL = re.compile(r"model/[a-z]{1,20}\.(json|md)")
+#: No file of a model is larger.
+_MOST_MODEL_BYTES = 20_000_000
 #: What reading a damaged zip may end in.
 _DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError)
 
 
 @dataclass(frozen=True)
 class Restored:
-    """A ledger restored: where the one that was there is kept, ``None`` where there was none, and how many pictures
-    the backup holds."""
+    """A ledger restored: where the one that was there is kept, ``None`` where there was none; how many pictures the
+    backup holds; and the folder into which its model was put, ``None`` where none was needed."""
 
     aside: Path | None
     pictures: int
+    model: Path | None = None
 
 
 def copies_folder(path: Path) -> Path:
@@ -85,8 +97,10 @@ def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     return out
 
 
-def backup(ledger: Ledger, out: str | Path) -> int:
+def backup(ledger: Ledger, out: str | Path, model: Path | None = None) -> int:
     """Write the ledger and its pictures into one zip file, whole or not at all, and return how many pictures it holds.
+
+    model : folder of the model in use, which is put in too; ``None`` for what ships.
 
     Raises
     ------
@@ -104,11 +118,16 @@ def backup(ledger: Ledger, out: str | Path) -> int:
         names = ledger.pictures.names()
         for name in names:
             file.writestr(f"pictures/{name}", ledger.pictures.get(name))
+        for path in sorted(model.iterdir()) if model else ():
+            if _MODEL.fullmatch(f"model/{path.name}"):
+                file.write(path, f"model/{path.name}", zipfile.ZIP_DEFLATED)
     return len(names)
 
 
-def restore(file: str | Path, path: str | Path) -> Restored:
+def restore(file: str | Path, path: str | Path, *, use_model: bool = True) -> Restored:
     """Put the ledger of a backup in its place, with its pictures; a ledger that is there is kept beside it.
+
+    use_model : put its model beside it too and take it into use, where the folder that it was in is not there.
 
     Raises
     ------
@@ -131,7 +150,24 @@ def restore(file: str | Path, path: str | Path) -> Restored:
         aside = _put_aside(path)
         with told(path):
             os.replace(database, path)
-    return Restored(aside, len(names))
+    return Restored(aside, len(names), _put_model(file, path) if use_model else None)
+
+
+def _put_model(file: Path, path: Path) -> Path | None:
+    """Put the model of a backup beside its ledger and take it into use from there, where its own folder is gone."""
+    with zipfile.ZipFile(file) as backed_up, open_ledger(path) as ledger:
+        names = [name for name in backed_up.namelist() if _MODEL.fullmatch(name)]
+        uses = views.model_uses(ledger)
+        use = uses[-1].fact if uses else None
+        if not names or use is None or use.folder is None or Path(use.folder).is_dir():
+            return None
+        folder = path.with_name(f"{path.stem}.models") / Path(use.folder).name
+        if folder.exists():
+            folder = folder.with_name(f"{folder.name}-{use.uid[:8]}")
+        for name in names:
+            write_bytes(folder / name.partition("/")[2], backed_up.read(name))
+        ledger.add(ModelUse(folder=str(folder), label=use.label))
+    return folder
 
 
 @contextmanager
@@ -154,14 +190,21 @@ def _unpack(file: Path, database: Path) -> list[str]:
     """Write the database of a backup, and return the names of its pictures; all of it is read and checked."""
     try:
         with zipfile.ZipFile(file) as backed_up:
-            names = [name for name in backed_up.namelist() if name != _DATABASE]
-            if _DATABASE not in backed_up.namelist() or not all(map(_PICTURE.fullmatch, names)):
+            there = backed_up.namelist()
+            names = [name for name in there if name.startswith("pictures/")]
+            model = [name for name in there if _MODEL.fullmatch(name)]
+            known = sorted([_DATABASE, *filter(_PICTURE.fullmatch, names), *model])
+            if known != sorted(there) or any(
+                backed_up.getinfo(name).file_size > _MOST_MODEL_BYTES for name in model
+            ):
                 raise LedgerError(f"{file}: is no backup of a ledger; give another file")
             with backed_up.open(_DATABASE) as source, open(database, "wb") as target:
                 shutil.copyfileobj(source, target)
                 target.flush()
                 os.fsync(target.fileno())
             whole = all(is_picture(n.partition("/")[2], backed_up.read(n)) for n in names)
+            for name in model:
+                backed_up.read(name)  # Its checksum.
     except FileNotFoundError as err:
         raise LedgerError(f"{file}: no such file; check its name and place") from err
     except _DAMAGED as err:

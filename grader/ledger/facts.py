@@ -10,12 +10,13 @@ from collections.abc import Callable
 from dataclasses import MISSING, dataclass, field, fields
 from datetime import date, datetime
 from functools import cache
+from itertools import chain
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Annotated, Any, ClassVar, Generic, Self, TypeVar, get_args
 from uuid import uuid4
 
 from grader.errors import LedgerError
-from grader.face.line_words import FOUND, LineWord
+from grader.face.lines.line_words import FOUND, LineWord
 from grader.grading.proposal import Shown
 
 #: Bounds of what a fact holds: far above what a photo gives, low enough that a damaged or foreign file ends in a line.
@@ -24,8 +25,8 @@ MOST_NAME, MOST_PATH, MOST_NOTE = 1_000, 4_096, 10_000
 MOST_POINTS, MOST_LIST = 20_000, 20_000
 MOST_DEPTH, MOST_BODY = 24, 32_000_000
 SAYS = ("crack", "pattern", "withdrawn")
-#: Types of JSON: those that are always well, and those to be looked at.
-_PLAIN, _HOLDING = {str, int, bool, type(None)}, {float, dict, list, tuple}
+#: Types of JSON.
+_SINGLE, _HOLDERS = {str, int, bool, float, type(None)}, {dict, list, tuple}
 STATES = ("wet", "dry", "patchy", "unknown")
 
 Check = Callable[[Any], Any]
@@ -134,29 +135,26 @@ def _object(value: Any) -> dict[str, Any]:
     """A JSON object, bounded in depth, of finite numbers and of plain types only."""
     if not isinstance(value, dict):
         raise ValueError("must be a JSON object")
-    _check_plain(value, MOST_DEPTH)
+    _check_plain(value)
     return value
 
 
-def _check_plain(holder: dict | list | tuple, depth: int) -> None:
-    """See to what a list or object holds; by types first, for a record holds a hundred thousand values."""
-    if depth == 0:
-        raise ValueError(f"is nested deeper than {MOST_DEPTH}")
-    if isinstance(holder, dict):
-        if not set(map(type, holder)) <= {str}:
+def _check_plain(value: dict[str, Any]) -> None:
+    """See to what an object holds, level by level: a record has a hundred thousand values."""
+    level: list = [value]
+    for _ in range(MOST_DEPTH):
+        if not set(map(type, chain.from_iterable(h for h in level if type(h) is dict))) <= {str}:
             raise ValueError("holds a key that is no text")
-        holder = holder.values()
-    kinds = set(map(type, holder))
-    if kinds <= _PLAIN:
-        return
-    if not kinds <= _PLAIN | _HOLDING:
-        strange = min(kind.__name__ for kind in kinds - _PLAIN - _HOLDING)
-        raise ValueError(f"holds a {strange}, which is no JSON")
-    for one in holder:
-        if type(one) is float and not math.isfinite(one):
+        held = list(chain.from_iterable(h.values() if type(h) is dict else h for h in level))
+        kinds = set(map(type, held))
+        if strange := sorted(kind.__name__ for kind in kinds - _SINGLE - _HOLDERS):
+            raise ValueError(f"holds a {strange[0]}, which is no JSON")
+        if float in kinds and not all(math.isfinite(one) for one in held if type(one) is float):
             raise ValueError("holds a number that is not finite")
-        if type(one) in (dict, list, tuple):
-            _check_plain(one, depth - 1)
+        if not kinds & _HOLDERS:
+            return
+        level = [one for one in held if type(one) in _HOLDERS]
+    raise ValueError(f"is nested deeper than {MOST_DEPTH}")
 
 
 def _by_piece(check: Check) -> Check:

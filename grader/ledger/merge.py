@@ -7,13 +7,16 @@ ledgers that take each other in then hold the same facts, and each person's call
 person called a stone in one of the two only; where a person called it in both, each ledger lets the other one's stand.
 """
 
+import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from grader.errors import LedgerError
-from grader.ledger.backup import copy_database
+from grader.ledger import views
+from grader.ledger.backup import copy_database, restore
+from grader.ledger.facts import ModelUse
 from grader.ledger.pictures import Pictures
 from grader.ledger.store import Ledger, ledger_file, open_ledger
 
@@ -25,6 +28,35 @@ class TakenIn:
     new: Mapping[str, int]
     known: int
     pictures: int
+
+
+def take_in_file(ledger: Ledger, file: str | Path, in_use: ModelUse) -> TakenIn:
+    """Take in another ledger or a backup of one, and leave this ledger's model in use, which is a matter of each place:
+    where a model came with the facts, the one that was in use is taken into use again.
+
+    in_use : the model in use before.
+
+    Raises
+    ------
+    LedgerError
+        The file is neither, or as :func:`take_in`; then nothing is changed.
+    """
+    before = _model_use(ledger)
+    if zipfile.is_zipfile(file):
+        with TemporaryDirectory() as folder:
+            restored = Path(folder) / "other.sqlite"
+            restore(file, restored, use_model=False)
+            taken = take_in(ledger, restored)
+    else:
+        taken = take_in(ledger, file)
+    if _model_use(ledger) != before:
+        ledger.add(ModelUse(folder=in_use.folder, label=in_use.label))
+    return taken
+
+
+def _model_use(ledger: Ledger) -> ModelUse | None:
+    uses = views.model_uses(ledger)
+    return uses[-1].fact if uses else None
 
 
 def take_in(ledger: Ledger, other: str | Path) -> TakenIn:

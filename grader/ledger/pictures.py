@@ -1,5 +1,6 @@
 """Pictures beside the ledger, named by their content: one that is there is never written again, nor changed."""
 
+import glob
 import os
 import re
 from hashlib import sha256
@@ -8,6 +9,8 @@ from pathlib import Path
 from grader.errors import LedgerError
 from grader.files import write_bytes
 
+#: What an SQLite file begins with.
+HEADER = b"SQLite format 3\0"
 _NAME = re.compile(r"[0-9a-f]{64}\.[a-z0-9]{1,5}")
 
 
@@ -73,6 +76,22 @@ class Pictures:
     def names(self) -> list[str]:
         """Return the names of all pictures, sorted."""
         return sorted(p.name for p in self.folder.glob("??/*") if _NAME.fullmatch(p.name))
+
+
+def is_pictures_folder(path: Path) -> bool:
+    """Whether that folder holds the pictures of a ledger: a database beside it has its name."""
+    if path.suffix != ".pictures":
+        return False
+    beside = path.parent.glob(f"{glob.escape(path.stem)}.*")
+    return any(other.stem == path.stem and _is_database(other) for other in beside)
+
+
+def _is_database(path: Path) -> bool:
+    try:
+        with open(path, "rb") as file:
+            return file.read(len(HEADER)) == HEADER
+    except OSError:
+        return False
 
 
 def is_picture(name: str, content: bytes) -> bool:

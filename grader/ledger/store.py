@@ -22,7 +22,7 @@ from sqlalchemy.exc import DBAPIError
 
 from grader.errors import LedgerError
 from grader.ledger.facts import Entry, Fact, checked_author, checked_time, read_fact, to_text
-from grader.ledger.pictures import Pictures
+from grader.ledger.pictures import HEADER, Pictures
 from grader.ledger.place import place_remarks
 from grader.ledger.projection import rows_of
 from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, fact
@@ -31,7 +31,6 @@ from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, fact
 WAIT_S = 30.0
 #: Facts read and put into the views at a time.
 CHUNK = 500
-_HEADER = b"SQLite format 3\0"
 
 
 class Ledger:
@@ -228,8 +227,8 @@ def _is_there(path: Path) -> bool:
     if not path.exists():
         return False
     with open(path, "rb") as file:
-        header = file.read(len(_HEADER))
-    if header not in (b"", _HEADER):
+        header = file.read(len(HEADER))
+    if header not in (b"", HEADER):
         raise LedgerError(f"{path}: {_WHY['SQLITE_NOTADB']}")
     return bool(header)
 

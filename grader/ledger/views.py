@@ -82,6 +82,12 @@ class Resort:
     done: bool
 
 
+def counts(ledger: Ledger) -> dict[str, int]:
+    """Return how many facts there are, by kind."""
+    kind = schema.fact.c.kind
+    return dict(map(tuple, ledger.rows(select(kind, func.count()).group_by(kind).order_by(kind))))
+
+
 def calls(
     ledger: Ledger,
     *,
@@ -192,6 +198,24 @@ def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[SeenStone, ...]:
         SeenStone(row.sha256, row.measured, row.piece_id, row.box and tuple(row.box), row.facts)
         for row in ledger.rows(wanted)
     )
+
+
+def boxes(ledger: Ledger, sha256: Hashes = None) -> dict[str, dict[int, Box]]:
+    """Return, by photo, the boxes of its stones by number, as it was shown last; without what is known of them, which
+    takes long to read. One whose record does not tell its box is left out."""
+    look, table = schema.look, schema.stone
+    wanted = (
+        select(look.c.sha256, table.c.piece_id, table.c.box)
+        .join(table, table.c.measured == look.c.measured)
+        .where(*_among(look.c.sha256, sha256))
+        .order_by(look.c.sequence, table.c.piece_id)
+    )
+    found: dict[str, dict[int, Box]] = {}
+    for photo, piece_id, box in ledger.rows(wanted):
+        found.setdefault(photo, {})
+        if box:
+            found[photo][piece_id] = tuple(box)
+    return found
 
 
 def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, ...]]:

@@ -4,8 +4,9 @@ call."""
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
-from grader.grading.joining import Stones, house_call, join_calls
+from grader.grading.calls.joining import Stones, house_call, join_calls
 from grader.grading.proposal import Call, Shown
+from grader.report.words import calls_words
 
 LostCall = tuple[Call, str]
 #: Warnings that a join writes, and that the next join writes anew.
@@ -116,8 +117,19 @@ def decides(house: Call, people: Sequence[Call], decider: str | None) -> str:
     return "decider" if decider is not None and house.by == decider else "last"
 
 
+#: Told once where a word is said by nobody.
+UNNAMED = (
+    'saved without a name, so it is told as unnamed: say who you are with --by NAME, or once for all with by = "NAME" '
+    "in grader.toml"
+)
+
+
 def saved_words(call: Call, piece: dict) -> str:
-    """Return what was saved of a call on a stone, beside what is proposed for it."""
+    """Return what was saved of a call on a stone, beside what is proposed for it; and what counts now, where several
+    people called it.
+
+    piece : the stone's graded record, with all calls on it.
+    """
     scene = None if call.scene is None else f"scene {call.scene}"
     said = ", ".join(part for part in (call.grade, scene) if part)
     by = f" by {call.by}" if call.by else ""
@@ -125,7 +137,8 @@ def saved_words(call: Call, piece: dict) -> str:
     beside = "no grade is proposed from this photo"
     if proposal:
         beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
-    return f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
+    told = f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
+    return f"{told}\n{_holds(piece)}" if len(piece["calls"]) > 1 else told
 
 
 def saved_line_words(
@@ -137,16 +150,41 @@ def saved_line_words(
     before: dict,
     now: dict | None,
 ) -> str:
-    """Return what was saved of a word on a line, how that line is known again, and what it changes in the grade.
+    """Return what was saved of a word on a line, how that line is known again, and what it changes: the cracks that
+    count, and the grade.
 
     where : its class as it was shown, its length, and where it lies.   before, now : the stone's graded record.
     """
-    words = {"crack": "a crack", "pattern": "a pattern line", "withdrawn": "your word taken back"}
+    words = {
+        "crack": "a crack",
+        "pattern": "a pattern line",
+        "withdrawn": "taken back what was said of it",
+    }
     also = f", found {found}" if found else ""
     by = f" by {call.by}" if call.by else ""
     known = f"line {line} ({', '.join(where)})"
-    told = f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"
-    old, new = (
-        piece and piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now)
-    )
-    return told if old == new or new is None else f"{told}; proposed is now {new}, before {old}"
+    told = [f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"]
+    if now is None:
+        return told[0]
+    old, new = (piece["cracks"]["count"] for piece in (before, now))
+    if old != new:
+        told.append(f"cracks by this word {new}, before {old}")
+    old, new = (piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now))
+    if old != new and new is not None:
+        told.append(f"proposed is now {new}, before {old}")
+    return "; ".join(told)
+
+
+def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
+    """Return which call was taken back, and what holds on its stone now.
+
+    placed : on the stone, as it was asked for.   piece : the stone's record, with the calls that hold.
+    """
+    by = f" by {back.by}" if back.by else ""
+    told = f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+    return f"{told}\n{_holds(piece)}"
+
+
+def _holds(piece: dict) -> str:
+    """What counts on a stone now, behind its proposal's line."""
+    return f"  holds now: {calls_words(piece) or 'no call'}"

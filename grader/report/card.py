@@ -1,15 +1,15 @@
 """The card of a retrained model: what it was made from, how good it is, what it cannot do."""
 
-from grader.grading.candidates import (
+from grader.grading.features.features import FEATURES
+from grader.grading.learning.candidates import (
     FOLDS,
     LEAST_FOR_RULES,
     LEAST_FOR_TREES,
     LEAST_TO_CHOOSE,
     Candidate,
 )
-from grader.grading.features import FEATURES
-from grader.grading.grade_set import LEVEL, SetRule
-from grader.grading.retrain import Retrained
+from grader.grading.learning.retrain import Retrained
+from grader.grading.models.prediction_set import LEVEL, SetRule
 from grader.profile import Profile
 
 

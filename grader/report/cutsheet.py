@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from grader.cutting import RELATIVE_SHARE, CutPiece
 from grader.errors import GraderError, harmless
-from grader.face.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
+from grader.face.cutplan.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
 from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of

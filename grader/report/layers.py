@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.cut import fill_outline
+from grader.face.sight.cut import fill_outline
 from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.made import write_made
 from grader.photo.photo import Photo

@@ -13,7 +13,8 @@ import numpy as np
 
 from grader.errors import GraderError
 from grader.face.face import Face
-from grader.face.lines import p21
+from grader.face.lines.lines import p21
+from grader.face.lines.sound import clear_step, weights_g
 from grader.face.measurements import (
     Banding,
     Likely,
@@ -25,9 +26,8 @@ from grader.face.measurements import (
     SoundStone,
 )
 from grader.face.size import oval_name
-from grader.face.sound import clear_step, weights_g
 from grader.grade import Graded, MeasuredPhoto, MeasuredPiece
-from grader.grading.grade_set import LEVEL
+from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Proposal, SceneEstimate
 from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
@@ -164,6 +164,7 @@ def piece_record(measured: MeasuredPiece, width: int, height: int) -> dict:
         },
         "proposal": None,
         "call": None,
+        "calls": [],
         "state": {"value": measured.state.value, "source": measured.state.source},
         "verdict": measured.verdict.value,
         "warnings": _warnings(measured.verdict.remarks, measured.scale.mm_per_px),

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from grader.files import write_text
-from grader.grading.agreement import counts
-from grader.grading.second_look import Looked, SecondLook, report_lines
+from grader.grading.learning.agreement import counts
+from grader.grading.learning.second_look import Looked, SecondLook, report_lines
 from grader.report.sheet import page_template
 
 

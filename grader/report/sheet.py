@@ -43,6 +43,8 @@ def sheet_pages(
             ladder=profile.ladder,
             stones=len(stones),
             photos=len(records),
+            models=words.models_words(records),
+            unsettled=words.unsettled_words(records),
             pages=pages,
             number=number,
             left_out=_left_out(records, lost_calls),
@@ -91,12 +93,27 @@ def _card(
         "facts": _facts(piece, proposal),
         "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
-        "called": words.calls_words(piece) or None,
+        "calls": _calls(piece),
+        "counts": words.house_words(piece),
         "called_grade": (call or {}).get("grade") or "",
         "called_scene": "" if not call or call["scene"] is None else call["scene"],
+        "apart": len({said["grade"] for said in piece["calls"] if said["grade"]}) > 1,
         "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
         "sort": _sort_keys(piece, grade, profile),
     }
+
+
+def _calls(piece: dict) -> list[dict]:
+    """What each person said: name, words, and whether the house's grade or scene is from there."""
+    house = piece["call"] or {}
+    return [
+        {
+            "by": call["by"] or words.UNNAMED,
+            "said": words.call_words(call | {"by": None}),
+            "counts": call["by"] in (house["by"], house["scene_by"] or house["by"]),
+        }
+        for call in piece["calls"]
+    ]
 
 
 def _chances(proposal: dict | None) -> dict[str, float]:

@@ -1,7 +1,7 @@
 """A record in plain words: the short table that ``grader check`` prints, and the phrases that the
 sheet shares."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
@@ -13,6 +13,8 @@ STAYS_DARK = 1.5
 WORTH_DRAWING = 30
 #: In place of a grade, the word over a stone that the model does not know.
 STRANGER = "stranger"
+#: Who says what nobody has put a name to.
+UNNAMED = "unnamed"
 _LABEL = "  {:<10} {}"
 
 
@@ -23,6 +25,8 @@ def photo_text(record: dict, profile: Profile) -> str:
     lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
     if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
+    if proposed := models_words([record]):
+        lines.append(f"  {proposed}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
     told = {warning["code"] for warning in photo["warnings"]}
     for piece in record["pieces"]:
@@ -171,6 +175,10 @@ def lines_words(cracks: dict, state: str) -> str:
         dried = {"lines": [line | {"drying_ratio": None} for line in cracks["lines"]]}
         return f"{lines_words(cracks | dried, state)}; {told}"
     kinds = [line["class"] for line in cracks["lines"]]
+    if by_word := sum(line.get("source") == "seller" for line in cracks["lines"]):
+        photo = {"lines": [line | {"source": "photo"} for line in cracks["lines"]]}
+        said = f"{by_word} line{'' if by_word == 1 else 's'} told so by a person"
+        return f"{lines_words(cracks | photo, state)}; {said}"
     told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
     for kind, what in (("contact", ""), ("pattern line", ", healed or a seam")):
         if count := kinds.count(kind):
@@ -287,34 +295,87 @@ def rules_words(proposal: dict) -> str | None:
     return f"{rules['grade']}{because}"
 
 
-def call_words(call: dict) -> str:
-    """Return a person's call: grade, scene, who and when."""
+def call_words(call: dict, why: str | None = None) -> str:
+    """Return a person's call: "select, scene 70 by Nell, 2025-03-01", with the note; ``why`` it counts stands behind
+    the name."""
+    said = said_words(call) or ("" if call["note"] else "a name for the stone")
+    if why:
+        said = f"{said} by {call['by'] or UNNAMED}, {why}".lstrip()
+    elif call["by"]:
+        said = f"{said} by {call['by']}".lstrip()
+    return ", ".join(part for part in (said, call["time"][:10], call["note"]) if part)
+
+
+def said_words(call: dict) -> str:
+    """Return "select, scene 70": grade and scene of a call, as far as it says them."""
     scene = None if call["scene"] is None else f"scene {call['scene']}"
-    by = f"by {call['by']}" if call["by"] else None
-    return ", ".join(
-        part for part in (call["grade"], scene, by, call["time"][:10], call["note"]) if part
-    )
+    return ", ".join(part for part in (call["grade"], scene) if part)
 
 
 def calls_words(piece: dict) -> str | None:
     """Return whose word counts, with what it is, and what the others say; ``None`` where nobody called the stone."""
-    house, people = piece["call"], piece["calls"]
+    house = piece["call"]
     if house is None:
         return None
-    others = [call for call in people if call["by"] != house["by"]]
-    said = call_words(house)
-    if house["scene_by"]:
-        said += f" (the scene by {house['scene_by']})"
+    others = [call for call in piece["calls"] if call["by"] != house["by"]]
     if not others:
-        return said
-    why = {"decider": "whose word counts", "last": "who spoke last"}[house["decided"]]
-    rest = "; ".join(f"{call['by'] or 'unnamed'}: {_short_call(call)}" for call in others)
-    return f"{said}, {why}; {rest}"
+        return call_words(house)
+    # Another's scene is told with that other's words.
+    own = house | {"scene": None} if house["scene_by"] else house
+    rest = (_other_words(call, house) for call in others)
+    return "; ".join((call_words(own, counts_words(piece)), *rest))
 
 
-def _short_call(call: dict) -> str:
-    scene = None if call["scene"] is None else f"scene {call['scene']}"
-    return ", ".join(part for part in (call["grade"], scene) if part) or "a note"
+def counts_words(piece: dict) -> str | None:
+    """Return why the house's word on a called stone counts; ``None`` where one person alone called it."""
+    house, people = piece["call"], piece["calls"]
+    if house["decided"] == "alone":
+        return None
+    if house["decided"] == "decider":
+        return "who decides"
+    return "who spoke last" if people[-1]["by"] == house["by"] else "who graded last"
+
+
+def house_words(piece: dict) -> str | None:
+    """Return "select by Nell, who decides; scene 70 by Ole"; ``None`` where nobody, or one person alone, called it."""
+    house = piece["call"]
+    if house is None or (why := counts_words(piece)) is None:
+        return None
+    own = house | {"scene": None} if house["scene_by"] else house
+    said = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
+    return f"{said}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else said
+
+
+def _other_words(call: dict, house: dict) -> str:
+    said = said_words(call) or "a note"
+    counts = " (this scene counts)" if house["scene_by"] and call["by"] == house["scene_by"] else ""
+    return f"{call['by'] or UNNAMED}: {said}{counts}"
+
+
+def unsettled_words(records: Iterable[dict]) -> str | None:
+    """Return on how many stones people call other grades and none decides, with what settles it; ``None`` where there
+    is none. To be told once, however many photos there are."""
+    count = sum(
+        len({call["grade"] for call in piece["calls"] if call["grade"]}) > 1
+        and piece["call"]["decided"] == "last"
+        for record in records
+        for piece in record["pieces"]
+        if piece["call"]
+    )
+    if not count:
+        return None
+    stones = "1 stone" if count == 1 else f"{count} stones"
+    return (
+        f"people call {stones} otherwise than each other, and the last word counts: "
+        "set decider in grader.toml to settle it"
+    )
+
+
+def models_words(records: Iterable[dict]) -> str | None:
+    """Return "proposed by starter f4fcc5dd", the models behind all proposals; ``None`` where there is none."""
+    proposals = (piece["proposal"] for record in records for piece in record["pieces"])
+    labels = list(dict.fromkeys(proposal["model"] for proposal in proposals if proposal))
+    return f"proposed by {' and '.join(labels)}" if labels else None
 
 
 def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
@@ -326,7 +387,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
     else:
         head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
     facts = [
-        ("your call", calls_words(piece) or "none yet"),
+        ("call", calls_words(piece) or "none yet"),
         ("photo", _verdict_words(piece, told)),
         ("scene", scene_words(piece["scene"])),
         *(("", said) for said in [runner_up_words(piece["scene"])] if said),

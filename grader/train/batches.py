@@ -10,7 +10,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from grader.face.regions import ROLES, SOFT_C, SOFT_H_DEG, SOFT_L
+from grader.face.regions.regions import ROLES, SOFT_C, SOFT_H_DEG, SOFT_L
 from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB, srgb_curve
 from grader.profile import ColourClass, Profile
 from grader.train.examples import IGNORE
@@ -132,7 +132,7 @@ def _scaled(lab: torch.Tensor) -> torch.Tensor:
 
 
 def _best_fit(lab: torch.Tensor, colours: list[ColourClass]) -> torch.Tensor:
-    """How well each pixel fits the best of these classes, (n, 1, h, w); as ``grader.face.regions`` has it."""
+    """How well each pixel fits the best of these classes, (n, 1, h, w); as ``grader.face.regions.regions`` has it."""
     fits = [_fit(lab, colour) for colour in colours]
     return (torch.stack(fits).amax(0) if fits else torch.zeros_like(lab[:, 0])).unsqueeze(1)
 

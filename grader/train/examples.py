@@ -8,8 +8,8 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from grader.face.regions import LOOK_PX as REGIONS_PX
-from grader.face.regions import ROLES
+from grader.face.regions.regions import LOOK_PX as REGIONS_PX
+from grader.face.regions.regions import ROLES
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_curve
 from grader.photo.pieces import LOOK_PX as PIECES_PX

@@ -8,9 +8,9 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from grader.face.cut import cut_face, fill_outline
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face, fill_outline
+from grader.face.sight.glare import find_glare
 from grader.files import write_text
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo

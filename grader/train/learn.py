@@ -10,9 +10,9 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from grader.face.cracks import NAMES as CRACK_NAMES
-from grader.face.glare import NAMES as GLARE_NAMES
-from grader.face.regions import GLARE_WEIGHT, ROLES
+from grader.face.lines.cracks import NAMES as CRACK_NAMES
+from grader.face.regions.regions import GLARE_WEIGHT, ROLES
+from grader.face.sight.glare import NAMES as GLARE_NAMES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
 from grader.train.batches import PLAIN, Variety, network_input

@@ -9,24 +9,23 @@ the time is taken apart, with one.
 import argparse
 import time
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import cv2
-import figures
 import metrics
 import numpy as np
-from figures import Row
+import tables
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from scene_figures import told, unit_seconds
+from tables import Row
 
 from grader.drawn import _painted, _same_stone, _true_regions
-from grader.face.bands import measure_bands
-from grader.face.cut import cut_face
+from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
-from grader.face.glare import find_glare
 from grader.face.measurements import Banding, Regions
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.glare import find_glare
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import find_pieces
@@ -34,7 +33,6 @@ from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, BandTruth, Style, render_photo
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 PATTERNS = (
     "fine bands",
     "coarse bands",
@@ -70,7 +68,7 @@ def main() -> None:
     asked.add_argument("--photos", type=int, default=160)
     asked.add_argument("--jobs", type=int, default=1)
     asked.add_argument("--training", action="store_true", help="the style to tune on")
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     style = TRAINING if args.training else HELD_OUT
@@ -84,7 +82,7 @@ def main() -> None:
     ]
     rows.append(time_row(style, args.seed))
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("bands", rows)
 
 
 def drawn(

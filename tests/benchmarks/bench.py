@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench.py [--real FOLDER] [--cracks FOLDER]... [--photos N] [--write]
 
-Prints the table; ``--write`` puts it into FIGURES.md. Photographs are no part of the repository:
+Prints the table; ``--write`` puts its rows into figures/. Photographs are no part of the repository:
 without a folder their rows are left as they are.
 """
 
@@ -13,8 +13,9 @@ import cv2
 import figures
 import numpy as np
 import ours
+import tables
 import yardstick
-from figures import Figure, Row
+from figures import Figure
 from joblib import Parallel, delayed
 from labelled import (
     Labelled,
@@ -27,87 +28,104 @@ from labelled import (
 from renders import held_out_render
 from score import PhotoScore, score
 from speed import speed_row
+from tables import Row
 from threadpoolctl import threadpool_limits
 
 from grader import starter
-from grader.grading.model import load_model
+from grader.grading.models.model import load_model
 from grader.profile import load_profile
 from grader.render import HELD_OUT
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 SEED, PHOTOS = 20_250, 120
 WAYS = ("ours", "grey world", "brightest tenth")
 RENDERS = "held-out renders"
 STONES = "photographs of polished stones, labelled by eye, not in the repository"
 CRACKS = "photographs of cracked surfaces, {} x {} px, marked by hand, not in the repository"
 
-RENDER_FIGURES = [
-    figures.region_figure("region IoU", floor="≥ 0.80, aim 0.90"),
-    *figures.stone_figures(
-        outline="≥ 0.96",
-        outline_found="≥ 0.97",
-        wrong="≤ 1",
-        holds="aim 0.92–0.98",
-        width="aim ≤ 12",
-        share_found="aim ≤ 2.5",
-    ),
-    *figures.kind_figures(),
-    *figures.absent_figures(),
-    *figures.glare_figures(),
-    figures.invented_figure(floor="≤ 2"),
-    figures.crack_figure("crack F1 at 5 px, photos with cracks", 5, 2, floor="≥ 0.45"),
-    figures.crack_figure("crack F1 at 2 px, photos with cracks", 2, 2),
-    figures.crack_figure("crack precision at 5 px, all photos", 5, 0, every=True),
-    figures.crack_figure("crack recall at 5 px, all photos", 5, 1, every=True),
-    *figures.band_figures(),
-]
-REAL_FIGURES = [
-    figures.region_figure("region IoU, pixels sure by eye", floor="≥ 0.65, aim 0.80"),
-    figures.region_figure(
-        "region IoU, the better blue/white naming where in doubt", "regions_better"
-    ),
-    figures.region_figure("region IoU, labels as filed", "regions_filed"),
-    figures.region_figure("region IoU, soft borders too", "regions_all"),
-    *figures.stone_figures(
-        outline="≥ 0.96", outline_found="≥ 0.975", wrong="0", holds="aim ≥ 0.80", width="aim ≤ 30"
-    ),
-    figures.share_figure(
-        "share error beyond the bounds of the label, points", figures.shares_in_bounds, "aim ≤ 2"
-    ),
-    figures.invented_figure(),
-]
-CRACK_FIGURES = [
-    figures.crack_figure("crack F1 at 5 px", 5, 2),
-    figures.crack_figure("crack precision at 5 px", 5, 0),
-    figures.crack_figure("crack recall at 5 px", 5, 1),
-]
+#: By area, in the order in which they are measured: the ranges hang on it.
+RENDER_FIGURES = {
+    "regions": [
+        figures.region_figure("region IoU", floor="≥ 0.80, aim 0.90"),
+        *figures.stone_figures(
+            outline="≥ 0.96",
+            outline_found="≥ 0.97",
+            wrong="≤ 1",
+            holds="aim 0.92–0.98",
+            width="aim ≤ 12",
+            share_found="aim ≤ 2.5",
+        ),
+        *figures.kind_figures(),
+        *figures.absent_figures(),
+        *figures.glare_figures(),
+        figures.invented_figure(floor="≤ 2"),
+    ],
+    "lines": [
+        figures.crack_figure("crack F1 at 5 px, photos with cracks", 5, 2, floor="≥ 0.45"),
+        figures.crack_figure("crack F1 at 2 px, photos with cracks", 2, 2),
+        figures.crack_figure("crack precision at 5 px, all photos", 5, 0, every=True),
+        figures.crack_figure("crack recall at 5 px, all photos", 5, 1, every=True),
+    ],
+    "bands": figures.band_figures(),
+}
+REAL_FIGURES = {
+    "regions": [
+        figures.region_figure("region IoU, pixels sure by eye", floor="≥ 0.65, aim 0.80"),
+        figures.region_figure(
+            "region IoU, the better blue/white naming where in doubt", "regions_better"
+        ),
+        figures.region_figure("region IoU, labels as filed", "regions_filed"),
+        figures.region_figure("region IoU, soft borders too", "regions_all"),
+        *figures.stone_figures(
+            outline="≥ 0.96",
+            outline_found="≥ 0.975",
+            wrong="0",
+            holds="aim ≥ 0.80",
+            width="aim ≤ 30",
+        ),
+        figures.share_figure(
+            "share error beyond the bounds of the label, points",
+            figures.shares_in_bounds,
+            "aim ≤ 2",
+        ),
+        figures.invented_figure(),
+    ]
+}
+CRACK_FIGURES = {
+    "lines": [
+        figures.crack_figure("crack F1 at 5 px", 5, 2),
+        figures.crack_figure("crack precision at 5 px", 5, 0),
+        figures.crack_figure("crack recall at 5 px", 5, 1),
+    ]
+}
 
 
 def main() -> None:
     """Measure what was asked for, print the table, and write it where that was asked for."""
     asked = _arguments()
     rng = np.random.default_rng(asked.seed)
-    rows = render_rows(asked.seed, asked.photos, asked.jobs, rng)
+    sets = [render_rows(asked.seed, asked.photos, asked.jobs, rng)]
     if asked.real:
-        rows += real_rows(asked.real, asked.jobs, rng)
-    for folder in asked.cracks:
-        rows += crack_rows(folder, asked.jobs, rng)
-    rows += starter_rows(asked.photos / PHOTOS, asked.jobs, asked.faces)
-    rows.append(speed_row(held_out_render(asked.seed, 0).rgb, rng))
-    cells = [row.cells() for row in rows]
-    print(figures.as_table(cells))
+        sets.append(real_rows(asked.real, asked.jobs, rng))
+    sets += [crack_rows(folder, asked.jobs, rng) for folder in asked.cracks]
+    sets.append({"grading": starter_rows(asked.photos / PHOTOS, asked.jobs, asked.faces)})
+    sets.append({"speed": [speed_row(held_out_render(asked.seed, 0).rgb, rng)]})
+    print(tables.as_table([row for rows in sets for of_area in rows.values() for row in of_area]))
     if asked.write:
-        figures.write_table(TABLE, cells)
+        for rows in sets:
+            for area, of_area in rows.items():
+                tables.write(area, of_area)
 
 
-def render_rows(seed: int, photos: int, jobs: int, rng: np.random.Generator) -> list[Row]:
-    """Return the rows of that many rendered photos in the kept-back style."""
+def render_rows(
+    seed: int, photos: int, jobs: int, rng: np.random.Generator
+) -> dict[str, list[Row]]:
+    """Return the rows, by area, of that many rendered photos in the kept-back style."""
     answers = scores(jobs, held_out_render, [(seed, number) for number in range(photos)])
     return _rows(RENDER_FIGURES, RENDERS, answers, rng)
 
 
-def real_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
-    """Return the rows of a folder of labelled stones, and say which labels were turned."""
+def real_rows(folder: Path, jobs: int, rng: np.random.Generator) -> dict[str, list[Row]]:
+    """Return the rows, by area, of a folder of labelled stones, and say which labels were turned."""
     names = stone_names(folder)
     turned = sum(labelled_stones(folder, name).turned > 0 for name in names)
     answers = scores(jobs, labelled_stones, [(folder, name) for name in names])
@@ -117,8 +135,8 @@ def real_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
     return _rows(REAL_FIGURES, measured_on, answers, rng)
 
 
-def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> list[Row]:
-    """Return the rows of a folder of marked cracks."""
+def crack_rows(folder: Path, jobs: int, rng: np.random.Generator) -> dict[str, list[Row]]:
+    """Return the rows, by area, of a folder of marked cracks."""
     names = crack_names(folder)
     answers = scores(jobs, labelled_cracks, [(folder, name) for name in names])
     size_px = photo_size_px(folder, names[0])
@@ -152,7 +170,7 @@ def starter_rows(part: float, jobs: int, keep: Path | None) -> list[Row]:
 
 def _between(told) -> str:
     """The range of an agreement; faces of too few photos have none."""
-    return figures.NO_ANSWER if told.low is None else f"{told.low:.2f} to {told.high:.2f}"
+    return tables.NO_ANSWER if told.low is None else f"{told.low:.2f} to {told.high:.2f}"
 
 
 def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore]]:
@@ -174,13 +192,16 @@ def _judged(make, arguments: tuple) -> dict[str, PhotoScore]:
 
 
 def _rows(
-    wanted: list[Figure],
+    wanted: dict[str, list[Figure]],
     measured_on: str,
     answers: dict[str, list[PhotoScore]],
     rng: np.random.Generator,
-) -> list[Row]:
-    rows = (figures.measured(figure, measured_on, answers, rng) for figure in wanted)
-    return [row for row in rows if row is not None]
+) -> dict[str, list[Row]]:
+    rows = {
+        area: [figures.measured(figure, measured_on, answers, rng) for figure in of_area]
+        for area, of_area in wanted.items()
+    }
+    return {area: [row for row in of_area if row is not None] for area, of_area in rows.items()}
 
 
 def _arguments() -> argparse.Namespace:
@@ -193,7 +214,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument(
         "--faces", type=Path, help="a file that keeps the starter's drawn faces for the next time"
     )
-    parser.add_argument("--write", action="store_true", help="write FIGURES.md")
+    parser.add_argument("--write", action="store_true", help="write figures/")
     told = parser.parse_args()
     if told.write and (told.seed, told.photos) != (SEED, PHOTOS):
         parser.error("--write is for the standing seed and number of photos alone")

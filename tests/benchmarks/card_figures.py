@@ -2,7 +2,7 @@
 
     python tests/benchmarks/card_figures.py [--photos N] [--seed S] [--write]
 
-Truth is the geometry of the camera in ``card_camera.py``. ``--write`` puts the rows into FIGURES.md.
+Truth is the geometry of the camera in ``card_camera.py``. ``--write`` puts the rows into figures/.
 """
 
 import argparse
@@ -10,8 +10,8 @@ import time
 from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
+import tables
 from card_camera import (
     Pinhole,
     Scene,
@@ -21,9 +21,9 @@ from card_camera import (
     random_light,
     with_stone,
 )
-from figures import Row
 from numpy.typing import NDArray
 from speed import decoded_to_lab
+from tables import Row
 
 from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
 from grader.photo.pose import focal_range_px
@@ -32,7 +32,6 @@ from grader.profile import Setup
 
 LARGE, SMALL = (4000, 3000), (2000, 1500)
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-TABLE = Path(__file__).parent / "FIGURES.md"
 MEASURED_ON = "simulated photos of the card"
 
 
@@ -258,7 +257,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--photos", type=int, default=240)
     asked.add_argument("--seed", type=int, default=41)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     given = asked.parse_args()
     cv2.setNumThreads(1)
     scene = Scene.of(with_stone(page(), np.random.default_rng(given.seed)))
@@ -269,10 +268,9 @@ def main() -> None:
         *no_cards(given.seed),
         *speed(scene, given.seed + 3),
     ]
-    cells = [row.cells() for row in rows]
-    print(figures.as_table(cells))
+    print(tables.as_table(rows))
     if given.write:
-        figures.write_table(TABLE, cells)
+        tables.write("card", rows)
 
 
 if __name__ == "__main__":

@@ -14,29 +14,29 @@ from pathlib import Path
 
 import crack_methods
 import cv2
-import figures
 import metrics
 import numpy as np
 import ours
+import tables
 import yardstick
 from crack_faces import KnownFace, faces_of, lightness_of_face, photographed_face
-from figures import Row
 from joblib import Parallel, delayed
 from labelled import crack_names, photo_size_px
 from numpy.typing import NDArray
 from renders import drawn_photo
 from skimage.morphology import skeletonize
 from speed import PHOTO_SIZE, ROUNDS, decoded_to_lab, seconds_of, twelve_megapixels
+from tables import Row
 from threadpoolctl import threadpool_limits
 
-from grader.face.cracks import CRACK, find_cracks
-from grader.face.cut import cut_face
-from grader.face.drying import drying_pair, with_drying
-from grader.face.glare import find_glare
-from grader.face.lines import line_facts
-from grader.face.regions import find_regions
-from grader.face.sighting import see_face
-from grader.face.sound import sound_stone
+from grader.face.lines.cracks import CRACK, find_cracks
+from grader.face.lines.lines import line_facts
+from grader.face.lines.sound import sound_stone
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.drying import drying_pair, with_drying
+from grader.face.sight.glare import find_glare
+from grader.face.sight.sighting import see_face
 from grader.photo.align import Alignment
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
@@ -45,7 +45,6 @@ from grader.photo.reference import no_reference
 from grader.profile import load_profile
 from grader.render import HELD_OUT, render_photo
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 SEED, PHOTOS, PAIRS = 20_250, 120, 60
 RENDERS = "held-out renders, true outlines"
 CRACKS = "photographs of cracked surfaces, {} x {} px, marked by hand, not in the repository"
@@ -101,10 +100,9 @@ def main() -> None:
         numbers = range(asked.pairs)
         pairs = Parallel(asked.jobs)(delayed(pair_counts)(asked.seed, n) for n in numbers)
         rows += pair_rows([pair for pair in pairs if pair is not None], rng)
-    cells = [row.cells() for row in rows]
-    print(figures.as_table(cells))
+    print(tables.as_table(rows))
     if asked.write:
-        figures.write_table(TABLE, cells)
+        tables.write("lines", rows)
 
 
 # --- scores ------------------------------------------------------------------------------------
@@ -536,7 +534,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--jobs", type=int, default=2, help="processes")
     parser.add_argument("--pairs", type=int, default=PAIRS, help="wet and dried photos")
     parser.add_argument("--speed", action="store_true", help="measure the time alone")
-    parser.add_argument("--write", action="store_true", help="write FIGURES.md")
+    parser.add_argument("--write", action="store_true", help="write figures/")
     told = parser.parse_args()
     if told.write and (told.seed, told.photos, told.pairs) != (SEED, PHOTOS, PAIRS):
         parser.error("--write is for the standing seed and number of photos alone")

@@ -9,25 +9,22 @@ times as long. Sellers are simulated: any monotone taste, slips after Bradley an
 
 import argparse
 import time
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
-from figures import Row
+import tables
 from numpy.typing import NDArray
 from picks import draw_faces, draw_seller
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 from speed import decoded_to_lab
+from tables import Row
 
-from grader.face import cutplan
-from grader.face.cutplan import Oval, plan_cuts, room_of
+from grader.face.cutplan.cutplan import Oval, cutplan, plan_cuts, room_of
 from grader.face.measurements import Line
-from grader.grading.model import load_model
-from grader.grading.scene_head import picked_right, refit_scene
+from grader.grading.models.model import load_model
+from grader.grading.models.scene_head import picked_right, refit_scene
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 IN_SQUARE = (
     0.5,
     0.292893,
@@ -66,7 +63,7 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=11)
     asked.add_argument("--stones", type=int, default=3, help="faces of each size")
     asked.add_argument("--sellers", type=int, default=40)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     print(f"seed {args.seed}")
@@ -74,10 +71,11 @@ def main() -> None:
         *print_rounds(),
         *print_exact(args.seed, args.stones),
         *print_longer(args.seed, args.stones),
-        *print_sellers(args.seed, args.sellers),
     ]
+    learned = print_sellers(args.seed, args.sellers)
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("cut_plan", rows)
+        tables.write("grading", learned)
 
 
 def print_rounds() -> list[Row]:

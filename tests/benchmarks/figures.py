@@ -1,63 +1,20 @@
-"""From scores to the rows of one table, and the table's file.
+"""From scores to rows of the figures; their files are the business of ``tables.py``."""
 
-A row that a run did not measure stays in the file as it was, with its own date and machine.
-"""
-
-import datetime
-import os
-import platform
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib.metadata import version
-from pathlib import Path
 
 import metrics
 import numpy as np
 from numpy.typing import NDArray
 from score import PhotoScore, StoneScore
+from tables import NO_ANSWER, Row
 
-COLUMNS = (
-    "figure",
-    "measured on",
-    "n",
-    "ours",
-    "95 % range",
-    "floor",
-    "yardstick",
-    "white from the brightest tenth",
-    "date",
-    "machine",
-)
-LIBRARIES = ("numpy", "opencv-python-headless", "scikit-learn")
-TITLE = (
-    "# Figures\n\nWritten by the commands of this folder with `--write`; "
-    "what they mean: [README](README.md).\n"
-)
-NO_ANSWER = "–"
 #: Longer side, px of the photo, under which a stone counts as small.
 SMALL_PX = 120
 #: Share of an absent class that is no longer a slip of a few pixels.
 ABSENT_SAID = 0.02
 #: Shares of glare: of a stone that has none, of one that has much, of photos that show it.
 NO_GLARE, GLARING, GLARE_BETWEEN = 0.002, 0.02, (0.02, 0.30)
-
-
-@dataclass(frozen=True)
-class Row:
-    """One figure; every entry as it is printed."""
-
-    figure: str
-    measured_on: str
-    n: str
-    ours: str
-    range95: str = NO_ANSWER
-    floor: str = ""
-    yardstick: str = NO_ANSWER
-    yardstick_bright: str = NO_ANSWER
-
-    def cells(self) -> list[str]:
-        """Return the entries in the order of the columns, with today's date and this machine."""
-        return [*vars(self).values(), datetime.date.today().isoformat(), machine()]
 
 
 @dataclass(frozen=True)
@@ -74,13 +31,6 @@ class Figure:
     decimals: int = 2
     floor: str = ""
     compared: bool = True
-
-
-def machine() -> str:
-    """Return cores, Python and library versions; nothing that names the machine."""
-    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    python = platform.python_version()
-    return f"{os.cpu_count()} cores, {platform.machine()}, Python {python}, {libraries}"
 
 
 def measured(
@@ -356,26 +306,6 @@ def band_figures() -> list[Figure]:
             lambda r: metrics.rank_correlation(r[:, 0], r[:, 1]),
         ),
     ]  # fmt: skip
-
-
-def as_table(rows: list[list[str]]) -> str:
-    """Return the table in Markdown."""
-    lines = [COLUMNS, ["---"] * len(COLUMNS), *rows]
-    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines) + "\n"
-
-
-def write_table(path: Path, rows: list[list[str]]) -> None:
-    """Write the table; rows that this run did not measure stay."""
-    fresh = {tuple(row[:2]) for row in rows}
-    kept = [row for row in read_table(path) if tuple(row[:2]) not in fresh]
-    path.write_text(TITLE + "\n" + as_table(rows + kept), "utf-8")
-
-
-def read_table(path: Path) -> list[list[str]]:
-    """Return the rows of a table written earlier; none where there is no file."""
-    lines = path.read_text("utf-8").splitlines() if path.exists() else []
-    rows = [[c.strip() for c in ln.strip("|").split("|")] for ln in lines if ln.startswith("|")]
-    return [row for row in rows[2:] if len(row) == len(COLUMNS)]
 
 
 def _number(value: float, decimals: int) -> str:

@@ -8,17 +8,16 @@ A swatch that is burnt out in the photo is left out: no way could read it.
 
 import argparse
 from collections import defaultdict
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
 import spectral as sp
-from figures import Row
+import tables
 from numpy.typing import NDArray
 from speed import decoded_to_lab, seconds_of
+from tables import Row
 
-from grader.face.cut import cut_face
+from grader.face.sight.cut import cut_face
 from grader.photo import chart
 from grader.photo.chart import (
     EDITIONS,
@@ -42,7 +41,6 @@ from grader.render.icc_profile import display_p3_profile
 ENCODINGS = {False: srgb_encoding(), True: encoding_of_profile(display_p3_profile(), 256)}
 STONES = 30
 WAYS = ("chart", "chart and paper", "paper", "as it is")
-TABLE = Path(__file__).parent / "FIGURES.md"
 
 
 def main() -> None:
@@ -50,16 +48,16 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=4)
     asked.add_argument("--rounds", type=int, default=2, help="photos per camera and light")
     asked.add_argument("--faces", type=int, default=150, help="renders for the hard shadow")
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     print(f"seed {args.seed}")
     print_polynomials(args.seed)
     rows = [*print_lights(args.seed, args.rounds), *print_shadows(args.seed, args.faces)]
     rows += time_rows(args.seed)
-    print(figures.as_table([row.cells() for row in rows]))
+    print(tables.as_table(rows))
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("light", rows)
 
 
 def print_polynomials(seed: int) -> None:

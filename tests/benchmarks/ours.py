@@ -24,7 +24,7 @@ def grade(rgb: NDArray[np.uint8], mm_per_px: float | None = None, whole: bool = 
 
 def answer_of(graded: Graded) -> Answer:
     """Return a graded photo in the form that the scores take."""
-    layers = draw_layers(graded)
+    layers = draw_layers(graded.measured)
     by_piece = {}
     for piece in graded.pieces:
         m = piece.measured.measurements

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.scene import scene_score
-from grader.grading.scaling import Scaling
+from grader.face.scene.scene import scene_score
+from grader.grading.features.scaling import Scaling
 from grader.profile import SCENE_PARTS, load_profile
 
 

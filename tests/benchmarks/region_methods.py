@@ -18,8 +18,8 @@ from skimage.segmentation import slic
 from sklearn.ensemble import HistGradientBoostingClassifier
 
 from grader.face.face import Face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions, fit_to_class
+from grader.face.regions.regions import find_regions, fit_to_class
+from grader.face.sight.glare import find_glare
 from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.profile import load_profile

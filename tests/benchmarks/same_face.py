@@ -7,16 +7,15 @@ how often the two are found to be of one face, and two of different stones are n
 """
 
 import argparse
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
+import tables
 from face_pairs import Pair, face_pair, first_of
-from figures import Row
+from tables import Row
 
-from grader.face.cut import cut_face
-from grader.face.sighting import find_again, search, see_face
+from grader.face.sight.cut import cut_face
+from grader.face.sight.sighting import find_again, search, see_face
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
@@ -24,7 +23,6 @@ from grader.photo.reference import no_reference
 from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 CLASSES = ("blue", "white", "host")
 #: True glare of the first photo's face, and least overlap of the stone found with the true one.
 GLARE_BETWEEN, LEAST_IOU = (0.05, 0.70), 0.5
@@ -37,13 +35,13 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--pairs", type=int, default=20)
     asked.add_argument("--seed", type=int, default=17)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     given = asked.parse_args()
     cv2.setNumThreads(1)
-    cells = [row.cells() for row in rows_of(given.seed, given.pairs)]
-    print(figures.as_table(cells))
+    rows = rows_of(given.seed, given.pairs)
+    print(tables.as_table(rows))
     if given.write:
-        figures.write_table(TABLE, cells)
+        tables.write("same_face", rows)
 
 
 def rows_of(seed: int, wanted: int) -> list[Row]:

@@ -9,22 +9,21 @@ import argparse
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
-from figures import Row
+import tables
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from speed import decoded_to_lab
+from tables import Row
 
 from grader.drawn import true_measurements
-from grader.face import scene as search
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement, RegionColour, Regions, Scene, Share
-from grader.face.scene import measure_scene
-from grader.face.templates import templates_for
+from grader.face.scene.scene import measure_scene
+from grader.face.scene.scene import scene as search
+from grader.face.scene.templates import templates_for
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -33,7 +32,6 @@ from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style, render_photo
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 BLUE, WHITE, HOST = 1, 2, 3
 #: The oval that a near miss is cut to, width and height in mm, and how much larger its face is.
 OVAL_MM, ROOM = (18.0, 13.0), 1.05
@@ -70,7 +68,7 @@ def main() -> None:
     asked.add_argument("--photos", type=int, default=24, help="photos measured as check does")
     asked.add_argument("--jobs", type=int, default=1, help="faces measured at a time")
     asked.add_argument("--training", action="store_true", help="the style to tune on")
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     global JOBS
@@ -93,9 +91,7 @@ def main() -> None:
         rows += measured_rows(style, profile, args.seed, args.photos)
     if args.write:
         on = f"TRUE regions of {style.name} renders, seed {args.seed}"
-        figures.write_table(
-            TABLE, [replace(r, measured_on=r.measured_on or on).cells() for r in rows]
-        )
+        tables.write("scene", [replace(r, measured_on=r.measured_on or on) for r in rows])
 
 
 def at_once(function: Callable, given: list[tuple]) -> list:

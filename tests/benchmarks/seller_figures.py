@@ -14,28 +14,27 @@ import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import figures
 import metrics
 import numpy as np
-from figures import Row
+import tables
 from numpy.typing import NDArray
 from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
+from tables import Row
 
 from grader.drawn import DrawnFace
-from grader.grading.agreement import Figure, counts, weighted_kappa
-from grader.grading.ask import ask_for
-from grader.grading.candidates import choose_head
-from grader.grading.drift import mean_figure
-from grader.grading.grade_set import LEVEL
-from grader.grading.model import GradeHead, Model, load_model
-from grader.grading.ordinal import median_grade
+from grader.grading.learning.agreement import Figure, counts, weighted_kappa
+from grader.grading.learning.ask import ask_for
+from grader.grading.learning.candidates import choose_head
+from grader.grading.learning.drift import mean_figure
+from grader.grading.learning.retrain import retrain
+from grader.grading.models.model import GradeHead, Model, load_model
+from grader.grading.models.ordinal import median_grade
+from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Call
-from grader.grading.retrain import retrain
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING
 from grader.starter import SEED, drawer, kept
 
-TABLE = Path(__file__).parent / "FIGURES.md"
 #: Photos of the faces that sellers set their cuts by (training style), and of those that they call (kept back); the
 #: starter's own figures are of other ones.
 CUT_PHOTOS, CALLED_PHOTOS = range(200), range(1110, 1552)
@@ -103,7 +102,7 @@ def main() -> None:
     asked.add_argument("--seeds", type=int, default=10)
     asked.add_argument("--runs", type=int, default=40, help="of ask against random")
     asked.add_argument("--workers", type=int, default=os.cpu_count() or 1)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     draw = drawer(load_profile(), SEED, args.workers)
     if args.faces:
@@ -128,7 +127,7 @@ def main() -> None:
         print_time(cut_by, faces),
     ]
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("grading", rows)
 
 
 def trials(seller, cut_by: list[dict], faces: Faces, seeds: int) -> list[Trial]:
@@ -358,7 +357,7 @@ def _row(name: str, on: str, values: list[float], floor: str = "") -> Row:
 
 def _between(mean: Figure) -> str:
     """The range of a mean; a single trial has none."""
-    return figures.NO_ANSWER if mean.low is None else f"{mean.low:.3f} to {mean.high:.3f}"
+    return tables.NO_ANSWER if mean.low is None else f"{mean.low:.3f} to {mean.high:.3f}"
 
 
 if __name__ == "__main__":

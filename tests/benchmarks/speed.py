@@ -14,8 +14,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import yardstick
-from figures import Row, as_table
 from numpy.typing import NDArray
+from tables import Row, as_table
 from threadpoolctl import threadpool_limits
 
 from grader import grade_photo
@@ -28,11 +28,11 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
-from grader.grading.features import features
-from grader.grading.model import Model, load_model
+from grader.grading.features.facts import StoneFacts, stone_facts
+from grader.grading.learning.retrain import retrain
+from grader.grading.models.model import Model, load_model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.retrain import retrain
 from grader.profile import SCENE_PARTS, Profile, load_profile
 
 PHOTO_SIZE = (4000, 3000)
@@ -105,16 +105,19 @@ def known_rows(rng: np.random.Generator) -> list[Row]:
     """Return the rows of stones that are measured already: retraining on calls, and proposals. Processor time."""
     threadpool_limits(1)
     profile, model = load_profile(), load_model()
-    called, known = ([made_up_face(rng) for _ in range(n)] for n in (CALLED, KNOWN))
+    look = dict(zip(model.known.names, model.known.mean, strict=True))
+    called, known = (
+        [stone_facts(made_up_face(rng), profile, size_class=None, look=look) for _ in range(n)]
+        for n in (CALLED, KNOWN)
+    )
     seconds = {}
     start = time.process_time()
     learned = learned_from(called, profile, model, rng)
     seconds["retrain on 200 known calls, one core, s"] = (time.process_time() - start, "≤ 10")
     for words, grader in (("starter", model), ("retrained", learned)):
         start = time.process_time()
-        for face in known:
-            scene = scene_estimate(face, profile, grader)
-            propose(face, None, scene, profile, grader)
+        for facts in known:
+            propose(facts, scene_estimate(facts, grader), profile, grader)
         name = f"proposals for 300 known stones, {words}, s"
         seconds[name] = (time.process_time() - start, "≤ 2")
     return [
@@ -124,10 +127,10 @@ def known_rows(rng: np.random.Generator) -> list[Row]:
 
 
 def learned_from(
-    faces: list[Measurements], profile: Profile, model: Model, rng: np.random.Generator
+    stones: list[StoneFacts], profile: Profile, model: Model, rng: np.random.Generator
 ) -> Model:
-    """Return the model after a call on each face, by a seller who wavers; every second one with a scene."""
-    measured = {(f"{n:064x}", 1): features(face, profile) for n, face in enumerate(faces)}
+    """Return the model after a call on each stone, by a seller who wavers; every second one with a scene."""
+    measured = {(f"{n:064x}", 1): facts.features for n, facts in enumerate(stones)}
     value = [
         row["rules_position"] + 1.5 * row["blue_share"] + rng.normal(0, 0.35)
         for row in measured.values()
@@ -170,4 +173,4 @@ def made_up_face(rng: np.random.Generator) -> Measurements:
 
 
 if __name__ == "__main__":
-    print(as_table([row.cells() for row in known_rows(np.random.default_rng(20_250))]))
+    print(as_table(known_rows(np.random.default_rng(20_250))))

@@ -8,16 +8,15 @@ with a card.
 """
 
 import argparse
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
-from figures import Row
+import tables
 from numpy.typing import NDArray
+from tables import Row
 
-from grader.face.cut import cut_face
-from grader.face.sighting import see_face
+from grader.face.sight.cut import cut_face
+from grader.face.sight.sighting import see_face
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
@@ -28,7 +27,6 @@ from grader.render import HELD_OUT, TRAINING, Style, render_photo
 #: Patchy is what is wet on between these shares of the face: less than that is a drop, or a dry spot.
 PATCHY = (0.2, 0.8)
 LEAST_PX = 160
-TABLE = Path(__file__).parent / "FIGURES.md"
 
 
 def main() -> None:
@@ -36,7 +34,7 @@ def main() -> None:
     ask.add_argument("--stones", type=int, default=120)
     ask.add_argument("--seed", type=int, default=6)
     ask.add_argument("--tuning", action="store_true", help="stones of the style to learn from")
-    ask.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    ask.add_argument("--write", action="store_true", help="put the rows into figures/")
     told = ask.parse_args()
     style = TRAINING if told.tuning else HELD_OUT
     found = {state: [] for state in ("wet", "dry", "patchy")}
@@ -51,10 +49,10 @@ def main() -> None:
             found[state].append(said)
         if {"wet", "dry"} <= seen.keys():
             pairs.append((seen["wet"], seen["dry"]))
-    rows = [row.cells() for row in rows_of(found, pairs, f"{style.name} renders, seed {told.seed}")]
-    print(figures.as_table(rows))
+    rows = rows_of(found, pairs, f"{style.name} renders, seed {told.seed}")
+    print(tables.as_table(rows))
     if told.write and not told.tuning:
-        figures.write_table(TABLE, rows)
+        tables.write("state", rows)
 
 
 def state_of(seed: int, number: int, style: Style, state: str):

@@ -8,19 +8,18 @@ with those of the same stone under D65 with a chart, the outline being the true 
 """
 
 import argparse
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
 import spectral as sp
-from figures import Row
+import tables
 from light_figures import ENCODINGS
 from numpy.typing import NDArray
+from tables import Row
 
-from grader.face.cut import cut_face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.glare import find_glare
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece
 from grader.photo.reference import find_reference
@@ -35,24 +34,23 @@ STEPS, REACH = 7, 0.35
 WIDTH_PX, HEIGHT_PX = 1200, 900
 STONE_PX = 420
 WAYS = ("chart", "white paper", "neither")
-TABLE = Path(__file__).parent / "FIGURES.md"
 
 
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--stones", type=int, default=6)
     ask.add_argument("--seed", type=int, default=5)
-    ask.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    ask.add_argument("--write", action="store_true", help="put the rows into figures/")
     told = ask.parse_args()
     found = [
         (way, light, drift, held)
         for number in range(told.stones)
         for way, light, drift, held in stone_rows(told.seed, number)
     ]
-    cells = [figure(way, found, told).cells() for way in WAYS]
-    print(figures.as_table(cells))
+    rows = [figure(way, found, told) for way in WAYS]
+    print(tables.as_table(rows))
     if told.write:
-        figures.write_table(TABLE, cells)
+        tables.write("light", rows)
 
 
 def figure(way: str, found: list, told) -> Row:

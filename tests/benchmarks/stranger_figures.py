@@ -12,24 +12,22 @@ import hashlib
 import os
 from pathlib import Path
 
-import figures
 import numpy as np
-from figures import Row
+import tables
 from non_stones import NON_STONES
+from tables import Row
 
 from grader.batch import find_photos
 from grader.errors import GraderError
 from grader.grade import Graded, grade_photo
-from grader.grading.agreement import share
-from grader.grading.model import load_model
+from grader.grading.learning.agreement import share
+from grader.grading.models.model import load_model
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.render import HELD_OUT
 from grader.starter import HELD_OUT_PHOTOS, SEED, drawer, kept
-
-TABLE = Path(__file__).parent / "FIGURES.md"
 
 
 def main() -> None:
@@ -42,7 +40,7 @@ def main() -> None:
     asked.add_argument("--others", type=Path, nargs="*", default=[])
     asked.add_argument("--stones", type=Path, nargs="*", default=[])
     asked.add_argument("--workers", type=int, default=os.cpu_count() or 1)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     rows = [*print_drawn(args.drawn, args.seed)]
     for folder in args.others:
@@ -59,7 +57,7 @@ def main() -> None:
     for folder in args.stones:
         rows += print_photos(folder, "aim ≤ 0.10", "stones")
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("strangers", rows)
 
 
 def print_drawn(count: int, seed: int) -> list[Row]:

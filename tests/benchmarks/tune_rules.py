@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grading.rules import NEEDS_SCALE, conditions
+from grader.grading.features.rules import NEEDS_SCALE, conditions
 from grader.profile import Profile, load_profile
 from grader.render import TRAINING
 from grader.starter import NEAR, SEED, drawer, kept

@@ -11,17 +11,16 @@ import collections
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
-import figures
 import numpy as np
-from figures import Row
+import tables
 from numpy.typing import NDArray
 from renders import SIDE_PX
+from tables import Row
 
-from grader.face.cut import FACE_PX, cut_face
 from grader.face.face import Face
+from grader.face.sight.cut import FACE_PX, cut_face
 from grader.photo.colour import linear_srgb, srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
@@ -37,7 +36,6 @@ STONES_A_PHOTO = 3
 MARGIN_PX = 64
 #: Noise of the sensor, in linear light: its variance grows with the light.
 NOISE_DARK, NOISE_GAIN = 0.0015, 0.00015
-TABLE = Path(__file__).parent / "FIGURES.md"
 GOOD = "as rendered"
 SPOILT = (
     "out of focus, 1.5 limits",
@@ -67,7 +65,7 @@ def main() -> None:
     asked.add_argument("--training", action="store_true", help="the style to choose limits on")
     asked.add_argument("--seed", type=int, default=6)
     asked.add_argument("--stones", type=int, default=160)
-    asked.add_argument("--write", action="store_true", help="put the rows into FIGURES.md")
+    asked.add_argument("--write", action="store_true", help="put the rows into figures/")
     args = asked.parse_args()
     cv2.setNumThreads(1)
     style = TRAINING if args.training else HELD_OUT
@@ -89,7 +87,7 @@ def main() -> None:
         for way in (GOOD, *SPOILT)
     ]
     if args.write:
-        figures.write_table(TABLE, [row.cells() for row in rows])
+        tables.write("state", rows)
 
 
 def good_stones(seed: int, style, count: int) -> Iterator[Stone]:

@@ -1,82 +1,28 @@
-"""The command line in a working folder of its own, before hand-made photos."""
+"""The command line in a working folder of its own, before hand-made photos and a ledger that is new."""
 
-import hashlib
 import json
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
 
-from grader import batch, calling
-from grader.errors import PhotoError
-from grader.grade import FurtherPhoto
-from grader.grading import model
+from grader.grading.models.model import load_model, save_model, starter_folder
+from grader.ledger import views
+from grader.ledger.place import default_path
+from grader.ledger.store import open_ledger
+from grader.profile import load_profile
 
 
 @pytest.fixture
-def cli(tmp_path, monkeypatch, make_graded):
-    """Photos are text files: a number of stones, "bad" (cannot be read) or "retake"."""
+def cli(tmp_path, monkeypatch, measuring, data_folder):
+    """Photos are text files, as ``measuring`` reads them; all else is the tool as it is."""
     from grader.cli.main import app
 
-    terms_seen = []
-
-    def grade(path, **terms):
-        terms_seen.append(terms)
-        others = [made_from(other, None).photo for other in terms.get("same_face", ())]
-        made = made_from(path, terms["mm_per_px"])
-        return replace(made, same_face=tuple(FurtherPhoto(other, None) for other in others))
-
-    def made_from(path, mm_per_px):
-        path = Path(path)
-        if not path.is_file():
-            raise PhotoError(f"{path.name}: no such photo; mend the name", "missing")
-        content = path.read_bytes()
-        if content.startswith(b"bad"):
-            raise PhotoError(f"{path.name}: not a photo; give a JPEG", "not_a_photo")
-        retake = content.startswith(b"retake")
-        made = make_graded(
-            1 if retake else int(content[:1]),
-            name=path.name,
-            mm_per_px=mm_per_px,
-            verdict="retake" if retake else "usable",
-        )
-        sha256 = hashlib.sha256(content).hexdigest()
-        return replace(made, photo=replace(made.photo, sha256=sha256))
-
-    made_of = {}
-
-    def read(path, *, max_megapixels, mm_per_px):
-        made = grade(path, mm_per_px=mm_per_px)
-        made_of[made.photo.sha256] = made
-        return made.photo
-
-    def measured(photo, profile=None, **_):
-        return tuple(piece.measured for piece in made_of[photo.sha256].pieces), ()
-
-    monkeypatch.setattr(calling, "read_photo", read)
-    monkeypatch.setattr(
-        calling, "find_pieces", lambda photo: (tuple(m.piece for m in measured(photo)[0]), ())
-    )
-    monkeypatch.setattr(calling, "measure_photo", measured)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(batch, "grade_photo", grade)
-    without_crowd = SimpleNamespace(
-        grade=SimpleNamespace(crowd=None, calls=0), made=SimpleNamespace(stones=())
-    )
-    monkeypatch.setattr(
-        model,
-        "load_model",
-        lambda folder=None: SimpleNamespace(
-            label=f"{folder}", for_ladder=lambda profile: without_crowd
-        ),
-    )
-    monkeypatch.setattr(batch, "load_model", model.load_model)
-    monkeypatch.setattr(batch, "Model", SimpleNamespace)
 
     def run(*args):
-        terms_seen.clear()
+        measuring.clear()
         return CliRunner().invoke(app, [str(arg) for arg in args])
 
     def photo(name, content="1"):
@@ -84,12 +30,48 @@ def cli(tmp_path, monkeypatch, make_graded):
         (tmp_path / name).write_text(content)
         return name
 
+    def facts(*kinds, ledger=None):
+        """The facts of these kinds in the usual ledger, or in another; none where there is none."""
+        path = ledger or default_path()
+        if not path.exists():
+            return []
+        with open_ledger(path) as opened:
+            return [entry for entry in opened.entries() if entry.fact.kind in kinds]
+
+    def holding():
+        """The calls that hold."""
+        if not default_path().exists():
+            return []
+        with open_ledger(default_path()) as opened:
+            return list(views.calls(opened))
+
+    def pieces(*args):
+        """The stones that ``check --json`` tells of one photo."""
+        ran = run("check", *args, "--json")
+        assert ran.exit_code == 0, ran.stderr
+        return json.loads(ran.stdout)["pieces"]
+
     return SimpleNamespace(
         run=run,
         photo=photo,
         folder=tmp_path,
-        terms=terms_seen,
-        calls=lambda: [
-            json.loads(line) for line in (tmp_path / "calls.jsonl").read_text("utf-8").splitlines()
-        ],
+        data=data_folder,
+        asked=measuring,
+        facts=facts,
+        calls=lambda: facts("call"),
+        holding=holding,
+        pieces=pieces,
     )
+
+
+@pytest.fixture(scope="session")
+def model_folders(tmp_path_factory):
+    """A folder with two models, spring and summer, told apart from the starter by their scene's base."""
+    folder, starter = tmp_path_factory.mktemp("models"), load_model()
+    faces = json.loads((starter_folder() / "sample.json").read_text("utf-8"))["faces"][:2]
+    samples = [face["features"] for face in faces]
+    for number, name in enumerate(("spring", "summer"), start=1):
+        scene = replace(starter.scene, base=starter.scene.base + 3 * number)
+        model = replace(starter, name=name, scene=scene)
+        save_model(model, folder / name, samples, "# card\n", load_profile())
+    return folder

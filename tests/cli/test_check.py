@@ -1,6 +1,7 @@
 """``grader check`` as people and programs see it."""
 
 import json
+from importlib import resources
 
 import cv2
 import jsonschema
@@ -42,9 +43,10 @@ def test_several_photos_of_one_face_are_one_object_in_the_frame_of_the_first(cli
     assert (record["photo"]["file"], len(record["pieces"])) == ("a.jpg", 2)
     assert [shown["file"] for shown in record["photos"]] == ["a.jpg", "x/a.jpg"]
     assert record["photos"][0]["sha256"] == record["photo"]["sha256"]
-    assert [str(path) for path in cli.terms[0]["same_face"]] == ["x/a.jpg"]
+    assert {str(path) for one in cli.asked for path in one.terms.same_face} == {"x/a.jpg"}
     assert (cli.folder / "p.png").exists()
     assert "the same face: x/a.jpg" in cli.run("check", a, b, "--same-face").stdout
+    assert cli.asked == []
 
 
 def test_one_photo_stands_alone_in_its_list_of_photos(cli):
@@ -58,18 +60,18 @@ def test_one_photo_of_the_same_face_is_a_usage_error(cli):
     ran = cli.run("check", cli.photo("a.jpg"), "--same-face")
     assert ran.exit_code == 2
     assert "give two or more photos of the face" in ran.output
-    assert not cli.terms
+    assert not cli.asked
 
 
 def test_a_dried_photo_goes_with_a_wet_one(cli):
     a, b = cli.photo("a.jpg"), cli.photo("b.jpg")
     assert cli.run("check", a, b, "--same-face", "--dried").exit_code == 0
-    assert cli.terms[0]["dried"] is True
+    assert cli.asked[0].terms.dried is True
     for wrong in (("--dried",), ("--same-face", "--dried", "--state", "dry")):
         ran = cli.run("check", a, b, *wrong)
         assert ran.exit_code == 2
         assert "the photo of the wet face first" in ran.output
-        assert not cli.terms
+        assert not cli.asked
 
 
 def test_a_further_photo_that_cannot_be_read_is_one_line_and_fails(cli):
@@ -98,7 +100,7 @@ def test_a_photo_that_cannot_be_read_fails_and_the_others_are_graded(cli):
     assert len(good["pieces"]) == 1
     assert ran.stderr.splitlines() == [
         "grader: a.jpg: not a photo; give a JPEG",
-        "grader: gone.jpg: no such photo; mend the name",
+        "grader: gone.jpg: no such file; check its name and place",
     ]
 
 
@@ -144,7 +146,7 @@ def test_a_picture_of_no_known_format_or_layers_in_a_file_are_usage_errors_befor
     assert ran.exit_code == 2
     assert "drawn.txt: end the name in .jpg, .png, .webp or .tif" in ran.stderr
     assert cli.run("check", photo, "--layers", photo).exit_code == 2
-    assert not cli.terms
+    assert not cli.asked
 
 
 def test_an_unknown_profile_is_one_line_and_a_usage_error(cli):
@@ -154,15 +156,13 @@ def test_an_unknown_profile_is_one_line_and_a_usage_error(cli):
     assert len(ran.stderr.splitlines()) == 1
 
 
-def test_the_command_line_wins_over_the_working_folder(cli):
-    (cli.folder / "grader.toml").write_text('mm_per_px = 0.3\nmodel = "mine"\n')
+def test_the_command_line_wins_over_the_settings(cli):
+    (cli.folder / "grader.toml").write_text("mm_per_px = 0.3\n")
     photo = cli.photo("a.jpg")
     cli.run("check", photo, "--whole")
-    assert (cli.terms[0]["mm_per_px"], cli.terms[0]["whole"]) == (0.3, True)
-    assert cli.terms[0]["model"].label == "mine"
-    cli.run("check", photo, "--mm-per-px", "0.2", "--model", "other")
-    assert (cli.terms[0]["mm_per_px"], cli.terms[0]["whole"]) == (0.2, False)
-    assert cli.terms[0]["model"].label == "other"
+    assert (cli.asked[0].terms.mm_per_px, cli.asked[0].terms.whole) == (0.3, True)
+    cli.run("check", photo, "--mm-per-px", "0.2")
+    assert (cli.asked[0].terms.mm_per_px, cli.asked[0].terms.whole) == (0.2, False)
 
 
 def test_a_wrong_setting_is_one_line(cli):
@@ -170,23 +170,41 @@ def test_a_wrong_setting_is_one_line(cli):
     ran = cli.run("check", cli.photo("a.jpg"))
     assert ran.exit_code == 2
     assert ran.stderr == (
-        "grader: grader.toml: the file has no setting 'mm_per_pixel' "
+        f"grader: {cli.folder / 'grader.toml'}: the file has no setting 'mm_per_pixel' "
         "(did you mean 'mm_per_px'?); remove or rename it\n"
     )
 
 
+def test_settings_are_found_upward_and_name_files_from_their_own_folder(cli, monkeypatch):
+    own = resources.files("grader").joinpath("profiles/banded.toml").read_text("utf-8")
+    (cli.folder / "own.toml").write_text(own.replace("select", "finest"))
+    (cli.folder / "grader.toml").write_text('profile = "own.toml"\nledger = "books/mine.sqlite"\n')
+    cli.photo("haul/deep/a.jpg")
+    monkeypatch.chdir(cli.folder / "haul" / "deep")
+    ran = cli.run("check", "a.jpg", "--json")
+    assert "finest" in json.loads(ran.stdout)["pieces"][0]["proposal"]["probabilities"]
+    mine = cli.folder / "books" / "mine.sqlite"
+    # It is not the usual ledger, so the last line names it.
+    assert ran.stderr.splitlines()[-1] == f"ledger: {mine}"
+    assert len(cli.facts("measured", ledger=mine)) == 1 and cli.facts("measured") == []
+
+
 def test_the_table_for_people_tells_all_of_a_stone(cli):
-    told = cli.run("check", cli.photo("a.jpg"), "--mm-per-px", "0.2").stdout
+    photo = cli.photo("a.jpg")
+    told = cli.run("check", photo, "--mm-per-px", "0.2").stdout
+    (piece,) = cli.pieces(photo, "--mm-per-px", "0.2")
+    scene, proposal = piece["scene"], piece["proposal"]
     for words in (
-        "Stone 1   cabbing: the written rules say tumbling; see why",
-        "your call  none yet",
+        "Stone 1   ",
+        "call       none yet",
+        f"proposed by {proposal['model']}",
         "photo      usable, dry",
-        "scene      54 of 100 (41 to 67)",
+        f"scene      {scene['score']} of 100 ({scene['low']} to {scene['high']})",
         "colour     blue 53 % (48 to 56)",
         "lines      no line seen on 1 face, dry",
         "size       18x13 mm oval, 8.0 cm²",
-        "sell as    by weight",
-        "why        half of the face is blue",
+        f"sell as    {proposal['sell_as']}",
+        f"why        {proposal['reasons'][0]}",
         "29 CFR 1910.1053",
     ):
         assert words in told
@@ -200,36 +218,133 @@ def test_the_table_never_says_that_a_stone_is_without_cracks(cli):
 
 def test_the_sellers_call_stands_beside_the_proposal(cli):
     photo = cli.photo("a.jpg", "2")
-    sha256 = json.loads(cli.run("check", photo, "--json").stdout)["photo"]["sha256"]
-    call = {
-        "photo": "elsewhere/b.jpg", "sha256": sha256, "piece": 1, "box": [42, 181, 200, 100],
-        "grade": "select", "scene": 71, "by": "Mira", "time": "2026-03-02T10:11:12+01:00",
-        "note": None,
-    }  # fmt: skip
-    (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
-    first, second = json.loads(cli.run("check", photo, "--json").stdout)["pieces"]
-    assert first["call"] is None
-    assert (second["call"]["grade"], second["proposal"]["grade"]) == ("select", "cabbing")
-    assert "your call  select, scene 71, by Mira, 2026-03-02" in cli.run("check", photo).stdout
+    cli.run("call", photo, "--piece", 2, "--grade", "select", "--scene", 71, "--by", "Mira")
+    first, second = cli.pieces(photo)
+    assert first["call"] is None and first["calls"] == []
+    assert (second["call"]["grade"], second["call"]["decided"]) == ("select", "alone")
+    day = cli.calls()[0].time[:10]
+    assert f"call       select, scene 71 by Mira, {day}" in cli.run("check", photo).stdout
 
 
-def test_a_call_whose_stone_is_gone_is_told(cli):
-    call = {
-        "photo": "a.jpg", "sha256": None, "piece": 1, "box": [0, 0, 20, 20],
-        "grade": "select", "scene": None, "by": None, "time": "2026-03-02T10:11:12+01:00",
-        "note": None,
-    }  # fmt: skip
-    (cli.folder / "calls.jsonl").write_text(json.dumps(call) + "\n")
-    assert "call without a stone: select" in cli.run("check", cli.photo("a.jpg")).stdout
-    assert "call without a stone" not in cli.run("check", cli.photo("b.jpg")).stdout
+def test_a_photo_known_is_not_measured_again(cli):
+    photo = cli.photo("a.jpg", "2 line")
+    first = cli.run("check", photo, "--json").stdout
+    again = cli.run("check", photo, "--json").stdout
+    assert cli.asked == [] and again == first
+    assert len(cli.facts("measured")) == 1 and len(cli.facts("look")) == 1
+    # Nor under another name.
+    (cli.folder / "a.jpg").rename(cli.folder / "z.jpg")
+    assert json.loads(cli.run("check", "z.jpg", "--json").stdout)["photo"]["file"] == "z.jpg"
+    assert cli.asked == []
 
 
-def test_a_line_of_calls_that_is_broken_is_told_and_left(cli):
-    (cli.folder / "calls.jsonl").write_text("{half\n")
-    ran = cli.run("check", cli.photo("a.jpg"), "--json")
-    assert ran.exit_code == 0
-    assert ran.stderr.startswith("line 1: calls.jsonl holds no whole call there")
-    check(json.loads(ran.stdout))
+@pytest.mark.parametrize(
+    "terms",
+    [
+        ("--mm-per-px", 0.2),
+        ("--whole",),
+        ("--state", "wet"),
+        ("--height-mm", 3),
+        ("--paper-at", "1,2,3,4"),
+        ("--weight-g", 12),
+    ],
+)
+def test_other_terms_are_another_look_and_both_are_kept(cli, terms):
+    photo = cli.photo("a.jpg")
+    cli.run("check", photo)
+    cli.run("check", photo, *terms)
+    assert len(cli.asked) == 1
+    cli.run("check", photo)
+    assert cli.asked == []
+    first, other = cli.facts("measured")
+    assert first.fact.terms == {} and other.fact.terms != {}
+    # Which was shown last is told anew each time it changes.
+    assert [look.fact.measured for look in cli.facts("look")] == [
+        first.fact.uid,
+        other.fact.uid,
+        first.fact.uid,
+    ]
+
+
+def test_another_profile_or_model_grades_and_only_the_profile_measures(cli):
+    photo = cli.photo("a.jpg")
+    cli.run("check", photo)
+    own = resources.files("grader").joinpath("profiles/banded.toml").read_text("utf-8")
+    (cli.folder / "own.toml").write_text(own.replace("select", "finest"))
+    cli.run("check", photo, "--model", "starter")
+    assert cli.asked == []
+    cli.run("check", photo, "--profile", "own.toml")
+    assert len(cli.asked) == 1
+
+
+def test_anew_measures_what_is_known_again_and_both_are_kept(cli):
+    photo = cli.photo("a.jpg")
+    cli.run("check", photo)
+    cli.run("check", photo, "--anew")
+    assert len(cli.asked) == 1
+    measured = cli.facts("measured")
+    assert len(measured) == 2 and cli.facts("look")[-1].fact.measured == measured[1].fact.uid
+
+
+def test_an_edited_photo_is_measured(cli):
+    photo = cli.photo("a.jpg")
+    cli.run("check", photo)
+    cli.photo("a.jpg", "2 edited")
+    assert len(cli.pieces(photo)) == 2 and len(cli.asked) == 1
+
+
+def test_one_stone_measured_twice_or_copied_is_one_piece(cli):
+    photo, copy = cli.photo("a.jpg", "2"), cli.photo("b.jpg", "2")
+    cli.run("check", photo)
+    cli.run("check", photo, "--mm-per-px", 0.2)
+    cli.run("check", copy, "--state", "wet")
+    assert len(cli.facts("piece")) == len(cli.facts("face")) == 2
+
+
+def test_a_dry_look_neither_reads_nor_keeps_anything(cli):
+    photo = cli.photo("a.jpg", "1 line")
+    ran = cli.run("check", photo, "--no-ledger", "--json")
+    assert ran.exit_code == 0 and ran.stderr == ""
+    assert list(cli.data.iterdir()) == []
+    cli.run("call", photo, "--grade", "select")
+    cli.run("call", photo, "--line", 1, "--is", "pattern")
+    dry = json.loads(cli.run("check", photo, "--no-ledger", "--json").stdout)
+    assert dry == json.loads(ran.stdout)
+    assert [one.calls for one in cli.asked] == [()]
+
+
+def test_another_ledger_knows_nothing_of_the_usual_one_and_is_named_last(cli):
+    photo = cli.photo("a.jpg")
+    usual = cli.run("check", photo)
+    assert "ledger" not in usual.stderr
+    ran = cli.run("check", photo, "--ledger", "other.sqlite")
+    assert len(cli.asked) == 1
+    assert ran.stderr.splitlines()[-1] == "ledger: other.sqlite"
+    assert len(cli.facts("measured", ledger=cli.folder / "other.sqlite")) == 1
+    # Also where a photo could not be read.
+    ran = cli.run("check", cli.photo("b.jpg", "bad"), "--ledger", "other.sqlite")
+    assert ran.exit_code == 1 and ran.stderr.splitlines()[-1] == "ledger: other.sqlite"
+
+
+def test_a_ledger_and_none_is_a_usage_error(cli):
+    ran = cli.run("check", cli.photo("a.jpg"), "--ledger", "b.sqlite", "--no-ledger")
+    assert ran.exit_code == 2 and "not both" in ran.stderr and ran.stderr.count("\n") == 1
+
+
+def test_what_is_no_ledger_is_one_line_and_left_as_it_is(cli):
+    (cli.folder / "notes.txt").write_text("mine")
+    ran = cli.run("check", cli.photo("a.jpg"), "--ledger", "notes.txt")
+    assert ran.exit_code == 1
+    assert ran.stderr == f"grader: {cli.folder / 'notes.txt'}: is no ledger; give another file\n"
+    assert (cli.folder / "notes.txt").read_text() == "mine"
+
+
+def test_layers_are_of_the_same_look_with_the_words_on_lines(cli):
+    photo = cli.photo("a.jpg", "1 line")
+    cli.run("call", photo, "--line", 1, "--is", "pattern")
+    cli.run("check", photo, "--layers", "out", "--mm-per-px", 0.2)
+    assert {one.terms.mm_per_px for one in cli.asked} == {0.2}
+    assert all([call.line.says for call in one.calls] == ["pattern"] for one in cli.asked)
 
 
 def test_the_photo_itself_is_never_drawn_over(cli):
@@ -267,7 +382,7 @@ def test_a_face_of_one_piece_shows_one_stone(cli):
 def test_another_original_is_never_replaced_by_a_picture(cli, option):
     (cli.folder / "b.jpg").write_bytes(b"\xff\xd8 the only photo of it")
     ran = cli.run("check", cli.photo("a.jpg"), option, "b.jpg")
-    assert ran.exit_code == 2 and cli.terms == []
+    assert ran.exit_code == 2 and cli.asked == []
     assert f"{option}: b.jpg is there already and was not made by this tool" in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
     assert (cli.folder / "b.jpg").read_bytes() == b"\xff\xd8 the only photo of it"

@@ -3,7 +3,6 @@
 import json
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,10 +18,10 @@ SVG = "{http://www.w3.org/2000/svg}"
 @pytest.fixture
 def cut(make_graded):
     def make(oval_mm=(18.0, 13.0), *, mm_per_px=0.25, pieces=1, **made):
-        graded = make_graded(pieces, mm_per_px=mm_per_px, **made)
+        measured = make_graded(pieces, mm_per_px=mm_per_px, **made).measured
         profile = load_profile()
-        cuts = tuple(cut_piece(p.measured, oval_mm, 1.0, profile) for p in graded.pieces)
-        return graded, cuts
+        cuts = tuple(cut_piece(piece, oval_mm, 1.0, profile) for piece in measured.pieces)
+        return measured, cuts
 
     return make
 
@@ -51,10 +50,10 @@ def test_pattern_lines_through_templates_are_told_once_with_their_numbers(cut, c
 
 
 def test_the_record_is_strict_json_in_px_of_the_photo(cut, crack):
-    graded, cuts = cut(lines=(crack,))
-    record = json.loads(json.dumps(cut_record(graded, cuts), allow_nan=False))
+    measured, cuts = cut(lines=(crack,))
+    record = json.loads(json.dumps(cut_record(measured, cuts), allow_nan=False))
     (piece,) = record["pieces"]
-    x, y, w, h = graded.pieces[0].measured.piece.box
+    x, y, w, h = measured.pieces[0].piece.box
     for plan in piece["plans"].values():
         assert plan["count"] == len(plan["templates"])
         for placed in plan["templates"]:
@@ -66,12 +65,12 @@ def test_the_record_is_strict_json_in_px_of_the_photo(cut, crack):
 
 
 def test_without_a_scale_templates_are_relative_and_it_is_said(cut):
-    graded, cuts = cut(mm_per_px=None)
-    (piece,) = cut_record(graded, cuts)["pieces"]
+    measured, cuts = cut(mm_per_px=None)
+    (piece,) = cut_record(measured, cuts)["pieces"]
     assert piece["template"]["long_mm"] is None
     assert piece["template"]["long_px"] == pytest.approx(200 / 3, abs=0.1)
     assert piece["warnings"][0]["code"] == "no_scale"
-    assert "not known: templates are drawn" in cut_text(graded, cuts)
+    assert "not known: templates are drawn" in cut_text(measured, cuts)
 
 
 def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
@@ -97,20 +96,20 @@ def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
 
 
 def test_the_picture_holds_the_photo_and_a_foot(cut):
-    graded, cuts = cut(pieces=2)
-    rgb = draw_cuts(graded, cuts, "scenes")
-    assert rgb.shape[1] == graded.photo.width and rgb.shape[0] > graded.photo.height
-    assert (rgb[: graded.photo.height] != graded.photo.rgb).any()
+    measured, cuts = cut(pieces=2)
+    rgb = draw_cuts(measured, cuts, "scenes")
+    assert rgb.shape[1] == measured.photo.width and rgb.shape[0] > measured.photo.height
+    assert (rgb[: measured.photo.height] != measured.photo.rgb).any()
 
 
 @pytest.fixture
-def stones(cli, make_graded, monkeypatch):
+def stones(cli):
     """The command before a hand-made photo."""
 
     def run(*args, pieces=1, mm_per_px=0.25):
-        graded = make_graded(pieces, mm_per_px=mm_per_px)
-        monkeypatch.setattr("grader.grade.grade_photo", lambda photo, **terms: graded)
-        return cli.run("cutplan", "a.jpg", "--template", "18x13", *args)
+        scale = () if mm_per_px is None else ("--mm-per-px", mm_per_px)
+        photo = cli.photo("a.jpg", f"{pieces}")
+        return cli.run("cutplan", photo, "--template", "18x13", *scale, *args)
 
     return run
 
@@ -122,15 +121,16 @@ def test_files_are_written_and_json_stands_alone(cli, stones):
     assert ET.parse(cli.folder / "a.svg") and (cli.folder / "a.png").stat().st_size > 1000
 
 
-def test_your_word_on_a_line_counts_for_the_saw_too(cli, make_graded, monkeypatch):
-    terms_seen, graded = [], make_graded(1, mm_per_px=0.25)
-    on_line, on_stone = SimpleNamespace(line="a word"), SimpleNamespace(line=None)
-    monkeypatch.setattr("grader.cli.cutplan.working_calls", lambda: (on_stone, on_line))
-    monkeypatch.setattr(
-        "grader.grade.grade_photo", lambda photo, **terms: terms_seen.append(terms) or graded
-    )
-    assert cli.run("cutplan", "a.jpg", "--template", "18x13").exit_code == 0
-    assert terms_seen[0]["calls"] == (on_line,)
+def test_your_word_on_a_line_counts_for_the_saw_too(cli):
+    photo = cli.photo("a.jpg", "1 line")
+    plan = ("cutplan", photo, "--mm-per-px", 0.25, "--template", "18x13")
+    # A crack across the middle is cut around; as a pattern line it is not.
+    avoided = cli.run(*plan).stdout
+    cli.run("call", photo, "--line", 1, "--is", "pattern")
+    through = cli.run(*plan).stdout
+    assert [call.line.says for call in cli.asked[0].calls] == ["pattern"]
+    assert "pattern lines run through" not in avoided and "pattern line" in through
+    assert cli.run(*plan, "--no-ledger").stdout == avoided
 
 
 @pytest.mark.parametrize(

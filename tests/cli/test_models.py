@@ -3,43 +3,19 @@
 import json
 import shutil
 from dataclasses import replace
-from pathlib import Path
+from datetime import datetime
 
-import numpy as np
 import pytest
-from typer.testing import CliRunner
 
-from grader import calling
-from grader.calling import MeasuredCalls
-from grader.cli.main import app
-from grader.grading import model
-from grader.grading.calls import ReadCalls
-from grader.grading.features import FEATURES
-from grader.grading.model import load_model, save_model
-from grader.grading.proposal import Call
-from grader.profile import load_profile
-
-
-@pytest.fixture(scope="module")
-def two_models(tmp_path_factory):
-    """A working folder with two model folders, told apart by their scene's base."""
-    folder, starter, profile = tmp_path_factory.mktemp("work"), load_model(), load_profile()
-    samples = json.loads((Path("models/starter/sample.json")).read_text())["faces"][:2]
-    for name in ("spring", "summer"):
-        scene = replace(starter.scene, base=starter.scene.base + len(name))
-        model = replace(starter, name=name, scene=scene)
-        save_model(
-            model, folder / name, [face["features"] for face in samples], "# card\n", profile
-        )
-    return folder
+from grader.grading.models.model import load_model
+from grader.grading.proposal import Call, Shown
 
 
 @pytest.fixture
-def run(two_models, tmp_path, monkeypatch):
+def run(cli, model_folders):
     for name in ("spring", "summer"):
-        (tmp_path / name).symlink_to(two_models / name)
-    monkeypatch.chdir(tmp_path)
-    return lambda *args: CliRunner().invoke(app, ["models", *map(str, args)])
+        shutil.copytree(model_folders / name, cli.folder / name)
+    return lambda *args: cli.run("models", *args)
 
 
 def in_use(told: str) -> str:
@@ -49,27 +25,44 @@ def in_use(told: str) -> str:
 def test_the_list_marks_the_model_in_use(run):
     told = run().stdout
     assert all(line == line.rstrip() for line in told.splitlines())
-    assert "starter" in in_use(told) and "spring (spring " in told and "summer (summer " in told
+    assert "starter" in in_use(told)
+    for name in ("spring", "summer"):
+        assert sum(f"{name} ({name} " in line for line in told.splitlines()) == 1
     assert run("--use", "summer").exit_code == 0
     assert "summer" in in_use(run().stdout)
 
 
-def test_a_model_named_with_a_dot_before_it_is_listed_once(run, tmp_path):
-    (tmp_path / "grader.toml").write_text('model = "./summer"\n', "utf-8")
+@pytest.mark.parametrize("named", ["summer", "./summer", "spring/../summer"])
+def test_a_model_is_listed_once_however_it_was_named(run, cli, named):
+    assert run("--use", named).exit_code == 0
     told = run().stdout
-    assert told.count("summer (summer ") == 1 and "summer" in in_use(told)
+    assert sum("summer (summer " in line for line in told.splitlines()) == 1
+    assert "  summer (summer " in in_use(told)
 
 
-def test_back_goes_to_the_one_before_and_each_change_is_a_dated_line(run, tmp_path):
+def test_a_model_in_use_is_known_from_every_folder(run, cli, monkeypatch):
+    run("--use", "summer")
+    (cli.folder / "elsewhere").mkdir()
+    monkeypatch.chdir(cli.folder / "elsewhere")
+    assert f"  {cli.folder / 'summer'} (summer " in in_use(run().stdout)
+
+
+def test_back_goes_to_the_one_before_and_each_change_is_a_dated_fact(run, cli):
+    labels = {name: load_model(cli.folder / name).label for name in ("spring", "summer")}
     run("--use", "spring")
     run("--use", "summer")
     assert run("--back").stdout.startswith("in use from now on: spring ")
-    facts = [json.loads(line) for line in (tmp_path / "models.jsonl").read_text().splitlines()]
-    assert [fact["model"] for fact in facts] == [None, "spring", "summer", "spring"]
-    assert facts[0]["time"] is None and facts[0]["label"].startswith("starter ")
-    assert all(fact["time"][4] == "-" and fact["label"] for fact in facts[1:])
+    uses = cli.facts("model_use")
+    assert [(use.fact.folder, use.fact.label) for use in uses] == [
+        (str(cli.folder / name), labels[name]) for name in ("spring", "summer", "spring")
+    ]
+    assert all(datetime.fromisoformat(use.time).utcoffset() is not None for use in uses)
+    told = run().stdout
+    assert told.count(f"since {uses[0].time[:16]}: ") >= 1
+    assert sum(line.startswith("since ") for line in told.splitlines()) == 3
     run("--use", "starter")
     assert "starter" in in_use(run().stdout)
+    assert cli.facts("model_use")[-1].fact.folder is None
 
 
 def test_back_from_the_first_model_is_the_starter(run):
@@ -77,125 +70,204 @@ def test_back_from_the_first_model_is_the_starter(run):
     assert "the starter" in run("--back").stdout
 
 
-def test_back_from_the_first_change_is_what_the_settings_named_before(run, tmp_path):
-    (tmp_path / "grader.toml").write_text('model = "spring"\n')
+def test_a_model_in_use_grades_and_measures_nothing(run, cli):
+    photo = cli.photo("a.jpg", "2")
+    (before, _), starter = cli.pieces(photo), load_model().label
     run("--use", "summer")
-    assert run("--back").stdout.startswith("in use from now on: spring ")
+    (after, _) = cli.pieces(photo)
+    assert cli.asked == []
+    labels = [starter, load_model(cli.folder / "summer").label]
+    assert [piece["proposal"]["model"] for piece in (before, after)] == labels
+    # Its scene's base lies six points higher.
+    assert after["scene"]["score"] == before["scene"]["score"] + 6
+    assert {**after, "scene": None, "proposal": None} == {**before, "scene": None, "proposal": None}
+    # A model named on the command line is asked that once.
+    assert cli.pieces(photo, "--model", "spring")[0]["proposal"]["model"].startswith("spring ")
+    assert cli.pieces(photo, "--model", "starter")[0]["proposal"]["model"] == starter
+    assert cli.pieces(photo)[0]["proposal"]["model"] == labels[1] and cli.asked == []
 
 
-def test_a_folder_made_anew_since_is_told(run, tmp_path):
-    run("--use", "spring")
-    before = load_model("spring").label
+def test_a_dry_look_is_graded_by_the_starter(run, cli):
+    photo = cli.photo("a.jpg")
     run("--use", "summer")
-    (tmp_path / "spring").unlink()
-    (tmp_path / "spring").symlink_to((tmp_path / "summer").resolve())
-    ran = run("--back")
-    assert ran.exit_code == 0
-    assert f"spring: made anew since; {before} was in use before" in ran.stderr
+    (piece,) = cli.pieces(photo, "--no-ledger")
+    assert piece["proposal"]["model"] == load_model().label
 
 
-def test_a_half_written_change_is_told_and_the_list_stands(run, tmp_path):
+def test_a_folder_made_anew_since_is_not_taken_for_the_model_in_use(run, cli):
     run("--use", "spring")
-    with open(tmp_path / "models.jsonl", "a") as log:
-        log.write('{"model": "su')
-    ran = run()
-    assert ran.exit_code == 0 and "line 3 is only half there" in ran.stderr
-    assert "spring" in in_use(ran.stdout)
+    label = load_model(cli.folder / "spring").label
+    shutil.rmtree(cli.folder / "spring")
+    (cli.folder / "summer").rename(cli.folder / "spring")
+    ran = cli.run("check", cli.photo("a.jpg"))
+    assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
+    assert "it holds another model than " + label in ran.stderr
+    assert "grader models --use starter" in ran.stderr
+    assert "cannot be read" in in_use(run().stdout)
+    assert run("--use", "starter").exit_code == 0
+    assert cli.run("check", "a.jpg").exit_code == 0
 
 
-def test_nothing_to_go_back_to_is_one_line(run):
+def test_nothing_to_go_back_to_is_one_line(run, cli):
     ran = run("--back")
     assert ran.exit_code == 2 and "no other model was in use" in ran.stderr
+    assert ran.stderr.count("\n") == 1 and cli.facts("model_use") == []
 
 
-def test_a_folder_that_holds_no_model_is_refused_and_nothing_changes(run, tmp_path):
-    (tmp_path / "empty").mkdir()
+def test_a_folder_that_holds_no_model_is_refused_and_nothing_changes(run, cli):
+    (cli.folder / "empty").mkdir()
     assert run("--use", "empty").exit_code == 2
-    assert not (tmp_path / "models.jsonl").exists()
+    assert cli.facts("model_use") == []
 
 
-def test_a_model_that_cannot_be_read_is_listed_as_such(run, tmp_path):
-    (tmp_path / "broken").mkdir()
-    (tmp_path / "broken" / "grade.json").write_text("{")
+def test_a_model_that_cannot_be_read_is_listed_as_such(run, cli):
+    (cli.folder / "broken").mkdir()
+    (cli.folder / "broken" / "grade.json").write_text("{")
     assert "cannot be read" in run().stdout
 
 
 @pytest.mark.parametrize("name", ["season [red] 1", "a[/red]", "[link=x]y[/link]"])
-def test_names_and_words_of_models_are_shown_as_they_are_and_never_read_as_markup(
-    run, two_models, tmp_path, name
-):
-    shutil.copytree(two_models / "spring", tmp_path / name.replace("/", "|"))
-    for part in (tmp_path / name.replace("/", "|")).glob("*.json"):
+def test_names_and_words_of_models_are_shown_as_they_are_and_never_read_as_markup(run, cli, name):
+    folder = cli.folder / name.replace("/", "|")
+    shutil.copytree(cli.folder / "spring", folder)
+    for part in folder.glob("*.json"):
         content = json.loads(part.read_text("utf-8"))
         content["made"]["data"] = f"{name} and [/] {name}"
         part.write_text(json.dumps(content), "utf-8")
     ran = run()
     assert ran.exit_code == 0, ran.exception
     (line,) = [line for line in ran.stdout.splitlines() if f"{name} and [/] {name}" in line]
-    assert f"{name.replace('/', '|')} (spring " in line
+    assert f"{folder.name} (spring " in line
 
 
-def test_one_folder_that_others_made_does_not_break_the_list(run, tmp_path):
+def test_one_folder_that_others_made_does_not_break_the_list(run, cli):
     for number, text in enumerate(("[" * 100_000, '{"format": NaN}', "[]", "")):
-        (tmp_path / f"odd{number}").mkdir()
-        (tmp_path / f"odd{number}" / "grade.json").write_text(text)
+        (cli.folder / f"odd{number}").mkdir()
+        (cli.folder / f"odd{number}" / "grade.json").write_text(text)
     ran = run()
     assert ran.exit_code == 0, ran.exception
     assert ran.stdout.count("cannot be read") == 4 and "summer (summer " in ran.stdout
 
 
 @pytest.mark.parametrize("named", ["spring", "starter"])
-def test_the_model_in_use_is_not_held_against_itself(run, tmp_path, named):
+def test_the_model_in_use_is_not_held_against_itself(run, named):
     run("--use", named)
-    (tmp_path / "haul").mkdir()
-    (tmp_path / "c.csv").write_text("photo,piece,grade,scene\na.jpg,1,select,\n", "utf-8")
-    ran = run("--compare", named, "--calls", "c.csv", "--photos", "haul")
-    assert "is the model in use; name another" in ran.stderr + str(ran.exception)
+    ran = run("--compare", named)
+    assert ran.exit_code == 2 and "is the model in use; name another" in ran.stderr
 
 
-def test_one_thing_at_a_time(run):
-    assert run("--use", "spring", "--back").exit_code == 2
-    assert run("--compare", "spring").exit_code == 2
-
-
-def test_models_are_compared_on_stones_that_neither_has_seen(run, tmp_path, monkeypatch):
-    rng = np.random.default_rng(0)
-    profile, starter = load_profile(), load_model()
-    (tmp_path / "tray").mkdir()
-    names = starter.grade.scaling.names
-    rows = {
-        (f"{i:016x}" + 48 * "0", 1): dict.fromkeys(FEATURES, 0.0)
-        | dict.fromkeys(names, rng.random())
-        for i in range(30)
-    }
-    calls = [
-        Call(f"{i}.jpg", key[0], 1, (0, 0, 9, 9), profile.grades[i % 4], None, None, "2026", None)
-        for i, key in enumerate(rows)
-    ]
-    placed = MeasuredCalls((ReadCalls(tuple(calls), tuple(range(30))),), rows)
-    monkeypatch.setattr(calling, "measure_called", lambda *a, **k: placed)
-    (tmp_path / "CALLS.csv").write_text("photo,piece,grade,scene\n")
-    args = ("--compare", "spring", "--calls", "CALLS.csv", "--photos", "tray")
-    # The two differ in their scene's base alone.
-    told = run(*args).stdout
-    assert "spring" in told.splitlines()[0] and "30 called faces" in told
-    assert "quadratic weighted kappa" in told and "gain in kappa" in told
-    seen = tuple(f"{key[0][:16]}-1" for key in rows)
-    made = replace(starter.made, stones=seen[:10])
-    monkeypatch.setattr(model, "load_model", lambda folder=None: replace(starter, made=made))
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--use", "spring", "--back"),
+        ("--compare", "spring", "--use", "summer"),
+        ("--calls", "c.csv"),
+        ("--photos", "haul"),
+        ("--stones", "nowhere"),
+    ],
+)
+def test_one_thing_at_a_time(run, args):
     ran = run(*args)
-    assert (
-        "20 called faces" in ran.stdout
-        and "left out, since a model has learned from them: 10" in ran.stderr
-    )
-    monkeypatch.setattr(
-        model, "load_model", lambda folder=None: replace(starter, made=replace(made, stones=seen))
-    )
-    assert "has learned from all of these" in run(*args).stderr
+    assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
 
 
-def test_results_in_another_form_are_told_in_one_line(run, tmp_path):
-    (tmp_path / "results.csv").write_text("photo,piece\na.jpg,1\n")
-    ran = run("--stones", "results.csv")
-    assert ran.exit_code == 1 and "give its results.jsonl" in ran.stderr
-    assert len(ran.stderr.strip().splitlines()) == 1
+@pytest.mark.parametrize(
+    ("args", "what"),
+    [
+        (("--use", "spring"), "--use"),
+        (("--back",), "--back"),
+        (("--compare", "spring"), "comparing on your calls"),
+        (("--stones", "spring"), "--stones"),
+    ],
+)
+def test_what_needs_a_ledger_is_refused_without_one(run, args, what):
+    ran = run(*args, "--no-ledger")
+    assert ran.exit_code == 1
+    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger away\n"
+
+
+def called(cli, count=30):
+    """Photos of a stone each, every one called."""
+    rows = []
+    for number in range(count):
+        cli.photo(f"tray/{number}.jpg", f"1 {number}")
+        rows.append(f"{number}.jpg,1,{('waste', 'tumbling', 'cabbing', 'select')[number % 4]},")
+    (cli.folder / "CALLS.csv").write_text("photo,piece,grade,scene\n" + "\n".join(rows))
+
+
+@pytest.mark.parametrize("saved", [True, False])
+def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, monkeypatch, saved):
+    called(cli)
+    table = ("--photos", "tray")
+    args = ("--compare", "spring")
+    if saved:
+        assert cli.run("call", "--from", "CALLS.csv", *table).exit_code == 0
+    else:
+        args = (*args, "--calls", "CALLS.csv", *table)
+    ran = run(*args)
+    assert "spring" in ran.stdout.splitlines()[0] and "30 called faces" in ran.stdout
+    assert "quadratic weighted kappa" in ran.stdout and "gain in kappa" in ran.stdout
+    if saved:
+        assert cli.asked == []
+    starter, stones = load_model(), cli.facts("measured")
+    seen = tuple(f"{one.fact.sha256[:16]}-1" for one in stones)
+    for learned, told in ((seen[:10], "20 called faces"), (seen, "has learned from all of these")):
+        # The model in use is the starter, as if it had learned from so many of them.
+        fake = replace(starter, made=replace(starter.made, stones=learned))
+        monkeypatch.setattr("grader.session.load_model", lambda folder=None, fake=fake: (
+            fake if folder is None else load_model(folder)
+        ))  # fmt: skip
+        ran = run(*args)
+        assert told in ran.stdout + ran.stderr
+        assert f"left out, since a model has learned from them: {len(learned)}" in ran.stderr
+
+
+def test_without_calls_there_is_nothing_to_compare_on(run):
+    ran = run("--compare", "spring")
+    assert ran.exit_code == 1 and "call some stones first" in ran.stderr
+
+
+def test_a_seasons_stones_are_held_against_those_that_the_model_knows(run, cli):
+    called(cli, 19)
+    assert cli.run("batch", "tray").exit_code == 0
+    assert run("--stones", "tray").stdout.startswith("19 stones: too few to tell a shift")
+    called(cli, 20)
+    cli.run("batch", "tray")
+    ran = run("--stones", "tray")
+    # All stones are the hand-made one, which has more blue and bands than rendered ones have in the mean.
+    assert ran.exit_code == 0 and cli.asked == []
+    assert f"spreads from the stones that {load_model().label} knows" in ran.stdout
+
+
+def test_stones_of_a_folder_that_was_not_graded_are_one_line(run, cli):
+    cli.photo("tray/a.jpg")
+    ran = run("--stones", "tray")
+    assert ran.exit_code == 1 and "grader batch tray" in ran.stderr
+    assert ran.stderr.count("\n") == 1
+
+
+def test_calls_that_have_moved_are_told(run, cli):
+    from grader.calling import save_calls
+    from grader.ledger.place import default_path
+    from grader.ledger.store import open_ledger
+
+    def call(number, grade, month):
+        shown = Shown("cabbing", 50, "starter 01234567", "dry")
+        time = f"2026-{month}-03T10:00:00+01:00"
+        place = (f"{number}.jpg", f"{number:064x}", 1, (0, 0, 9, 9))
+        return Call(*place, grade, None, "Mira", time, None, shown=shown)
+
+    early = [call(n, "cabbing" if n % 2 else "tumbling", "02") for n in range(20)]
+    late = [call(n, "cabbing" if n % 2 else "select", "08") for n in range(20, 40)]
+    with open_ledger(default_path()) as ledger:
+        save_calls([*early, *late], ledger)
+    told = run().stdout
+    assert "calls of 2026, months 1 to 3: 20 beside a proposal of starter 01234567" in told
+    # By hand: half a grade below at first, half a grade above then.
+    assert "the last season is called higher than 2026, months 1 to 3, by 1.00" in told
+
+
+def test_a_dry_list_tells_of_no_use(run):
+    run("--use", "summer")
+    told = run("--no-ledger").stdout
+    assert "starter" in in_use(told) and "since " not in told

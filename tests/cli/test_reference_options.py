@@ -8,6 +8,8 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.cli.main import app
+from grader.ledger.place import default_path
+from grader.ledger.store import open_ledger
 
 run = CliRunner().invoke
 
@@ -69,10 +71,12 @@ def test_a_neutral_place_sets_where_colours_are_known_from(photo):
     assert checked(photo)["photo"]["colour"]["source"] == "uncalibrated"
     record = checked(photo, "--tray-at", "10,10,200,100")
     assert record["photo"]["colour"]["source"] == "tray"
-    assert record["made_with"]["neutral"] == {"box": [10, 10, 200, 100], "kind": "tray"}
+    with open_ledger(default_path()) as ledger:
+        _, tray = [e.fact for e in ledger.entries() if e.fact.kind == "measured"]
+    assert tray.terms["neutral"] == {"box": [10, 10, 200, 100], "kind": "tray"}
 
 
-@pytest.mark.parametrize("command", ["check", "cutplan"])
+@pytest.mark.parametrize("command", ["check", "cutplan", "doctor"])
 def test_a_place_outside_the_photo_is_one_line(photo, command):
     ended = run(app, [command, str(photo), "--paper-at", "300,10,200,100"])
     assert ended.exit_code == 1

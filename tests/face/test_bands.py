@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.face.bands import measure_bands
+from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
 from grader.face.measurements import Banding, RegionColour, Regions
 from grader.profile import load_profile

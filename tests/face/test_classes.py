@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.face.classes import MARGINS, fit_classes
+from grader.face.regions.classes import MARGINS, fit_classes
 from grader.profile import load_profile
 
 PROFILE = load_profile()

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cracks import find_cracks
 from grader.face.face import Face
+from grader.face.lines.cracks import find_cracks
 from grader.face.measurements import Regions
 
 SIZE = 400

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cutplan import (
+from grader.face.cutplan.cutplan import (
     Oval,
     lines_within,
     plan_cuts,

@@ -6,7 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.drying import (
+from grader.face.face import Face
+from grader.face.measurements import Line, Regions
+from grader.face.sight.drying import (
     DRIES,
     STAYS,
     USUAL_GAIN,
@@ -17,9 +19,7 @@ from grader.face.drying import (
     updated,
     with_drying,
 )
-from grader.face.face import Face
-from grader.face.measurements import Line, Regions
-from grader.face.sighting import Sighting
+from grader.face.sight.sighting import Sighting
 from grader.photo.align import Alignment
 from grader.photo.colour import lab_from_linear, linear_srgb, srgb_encoding
 from grader.photo.surface import State

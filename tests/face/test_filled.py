@@ -4,11 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cut import with_light
 from grader.face.face import Face
-from grader.face.filled import fill_glare
 from grader.face.measurements import Regions
-from grader.face.sighting import Sighting
+from grader.face.sight.cut import with_light
+from grader.face.sight.filled import fill_glare
+from grader.face.sight.sighting import Sighting
 from grader.measures import UNREADABLE
 from grader.photo.align import Alignment
 from grader.photo.colour import lab_from_linear

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from grader.face.face import Face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.regions.regions import find_regions
+from grader.face.sight.glare import find_glare
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.profile import load_profile
 from grader.render import TRAINING, render_photo

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from grader.face.face import Face
-from grader.face.line_words import LineWord, same_line, with_line_words
+from grader.face.lines.line_words import LineWord, same_line, with_line_words
 from grader.face.measurements import Line
 
 #: Working px are half of the photo's, and the face begins at 40, 20 of it.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from grader.face.face import Face
-from grader.face.lines import line_facts
+from grader.face.lines.lines import line_facts
 from grader.face.measurements import Line, Regions
 from grader.profile import load_profile
 

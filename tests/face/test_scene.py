@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.face import scene as search
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
-from grader.face.scene import LIMITS, measure_scene, place_scores, scene_score
-from grader.face.templates import room, templates_for
+from grader.face.scene.scene import LIMITS, measure_scene, place_scores, scene_score
+from grader.face.scene.scene import scene as search
+from grader.face.scene.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
 BANDED = load_profile("banded")

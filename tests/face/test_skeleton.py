@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
 
 
 def drawn(*lines, size=120, width=7):

@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.face.lines import p21
-from grader.face.measurements import Line
-from grader.face.sound import (
+from grader.face.lines.lines import p21
+from grader.face.lines.sound import (
     CLEAR_STEPS,
     clear_step,
     oval_room,
     sound_stone,
     weights_g,
 )
+from grader.face.measurements import Line
 
 SIDE = 200
 SQUARE = np.pad(np.ones((SIDE, SIDE), bool), 10)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from grader.face.structure import axial_mean, axial_spread, circular_mean, structure_tensor
+from grader.face.bands.structure import axial_mean, axial_spread, circular_mean, structure_tensor
 
 
 def wave(angle_deg, period=16.0, shape=(256, 256)):

@@ -14,14 +14,15 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
-from grader.grading.candidates import column_signs
-from grader.grading.crowd import draw_crowd
-from grader.grading.features import GRADE_FEATURES, features, with_values
-from grader.grading.model import GradeHead, Made, Model
-from grader.grading.ordinal import fit_ordinal
-from grader.grading.rules import grade_by_rules
-from grader.grading.scaling import fit_scaling
-from grader.grading.scene_head import fit_scene
+from grader.grading.features.facts import stone_facts
+from grader.grading.features.features import GRADE_FEATURES, features, with_values
+from grader.grading.features.rules import grade_by_rules
+from grader.grading.features.scaling import fit_scaling
+from grader.grading.learning.candidates import column_signs
+from grader.grading.models.model import GradeHead, Made, Model
+from grader.grading.models.ordinal import fit_ordinal
+from grader.grading.models.scene_head import fit_scene
+from grader.grading.models.seller_ensemble import draw_crowd
 from grader.profile import SCENE_PARTS, load_profile
 
 
@@ -91,6 +92,16 @@ def make_measurements():
 @pytest.fixture(scope="session")
 def make_line():
     return _line
+
+
+@pytest.fixture(scope="session")
+def make_facts(profile):
+    """Return a function from measurements to what a face is graded by; of no look at all where none is given."""
+
+    def make(measurements, size_class=None, **given):
+        return stone_facts(measurements, profile, size_class=size_class, **{"look": {}, **given})
+
+    return make
 
 
 @pytest.fixture(scope="session")

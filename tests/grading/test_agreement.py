@@ -2,7 +2,14 @@ import numpy as np
 import pytest
 from sklearn.metrics import cohen_kappa_score
 
-from grader.grading.agreement import agreement, bootstrap, counts, mean_of, share, weighted_kappa
+from grader.grading.learning.agreement import (
+    agreement,
+    bootstrap,
+    counts,
+    mean_of,
+    share,
+    weighted_kappa,
+)
 
 COHEN = [[88, 14, 18], [10, 40, 10], [2, 6, 12]]
 

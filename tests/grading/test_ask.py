@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from grader.grading.ask import WAVERS, ask_for
+from grader.grading.learning.ask import WAVERS, ask_for
 
 #: Two sellers, alike on rows 0 to 2, two grades apart on row 3, one apart on rows 4 and 5.
 SAYS = np.array([[0.0, 1, 2, 0.0, 1.0, 2.0], [0.0, 1, 2, 2.0, 2.0, 1.0]])

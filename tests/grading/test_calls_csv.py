@@ -3,7 +3,7 @@ import time
 import pytest
 
 from grader.errors import CallsError
-from grader.grading.calls_csv import read_calls_csv
+from grader.grading.calls.calls_csv import read_calls_csv
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
 NOW = "2024-05-01T10:00:00+02:00"

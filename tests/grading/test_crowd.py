@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import logistic, spearmanr
 
-from grader.grading import crowd
-from grader.grading.candidates import choose_head, column_signs, fit_heads
-from grader.grading.crowd import AS_THE_STARTER, REPEATS, Crowd, draw_crowd
-from grader.grading.features import with_values
-from grader.grading.grade_set import SetRule
-from grader.grading.model import LOGIT_AND_CROWD
+from grader.grading.features.features import with_values
+from grader.grading.learning.candidates import choose_head, column_signs, fit_heads
+from grader.grading.models import seller_ensemble as crowd
+from grader.grading.models.model import LOGIT_AND_CROWD
+from grader.grading.models.prediction_set import SetRule
+from grader.grading.models.seller_ensemble import AS_THE_STARTER, REPEATS, Crowd, draw_crowd
 
 TWO = Crowd(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
 

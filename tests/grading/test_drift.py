@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.grading.drift import call_seasons, far_features, mean_figure, moved
+from grader.grading.learning.drift import call_seasons, far_features, mean_figure, moved
 from grader.grading.proposal import Call, Shown
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
@@ -51,13 +51,6 @@ def test_a_seller_who_became_stricter_is_noticed_and_a_steady_one_is_not():
     # A last season of few calls leaves nothing to compare, whatever those before it say.
     few = calls(1, steady) + calls(4, strict) + calls(8, strict[:3])
     assert moved(call_seasons(few, GRADES)) == ()
-
-
-def test_calls_that_were_taken_back_say_nothing_of_drift():
-    said = calls(4, [(2, 1), (3, 1)])
-    back = replace(said[1], grade=None, shown=None, undo=True)
-    (season,) = call_seasons([*said, back], GRADES)
-    assert (season.n, season.above.value) == (1, 1.0)
 
 
 def test_calls_beside_another_model_are_no_drift():

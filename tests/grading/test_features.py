@@ -3,7 +3,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from grader.grading.features import (
+from grader.grading.features.features import (
     FEATURES,
     GRADE_FEATURES,
     SCENE_FEATURES,

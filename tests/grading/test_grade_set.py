@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from grader.grading.grade_set import SetRule, rank, set_rule
+from grader.grading.models.prediction_set import SetRule, rank, set_rule
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from grader.errors import ModelError
-from grader.grading.candidates import column_signs, fit_heads
-from grader.grading.grade_set import SetRule
-from grader.grading.model import LOGIT_AND_CROWD, load_model, rules_head, save_model
-from grader.grading.rules import grade_by_rules
-from grader.grading.strangers import LOOK_NAMES, fit_known, look_of
-from grader.grading.trees import fit_trees
+from grader.grading.features.rules import grade_by_rules
+from grader.grading.learning.candidates import column_signs, fit_heads
+from grader.grading.models.familiarity import LOOK_NAMES, fit_known, look_of
+from grader.grading.models.model import LOGIT_AND_CROWD, load_model, rules_head, save_model
+from grader.grading.models.prediction_set import SetRule
+from grader.grading.models.trees import fit_trees
 from grader.profile import Rule, Rung
 
 
@@ -98,7 +98,7 @@ def test_loading_is_quick_and_needs_no_training_library(folder):
     load_model(folder)
     assert time.perf_counter() - start < 0.05
     code = (
-        "import sys; from grader.grading.model import LOGIT_AND_CROWD, load_model; "
+        "import sys; from grader.grading.models.model import LOGIT_AND_CROWD, load_model; "
         f"load_model({str(folder)!r}); "
         "assert not {'scipy', 'sklearn', 'skimage'} & set(sys.modules), 'heavy'"
     )

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grader.grading.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
+from grader.grading.models.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
 
 
 def test_probabilities_of_the_worked_example():

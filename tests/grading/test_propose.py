@@ -2,17 +2,17 @@ import dataclasses
 
 import pytest
 
-from grader.grading.features import features, with_values
+from grader.grading.features.features import with_values
 from grader.grading.propose import propose, scene_estimate, sell_as
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.profile import Rung
 
 
 @pytest.fixture
-def proposed(small_model, profile):
-    def run(measurements, size_class="25x18"):
-        scene = scene_estimate(measurements, profile, small_model)
-        return propose(measurements, size_class, scene, profile, small_model)
+def proposed(small_model, profile, make_facts):
+    def run(measurements, size_class="25x18", **given):
+        facts = make_facts(measurements, size_class, **given)
+        return propose(facts, scene_estimate(facts, small_model), profile, small_model)
 
     return run
 
@@ -53,12 +53,12 @@ def test_a_face_without_a_line_is_never_called_free_of_cracks(proposed, make_mea
 
 
 def test_putting_a_reason_to_the_average_moves_the_score_as_it_says(
-    small_model, profile, make_measurements, make_line
+    small_model, profile, make_measurements, make_line, make_facts
 ):
     for blue in (0.05, 0.2, 0.5):
         for lines in ([], [make_line(10, 50, 80, 50)]):
-            face = make_measurements(blue, 0.2, lines=lines)
-            values = small_model.complete(features(face, profile), profile)
+            face = make_facts(make_measurements(blue, 0.2, lines=lines))
+            values = small_model.complete(face.features, profile)
             for reason in reasons(values, face, profile, small_model, most=9):
                 means = small_model.grade.usual
                 average = {n: means[n] for n in SUBJECTS[reason.subject] if n in means}
@@ -73,6 +73,12 @@ def test_a_face_of_one_plain_colour_is_graded(proposed, blue, white, make_measur
     proposal = proposed(face, size_class=None)
     assert proposal.scene <= 25
     assert proposal.sell_as is None
+
+
+def test_of_a_photo_that_has_to_be_taken_again_nothing_is_proposed(proposed, make_measurements):
+    face = make_measurements(0.6, 0.36)
+    assert proposed(face) is not None
+    assert proposed(face, retake=True) is None
 
 
 @pytest.mark.parametrize(
@@ -91,14 +97,13 @@ def test_how_it_is_sold_follows_from_grade_and_size(profile, grade, size, sold):
 
 
 def test_an_unknown_ladder_is_graded_by_the_rules_and_says_so(
-    small_model, profile, make_measurements
+    small_model, profile, make_measurements, make_facts
 ):
     renamed = dataclasses.replace(
         profile,
         ladder=(Rung("leave", "not worth it", "waste"), *profile.ladder[1:]),
     )
-    face = make_measurements(0.02, 0.02)
-    scene = scene_estimate(face, renamed, small_model)
-    proposal = propose(face, None, scene, renamed, small_model)
+    facts = make_facts(make_measurements(0.02, 0.02))
+    proposal = propose(facts, scene_estimate(facts, small_model), renamed, small_model)
     assert proposal.grade == "leave"
     assert proposal.model.startswith("rules of banded")

@@ -5,11 +5,11 @@ import pytest
 from sklearn.metrics import log_loss
 
 from grader.errors import CallsError
-from grader.grading.candidates import column_signs, compare, folds_of
-from grader.grading.crowd import Crowd
-from grader.grading.features import with_values
+from grader.grading.features.features import with_values
+from grader.grading.learning.candidates import column_signs, compare, folds_of
+from grader.grading.learning.retrain import called_rungs, heard_of, retrain
+from grader.grading.models.seller_ensemble import Crowd
 from grader.grading.proposal import Call
-from grader.grading.retrain import called_rungs, heard_of, retrain
 from grader.report.card import retrained_card
 
 

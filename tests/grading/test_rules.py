@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grader.grading.rules import border_distance, grade_by_rules, ladder_position
+from grader.grading.features.rules import border_distance, grade_by_rules, ladder_position
 from grader.profile import Rule, load_profile
 
 PROFILE = dataclasses.replace(

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from grader.grading.scaling import fit_scaling
+from grader.grading.features.scaling import fit_scaling
 
 ROWS = [{"a": 1.0, "b": 4.0}, {"a": 3.0, "b": None}, {"a": 5.0, "b": 6.0}, {"a": 3.0, "b": 2.0}]
 

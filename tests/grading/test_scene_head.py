@@ -3,9 +3,9 @@ import picks
 import pytest
 from sklearn.linear_model import LogisticRegression
 
-from grader.grading import scene_head
-from grader.grading.model import load_model
-from grader.grading.scene_head import fit_scene, picked_right, refit_scene
+from grader.grading.models import scene_head
+from grader.grading.models.model import load_model
+from grader.grading.models.scene_head import fit_scene, picked_right, refit_scene
 
 
 @pytest.fixture(scope="module")

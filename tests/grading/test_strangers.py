@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
+from grader.grading.models.familiarity import fit_known, look_of
 from grader.grading.propose import propose, scene_estimate
-from grader.grading.strangers import fit_known, look_of
 
 
 def face(rng, kind):
@@ -70,15 +70,17 @@ def test_distance_is_that_of_mahalanobis(known):
 
 
 def test_a_stranger_gets_the_whole_ladder_and_the_reason(
-    known, small_model, profile, make_measurements
+    known, small_model, profile, make_measurements, make_facts
 ):
-    model, measured = replace(small_model, known=known), make_measurements(0.6, 0.36)
-    scene = scene_estimate(measured, profile, model)
-    look = look_of(*face(np.random.default_rng(2), "wall"))
-    proposal = propose(measured, None, scene, profile, model, look=look)
+    model = replace(small_model, known=known)
+
+    def proposed(look):
+        facts = make_facts(make_measurements(0.6, 0.36), look=look)
+        return propose(facts, scene_estimate(facts, model), profile, model)
+
+    proposal = proposed(look_of(*face(np.random.default_rng(2), "wall")))
     assert proposal.grade_set == profile.grades
     assert (
         proposal.stranger.startswith("it looks like another surface") and proposal.what_if is None
     )
-    look = look_of(*face(np.random.default_rng(5), "stone"))
-    assert propose(measured, None, scene, profile, model, look=look).stranger is None
+    assert proposed(look_of(*face(np.random.default_rng(5), "stone"))).stranger is None

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from sklearn.ensemble import HistGradientBoostingClassifier
 
-from grader.grading.trees import GROW, Boosted, Tree, Trees, fit_trees, table
+from grader.grading.models.trees import GROW, Boosted, Tree, Trees, fit_trees, table
 
 NAMES, BETTER = ("blue", "cracks", "size"), (1, -1, 0)
 
@@ -91,7 +91,7 @@ def test_a_border_that_no_call_crosses_keeps_a_small_chance():
 
 def test_reading_trees_needs_no_training_library(grown):
     code = (
-        "import sys; from grader.grading.trees import Trees; "
+        "import sys; from grader.grading.models.trees import Trees; "
         "assert not {'scipy', 'sklearn'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

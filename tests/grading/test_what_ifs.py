@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from grader.grading.candidates import column_signs, fit_heads
-from grader.grading.features import features, with_values
-from grader.grading.model import LOGIT_AND_CROWD
+from grader.grading.features.features import with_values
+from grader.grading.learning.candidates import column_signs, fit_heads
+from grader.grading.models.model import LOGIT_AND_CROWD
+from grader.grading.models.trees import fit_trees
 from grader.grading.reasons import SUBJECTS, reasons
-from grader.grading.trees import fit_trees
 from grader.grading.what_ifs import what_if, without_lines
 
 
@@ -53,13 +53,13 @@ def led_model(crowded_model, faces):
 
 @pytest.mark.parametrize("kind", ["cumulative logit", "logit and crowd", "trees"])
 def test_without_what_a_reason_names_200_pieces_move_as_it_says(
-    kind, small_model, led_model, grown_model, profile, make_measurements, make_line
+    kind, small_model, led_model, grown_model, profile, make_measurements, make_line, make_facts
 ):
     model = next(m for m in (small_model, led_model, grown_model) if m.grade.kind == kind)
     assert model.grade.kind == kind
     rng, named, right = np.random.default_rng(4), 0, 0
-    for face in pieces(200, rng, make_measurements, make_line):
-        values = model.complete(features(face, profile), profile)
+    for face in map(make_facts, pieces(200, rng, make_measurements, make_line)):
+        values = model.complete(face.features, profile)
         chances = model.grade.probabilities([values])[0]
         for reason in reasons(values, face, profile, model):
             average = {n: v for n, v in model.grade.usual.items() if n in SUBJECTS[reason.subject]}
@@ -74,14 +74,15 @@ def test_without_what_a_reason_names_200_pieces_move_as_it_says(
 
 
 def test_a_line_whose_absence_lifts_the_grade_is_named(
-    small_model, profile, make_measurements, make_line
+    small_model, profile, make_measurements, make_line, make_facts
 ):
     line = make_line(6, 55, 204, 55)  # from edge to edge, through the middle
-    face = make_measurements(0.6, 0.36, chroma=28.0, scene=0.85, lines=[line])
-    values = small_model.complete(features(face, profile), profile)
-    told = what_if(values, face, profile, small_model, weight_g=400.0)
+    measured = make_measurements(0.6, 0.36, chroma=28.0, scene=0.85, lines=[line])
+    face = make_facts(measured, weight_g=400.0)
+    values = small_model.complete(face.features, profile)
+    told = what_if(values, face, profile, small_model)
     now = small_model.grade.rungs([values])[0]
-    without = without_lines(values, face, profile, [line])
+    without = without_lines(values, face, profile, face.lines)
     assert without["crack_count"] == 0 and without["scene_score"] == values["scene_score"]
     reached = small_model.grade.rungs([without])[0]
     assert reached > now and told.grade == profile.grades[reached]
@@ -92,11 +93,11 @@ def test_a_line_whose_absence_lifts_the_grade_is_named(
 
 
 def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
-    small_model, profile, make_measurements, make_line
+    small_model, profile, make_measurements, make_line, make_facts
 ):
     rng, told = np.random.default_rng(6), 0
-    for face in pieces(200, rng, make_measurements, make_line):
-        values = small_model.complete(features(face, profile), profile)
+    for face in map(make_facts, pieces(200, rng, make_measurements, make_line)):
+        values = small_model.complete(face.features, profile)
         rung = small_model.grade.rungs([values])[0]
         change = what_if(values, face, profile, small_model)
         if rung == 3:
@@ -108,10 +109,10 @@ def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
     assert told > 40
 
 
-def test_the_average_is_the_sellers(small_model, profile, make_measurements):
+def test_the_average_is_the_sellers(small_model, profile, make_measurements, make_facts):
     """To a seller of nothing but blue stones a blue stone is no reason; to the training faces it was one."""
-    face = make_measurements(0.7, 0.1)
-    values = small_model.complete(features(face, profile), profile)
+    face = make_facts(make_measurements(0.7, 0.1))
+    values = small_model.complete(face.features, profile)
     usual = small_model.grade.usual | {n: values[n] or 0.0 for n in SUBJECTS["pattern"]}
     own = replace(small_model, grade=replace(small_model.grade, average=tuple(usual.values())))
     before, after = (

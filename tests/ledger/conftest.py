@@ -1,5 +1,7 @@
 """Ledgers and facts made up for tests: no real photo, seller or path is in them."""
 
+import shutil
+
 import pytest
 from hypothesis import strategies as st
 from sqlalchemy import select
@@ -30,7 +32,9 @@ def empty(tmp_path_factory):
 
 
 @pytest.fixture
-def ledger(path):
+def ledger(path, empty):
+    path.parent.mkdir()
+    shutil.copy(empty, path)
     with open_ledger(path) as opened:
         yield opened
 

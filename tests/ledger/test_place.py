@@ -1,11 +1,14 @@
 """Where the ledger lies, and what is said of a bad place."""
 
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from grader.ledger.place import default_path, place_remarks
+from grader.ledger.place import place_remarks
+
+ROOT = Path(__file__).parents[2]
 
 MOUNTS = """\
 /dev/sda1 / ext4 rw 0 0
@@ -64,10 +67,15 @@ def test_a_system_that_lists_no_mounts_is_asked_in_vain(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="each system has a place of its own")
-def test_the_ledger_lies_with_the_user_s_data(monkeypatch, tmp_path):
-    # The XDG base directory specification: $XDG_DATA_HOME, or ~/.local/share.
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    assert default_path() == tmp_path / "stone-face-grader" / "ledger.sqlite"
-    monkeypatch.delenv("XDG_DATA_HOME")
-    monkeypatch.setenv("HOME", "/home/ann")
-    assert default_path() == Path("/home/ann/.local/share/stone-face-grader/ledger.sqlite")
+@pytest.mark.parametrize(
+    ("told", "folder"),
+    [({"XDG_DATA_HOME": "/data"}, "/data"), ({"HOME": "/home/ann"}, "/home/ann/.local/share")],
+)
+def test_the_ledger_lies_with_the_user_s_data(told, folder):
+    # The XDG base directory specification: $XDG_DATA_HOME, or ~/.local/share. In a program of its own, for the tests
+    # have a place of theirs.
+    code = "from grader.ledger.place import default_path; print(default_path())"
+    run = subprocess.run(
+        [sys.executable, "-c", code], env=told, capture_output=True, text=True, cwd=ROOT
+    )
+    assert run.stdout == f"{folder}/stone-face-grader/ledger.sqlite\n", run.stderr

@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 from sqlalchemy import select
 
-from grader.face.line_words import LineWord
+from grader.face.lines.line_words import LineWord
 from grader.grading.proposal import Call, Shown
 from grader.ledger import facts, schema, views
 from grader.ledger.facts import FacePlace

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cut import cut_face, fill_outline
+from grader.face.sight.cut import cut_face, fill_outline
 from grader.photo import pieces
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale

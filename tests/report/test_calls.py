@@ -2,34 +2,122 @@
 
 from dataclasses import replace
 
-from grader.face.line_words import LineWord
-from grader.grading.proposal import Call
-from grader.report.calls import lost_words, with_calls
+from grader.face.lines.line_words import LineWord
+from grader.grading.proposal import Call, Shown
+from grader.report.calls import (
+    lost_words,
+    saved_line_words,
+    saved_words,
+    shown_of,
+    with_calls,
+)
 from grader.report.result import photo_record
 
 CALL = Call(
     "gone.jpg", "ab" * 32, 1, (0, 0, 5, 5), "select", None, None, "2026-03-02T10:11:12+01:00", None
 )
-UNDO = replace(CALL, grade=None, undo=True)
 LINE = replace(CALL, grade=None, line=LineWord(3, ((0, 0), (4, 4)), "crack", None, None))
 
 
-def lost(record, *calls):
-    return [call for call, _ in with_calls([record], calls)[1]]
+def _on(record, number=1, **said):
+    """A call on a stone of that record."""
+    piece = record["pieces"][number - 1]
+    where = {"photo": "a.jpg", "sha256": record["photo"]["sha256"], "piece": number}
+    where |= {"box": tuple(piece["box"]), "outline": tuple(map(tuple, piece["outline"]))}
+    return replace(CALL, **where | said)
 
 
-def test_what_was_taken_back_is_not_listed_as_a_call_without_a_stone(make_graded):
-    record = photo_record(make_graded())
-    second = replace(CALL, grade="waste")
-    assert lost(record, CALL, UNDO) == []
-    assert lost(record, CALL, second, UNDO) == [CALL]
-    assert lost(record, UNDO, CALL) == [CALL]
-    assert lost(record, LINE, replace(LINE, line=replace(LINE.line, says="unsaid"))) == []
-    # An undo speaks of the stone, not of a word on its line, nor of another stone.
-    assert lost(record, LINE, UNDO) == [LINE]
-    assert lost(record, replace(CALL, box=(90, 90, 5, 5)), UNDO) == [
-        replace(CALL, box=(90, 90, 5, 5))
+def test_a_stone_holds_one_word_of_each_person_and_the_one_that_counts(make_graded):
+    record = photo_record(make_graded(2))
+    calls = [
+        _on(record, by="Ada", grade="waste"),
+        _on(record, by="Ada", grade="select", scene=70, stone="bucket 3"),
+        _on(record, by="Ben", grade="cabbing", scene=20),
     ]
+    ((joined,), lost) = with_calls([record], calls)
+    first, second = joined["pieces"]
+    assert [(said["by"], said["grade"], said["scene"]) for said in first["calls"]] == [
+        ("Ada", "select", 70),
+        ("Ben", "cabbing", 20),
+    ]
+    assert (first["call"]["by"], first["call"]["decided"]) == ("Ben", "last")
+    assert first["call"]["stone"] == "bucket 3"
+    assert (second["call"], second["calls"], lost) == (None, [], [])
+    # What was proposed stays beside it, and the record that was joined as it was.
+    assert first["proposal"] == record["pieces"][0]["proposal"]
+    assert record["pieces"][0]["call"] is None
+    ((joined,), _) = with_calls([record], calls, "Ada")
+    assert (joined["pieces"][0]["call"]["by"], joined["pieces"][0]["call"]["decided"]) == (
+        "Ada",
+        "decider",
+    )
+    ((joined,), _) = with_calls([record], calls[:2], "Ada")
+    assert joined["pieces"][0]["call"]["decided"] == "alone"
+
+
+def test_the_scene_of_another_person_is_named_and_ones_own_is_not(make_graded):
+    record = photo_record(make_graded())
+    calls = [_on(record, by="Ben", scene=20), _on(record, by="Ada", grade="waste")]
+    ((joined,), _) = with_calls([record], calls)
+    call = joined["pieces"][0]["call"]
+    assert (call["by"], call["grade"], call["scene"], call["scene_by"]) == (
+        "Ada",
+        "waste",
+        20,
+        "Ben",
+    )
+    assert [said["scene_by"] for said in joined["pieces"][0]["calls"]] == [None, None]
+
+
+def test_joining_again_starts_anew(make_graded):
+    record = photo_record(make_graded())
+    ((once,), _) = with_calls([record], [_on(record, by="Ben"), _on(record, box=(900, 0, 9, 9))])
+    assert [w["code"] for w in once["photo"]["warnings"]][-1:] == ["call_without_stone"]
+    ((again,), _) = with_calls([once], [])
+    assert (again["pieces"][0]["call"], again["pieces"][0]["calls"]) == (None, [])
+    assert again["photo"]["warnings"] == record["photo"]["warnings"]
+
+
+def test_a_word_on_a_line_is_no_call_on_its_stone(make_graded):
+    record = photo_record(make_graded())
+    ((joined,), lost) = with_calls([record], [replace(_on(record), grade=None, line=LINE.line)])
+    assert (joined["pieces"][0]["calls"], lost) == ([], [])
+    assert with_calls([record], [LINE])[1] == []
+
+
+def test_what_a_record_says_of_a_stone_is_what_a_call_on_it_has_shown(make_graded):
+    (piece,) = photo_record(make_graded())["pieces"]
+    assert shown_of(piece) == Shown("cabbing", 54, "starter 01234567", "dry")
+    (piece,) = photo_record(make_graded(verdict="retake"))["pieces"]
+    assert shown_of(piece) == Shown(None, 54, None, "dry")
+
+
+def test_what_was_saved_is_told_beside_what_is_proposed(make_graded):
+    record = photo_record(make_graded())
+    call = _on(record, by="Ada", scene=70)
+    assert saved_words(call, record["pieces"][0]) == (
+        "saved: a.jpg, stone 1: select, scene 70 by Ada; proposed is cabbing, scene 54 (starter 01234567)"
+    )
+    retake = photo_record(make_graded(verdict="retake"))["pieces"][0]
+    assert saved_words(replace(call, by=None, scene=None), retake) == (
+        "saved: a.jpg, stone 1: select; no grade is proposed from this photo"
+    )
+
+
+def test_a_word_on_a_line_is_told_with_what_it_changes(make_graded):
+    before, same, now = (
+        photo_record(make_graded(grade=g))["pieces"][0] for g in ("waste", "waste", "select")
+    )
+    call, where = replace(CALL, photo="a.jpg", by="Ada"), ("crack", "16 mm", "at the left edge")
+    told = saved_line_words(call, 3, where, "pattern", "after cutting", before, now)
+    known = "saved: a.jpg, stone 1, line 3 (crack, 16 mm, at the left edge): "
+    assert (
+        told
+        == f"{known}a pattern line, found after cutting by Ada; proposed is now select, before waste"
+    )
+    for after in (same, None):
+        told = saved_line_words(replace(call, by=None), 3, where, "crack", None, before, after)
+        assert told == f"{known}a crack"
 
 
 def test_calls_on_photos_that_are_not_here_are_one_line(make_graded):

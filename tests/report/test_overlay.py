@@ -11,7 +11,22 @@ from PIL import Image
 from grader.errors import GraderError
 from grader.face.measurements import Placement, Scene
 from grader.report.overlay import View, _words, draw_overlay, piece_picture, write_picture
+from grader.report.result import photo_record
 from grader.report.words import WORTH_DRAWING
+
+
+def drawn(graded):
+    return draw_overlay(graded.measured, photo_record(graded))
+
+
+def pictured(graded, number=1):
+    return piece_picture(graded.photo, graded.pieces[number - 1].measured)
+
+
+def words_of(graded, shape=(400, 400), called=None):
+    """The choices for the plate of the first stone."""
+    (piece, *_) = photo_record(graded)["pieces"]
+    return _words(piece | {"call": called and {"grade": called}}, (40, 40, 200, 100), shape)
 
 
 def differing(one, other):
@@ -20,19 +35,19 @@ def differing(one, other):
 
 def test_a_photo_without_stones_is_left_as_it_is(make_graded):
     graded = make_graded(0)
-    assert np.array_equal(draw_overlay(graded), graded.photo.rgb)
+    assert np.array_equal(drawn(graded), graded.photo.rgb)
 
 
 def test_the_photo_itself_is_never_drawn_on(make_graded):
     graded = make_graded(2)
     before = graded.photo.rgb.copy()
-    draw_overlay(graded)
+    drawn(graded)
     assert np.array_equal(before, graded.photo.rgb)
 
 
 def test_the_word_is_at_least_a_25th_of_the_short_side(make_graded):
     graded = make_graded(1)
-    choices = _words(graded.pieces[0], None, (40, 40, 200, 100), graded.photo.rgb.shape)
+    choices = words_of(graded, graded.photo.rgb.shape)
     assert {word for ((word, _),) in choices} == {"1 cabbing"}
     sizes = [size for ((_, size),) in choices]
     assert sizes == sorted(sizes, reverse=True)
@@ -40,24 +55,20 @@ def test_the_word_is_at_least_a_25th_of_the_short_side(make_graded):
 
 
 def test_the_word_of_a_retake_is_retake(make_graded):
-    usable, retake = (draw_overlay(make_graded(verdict=v)) for v in ("usable", "retake"))
+    usable, retake = (drawn(make_graded(verdict=v)) for v in ("usable", "retake"))
     assert len(differing(usable, retake)) > 50
 
 
-def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below():
-    piece = SimpleNamespace(
-        measured=SimpleNamespace(piece=SimpleNamespace(id=7)),
-        proposal=SimpleNamespace(grade="select", stranger=None),
-    )
-    words = _words(piece, "cabbing", (0, 0, 300, 200), (900, 1200, 3))[0]
-    assert [text for text, _ in words] == ["7 cabbing", "proposed select"]
+def test_the_sellers_grade_is_the_word_and_the_proposal_stays_below(make_graded):
+    words = words_of(make_graded(grade="select"), (900, 1200, 3), called="cabbing")[0]
+    assert [text for text, _ in words] == ["1 cabbing", "proposed select"]
 
 
 @pytest.mark.parametrize("grade", ["schön", "высший", "特级"])
 def test_grade_names_beyond_ascii_are_drawn_with_their_own_letters(make_graded, grade):
     # A font that lacks a letter draws the same box for each: two different words would look alike.
     other = grade[:-1] + chr(ord(grade[-1]) + 1)
-    one, two = (draw_overlay(make_graded(grade=g)) for g in (grade, other))
+    one, two = (drawn(make_graded(grade=g)) for g in (grade, other))
     assert len(differing(one, two)) > 20
 
 
@@ -67,7 +78,7 @@ def test_cracks_are_whole_doubtful_lines_dashed_and_pattern_lines_dotted(crack):
     def covered(kind):
         face = SimpleNamespace(to_photo_px=lambda points: points)
         outline = SimpleNamespace(outline=np.array([[0, 0], [0, 1]]))
-        piece = SimpleNamespace(measured=SimpleNamespace(piece=outline, face=face))
+        piece = SimpleNamespace(piece=outline, face=face)
         view = View(np.full((180, 280, 3), 128, np.uint8), (0, 0), 1.0)
         _draw_found(view, piece, 2, [(1, replace(crack, kind=kind))])
         row = int(crack.points[0, 1])
@@ -82,24 +93,24 @@ def test_cracks_are_whole_doubtful_lines_dashed_and_pattern_lines_dotted(crack):
 
 
 def test_contacts_are_drawn_only_where_they_may_part(make_graded, crack):
-    plain = draw_overlay(make_graded())
+    plain = drawn(make_graded())
     sound = replace(crack, kind="contact", probability=0.1, contact_chance=0.02)
-    assert np.array_equal(plain, draw_overlay(make_graded(lines=(sound,))))
+    assert np.array_equal(plain, drawn(make_graded(lines=(sound,))))
     doubtful = replace(sound, contact_chance=0.4)
-    assert len(differing(plain, draw_overlay(make_graded(lines=(doubtful,))))) > 0
+    assert len(differing(plain, drawn(make_graded(lines=(doubtful,))))) > 0
 
 
 def test_a_small_picture_holds_no_pattern_lines(make_graded, crack):
     plain, lined = (
         make_graded(lines=lines) for lines in ((), (replace(crack, kind="pattern line"),))
     )
-    assert piece_picture(plain, plain.pieces[0]) == piece_picture(lined, lined.pieces[0])
+    assert pictured(plain, 1) == pictured(lined, 1)
 
 
 def test_lines_are_numbered_as_the_seller_speaks_of_them(make_graded, crack):
     sound = replace(crack, kind="contact", contact_chance=0.0)
     first, second = (make_graded(lines=lines) for lines in ((crack,), (sound, crack)))
-    number = differing(draw_overlay(first), draw_overlay(second))
+    number = differing(drawn(first), drawn(second))
     # The same stroke, 1 or 2 beside its middle.
     face = first.pieces[0].measured.face
     middle = face.to_photo_px(crack.points).mean(axis=0)[::-1]
@@ -109,33 +120,31 @@ def test_lines_are_numbered_as_the_seller_speaks_of_them(make_graded, crack):
 
 def test_plates_lie_on_no_other_stone(make_graded):
     # Stones 40 px apart, words below them: the second's inside is free of the first one's plate.
-    drawn, photo = draw_overlay(make_graded(2)), make_graded(2).photo.rgb
+    overlay, photo = drawn(make_graded(2)), make_graded(2).photo.rgb
     inside = np.s_[190:270, 60:220]
-    assert np.array_equal(drawn[inside], photo[inside])
+    assert np.array_equal(overlay[inside], photo[inside])
 
 
 def test_a_large_photo_is_drawn_at_a_size_for_a_phone(make_graded):
     graded = make_graded(30)
     assert graded.photo.height > 2400
-    assert max(draw_overlay(graded).shape) == 2400
+    assert max(drawn(graded).shape) == 2400
 
 
 def test_a_16_bit_photo_is_drawn_as_8_bits_of_the_same_look(make_graded):
-    from dataclasses import replace
-
     from grader.photo.colour import srgb_curve
 
     graded = make_graded(0)
     encoding = replace(graded.photo.encoding, curves=np.stack([srgb_curve(65536)] * 3))
     deep = replace(graded.photo, rgb=graded.photo.rgb.astype(np.uint16) * 257, encoding=encoding)
-    drawn = draw_overlay(replace(graded, photo=deep))
-    assert drawn.dtype == np.uint8
-    assert np.abs(drawn.astype(int) - graded.photo.rgb).max() <= 1
+    overlay = drawn(replace(graded, measured=replace(graded.measured, photo=deep)))
+    assert overlay.dtype == np.uint8
+    assert np.abs(overlay.astype(int) - graded.photo.rgb).max() <= 1
 
 
 def test_the_picture_of_a_piece_is_a_small_jpeg(make_graded):
     graded = make_graded(2)
-    jpeg = piece_picture(graded, graded.pieces[1])
+    jpeg = pictured(graded, 2)
     picture = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
     assert jpeg[:2] == b"\xff\xd8"
     assert max(picture.shape) <= 320
@@ -157,10 +166,11 @@ def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
 
 
 def test_the_word_on_a_stranger_is_no_grade(make_graded):
-    (piece,) = make_graded().pieces
+    graded = make_graded()
+    (piece,) = graded.pieces
     strange = replace(piece, proposal=replace(piece.proposal, stranger="its grain"))
-    assert _words(strange, None, (0, 0, 200, 100), (400, 400))[0][0][0] == "1 stranger"
-    assert _words(piece, None, (0, 0, 200, 100), (400, 400))[0][0][0] == "1 cabbing"
+    assert words_of(replace(graded, pieces=(strange,)))[0][0][0] == "1 stranger"
+    assert words_of(graded)[0][0][0] == "1 cabbing"
 
 
 def scored(graded, score):
@@ -169,14 +179,13 @@ def scored(graded, score):
         template="round", shape="oval", kind="landscape", centre_px=(60.0, 40.0), turn_deg=0.0, size_px=(40.0, 40.0),
         size_mm=None, score=score, low=score, high=score, parts={}, shore_share=0.1, shore_mm=None, shore_evenness=1.0,
     )  # fmt: skip
-    first, *rest = graded.pieces
-    m = replace(first.measured.measurements, scene=Scene({}, place, None))
-    first = replace(first, measured=replace(first.measured, measurements=m))
-    return replace(graded, pieces=(first, *rest))
+    first, *rest = graded.measured.pieces
+    first = replace(first, measurements=replace(first.measurements, scene=Scene({}, place, None)))
+    return replace(graded, measured=replace(graded.measured, pieces=(first, *rest)))
 
 
 def test_a_place_is_drawn_from_the_score_on_at_which_it_is_told(make_graded):
     graded = make_graded()
-    none = draw_overlay(scored(graded, 0.0))
-    assert len(differing(none, draw_overlay(scored(graded, WORTH_DRAWING - 0.4)))) > 20
-    assert len(differing(none, draw_overlay(scored(graded, WORTH_DRAWING - 0.6)))) == 0
+    none = drawn(scored(graded, 0.0))
+    assert len(differing(none, drawn(scored(graded, WORTH_DRAWING - 0.4)))) > 20
+    assert len(differing(none, drawn(scored(graded, WORTH_DRAWING - 0.6)))) == 0

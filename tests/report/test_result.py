@@ -9,7 +9,16 @@ import pytest
 
 from grader.errors import PhotoError
 from grader.face.measurements import Line
-from grader.report.result import failed_record, photo_record, result_schema, to_json
+from grader.grading.proposal import Call
+from grader.report.calls import with_calls
+from grader.report.result import (
+    failed_record,
+    graded_record,
+    measured_record,
+    photo_record,
+    result_schema,
+    to_json,
+)
 
 
 def check(record: dict) -> None:
@@ -25,6 +34,44 @@ def test_the_schema_is_a_schema():
 @pytest.mark.parametrize("pieces", [0, 1, 3])
 def test_every_object_follows_the_schema(make_graded, crack, pieces, verdict, mm_per_px):
     check(photo_record(make_graded(pieces, verdict=verdict, mm_per_px=mm_per_px, lines=(crack,))))
+
+
+@pytest.mark.parametrize("decider", [None, "Ada"])
+def test_every_object_with_calls_follows_the_schema(make_graded, decider):
+    record = photo_record(make_graded(2))
+    stone = record["photo"]["sha256"], 1, tuple(record["pieces"][0]["box"])
+    when = "2026-03-02T10:11:12+01:00"
+    calls = [
+        Call("a.jpg", *stone, "select", 70, "Ada", when, "two bands", stone="bucket 3"),
+        Call("a.jpg", *stone, None, 0, None, when, None),
+    ]
+    ((joined,), _) = with_calls([record], calls, decider)
+    assert len(joined["pieces"][0]["calls"]) == 2
+    check(joined)
+    joined["pieces"][0]["calls"][0]["scene"] = 101
+    with pytest.raises(jsonschema.ValidationError):
+        check(joined)
+
+
+def test_a_measured_photo_is_told_without_what_a_model_says(make_graded, crack):
+    graded = make_graded(2, lines=(crack,), mm_per_px=0.2)
+    whole, measured = photo_record(graded), measured_record(graded.measured)
+    for piece in measured["pieces"]:
+        assert piece["proposal"] is None
+        assert [piece["scene"][key] for key in ("score", "low", "high")] == [None] * 3
+    # A retake is the one object without a proposal that the schema lets pass, and this is no retake.
+    with pytest.raises(jsonschema.ValidationError):
+        check(measured)
+    estimates = [(piece.scene, piece.proposal) for piece in graded.pieces]
+    assert graded_record(json.loads(to_json(measured)), estimates) == whole
+    # What was kept is left as it was.
+    assert measured == measured_record(graded.measured)
+
+
+def test_the_photo_is_named_as_its_reader_names_it(make_graded):
+    record = photo_record(make_graded(), "june/a.jpg")
+    assert record["photo"]["file"] == record["photos"][0]["file"] == "june/a.jpg"
+    assert photo_record(make_graded())["photo"]["file"] == "a.jpg"
 
 
 def test_the_schema_refuses_a_zero_where_something_is_unknown(make_graded):
@@ -90,8 +137,8 @@ def test_length_per_area_is_told_with_its_unit(make_graded, crack):
 def test_what_the_lines_leave_is_told_by_share_area_and_weight(make_graded, crack):
     across = replace(crack, points=np.array([[2.0, 25.5], [98.0, 25.5]]), probability=1.0)
     made = make_graded(lines=(across,), mm_per_px=0.4)
-    stone = replace(made.pieces[0], measured=replace(made.pieces[0].measured, weight_g=200.0))
-    record = photo_record(replace(made, pieces=(stone,)))
+    stone = replace(made.measured.pieces[0], weight_g=200.0)
+    record = photo_record(replace(made, measured=replace(made.measured, pieces=(stone,))))
     check(record)
     sound = record["pieces"][0]["sound"]
     # 80 x 40 mm, halved along: 80 x 20 mm to both sides, which an oval of 18 x 13 mm finds room in.

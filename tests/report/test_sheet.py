@@ -1,6 +1,7 @@
 """The page on which the seller calls: whole in itself, safe with any name, and readable back."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -12,28 +13,33 @@ from grader.report import sheet
 from grader.report.calls import with_calls
 from grader.report.overlay import piece_picture
 from grader.report.result import failed_record, photo_record
-from grader.report.sheet import write_sheet
+from grader.report.sheet import sheet_pages
 
 TIME = "2026-03-02T10:11:12+01:00"
 
 
 @pytest.fixture
-def written(make_graded, tmp_path):
-    """Return a function that writes a sheet of these graded photos and returns its text."""
+def pages():
+    """Return a function that gives the sheet of these graded photos, page by page."""
 
-    def write(*photos, records=(), lost=(), profile=None):
-        made, pictures = [], {}
-        for graded, record in zip(photos, records or map(photo_record, photos), strict=True):
-            made.append(record)
-            for piece in graded.pieces:
-                number = piece.measured.piece.id
-                path = tmp_path / f"{len(made)}-{number}.jpg"
-                path.write_bytes(piece_picture(graded, piece))
-                pictures[graded.photo.sha256, number] = path
-        write_sheet(tmp_path / "sheet.html", made, pictures, profile or load_profile(), lost)
-        return (tmp_path / "sheet.html").read_text("utf-8")
+    def pages(*photos, records=(), lost=(), profile=None):
+        made = list(records) or [photo_record(graded) for graded in photos]
+        pictures = {
+            (graded.photo.sha256, piece.measured.piece.id): piece_picture(
+                graded.photo, piece.measured
+            )
+            for graded in photos
+            for piece in graded.pieces
+        }
+        return sheet_pages("sheet.html", made, pictures, profile or load_profile(), lost)
 
-    return write
+    return pages
+
+
+@pytest.fixture
+def written(pages):
+    """Return a function that gives the first page."""
+    return lambda *photos, **given: pages(*photos, **given)["sheet.html"]
 
 
 class Tags(HTMLParser):
@@ -114,41 +120,51 @@ def test_the_call_stands_beside_the_proposal(written, make_graded):
     )
     records, _ = with_calls([photo_record(graded)], [call])
     page = written(graded, records=records)
-    assert "select, scene 71, by Mira, 2026-03-02, two bands" in page
+    assert "Mira: select, scene 71, 2026-03-02, two bands" in page
     assert "The proposal is another: cabbing" in page
 
 
-def test_what_is_no_stone_is_listed(make_graded, tmp_path):
+def test_what_others_say_stands_behind_the_call_that_counts(written, make_graded):
+    graded = make_graded()
+    said = Call(
+        "a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", 71, "Mira", TIME, None
+    )
+    other = replace(said, by="Jun", grade="waste", scene=None)
+    records, _ = with_calls([photo_record(graded)], [said, other], "Mira")
+    page = written(graded, records=records)
+    assert "<strong>Mira: select, scene 71, 2026-03-02</strong>" in page
+    assert "<p>Jun: waste, 2026-03-02</p>" in page
+    assert "The house's: select, scene 71 by Mira, who decides" in page
+    records, _ = with_calls([photo_record(graded)], [said, other])
+    page = written(graded, records=records)
+    assert "The house's: waste by Jun, who spoke last; scene 71 by Mira" in page
+    # Jun's grade and Mira's scene count.
+    assert page.count("<strong>Jun: ") == page.count("<strong>Mira: ") == 1
+    assert "People call 1 stone otherwise than each other" in page
+
+
+def test_what_is_no_stone_is_listed(written, make_graded):
     calls = [
         Call(photo, None, 1, (0, 0, 5, 5), "select", None, None, TIME, None)
         for photo in ("a.jpg", "gone.jpg")
     ]
     empty, lost = with_calls([photo_record(make_graded(0))], calls)
     failed = failed_record("c.jpg", PhotoError("c.jpg: empty file; copy it again", "empty"))
-    write_sheet(tmp_path / "sheet.html", [*empty, failed], {}, load_profile(), lost)
-    page = (tmp_path / "sheet.html").read_text("utf-8")
+    page = written(records=[*empty, failed], lost=lost)
     assert "a.jpg: no stone found" in page
     assert "Not read: c.jpg: empty file; copy it again" in page
     assert "Call without a stone: select (a.jpg: no stone overlaps" in page
     assert "1 call is on photos that are not here: gone.jpg" in page
 
 
-def test_above_the_limit_there_are_pages_linked_to_each_other(
-    written, make_graded, tmp_path, monkeypatch
-):
+def test_above_the_limit_there_are_pages_linked_to_each_other(pages, make_graded, monkeypatch):
     monkeypatch.setattr(sheet, "PIECES_PER_PAGE", 2)
-    first = written(make_graded(5))
-    pages = sorted(p.name for p in tmp_path.glob("sheet*.html"))
-    assert pages == ["sheet-2.html", "sheet-3.html", "sheet.html"]
-    assert [a["href"] for a in Tags(first).named("a")] == ["sheet-2.html", "sheet-3.html"]
-    last = (tmp_path / "sheet-3.html").read_text("utf-8")
-    assert [card["data-piece"] for card in Tags(last).named("article")] == ["5"]
-
-
-def test_a_page_of_the_sellers_beside_the_sheet_is_left(written, make_graded, tmp_path):
-    (tmp_path / "sheet-2024.html").write_text("mine")
-    written(make_graded(1))
-    assert (tmp_path / "sheet-2024.html").read_text() == "mine"
+    by_name = pages(make_graded(5))
+    assert list(by_name) == ["sheet.html", "sheet-2.html", "sheet-3.html"]
+    links = [a["href"] for a in Tags(by_name["sheet.html"]).named("a")]
+    assert links == ["sheet-2.html", "sheet-3.html"]
+    last = Tags(by_name["sheet-3.html"]).named("article")
+    assert [card["data-piece"] for card in last] == ["5"]
 
 
 def test_the_cautions_are_at_the_foot_with_their_sources(written, make_graded):
@@ -164,11 +180,10 @@ def test_no_stone_is_said_to_be_without_cracks(written, make_graded, words):
     assert "no line seen" in page
 
 
-def test_a_stranger_has_no_grade_over_it(make_graded, tmp_path):
+def test_a_stranger_has_no_grade_over_it(written, make_graded):
     record = photo_record(make_graded())
     record["pieces"][0]["proposal"] |= {"stranger": "its grain lies far from theirs"}
-    write_sheet(tmp_path / "sheet.html", [record], {}, load_profile("banded"))
-    page = (tmp_path / "sheet.html").read_text("utf-8")
+    page = written(records=[record])
     assert ">1 stranger<" in page and "unlike the stones this model knows (its grain" in page
 
 
@@ -190,7 +205,7 @@ def test_a_call_has_shown_the_same_from_the_sheet_a_table_or_by_itself(
     bare = Call(
         "a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", None, None, TIME, None
     )
-    (call,) = with_shown([bare], [record])
+    call = with_shown(bare, record)
     assert call.shown.grade == (None if verdict == "retake" else "cabbing")
     for key, value in asdict(call.shown).items():
         told = "" if value is None else str(value)

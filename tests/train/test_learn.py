@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cracks import cracks_input
-from grader.face.regions import regions_input
+from grader.face.lines.cracks import cracks_input
+from grader.face.regions.regions import regions_input
 from grader.photo.colour import lab_from_linear, srgb_curve
 from grader.photo.pieces import pieces_input
 from grader.profile import load_profile

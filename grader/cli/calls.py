@@ -1,0 +1,113 @@
+"""``grader calls``: what was called, by whom, beside which proposal; and where people differ."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import progress, takes_session, words
+
+
+def day(text: str | date) -> date:
+    """Return the day that a person wrote as 2025-03-01."""
+    try:
+        return date.fromisoformat(str(text))
+    except ValueError:
+        raise typer.BadParameter(f"{text}: write the day as 2025-03-01") from None
+
+
+@takes_session
+def calls(
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", callback=words, help="This person's alone.")
+    ] = None,
+    stone: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ID|PHOTO", callback=words, help="On the stone that you named so, or the photo."
+        ),
+    ] = None,
+    photo: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="On this photo, by what the file holds.")
+    ] = None,
+    since: Annotated[
+        date | None, typer.Option(metavar="DATE", parser=day, help="From this day on.")
+    ] = None,
+    until: Annotated[
+        date | None, typer.Option(metavar="DATE", parser=day, help="Up to this day.")
+    ] = None,
+    lines: Annotated[bool, typer.Option("--lines", help="Also words on lines.")] = False,
+    taken_back: Annotated[
+        bool, typer.Option("--taken-back", help="Also calls that were taken back.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON alone: a list.")] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.csv",
+            help="Write them as a table that call --from and retrain read; must be new.",
+        ),
+    ] = None,
+    differ: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PAGE.html",
+            help="Write a page of the stones on which people differ; must be new.",
+        ),
+    ] = None,
+    *,
+    session,
+) -> None:
+    """List the calls that hold, the newest last: day, person, stone, call, the proposal beside it, note.
+
+    A call whose stone or photo is not found any more is listed with why.
+    """
+    ledger = session.need_ledger("listing calls")
+    if differ is not None:
+        if by or stone or photo or since or until or lines or taken_back or json or out:
+            raise typer.BadParameter("goes alone: it tells of all people", param_hint="--differ")
+        _differ(differ, session)
+        return
+    from grader.files import check_new, write_new
+    from grader.report.call_list import call_lines, call_records, calls_csv, is_row
+    from grader.said import Wanted, listed_calls
+
+    if out is not None:
+        check_new(out)
+    wanted = Wanted(by, stone, photo, since, until)
+    listed = listed_calls(ledger, wanted, lines=lines, taken_back=taken_back)
+    if out is not None:
+        write_new(out, calls_csv(listed))
+        rows = sum(map(is_row, listed))
+        left = len(listed) - rows
+        typer.echo(
+            f"{rows} call{'' if rows == 1 else 's'} in {out}"
+            + (f"; {left} that a table does not hold left out" if left else ""),
+            err=True,
+        )
+    if json:
+        from grader.report.result import to_json
+
+        typer.echo(to_json(call_records(listed)))
+    elif out is None:
+        typer.echo("".join(f"{line}\n" for line in call_lines(listed)), nl=False)
+    if not listed:
+        typer.echo("no such call in the ledger; grader call says one", err=True)
+
+
+def _differ(page: Path, session) -> None:
+    from grader.files import check_new, write_new
+    from grader.report.differing import differing_lines, differing_page
+    from grader.said import differing
+
+    check_new(page)
+    model = session.model()
+    with progress("looking", "stones") as on_stone:
+        found = differing(
+            session.ledger, session.profile, model, session.settings.decider, on_stone=on_stone
+        )
+    for line in differing_lines(found):
+        typer.echo(line)
+    write_new(page, differing_page(found, model.label))
+    typer.echo(f"with pictures: {page}", err=True)

@@ -1,0 +1,252 @@
+"""Lines on the face as polylines, each with how likely it is a crack.
+
+A small network says of every pixel how likely it lies on an open crack, on a pattern line (healed crack, growth seam,
+contact) and on the border of a band; the chances of lines are traced, joined over small gaps and summed up by line. A
+border is no line, but what may be one is so much the less a crack.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.errors import ModelError
+from grader.face.face import Face
+from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.measurements import Line, Regions
+from grader.measures import UNREADABLE
+from grader.photo.colour import scaled_lab
+from grader.photo.net import run_net
+
+#: The network's outputs, in their order.
+NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
+#: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
+#: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
+FAR_PX, SURE = 7, 0.8
+#: Where the first look sees a line at least so wide, in px, the second may call it a crack.
+THICK_PX = 5
+# Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
+STRONG, WEAK = 0.65, 0.3
+#: Lines are joined over gaps of at most this share of the width.
+GAP_SHARE = 0.04
+#: Lines that are linked, at most.
+MOST_LINES = 250
+#: Least length of a line, of the face's width and in working px.
+LEAST_LENGTH_SHARE, LEAST_LENGTH_PX = 0.03, 10
+#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by the first, and the
+#: second is added (Platt 1999, from memory). Fitted on 1039 lines of 90 tuning renders.
+SLOPE, SHIFT = 0.484, -0.687
+#: A crack from the first, uncertain from the second, else a pattern line. F1 there is flat for a first of 0.37 to 0.45.
+CRACK, UNCERTAIN = 0.4, 0.2
+#: How far to both sides of a line its profile is taken, in working px.
+PROFILE_PX = 10
+
+
+def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
+    """Return the lines of the face, longest first, each with the probability that it is a crack.
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
+    """
+    readable = face.mask & (regions.codes != UNREADABLE)
+    width = 2 * float(np.sqrt(face.mask.sum() / np.pi))
+    inside = _inside(face.mask, readable, width)
+    if np.count_nonzero(inside) < 100:
+        return ()
+    crack, pattern, border = _chances(face)
+    lines = _traced(np.where(inside, crack + pattern, 0), width)
+    # A line may run beside its most likely px.
+    beside, any_beside = (cv2.dilate(c, np.ones((3, 3))) for c in (crack, crack + pattern + border))
+    found = [_line(points, beside, any_beside, face.lab[..., 0]) for points in lines]
+    return tuple(sorted(found, key=lambda line: -line.length_px))
+
+
+def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return what the network reads, shape (h, w, 4): CIELAB near -1 to 1 and the mask; zero off the stone."""
+    picture = np.empty((*mask.shape, 4), np.float32)
+    picture[..., :3] = scaled_lab(lab)
+    picture[..., 3] = 1
+    picture[~mask] = 0
+    return picture
+
+
+def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
+    """Chance of a crack, of a pattern line and of what is no line of the stone's (the border of a band, a scratch, a
+    hair) for each pixel, shape (h, w) each.
+
+    The look at half the size speaks only where the one at full size sees nothing near, for it is blunter, and for a
+    crack where a line is too wide for the other.
+    """
+    near, far = _look(face, 1.0), _look(face, 0.5)
+    line = near[..., 1] + near[..., 2]
+    thick = cv2.morphologyEx((line > WEAK).view(np.uint8), cv2.MORPH_OPEN, _disc(THICK_PX))
+    thick = cv2.dilate(thick, _disc(2 * FAR_PX + 1)) > 0
+    of_crack = far[..., 1] / np.maximum(far[..., 1] + far[..., 2], 1e-6)
+    near[..., 1] = np.where(thick, np.maximum(near[..., 1], line * of_crack), near[..., 1])
+    near[..., 2] = line - near[..., 1]
+    seen = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
+    wide = (seen < STRONG) & (far[..., 1] > SURE)
+    crack = np.where(wide, far[..., 1], near[..., 1])
+    pattern = np.minimum(near[..., 2], 1 - crack)
+    return crack, pattern, np.minimum(near[..., 3:].sum(-1), 1 - crack - pattern)
+
+
+def _disc(across_px: int) -> NDArray[np.uint8]:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across_px, across_px))
+
+
+def _look(face: Face, factor: float) -> NDArray[np.float32]:
+    """Chances of ``NAMES``, shape (h, w, 5), seen at that share of the working size."""
+    h, w = face.mask.shape
+    size = (max(8, round(w * factor)), max(8, round(h * factor)))
+    lab, mask = face.lab, face.mask
+    if factor < 1:
+        lab = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+        mask = cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    scores = run_net("cracks", cracks_input(lab, mask))
+    if scores.shape[-1] != len(NAMES):
+        raise ModelError(
+            "cracks.onnx: the weights are of another version of the tool; install it again, or rebuild them with "
+            "python -m grader.train learn cracks"
+        )
+    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    chances /= chances.sum(axis=-1, keepdims=True)
+    return chances if factor == 1 else cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
+
+
+def rim_px(width: float) -> float:
+    """Width of the rim, in working px, in which no line is looked for on a face that wide."""
+    return max(0.012 * width, 4)
+
+
+def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]:
+    """The face without its rim and the edges of glare, where every surface turns dark or light."""
+    framed = np.pad(mask.astype(np.uint8), 1)
+    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > rim_px(width)
+    glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    return rim & ~glare
+
+
+def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
+    """Return the lines as paths: strong somewhere, joined over small gaps, and long enough."""
+    skeleton = thin(chance > WEAK)
+    count, labels = cv2.connectedComponents(skeleton.astype(np.uint8), connectivity=8)
+    strong = np.bincount(labels[skeleton & (chance > STRONG)], minlength=count) >= 3
+    strong[0] = False
+    lines = [path.points for path in paths(strong[labels], 5, 8, 50) if len(path.points) >= 6]
+    # In a rough host there may be thousands: the clearest are enough to link.
+    lines = sorted(lines, key=lambda points: -float(_at(chance, points).sum()))[:MOST_LINES]
+    least = max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
+    linked = _linked(lines, GAP_SHARE * width)
+    return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
+
+
+def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray) -> Line:
+    of_crack, of_any = _at(crack, points), _at(any_line, points)
+    # A line is a crack as far as it is a line at all and its chances speak for a crack.
+    said = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
+    odds = np.log(np.clip(said, 0.005, 0.995) / np.clip(1 - said, 0.005, 0.995))
+    probability = float(1 / (1 + np.exp(-SLOPE * odds - SHIFT)))
+    bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
+    # Up to here a point is the number of its px; from here on a px spans from there to the next.
+    bent = bent + np.float32(0.5)
+    return Line(
+        bent,
+        length_px(smooth(points, 9)),
+        _width_px(points, lightness),
+        kind_at(probability),
+        probability,
+    )
+
+
+def kind_at(probability: float) -> str:
+    """Return the class of a line that is a crack with that probability, 0 to 1."""
+    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
+    return next(kind for limit, kind in limits if probability >= limit)
+
+
+def _at(values: NDArray, points: NDArray) -> NDArray:
+    x, y = np.rint(points).astype(np.intp).T
+    return values[y.clip(0, values.shape[0] - 1), x.clip(0, values.shape[1] - 1)]
+
+
+def _width_px(points: NDArray, lightness: NDArray) -> float:
+    """Width at half depth of the median profile of L* square to the line, at least 1."""
+    step = np.gradient(smooth(points, 9), axis=0)
+    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+    reach = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    # OpenCV takes maps of fewer than 32768 rows: a long line is read at every nth point.
+    every = slice(None, None, 1 + len(points) // 30_000)
+    map_x = (points[every, :1] - tangent[every, 1:] * reach).astype(np.float32)
+    map_y = (points[every, 1:] + tangent[every, :1] * reach).astype(np.float32)
+    light = cv2.remap(
+        np.ascontiguousarray(lightness),
+        map_x,
+        map_y,
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return max(1.0, _width_at_half(np.median(light, axis=0)))
+
+
+def _width_at_half(light: NDArray) -> float:
+    """Width at half of its depth (to the less high side) of a profile of L*; 1 where it is no valley."""
+    centre = len(light) // 2
+    low = centre - 2 + int(np.argmin(light[centre - 2 : centre + 3]))
+    depth = float(min(light[:low].max(), light[low + 1 :].max()) - light[low])
+    if depth <= 0:
+        return 1.0
+    half = light[low] + depth / 2
+    return _crossing(light[low::-1], half) + _crossing(light[low:], half)
+
+
+def _crossing(light: NDArray, level: float) -> float:
+    """Distance in px at which a profile going up first passes the level."""
+    above = np.flatnonzero(light >= level)
+    if len(above) == 0:
+        return float(len(light) - 1)
+    i = int(above[0])
+    return i - float((light[i] - level) / max(light[i] - light[i - 1], 1e-6)) if i else 0.0
+
+
+def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:
+    """Join lines that go on straight after a gap of at most ``reach_px``, nearest first."""
+    if len(lines) < 2:
+        return lines
+    place = np.array([points[end] for points in lines for end in (0, -1)])
+    back = np.array(
+        [points[i] for points in lines for i in (min(8, len(points) - 1), max(-9, -len(points)))]
+    )
+    out = place - back
+    out /= np.maximum(np.hypot(*out.T), 1e-9)[:, None]
+    to = place[None] - place[:, None]
+    distance = np.hypot(to[..., 0], to[..., 1])
+    ahead = np.einsum("ijk,ik->ij", to, out)
+    straight = (
+        (ahead >= 0.8 * distance - 1) & (0.8 * distance - 1 <= ahead.T) & (out @ out.T < -0.6)
+    )
+    number = np.arange(len(place)) // 2
+    first, second = np.nonzero(straight & (distance <= reach_px) & (number[:, None] < number))
+    partner: dict[int, int] = {}
+    for k in np.argsort(distance[first, second]):
+        a, b = int(first[k]), int(second[k])
+        if a not in partner and b not in partner:
+            partner[a], partner[b] = b, a
+    return _followed(lines, partner)
+
+
+def _followed(lines: list[NDArray], partner: dict[int, int]) -> list[NDArray]:
+    """Chain lines end to end; ends are numbered 2 i and 2 i + 1."""
+    used: set[int] = set()
+    chains = []
+    starts = [end for end in range(2 * len(lines)) if end not in partner]
+    for start in [*starts, *range(0, 2 * len(lines), 2)]:
+        parts, end = [], start
+        while end is not None and end // 2 not in used:
+            used.add(end // 2)
+            parts.append(lines[end // 2] if end % 2 == 0 else lines[end // 2][::-1])
+            end = partner.get(end ^ 1)
+        if parts:
+            chains.append(np.vstack(parts))
+    return chains

@@ -1,0 +1,174 @@
+"""What is told of a line beside its class: its widths, how it ends, and whether it is a contact.
+
+A contact runs along the border between pattern and host. Most are sound, but a setting may part there.
+"""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.face import Face
+from grader.face.lines.cracks import rim_px
+from grader.face.lines.skeleton import length_px, resample, smooth
+from grader.face.measurements import WIDTH_FROM_PX, Line, Regions
+from grader.profile import Profile
+
+#: A line that stops within the rim, where none is looked for, and this share of the face's width is
+#: taken to go on to the outline. Set on rendered cracks that do.
+REACH_SHARE = 0.02
+#: A contact lies with this share of its points within so many px of the border, and along it.
+CONTACT_SHARE, NEAR_PX, ALONG_DEG = 0.6, 5, 30.0
+#: The border's direction is taken from a picture blurred by this sigma, in px.
+BORDER_SIGMA_PX = 3.0
+#: Chance of a contact to part a setting, at most. Our setting, no source.
+CONTACT_MOST = 0.6
+#: A contact as long as this share of the face's width counts as long; darker than both sides by so
+#: much L* as open. Our settings, no source.
+CONTACT_LONG_SHARE, DARKER_L = 0.5, 4.0
+#: Both sides of a line are looked at so far from it, in px.
+BESIDE_PX = 5
+#: Widths are taken over stretches of this length, in px.
+STRETCH_PX = 9
+
+
+def p21(lengths, area: float) -> float | None:
+    """Return the length of lines per area, in the unit of both; ``None`` where there is no area.
+
+    Dershowitz & Herda 1992, from memory: 20, 30 and 50 mm on 5000 mm² are 0.02 mm/mm².
+    """
+    return float(sum(lengths)) / area if area > 0 else None
+
+
+def line_facts(
+    lines: tuple[Line, ...], face: Face, regions: Regions, profile: Profile
+) -> tuple[Line, ...]:
+    """Return the lines, in their order, with widths and ends told and contacts named.
+
+    A line that the seller has spoken of and a line of class crack keep their class.
+    """
+    outline_px = distance_to_outline(face.mask)
+    width = face_width_px(face.mask)
+    border = _Border.of(face, regions, profile)
+    told = []
+    for line in lines:
+        points = resample(line.points - 0.5)
+        line = replace(
+            line,
+            ends=_ends(line.points, outline_px, reach_px(width)),
+            greatest_width_px=_greatest_width(line, points, face.lab[..., 0]),
+        )
+        if line.kind != "crack" and line.source != "seller" and border.carries(points):
+            chance = _contact_chance(points, face.lab[..., 0], width)
+            line = replace(line, kind="contact", contact_chance=chance)
+        told.append(line)
+    return tuple(told)
+
+
+def face_width_px(mask: NDArray[np.bool_]) -> float:
+    """Return the width of a disc of the face's area."""
+    return 2 * float(np.sqrt(mask.sum() / np.pi))
+
+
+def reach_px(width: float) -> float:
+    """Return how near the outline a line must stop to reach it, on a face that wide."""
+    return rim_px(width) + REACH_SHARE * width
+
+
+def distance_to_outline(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return each px's distance in px to what lies off the face, 0 there."""
+    framed = np.pad(mask.astype(np.uint8), 1)
+    return cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
+
+
+def _ends(points: NDArray, outline_px: NDArray, reach: float) -> str:
+    ends = points[[0, -1]]
+    if np.hypot(*(ends[0] - ends[1])) < 2:  # A ring has no ends.
+        return "inside"
+    at = np.floor(ends).astype(int)
+    h, w = outline_px.shape
+    near = outline_px[at[:, 1].clip(0, h - 1), at[:, 0].clip(0, w - 1)] <= reach
+    return ("inside", "reaches the outline", "crosses the face")[int(near.sum())]
+
+
+def _greatest_width(line: Line, points: NDArray, lightness: NDArray) -> float | None:
+    """Width at half depth where the line is widest, over stretches; ``None`` where it is not told."""
+    if line.width_px < WIDTH_FROM_PX:
+        return None
+    reach = max(BESIDE_PX, round(2.5 * line.width_px))
+    profiles = _profiles(points, lightness, reach)
+    starts = range(0, max(1, len(points) - STRETCH_PX + 1), STRETCH_PX)
+    widths = [_width(np.median(profiles[i : i + STRETCH_PX], axis=0)) for i in starts]
+    return max(line.width_px, *widths)
+
+
+def _profiles(points: NDArray, lightness: NDArray, reach: int) -> NDArray[np.float32]:
+    """L* square to the line, one row for each point, from ``reach`` px on one side to the other."""
+    step = np.gradient(smooth(points, 9), axis=0)
+    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+    across = np.arange(-reach, reach + 1)
+    x = points[:, :1] - tangent[:, 1:] * across
+    y = points[:, 1:] + tangent[:, :1] * across
+    h, w = lightness.shape
+    return lightness[np.rint(y).astype(int).clip(0, h - 1), np.rint(x).astype(int).clip(0, w - 1)]
+
+
+def _width(light: NDArray) -> float:
+    """How many px round the middle of a profile lie below half of its depth."""
+    middle = len(light) // 2
+    low = middle - 2 + int(np.argmin(light[middle - 2 : middle + 3]))
+    half = (light[low] + min(light[:low].max(), light[low + 1 :].max())) / 2
+    above = np.flatnonzero(light >= half)
+    left, right = above[above < low], above[above > low]
+    if not len(left) or not len(right):
+        return 0.0
+    return float(right[0] - left[-1] - 1)
+
+
+def _contact_chance(points: NDArray, lightness: NDArray, width: float) -> float:
+    """Chance of a contact to part a setting: straight x long x dark without a break.
+
+    Chord over length, length over half of the face's width (1 at most), and the share of points that
+    are darker than both sides; times ``CONTACT_MOST``. Our setting, no source.
+    """
+    length = max(length_px(points), 1e-6)
+    straight = min(1.0, float(np.hypot(*(points[-1] - points[0]))) / length)
+    long = min(1.0, length / (CONTACT_LONG_SHARE * width))
+    profiles = _profiles(points, lightness, BESIDE_PX)
+    line = profiles[:, BESIDE_PX - 1 : BESIDE_PX + 2].min(axis=1)
+    sides = np.minimum(profiles[:, :2].mean(axis=1), profiles[:, -2:].mean(axis=1))
+    dark = float((sides - line >= DARKER_L).mean())
+    return CONTACT_MOST * straight * long * dark
+
+
+class _Border:
+    """Where pattern and host meet: how near each px is, and in which direction the border runs."""
+
+    def __init__(self, near: NDArray[np.bool_], along: NDArray[np.float32]) -> None:
+        self._near, self._along = near, along
+
+    @classmethod
+    def of(cls, face: Face, regions: Regions, profile: Profile) -> "_Border":
+        bright = np.isin(regions.codes, profile.codes("water") + profile.codes("sky"))
+        host = np.isin(regions.codes, profile.codes("shore") + profile.codes("none")) & face.mask
+        square = np.ones((2 * NEAR_PX + 1, 2 * NEAR_PX + 1), np.uint8)
+        near = cv2.dilate(bright.view(np.uint8), square) & cv2.dilate(host.view(np.uint8), square)
+        soft = cv2.GaussianBlur(
+            bright.astype(np.float32) - host.astype(np.float32), (0, 0), BORDER_SIGMA_PX
+        )
+        x = cv2.Sobel(soft, cv2.CV_32F, 1, 0)
+        y = cv2.Sobel(soft, cv2.CV_32F, 0, 1)
+        # The border runs square to the steepest change.
+        along = np.dstack([-y, x]) / np.maximum(np.hypot(x, y), 1e-6)[..., None]
+        return cls(near > 0, along)
+
+    def carries(self, points: NDArray) -> bool:
+        """Whether a line, points one px apart counted from px centres, runs along the border."""
+        h, w = self._near.shape
+        x = np.rint(points[:, 0]).astype(int).clip(0, w - 1)
+        y = np.rint(points[:, 1]).astype(int).clip(0, h - 1)
+        step = np.gradient(smooth(points, 9), axis=0)
+        step /= np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+        agree = np.abs((step * self._along[y, x]).sum(axis=1)) >= np.cos(np.radians(ALONG_DEG))
+        return bool((self._near[y, x] & agree).mean() >= CONTACT_SHARE)

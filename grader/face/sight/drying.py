@@ -1,0 +1,161 @@
+"""What a pair of photos, wet and dry, says of lines: an open crack holds water while its surround dries."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.lines.cracks import kind_at
+from grader.face.lines.line_words import distance_px, same_line
+from grader.face.lines.skeleton import resample, smooth
+from grader.face.measurements import Line
+from grader.face.sight.filled import readable
+from grader.face.sight.sighting import Sighting, lay_over
+from grader.photo.align import Alignment
+
+#: The line and its surround are read so far from its middle, in px: a line may be seen a px beside.
+LINE_PX, SURROUND_PX = 1, (5, 9)
+#: The surround has dried where it reflects this much more light than wet (natural logarithm). Dry stone
+#: of 10 to 30 % reflectance is lighter by 0.30 to 0.40 than wet (Lekner & Dorf 1988, Appl. Opt. 27:1278).
+DRIED = 0.12
+#: The line has stayed dark there where it has gained less than this share of what its surround has.
+STAYED_SHARE = 0.4
+#: How much likelier a line that stays dark throughout is in an open crack than elsewhere, and one that
+#: dries with its surround. Our settings, no source; between the two, in step with the share that stays.
+STAYS, DRIES = 5.0, 0.6
+#: With less than this share of the line in a dried surround the pair says nothing.
+LEAST_DRIED_SHARE = 0.3
+#: What a face gains in the middle where it has dried and no white of both photos tells (the same source).
+USUAL_GAIN = 0.35
+#: Luminance of linear sRGB (IEC 61966-2-1).
+LUMINANCE = np.float32((0.2126, 0.7152, 0.0722))
+
+
+@dataclass(frozen=True)
+class DryingPair:
+    """One face wet and dry, in one frame.
+
+    gain : ndarray of shape (h, w), natural logarithm of dry over wet luminance.
+    mask : ndarray of shape (h, w), bool, where both photos show the stone and neither is glare.
+    """
+
+    gain: NDArray
+    mask: NDArray[np.bool_]
+
+    def ratio(self, points: NDArray) -> float:
+        """Return the likelihood ratio of a line, (n, 2) x, y in px."""
+        return likelihood_ratio(points, self.gain, self.mask)
+
+
+@dataclass(frozen=True)
+class DriedLines:
+    """What a pair has shown of lines, kept without it: of each its points, (n, 2) x, y in px, and likelihood ratio."""
+
+    lines: tuple[tuple[NDArray, float], ...]
+
+    def ratio(self, points: NDArray) -> float:
+        """Return the ratio of the kept line that these points run along; 1, which says nothing, where there is none."""
+        near = [
+            (float(distance_px(points, kept).mean()), ratio)
+            for kept, ratio in self.lines
+            if same_line(points, kept)
+        ]
+        return min(near)[1] if near else 1.0
+
+
+def drying_pair(
+    first: Sighting, other: Sighting, alignment: Alignment, one_white: bool
+) -> DryingPair:
+    """Return the pair that two photos make, one wet and one dry, in the first one's frame.
+
+    one_white : the colours of both are referred to a white. Else exposures may differ, and the face as a whole is
+    taken to have dried as stone usually does.
+    """
+    shape = first.face.mask.shape
+    mask = first.face.mask & ~first.hidden & readable(other, alignment, shape)
+    here = _luminance(first, one_white)
+    there = lay_over(_luminance(other, one_white), alignment, shape)
+    wet, dry = (here, there) if first.state.value == "wet" else (there, here)
+    gain = np.log(np.maximum(dry, 1e-4) / np.maximum(wet, 1e-4))
+    if not one_white and mask.any():
+        gain += USUAL_GAIN - np.median(gain[mask])
+    return DryingPair(gain, mask)
+
+
+def _luminance(seen: Sighting, one_white: bool) -> NDArray[np.float32]:
+    """Relative luminance; by the corrected lightness where that is referred to a white."""
+    if not one_white:
+        return seen.face.linear @ LUMINANCE
+    lightness = seen.face.lab[..., 0]
+    # CIE 15:2018: L* to Y.
+    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / 903.3).astype(
+        np.float32
+    )
+
+
+def with_drying(lines: Sequence[Line], pair: DryingPair | DriedLines) -> tuple[Line, ...]:
+    """Return the lines with their probability moved by what the pair shows; the seller's word stays."""
+    return tuple(
+        line if line.source == "seller" else _moved(line, pair.ratio(line.points)) for line in lines
+    )
+
+
+def likelihood_ratio(points: NDArray, gain: NDArray, mask: NDArray[np.bool_]) -> float:
+    """Return how much likelier a pair is for an open crack than for any other line, above 0.
+
+    Parameters
+    ----------
+    points : (n, 2) x, y in px.
+    gain : ndarray of shape (h, w), natural logarithm of dry over wet luminance.
+    """
+    path = resample(points - 0.5)
+    step = np.gradient(smooth(path, 9), axis=0)
+    across = np.column_stack([-step[:, 1], step[:, 0]])
+    across /= np.maximum(np.hypot(*across.T), 1e-9)[:, None]
+    seen = np.where(mask, gain, np.nan)
+    line = _least(seen, path, across, range(-LINE_PX, LINE_PX + 1))
+    low, high = SURROUND_PX
+    reach = [*range(-high, -low + 1), *range(low, high + 1)]
+    surround = _median(seen, path, across, reach)
+    dried = (surround >= DRIED) & np.isfinite(line)
+    if dried.mean() < LEAST_DRIED_SHARE:
+        return 1.0
+    stayed = float((line[dried] < STAYED_SHARE * surround[dried]).mean())
+    return float(np.exp(np.log(DRIES) + stayed * (np.log(STAYS) - np.log(DRIES))))
+
+
+def updated(probability: float, ratio: float) -> float:
+    """Return a probability, 0 to 1, after evidence of that likelihood ratio (Bayes' rule on the odds)."""
+    return ratio * probability / (ratio * probability + 1 - probability)
+
+
+def _moved(line: Line, ratio: float) -> Line:
+    """The line with its probability and class after the evidence."""
+    probability = updated(line.probability, ratio)
+    return replace(line, probability=probability, kind=kind_at(probability), drying_ratio=ratio)
+
+
+def _beside(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """Values square to the path at those distances, a row for each point; nan where there is none."""
+    places = path[:, None] + across[:, None] * np.asarray(list(reach), float)[:, None]
+    x, y = np.rint(places).astype(int).transpose(2, 0, 1)
+    h, w = values.shape
+    off = (x < 0) | (y < 0) | (x >= w) | (y >= h)
+    return np.where(off, np.nan, values[y.clip(0, h - 1), x.clip(0, w - 1)])
+
+
+def _least(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """The least beside each point; nan where nothing is seen."""
+    beside = _beside(values, path, across, reach)
+    least = np.where(np.isnan(beside), np.inf, beside).min(axis=1)
+    return np.where(np.isinf(least), np.nan, least)
+
+
+def _median(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
+    """The median beside each point; minus infinity where nothing is seen."""
+    beside = _beside(values, path, across, reach)
+    seen = ~np.isnan(beside).all(axis=1)
+    middle = np.full(len(path), -np.inf)
+    middle[seen] = np.nanmedian(beside[seen], axis=1)
+    return middle

@@ -1,0 +1,132 @@
+"""What a proposal is made of: a few plain numbers of one measured face, kept so that no picture is opened again."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+
+from grader.face.lines.sound import sound_stone
+from grader.face.measurements import Line, Measurements
+from grader.grading.features.features import features
+from grader.grading.features.rules import Features
+from grader.profile import Profile
+
+
+@dataclass(frozen=True)
+class LineFacts:
+    """One line as far as a proposal speaks of it.
+
+    kind, length_px, probability : as of :class:`~grader.face.measurements.Line`, working px.
+    where : in words, "across the middle" or at which edge or corner its middle lies.
+    width_part : its length as a part of the face's width.
+    leaves_share : of the face, 0 to 1, what trimming at a crack or doubtful line leaves; ``None`` where it parts
+        nothing, and for other lines.
+    """
+
+    kind: str
+    length_px: float
+    probability: float
+    where: str
+    width_part: float
+    leaves_share: float | None = None
+
+
+@dataclass(frozen=True)
+class StoneFacts:
+    """What one face is graded by, whichever model is asked.
+
+    features : of :func:`~grader.grading.features.features`, by name.
+    lines : in the order of the measured ones.
+    face_area_px : working px.
+    size_class : ``None`` without scale.
+    look : of :func:`~grader.grading.models.familiarity.look_of`.
+    weight_g : of the piece, where the seller says it.
+    retake : whether the photo has to be taken again, so that no grade is proposed.
+    """
+
+    features: Features
+    lines: tuple[LineFacts, ...]
+    face_area_px: int
+    size_class: str | None
+    look: Mapping[str, float]
+    weight_g: float | None = None
+    retake: bool = False
+
+    @property
+    def cracks(self) -> tuple[LineFacts, ...]:
+        """The lines of class crack."""
+        return tuple(line for line in self.lines if line.kind == "crack")
+
+    def as_record(self) -> dict:
+        """Return the same as plain data; floats keep every digit."""
+        return asdict(replace(self, features=dict(self.features), look=dict(self.look)))
+
+
+def facts_from(record: Mapping) -> StoneFacts:
+    """Return the facts of a record that :meth:`StoneFacts.as_record` made."""
+    lines = tuple(LineFacts(**line) for line in record["lines"])
+    return StoneFacts(**{**record, "lines": lines})
+
+
+def stone_facts(
+    measurements: Measurements,
+    profile: Profile,
+    *,
+    size_class: str | None,
+    look: Mapping[str, float],
+    weight_g: float | None = None,
+    retake: bool = False,
+) -> StoneFacts:
+    """Return the facts of one measured face."""
+    face = measurements.regions.codes > 0
+    rows, columns = np.flatnonzero(face.any(axis=1)), np.flatnonzero(face.any(axis=0))
+    # Height, width, top and left of the face in working px.
+    extent = np.ptp(rows) + 1, np.ptp(columns) + 1, rows[0], columns[0]
+    return StoneFacts(
+        features=features(measurements, profile),
+        lines=tuple(_line_facts(line, measurements, extent) for line in measurements.lines),
+        face_area_px=measurements.face_area_px,
+        size_class=size_class,
+        look=look,
+        weight_g=weight_g,
+        retake=retake,
+    )
+
+
+def _line_facts(line: Line, measurements: Measurements, extent) -> LineFacts:
+    doubtful = line.kind in ("crack", "uncertain")
+    return LineFacts(
+        kind=line.kind,
+        length_px=float(line.length_px),
+        probability=float(line.probability),
+        where=_where(line, *(int(v) for v in extent)),
+        width_part=float(line.length_px / extent[1]),
+        leaves_share=_left_by_trimming(measurements, line) if doubtful else None,
+    )
+
+
+def _where(line: Line, height: int, width: int, top: int, left: int) -> str:
+    """ "across the middle", or at which edge or corner the middle of the line lies."""
+    x = (line.points[:, 0].mean() - left) / width
+    y = (line.points[:, 1].mean() - top) / height
+    if edge := edge_words(x, y):
+        return edge
+    return "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
+
+
+def edge_words(x: float, y: float) -> str | None:
+    """Return "at the upper edge" or "at the lower left corner" for a place on a stone, each as its share of width and
+    height, 0 to 1 from the upper left; ``None`` in the middle."""
+    side = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""
+    level = "upper" if y < 1 / 3 else "lower" if y > 2 / 3 else ""
+    if not side and not level:
+        return None
+    place = " ".join(word for word in (level, side) if word)
+    return f"at the {place} {'corner' if side and level else 'edge'}"
+
+
+def _left_by_trimming(measurements: Measurements, line: Line) -> float | None:
+    """Share of the face on the larger side of a line, were the stone parted there."""
+    parting = replace(line, kind="crack", probability=1.0)
+    parts = sound_stone(measurements.regions.codes > 0, [parting], None, ()).parts
+    return float(parts[0] / sum(parts)) if len(parts) > 1 else None

@@ -1,0 +1,101 @@
+"""A second look: the same stones sorted again, blind, by the same person or another, and how well the two agree."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grading.learning.agreement import Agreement, Figure, agreement, counts, share
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Stones sorted twice: rungs of the first and the second time, and of the model (-1 where it proposes none)."""
+
+    stones: tuple[str, ...]
+    first: NDArray[np.intp]
+    second: NDArray[np.intp]
+    model: NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class SecondLook:
+    """How well two sortings agree, and the model with each on the same stones; ``None`` where it proposes nothing.
+
+    neighbours : for each two neighbouring grades, of the stones that both sortings put into one of the two, the share
+    on which they differ.
+    worst : rows of the stones on which the two lie farthest apart, farthest first.
+    """
+
+    people: Agreement
+    model_first: Agreement | None
+    model_second: Agreement | None
+    neighbours: tuple[Figure, ...]
+    worst: tuple[int, ...]
+
+
+def draw_sample(stones: Sequence[str], count: int, rng: np.random.Generator) -> list[int]:
+    """Return rows of so many stones, shuffled; of several photos of one stone one is drawn."""
+    seen: set[str] = set()
+    drawn = []
+    for row in rng.permutation(len(stones)):
+        if stones[row] not in seen:
+            seen.add(stones[row])
+            drawn.append(int(row))
+    return drawn[:count]
+
+
+def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6) -> SecondLook:
+    """Return the agreement of two sortings of the same stones, each figure with its 95 % interval."""
+    first, second, stones = looked.first, looked.second, looked.stones
+    table = counts(first, second, n_grades)
+    there = looked.model >= 0
+
+    def with_model(rungs: NDArray) -> Agreement | None:
+        if not there.any():
+            return None
+        some = [stone for stone, known in zip(stones, there, strict=True) if known]
+        return agreement(looked.model[there], rungs[there], n_grades, some, rng)
+
+    apart = np.abs(first - second)
+    order = np.argsort(-apart, kind="stable")
+    return SecondLook(
+        agreement(first, second, n_grades, stones, rng),
+        with_model(first),
+        with_model(second),
+        tuple(_confused(table, k) for k in range(n_grades - 1)),
+        tuple(int(row) for row in order[:most] if apart[row] > 0),
+    )
+
+
+def report_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
+    """Return the report as plain lines, 95 % intervals in brackets."""
+    people, model = judged.people, judged.model_first
+    lines = [
+        f"{people.n} stones sorted twice, 95 % interval in brackets:",
+        f"{'':28}{'first and second':<24}{'model and first':<24}model and second",
+    ]
+    for words, name in (
+        ("quadratic weighted kappa", "kappa"),
+        ("same grade", "equal"),
+        ("within one grade", "within_one"),
+    ):
+        told = [
+            getattr(a, name) if a else "no proposals" for a in (people, model, judged.model_second)
+        ]
+        lines.append(f"{words:<28}{told[0]!s:<24}{told[1]!s:<24}{told[2]}")
+    lines += [
+        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
+        for k, figure in enumerate(judged.neighbours)
+        if figure.value is not None
+    ]
+    above = float(np.mean(looked.second - looked.first))
+    lines.append(f"the second look lies {above:+.2f} grades from the first in the mean")
+    return lines
+
+
+def _confused(table: NDArray, rung: int) -> Figure:
+    """Share of the stones that both sortings put into two neighbouring grades on which they differ."""
+    pair = table[rung : rung + 2, rung : rung + 2]
+    return share(int(pair[0, 1] + pair[1, 0]), int(pair.sum()))

@@ -1,0 +1,216 @@
+"""Whether a face looks like the stones that a model knows: by colours and roughness, without naming regions.
+
+Two limits, both set so that few rendered stones pass them: how far a face lies from rendered stones (Mahalanobis 1936),
+and how much likelier it is another surface than a stone (logistic regression on rendered stones and rendered walls,
+floors and rocks).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.grading.features.scaling import rounded
+
+#: Longer side of the small picture on which a face is looked at, px.
+LOOK_PX = 160
+
+#: Finer and finer grain: blurs, px of the small picture, between which the grain's strength is told.
+LIGHT_GRAIN_PX, COLOUR_GRAIN_PX = (1, 2, 4, 8), (1, 4)
+
+#: Beyond this many spreads a number counts no further.
+REACH = 5.0
+
+#: Share of rendered stones that may pass each limit; how far beyond that share's distance "far" begins.
+LIKELIER_SHARE, FAR_SHARE, FAR_TIMES = 0.03, 0.005, 1.25
+
+#: How strongly the logistic regression is held back (inverse, as in scikit-learn); the covariance's ridge.
+SURFACE_FREEDOM, RIDGE = 0.3, 0.1
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the stones that a model knows look like.
+
+    names, mean, spread : of each number of a look, over rendered stones.   inverse : of their scaled covariance.
+    far : squared distance from which a face is far.   weights : of the scaled numbers, then of their squares, then 1.
+    likelier : log-odds of another surface from which a face is one.
+    """
+
+    names: tuple[str, ...]
+    mean: tuple[float, ...]
+    spread: tuple[float, ...]
+    inverse: tuple[tuple[float, ...], ...]
+    far: float
+    weights: tuple[float, ...]
+    likelier: float
+
+    def why_strange(self, look: Mapping[str, float]) -> str | None:
+        """Return why a face is unlike the stones known, ``None`` where it is not."""
+        scaled = self.scaled([look])
+        if self.other_surface(scaled)[0] > self.likelier:
+            return "it looks like another surface, a wall or a floor"
+        if self.distance(scaled)[0] > self.far:
+            off = int(np.argmax(np.abs(scaled[0])))
+            return f"its {_WORDS[self.names[off].rstrip('1248')]} lies far from theirs"
+        return None
+
+    def scaled(self, looks: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
+        """Return (n, numbers): looks in spreads from the mean."""
+        values = np.array([[look[name] for name in self.names] for look in looks], float)
+        return np.clip((values - self.mean) / np.array(self.spread), -REACH, REACH)
+
+    def distance(self, scaled: NDArray) -> NDArray[np.float64]:
+        """Return the (n,) squared Mahalanobis distances."""
+        return np.einsum("ij,jk,ik->i", scaled, np.array(self.inverse), scaled)
+
+    def other_surface(self, scaled: NDArray) -> NDArray[np.float64]:
+        """Return the (n,) log-odds of another surface."""
+        return _columns(scaled) @ np.array(self.weights)
+
+
+def check_known(known: Known) -> None:
+    """Refuse a description of stones that cannot be one.
+
+    Raises
+    ------
+    ValueError
+        The inverse is of no covariance, or a limit lies where no look can pass it, so that every wall would do for a
+        stone: one line.
+    """
+    inverse, weights = np.array(known.inverse), np.array(known.weights)
+    stretch = np.linalg.eigvalsh(inverse)
+    if not np.allclose(inverse, inverse.T, atol=1e-4) or stretch[0] <= 0:
+        raise ValueError("the inverse is of no covariance")
+    n = len(known.names)
+    reach = np.repeat([REACH, REACH**2, 1.0], [n, n, 1])
+    if known.far >= stretch[-1] * n * REACH**2 or known.likelier >= np.abs(weights) @ reach:
+        raise ValueError("a limit lies so far out that no face can pass it")
+
+
+def look_of(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, float]:
+    """Return how a face looks, as named numbers.
+
+    Parameters
+    ----------
+    lab : ndarray of shape (h, w, 3), float32, CIELAB.   mask : ndarray of shape (h, w), bool.
+    """
+    small, inside = _small(lab, mask)
+    light, a, b = small[inside].astype(float).T
+    chroma, hue = np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360
+    blue = (chroma > 7) & (hue > 195) & (hue < 325)
+    odd = (chroma > 14) & ~blue & ((hue > 110) | (hue < 25))
+    look = {
+        "lightness": light.mean(), "redness": a.mean(), "yellowness": b.mean(), "chroma": chroma.mean(),
+        "light_spread": np.log(light.std() + 0.5), "red_spread": np.log(a.std() + 0.5),
+        "yellow_spread": np.log(b.std() + 0.5), "hue_line": _together(a, b), "light_line": _together(light, b),
+        "blue": blue.mean(), "odd_hue": odd.mean(),
+    }  # fmt: skip
+    look |= _grain(small[..., 0], inside, LIGHT_GRAIN_PX, "grain")
+    look |= _grain(small[..., 2], inside, COLOUR_GRAIN_PX, "colour_grain")
+    look |= _edges(small[..., 0], inside)
+    return {name: float(value) for name, value in look.items()}
+
+
+def fit_known(
+    stones: Sequence[Mapping[str, float]],
+    surfaces: Sequence[Mapping[str, float]],
+    photos: Sequence[int],
+) -> Known:
+    """Return what stones look like, from looks of rendered stones and of other rendered surfaces.
+
+    photos : of each stone; the limit of the odds is set on stones of photos held out.
+    """
+    names = tuple(stones[0])
+    values = np.array([[look[name] for name in names] for look in stones], float)
+    mean, spread = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-6)
+    known = Known(names, rounded(mean), rounded(spread), (), np.inf, (), np.inf)
+    stone, surface = known.scaled(stones), known.scaled(surfaces)
+    inverse = np.linalg.inv(np.cov(stone.T) + RIDGE * np.eye(len(names)))
+    fold = np.unique(np.asarray(photos), return_inverse=True)[1] % 5
+    odds = np.zeros(len(stone))
+    for k in np.unique(fold):
+        odds[fold == k] = _columns(stone[fold == k]) @ _weights(stone[fold != k], surface)
+    known = Known(
+        names, known.mean, known.spread, tuple(rounded(row) for row in inverse), np.inf,
+        rounded(_weights(stone, surface)), round(float(np.quantile(odds, 1 - LIKELIER_SHARE)), 6),
+    )  # fmt: skip
+    far = FAR_TIMES * np.quantile(known.distance(stone), 1 - FAR_SHARE)
+    return Known(**{**vars(known), "far": round(float(far), 6)})
+
+
+def _weights(stone: NDArray, surface: NDArray) -> NDArray:
+    from sklearn.linear_model import LogisticRegression
+
+    columns = _columns(np.vstack([stone, surface]))[:, :-1]
+    other = np.repeat([0, 1], [len(stone), len(surface)])
+    fit = LogisticRegression(C=SURFACE_FREEDOM, max_iter=5000).fit(columns, other)
+    return np.append(fit.coef_[0], fit.intercept_[0])
+
+
+def _columns(scaled: NDArray) -> NDArray:
+    return np.hstack([scaled, scaled**2, np.ones((len(scaled), 1))])
+
+
+def _small(lab: NDArray, mask: NDArray[np.bool_]) -> tuple[NDArray, NDArray[np.bool_]]:
+    """The face made small, and its px a little within the outline."""
+    height, width = mask.shape
+    factor = LOOK_PX / max(height, width)
+    size = (max(8, round(width * factor)), max(8, round(height * factor)))
+    small = cv2.resize(lab.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    whole = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    inside = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0
+    if inside.sum() < 50:
+        inside = whole > 0
+    return small, inside if inside.any() else np.ones_like(inside)
+
+
+def _together(first: NDArray, second: NDArray) -> float:
+    """Correlation of two channels, 0 where one of them is flat."""
+    flat = first.std() < 0.3 or second.std() < 0.3
+    return 0.0 if flat else float(np.corrcoef(first, second)[0, 1])
+
+
+def _grain(channel: NDArray, inside: NDArray[np.bool_], sizes: Sequence[int], name: str) -> dict:
+    """Logarithm of the strength of each size of grain."""
+    weight = inside.astype(np.float32)
+    before = np.where(inside, channel, channel[inside].mean()).astype(np.float32)
+    grain = {}
+    for size in sizes:
+        over = cv2.GaussianBlur(weight, (0, 0), size) + 1e-3
+        after = cv2.GaussianBlur(before * weight, (0, 0), size) / over
+        grain[f"{name}{size}"] = np.log((before - after)[inside].std() + 0.05)
+        before = after
+    return grain
+
+
+def _edges(light: NDArray, inside: NDArray[np.bool_]) -> dict[str, float]:
+    """Whether edges of light run one way (0 to 1), and how few and sharp they are (logarithm of their kurtosis)."""
+    soft = cv2.GaussianBlur(
+        np.where(inside, light, light[inside].mean()).astype(np.float32), (0, 0), 1.5
+    )
+    x, y = (cv2.Sobel(soft, cv2.CV_32F, *way)[inside].astype(float) for way in ((1, 0), (0, 1)))
+    xx, xy, yy = (x * x).mean(), (x * y).mean(), (y * y).mean()
+    square = x * x + y * y
+    return {
+        "one_way": np.hypot(xx - yy, 2 * xy) / (xx + yy + 1e-6),
+        "few_edges": np.log(((square**2).mean() + 1e-9) / (square.mean() ** 2 + 1e-9)),
+    }
+
+
+_WORDS = {
+    "lightness": "lightness", "redness": "colour", "yellowness": "colour", "chroma": "depth of colour",
+    "light_spread": "contrast", "red_spread": "range of colour", "yellow_spread": "range of colour",
+    "hue_line": "mixture of colours", "light_line": "mixture of colours", "blue": "share of blue",
+    "odd_hue": "colour", "grain": "grain", "colour_grain": "grain of colour", "one_way": "direction of edges",
+    "few_edges": "edges",
+}  # fmt: skip
+
+#: The numbers of a look, as :func:`look_of` names them.
+LOOK_NAMES = (
+    *(name for name in _WORDS if name not in ("grain", "colour_grain")),
+    *(f"grain{size}" for size in LIGHT_GRAIN_PX),
+    *(f"colour_grain{size}" for size in COLOUR_GRAIN_PX),
+)

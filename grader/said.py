@@ -1,0 +1,258 @@
+"""What people said, over the whole ledger: every call with its stone, and the stones on which people differ."""
+
+import os
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from grader.errors import CallsError
+from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
+from grader.grading.differing import gap, pairs_of
+from grader.grading.features.facts import facts_from
+from grader.grading.models.model import Model
+from grader.grading.proposal import Call
+from grader.ledger import views
+from grader.ledger.facts import Box, Measured
+from grader.ledger.store import Ledger
+from grader.looks import Ask, Look, line_calls
+from grader.photo.read import content_hash
+from grader.photo.terms import terms_from
+from grader.profile import Profile
+from grader.report.call_list import ListedCall
+from grader.report.calls import call_record, decides
+from grader.report.differing import Differing, DifferingStone
+
+#: A stone among all photos: content of the photo, and its piece as it was shown last.
+Place = tuple[str, int]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which calls are meant; all where nothing is said.
+
+    by : whose.   stone : the seller's own name of a stone, or the name of a photo.   photo : file, or its name where it
+    is gone.   since, until : first and last day, as the calls tell it.
+    """
+
+    by: str | None = None
+    stone: str | None = None
+    photo: Path | None = None
+    since: date | None = None
+    until: date | None = None
+
+
+def listed_calls(
+    ledger: Ledger, wanted: Wanted | None = None, *, lines: bool = False, taken_back: bool = False
+) -> list[ListedCall]:
+    """Return the calls that hold, the newest last, each with what is known of its stone.
+
+    Parameters
+    ----------
+    lines : also words on lines, behind the calls of their day.   taken_back : also calls that hold no more.
+
+    Raises
+    ------
+    CallsError
+        Nobody of that name has said anything; the names that there are are told.
+    """
+    wanted = wanted or Wanted()
+    calls = views.calls(ledger, also_taken_back=True)
+    words = line_calls(None, ledger) if lines else ()
+    _check_name(wanted.by, [*calls, *words])
+    gone = views.taken_back(ledger)
+    holding = [call for call in calls if call.uid not in gone]
+    shown = [*(calls if taken_back else holding), *words]
+    if wanted.photo is not None:
+        contents = _contents(wanted.photo, ledger)
+        shown = [call for call in shown if _on(call, wanted.photo, contents)]
+    places, lost = _places([*holding, *shown], ledger)
+    names = {
+        places.get(call.uid, call.uid): call.stone for call in holding if call.stone is not None
+    }
+    listed = [
+        ListedCall(
+            call,
+            call.stone or names.get(places.get(call.uid, call.uid)),
+            lost.get(call.uid),
+            call.uid in gone,
+        )
+        for call in shown
+        if _meant(call, wanted)
+    ]
+    if wanted.stone is not None:
+        listed = [one for one in listed if wanted.stone in (one.name, one.call.photo)]
+    if lines:
+        # Two tables have been put one behind the other; within a day each keeps its order.
+        listed.sort(key=lambda one: one.call.time[:10])
+    return listed
+
+
+def _check_name(by: str | None, calls: Sequence[Call]) -> None:
+    if by is None or any(call.by == by for call in calls):
+        return
+    names = sorted({call.by for call in calls if call.by})
+    there = f"; calls there are by {', '.join(names)}" if names else ""
+    raise CallsError(f"no call by {by}{there}")
+
+
+def _meant(call: Call, wanted: Wanted) -> bool:
+    day = call.time[:10]
+    return (
+        (wanted.by is None or call.by == wanted.by)
+        and (wanted.since is None or day >= wanted.since.isoformat())
+        and (wanted.until is None or day <= wanted.until.isoformat())
+    )
+
+
+def _contents(photo: Path, ledger: Ledger) -> set[str]:
+    """What that file holds, and what it held when it was graded before."""
+    path = str(photo.resolve())
+    contents = set(views.contents_at(ledger, [path]).get(path, ()))
+    return contents | ({content_hash(photo)} if photo.is_file() else set())
+
+
+def _on(call: Call, photo: Path, contents: set[str]) -> bool:
+    return call.sha256 in contents if contents else call.photo == photo.name
+
+
+def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], dict[str, str]]:
+    """By uid of the call: its stone as the photo was shown last, and why it has none or the photo is not there."""
+    calls = {call.uid: call for call in calls}
+    photos = {call.sha256 for call in calls.values()}
+    boxes, last = views.boxes(ledger, photos), views.last_looks(ledger, photos)
+    away = _away(photos, ledger)
+    places: dict[str, Place] = {}
+    lost: dict[str, str] = {}
+    unsure = []
+    for uid, call in calls.items():
+        stones = boxes.get(call.sha256, {})
+        piece = call.piece if call.measured and call.measured == last.get(call.sha256) else None
+        piece = piece if piece in stones else _same_box(call.box, stones)
+        if piece is not None:
+            places[uid] = call.sha256, piece
+        elif call.sha256 in last:
+            unsure.append(call)
+        else:
+            lost[uid] = "stone not found: its photo was never graded with this ledger"
+    for uid, found in _by_outline(unsure, ledger).items():
+        if isinstance(found, tuple):
+            places[uid] = found
+        else:
+            lost[uid] = f"stone not found: {found}"
+    for uid, call in calls.items():
+        if uid not in lost and (why := away.get(call.sha256)):
+            lost[uid] = why
+    return places, lost
+
+
+def _same_box(box: Box, stones: Mapping[int, Box]) -> int | None:
+    return next((piece for piece, there in stones.items() if there == box), None)
+
+
+def _by_outline(calls: Sequence[Call], ledger: Ledger) -> dict[str, Place | str]:
+    """The stones of calls that were made beside another measurement: by outlines, which take time to read."""
+    if not calls:
+        return {}
+    photos = {call.sha256 for call in calls}
+    outlined = {call.uid: call for call in views.calls(
+        ledger, sha256=photos, also_taken_back=True, outlines=True
+    )}  # fmt: skip
+    finder = StoneFinder([_stones(look) for look in _looks(photos, ledger).values()])
+    found: dict[str, Place | str] = {}
+    for call in calls:
+        call = outlined.get(call.uid, call)
+        try:
+            found[call.uid] = call.sha256, finder.piece(call, finder.photos(call)[0])
+        except ValueError:
+            found[call.uid] = "none overlaps the called one by half or more; call it again"
+    return found
+
+
+def _away(photos: Iterable[str], ledger: Ledger) -> dict[str, str]:
+    """Photos of which no file is left where one was seen, with that in words; their content is not read again."""
+    return {
+        sha256: f"photo gone from {paths[0]}"
+        for sha256, paths in views.photo_paths(ledger, photos).items()
+        if not any(map(os.path.isfile, paths))
+    }
+
+
+def _looks(photos: Iterable[str], ledger: Ledger) -> dict[str, Look]:
+    """The last looks at photos, by content, also where photo and pictures are gone: for stones and proposals."""
+    uids = views.last_looks(ledger, list(photos))
+    facts = views.measured_by_uid(ledger, uids.values())
+    return {sha256: _bare_look(facts[uid].fact, ledger) for sha256, uid in uids.items()}
+
+
+def _bare_look(fact: Measured, ledger: Ledger) -> Look:
+    ask = Ask(None, fact.record["photo"]["file"], fact.sha256, terms_from(fact.terms))
+    stones = tuple(facts_from(fact.stones[piece["id"]]) for piece in fact.record["pieces"])
+    pictures = {
+        piece: {what: ledger.pictures.path(name) for what, name in names.items()}
+        for piece, names in fact.pictures.items()
+    }
+    return Look(ask, fact.record, stones, pictures, fact.uid)
+
+
+def _stones(look: Look) -> Stones:
+    # Two folders may hold photos of one name.
+    return replace(look.on_photo, photo=look.ask.sha256)
+
+
+def differing(
+    ledger: Ledger,
+    profile: Profile,
+    model: Model,
+    decider: str | None = None,
+    *,
+    on_stone: Callable[[int, int], None] = lambda done, total: None,
+) -> Differing:
+    """Return the stones that several people called otherwise: another grade, or scenes that lie far apart.
+
+    decider : whose word counts; else that of who spoke last.   on_stone : told how many of how many stones are done.
+    """
+    said = defaultdict(set)
+    for call in views.calls(ledger):
+        said[call.sha256].add(call.by)
+    photos = [sha256 for sha256, people in said.items() if len(people) > 1]
+    calls = views.calls(ledger, sha256=photos, outlines=True)
+    looks = _looks(photos, ledger)
+    joined = join_calls(map(_stones, looks.values()), calls).by_person
+    several = {place: people for place, people in joined.items() if len(people) > 1}
+    apart = {place: gap(people, profile.grades) for place, people in several.items()}
+    order = sorted((place for place in several if apart[place]), key=apart.get, reverse=True)
+    graded: dict[str, dict] = {}
+    stones = []
+    for number, (sha256, piece) in enumerate(order, start=1):
+        look = looks[sha256]
+        if sha256 not in graded:
+            graded[sha256] = look.graded(profile, model)
+        stones.append(_differing(several[sha256, piece], graded[sha256], piece, decider, look))
+        on_stone(number, len(order))
+    return Differing(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
+
+
+def _differing(
+    people: Sequence[Call], record: dict, number: int, decider: str | None, look: Look
+) -> DifferingStone:
+    piece = next(piece for piece in record["pieces"] if piece["id"] == number)
+    house = house_call(people, decider)
+    return DifferingStone(
+        # Its name when it was called: in the record it may have its path.
+        people[-1].photo,
+        number,
+        _sheet_picture(look, number),
+        tuple(call_record(call) for call in people),
+        call_record(house) | {"decided": decides(house, people, decider)},
+        piece["proposal"],
+        tuple(call.shown and call.shown.grade for call in people),
+    )
+
+
+def _sheet_picture(look: Look, piece: int) -> bytes | None:
+    try:
+        return look.sheet_picture(piece)
+    except (OSError, KeyError):
+        return None
