@@ -27,10 +27,10 @@ from pathlib import Path
 from sqlalchemy import select
 
 import grader.batch  # noqa: F401 - so that no process has to load it
-import grader.grading.retrain as learning
+import grader.grading.learning.retrain as learning
 from grader.called import called_in_ledger
 from grader.cli.main import app
-from grader.grading import model as models
+from grader.grading.models import model as models
 from grader.ledger import store, views
 from grader.ledger.schema import VIEW_TABLES
 from grader.outfolder import OutFolder

@@ -21,8 +21,8 @@ from grader.called import called_in_ledger
 from grader.calling import line_said, place_on
 from grader.cli.main import app
 from grader.colours import marked_photos, spots_of
-from grader.face.classes import fit_classes
-from grader.face.cut import cut_face
+from grader.face.regions.classes import fit_classes
+from grader.face.sight.cut import cut_face
 from grader.grade import facts_of, measure_file, measure_photo
 from grader.grading.proposal import Call
 from grader.ledger import views

@@ -16,10 +16,10 @@ from crack_faces import TUNING_SEED, KnownFace, faces_of
 from crack_figures import _chances, _one_thread, _piece
 from renders import drawn_photo
 
-from grader.face.cracks import SHIFT, SLOPE, find_cracks
-from grader.face.cut import cut_face
-from grader.face.glare import find_glare
-from grader.face.regions import find_regions
+from grader.face.lines.cracks import SHIFT, SLOPE, find_cracks
+from grader.face.regions.regions import find_regions
+from grader.face.sight.cut import cut_face
+from grader.face.sight.glare import find_glare
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.reference import no_reference

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from metrics import calibration_error
 
-from grader.face.cracks import _line
+from grader.face.lines.cracks import _line
 
 #: Our own bound: of 274 lines in ten bins chance alone makes an error of about 0.05.
 BOUND = 0.1

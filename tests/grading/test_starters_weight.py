@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from grader.grading.crowd import AS_THE_STARTER
-from grader.grading.model import load_model
+from grader.grading.models.model import load_model
+from grader.grading.models.seller_ensemble import AS_THE_STARTER
 
 
 def _rungs(below) -> np.ndarray:
