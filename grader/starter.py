@@ -269,9 +269,8 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         f"Cuts between the grades: {', '.join(f'{cut:.2f}' for cut in model.grade.ordinal.cuts)}.",
         "",
         f"Beside it stand {len(model.grade.ensemble.chances) - 1} simulated sellers, each with a taste, a strictness "
-        "and a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing until "
-        "there are calls: then those who "
-        "would have called alike do, the less the more calls there are.",
+        "and a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing "
+        "until there are calls: then those who would have called alike do, the less the more calls there are.",
         "",
         "## Limits",
         "",
