@@ -150,7 +150,7 @@ def learn(
         set_rule=fit_prediction_set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
     true = [face.true for face in faces]
-    with one_thread("scipy.optimize"):
+    with one_thread():
         ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, ensemble=ensemble)
     made = Provenance(

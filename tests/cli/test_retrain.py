@@ -248,7 +248,7 @@ def test_a_model_that_was_in_the_folder_is_kept_and_told(cli, trained, monkeypat
     second = replace(first, grade=replace(first.grade, calls=61))
     train = retrain.retrain
     monkeypatch.setattr(
-        retrain, "retrain", lambda *a, **k: SimpleNamespace(**vars(train(*a, **k)) | {"model": second})
+        retrain, "retrain", lambda *a, **k: replace(train(*a, **k), model=second)
     )  # fmt: skip
     ran = cli.run("retrain", "--out", "mine")
     kept = f"mine-{first.label.split()[-1]}"

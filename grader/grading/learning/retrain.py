@@ -73,7 +73,7 @@ class _Compared:
 _Fit = Callable[[CalledFaces, _Compared], tuple[Model, tuple[Candidate, ...]]]
 
 
-@one_thread("scipy.optimize")
+@one_thread()
 def retrain(
     calls: Sequence[Call],
     measured: Mapping[Stone, Features],
