@@ -20,7 +20,7 @@ _PUBLIC = {
     "fit_profile": "grader.colours",
     "grade_folder": "grader.batch",
     "grade_photo": "grader.grade",
-    "load_model": "grader.grading.models.model",
+    "load_model": "grader.grading.models.model_files",
     "load_profile": "grader.profile",
     "measure_face": "grader.face.measure",
     "measure_file": "grader.grade",

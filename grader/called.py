@@ -9,7 +9,7 @@ from grader.calling import place_table
 from grader.errors import CallsError, GraderError
 from grader.grading.calls.calls import ReadCalls, remark_lines
 from grader.grading.calls.calls_csv import read_calls_csv
-from grader.grading.calls.comparisons_csv import Stone, paired, read_picks_csv
+from grader.grading.calls.comparisons_csv import Stone, paired, read_comparisons_csv
 from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
 from grader.grading.features.facts import StoneFacts
 from grader.grading.features.rules import Features
@@ -88,7 +88,7 @@ def called_in_tables(
         A table cannot be read.
     """
     said = read_calls_csv(calls, profile.grades, time) if calls else ReadCalls((), ())
-    sides = read_picks_csv(comparisons, time) if comparisons else ReadCalls((), ())
+    sides = read_comparisons_csv(comparisons, time) if comparisons else ReadCalls((), ())
     both = ReadCalls((*said.calls, *sides.calls), tuple(range(len(said) + len(sides))))
     placed, looks = place_table(both, folders, terms, profile, ledger, on_photo=on_photo)
     on_calls, on_sides = _parted(placed, said, sides)
@@ -103,7 +103,7 @@ def called_in_tables(
         for table, read in ((calls, on_calls), (comparisons, pairs))
         for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused))
     ]
-    return CalledStones(on_calls.calls, features, pairs.picks, tuple(refused))
+    return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
 
 
 def _parted(placed: ReadCalls, said: ReadCalls, sides: ReadCalls) -> tuple[ReadCalls, ReadCalls]:

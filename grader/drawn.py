@@ -16,7 +16,7 @@ from grader.face.sight.cut import cut_face, fill_outline
 from grader.grade import measure_photo
 from grader.grading.features.features import features
 from grader.grading.features.rules import Features
-from grader.grading.models.familiarity import look_of
+from grader.grading.models.familiarity import appearance_features
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -38,13 +38,13 @@ READINGS = ("water", "sky", "shore")
 
 @dataclass(frozen=True)
 class DrawnFace:
-    """One stone of a rendered photo: features measured and true, and its look; photo and stone by number."""
+    """One stone of a rendered photo: features measured and true, and its appearance; photo and stone by number."""
 
     photo: int
     stone: int
     measured: Features
     true: Features
-    look: Mapping[str, float]
+    appearance: Mapping[str, float]
 
 
 def draw_faces(style: Style, photos: range, seed: int, profile: Profile) -> Iterator[DrawnFace]:
@@ -91,7 +91,7 @@ def _faces(
             stone.id,
             features(found.measurements, profile),
             features(true, profile),
-            look_of(found.face.lab, found.face.mask),
+            appearance_features(found.face.lab, found.face.mask),
         )
 
 

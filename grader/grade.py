@@ -23,8 +23,9 @@ from grader.face.sight.sighting import Searched, Sighting, find_again, search, s
 from grader.face.size import size_class
 from grader.grading.calls.joining import Stones, line_words
 from grader.grading.features.facts import StoneFacts, stone_facts
-from grader.grading.models.familiarity import look_of
-from grader.grading.models.model import Model, load_model
+from grader.grading.models.familiarity import appearance_features
+from grader.grading.models.model import Model
+from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
@@ -238,7 +239,7 @@ def facts_of(measured: MeasuredPiece, profile: Profile) -> StoneFacts:
         measured.measurements,
         profile,
         size_class=measured.size_class,
-        look=look_of(measured.face.lab, measured.face.mask),
+        appearance=appearance_features(measured.face.lab, measured.face.mask),
         weight_g=measured.weight_g,
         retake=measured.verdict.value == "retake",
     )

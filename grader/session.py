@@ -4,7 +4,8 @@ from functools import cached_property
 from pathlib import Path
 
 from grader.errors import LedgerError, ModelError
-from grader.grading.models.model import Model, load_model, load_model_as
+from grader.grading.models.model import Model
+from grader.grading.models.model_files import load_model, load_model_as
 from grader.ledger import views
 from grader.ledger.backup import daily_copy
 from grader.ledger.facts import ModelUse

@@ -33,12 +33,13 @@ from grader.grading.features.scaling import fit_scaling
 from grader.grading.learning.agreement import Agreement, agreement
 from grader.grading.learning.candidates import FOLDS, column_signs, folds_of
 from grader.grading.learning.threads import one_thread
-from grader.grading.models.familiarity import fit_known, look_of
-from grader.grading.models.model import GradeHead, Made, Model, library_versions, model_files
+from grader.grading.models.familiarity import appearance_features, fit_familiarity
+from grader.grading.models.model import GradeHead, Model, Provenance, library_versions
+from grader.grading.models.model_files import model_files
 from grader.grading.models.ordinal import Ordinal, fit_ordinal
-from grader.grading.models.prediction_set import LEVEL, set_rule
+from grader.grading.models.prediction_set import LEVEL, fit_prediction_set_rule
 from grader.grading.models.scene_head import fit_scene
-from grader.grading.models.seller_ensemble import SELLERS, draw_crowd
+from grader.grading.models.seller_ensemble import SELLERS, draw_ensemble
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -104,9 +105,11 @@ def make_starter(
     """
     learned = draw(TRAINING, PHOTOS)
     model = learn(learned, profile, np.random.default_rng([seed, 1]), date)
-    surfaces = [surface_look([seed, 3, number]) for number in range(SURFACES)]
+    surfaces = [surface_appearance([seed, 3, number]) for number in range(SURFACES)]
     photos = [face.photo for face in learned]
-    model = replace(model, known=fit_known([face.look for face in learned], surfaces, photos))
+    appearances = [face.appearance for face in learned]
+    familiarity = fit_familiarity(appearances, surfaces, photos)
+    model = replace(model, familiarity=familiarity)
     kept_back = draw(HELD_OUT, HELD_OUT_PHOTOS)
     return model, judge(model, kept_back, profile, np.random.default_rng([seed, 2])), learned
 
@@ -118,7 +121,7 @@ def learn(
     date: str,
     sellers: int = SELLERS,
 ) -> Model:
-    """Return the starter learned from drawn faces, with a crowd of so many simulated sellers who graded them."""
+    """Return the starter learned from drawn faces, with an ensemble of so many simulated sellers who graded them."""
     rows = [face.measured for face in faces]
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
@@ -133,7 +136,9 @@ def learn(
     x, grades = scaling.design(seen), len(profile.grades)
 
     def odds(learn: NDArray) -> Ordinal:
-        return fit_ordinal(x[learn], rung[learn], grades, strength=1.0, better=column_signs(head))
+        return fit_ordinal(
+            x[learn], rung[learn], grades, strength=1.0, monotone_signs=column_signs(head)
+        )
 
     fold = folds_of([str(photo) for photo in photos], FOLDS, rng)
     unseen = np.zeros((len(faces), grades))
@@ -142,13 +147,13 @@ def learn(
     head = replace(
         head,
         ordinal=odds(fold >= 0),
-        sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
+        set_rule=fit_prediction_set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
     true = [face.true for face in faces]
     with one_thread():
-        crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
-    head = replace(head, crowd=crowd)
-    made = Made(
+        ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
+    head = replace(head, ensemble=ensemble)
+    made = Provenance(
         data_sha256=_data_hash(faces, rung, said_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
         f"of profile {profile.name} version {profile.version}",
@@ -166,7 +171,7 @@ def judge(
     by_rules = [grade_by_rules(face.true, profile) for face in faces]
     truth = np.array([grades.index(grade) for grade, _ in by_rules])
     seen = [model.complete(face.measured, profile) for face in faces]
-    sets = model.grade.sets.members(model.grade.probabilities(seen))
+    sets = model.grade.set_rule.contains(model.grade.probabilities(seen))
     plain = [grades.index(grade_by_rules(face.measured, profile)[0]) for face in faces]
     photos = [face.photo for face in faces]
     scenes = np.array([face.true["scene_score"] for face in faces])
@@ -226,7 +231,7 @@ def figures(judged: Judged) -> list[str]:
 
 def card(model: Model, judged: Judged, seed: int) -> str:
     """Return the model card."""
-    versions = ", ".join(f"{name} {version}" for name, version in model.made.versions.items())
+    versions = ", ".join(f"{name} {version}" for name, version in model.provenance.versions.items())
     grade_rows = [
         f"| {column} | {value:+.3f} |"
         for column, value in zip(
@@ -241,12 +246,12 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
         "## Made from",
         "",
-        f"- {model.made.data}; none is a photograph.",
+        f"- {model.provenance.data}; none is a photograph.",
         "- Labels: the written rules on the exact truth, with slips as people make them: on a "
         f"border every second face goes to the neighbouring grade, {SLIP_REACH:.0%} of the bound "
         f"off none; scene scores off by {SCENE_SLIP:g} points (standard deviation).",
-        f"- Seed {seed}; data sha256 {model.made.data_sha256}.",
-        f"- {model.made.date}; {versions}.",
+        f"- Seed {seed}; data sha256 {model.provenance.data_sha256}.",
+        f"- {model.provenance.date}; {versions}.",
         "- Made anew to the same figures by `python -m grader.starter --out models/starter`.",
         "",
         "## How good",
@@ -263,10 +268,9 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
         f"Cuts between the grades: {', '.join(f'{cut:.2f}' for cut in model.grade.ordinal.cuts)}.",
         "",
-        f"Beside it stand {len(model.grade.crowd.chances) - 1} simulated sellers, each with a taste, a strictness and "
-        "a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing until "
-        "there are calls: then those who "
-        "would have called alike do, the less the more calls there are.",
+        f"Beside it stand {len(model.grade.ensemble.chances) - 1} simulated sellers, each with a taste, a strictness "
+        "and a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing "
+        "until there are calls: then those who would have called alike do, the less the more calls there are.",
         "",
         "## Limits",
         "",
@@ -279,13 +283,13 @@ def card(model: Model, judged: Judged, seed: int) -> str:
     return "\n".join(lines)
 
 
-def surface_look(seed: Sequence[int]) -> dict[str, float]:
-    """Return the look of one drawn surface that is no stone of this kind, seen as a whole picture."""
+def surface_appearance(seed: Sequence[int]) -> dict[str, float]:
+    """Return the appearance of one drawn surface that is no stone of this kind, seen as a whole picture."""
     rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
     sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
     photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
     face = cut_face(photo, whole_photo(photo)[0][0], no_reference(photo))
-    return look_of(face.lab, face.mask)
+    return appearance_features(face.lab, face.mask)
 
 
 def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:

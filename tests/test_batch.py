@@ -15,7 +15,7 @@ from grader import looks
 from grader.batch import find_photos, grade_folder
 from grader.calling import save_calls
 from grader.errors import GraderError
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import LineSaid

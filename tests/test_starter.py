@@ -8,7 +8,7 @@ import pytest
 from grader.drawn import DrawnFace
 from grader.grading.features.features import FEATURES, with_values
 from grader.grading.features.rules import border_distance, grade_by_rules
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.profile import load_profile
 from grader.render import TRAINING
 from grader.starter import NEAR, card, judge, kept, learn, slipped
@@ -52,7 +52,7 @@ def learned():
 def test_the_same_seed_makes_the_same_model(learned):
     again = learn(_faces(200, 1), PROFILE, np.random.default_rng(0), "2030-12-31", sellers=20)
     assert again.label == learned.label
-    assert again.made.data_sha256 == learned.made.data_sha256
+    assert again.provenance.data_sha256 == learned.provenance.data_sha256
 
 
 def test_a_model_agrees_with_the_rules_on_faces_that_it_has_not_seen(learned):
@@ -82,7 +82,7 @@ def test_the_card_tells_data_seed_figures_limits_and_the_command(learned):
     for words in (
         learned.label,
         "Seed 7",
-        learned.made.data_sha256,
+        learned.provenance.data_sha256,
         "quadratic weighted kappa",
         "python -m grader.starter --out models/starter",
         "rendered stones only",
@@ -115,7 +115,7 @@ def test_faces_are_drawn_once_and_their_places_follow_the_rules_of_now(tmp_path)
     bare = kept(path, dataclasses.replace(PROFILE, rules=()), 7, draw)(TRAINING, range(5))
     assert len(drawn) == 4
     assert (
-        {face.true["rules_position"] for face in bare}
+        {face.true["rules_grade"] for face in bare}
         == {0.0}
-        != {f.true["rules_position"] for f in first}
+        != {f.true["rules_grade"] for f in first}
     )

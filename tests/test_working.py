@@ -20,7 +20,7 @@ from grader.face.lines.line_words import LineWord
 from grader.face.sight import cut
 from grader.face.sight.cut import FACE_PX, cut_face
 from grader.grade import Graded, GradedPiece, MeasuredPhoto, facts_of, measure_photo
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.grading.propose import scene_estimate
 from grader.photo.chart import reference_linear
 from grader.photo.colour import (

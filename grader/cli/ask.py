@@ -31,7 +31,7 @@ def ask(
     from grader.called import graded_stones
     from grader.files import check_new, write_new
     from grader.grading.learning.ask import ask_for
-    from grader.grading.learning.retrain import heard_of
+    from grader.grading.learning.called_faces import learned_from
     from grader.report.columns import calls_table
     from grader.report.words import set_words
 
@@ -47,20 +47,21 @@ def ask(
     ]
     model = model.for_ladder(profile)
     head = model.grade
-    says, chances = np.zeros((0, len(stones))), np.zeros(0)
-    if head.crowd is not None:
+    expected, chances = np.zeros((0, len(stones))), np.zeros(0)
+    if head.ensemble is not None:
         seen = [model.complete(stone.facts.features, profile) for stone in stones]
-        says, chances = head.crowd.places(head.scaling.design(seen))
+        expected, chances = head.ensemble.expected_grades(head.scaling.design(seen))
     called = [row for row, s in enumerate(stones) if s.call and s.call.grade]
     of_called = [
         replace(s.call, sha256=s.look.ask.sha256, piece=s.piece["id"])
         for s in stones
         if s.call and s.call.grade
     ]
-    heard = heard_of(of_called, model)
-    unheard = [row for row, known in zip(called, heard, strict=True) if not known]
+    learned = learned_from(of_called, model)
+    not_learned = [row for row, known in zip(called, learned, strict=True) if not known]
     names = [s.name for s in stones]
-    rows = ask_for(says, chances, count, called, unheard, names, np.random.default_rng(0))
+    rng = np.random.default_rng(0)
+    rows = ask_for(expected, chances, count, called, not_learned, names, rng)
     asked = [stones[row] for row in rows]
     for stone in asked:
         typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")

@@ -22,7 +22,7 @@ def backup(
     Your photos, grader.toml and other models are not in it: copy them too.
     """
     from grader.errors import ModelError
-    from grader.grading.models.model import place_of
+    from grader.grading.models.model_files import place_of
     from grader.ledger import backup as backups
     from grader.ledger import views
     from grader.report.kept import backup_lines
@@ -90,7 +90,7 @@ def take_in(
 
     The model in use stays yours.
     """
-    from grader.grading.models.model import load_model
+    from grader.grading.models.model_files import load_model
     from grader.ledger import views
     from grader.ledger.facts import ModelUse
     from grader.ledger.merge import take_in_file

@@ -71,7 +71,7 @@ def models(
 
 def _take(use: str | None, back: bool, session) -> None:
     from grader.errors import SettingsError
-    from grader.grading.models.model import load_model, load_model_as
+    from grader.grading.models.model_files import load_model, load_model_as
     from grader.ledger import views
     from grader.ledger.facts import ModelUse
 
@@ -102,7 +102,7 @@ def _list(session) -> None:
 
     from grader.errors import ModelError
     from grader.grading.learning.drift import LEAST, call_seasons, moved
-    from grader.grading.models.model import load_model, load_model_as
+    from grader.grading.models.model_files import load_model, load_model_as
     from grader.ledger import views
 
     ledger = session.ledger
@@ -125,7 +125,7 @@ def _list(session) -> None:
             table.add_row(mark, Text(_near(folder)), "cannot be read", "", Text(str(err)))
             continue
         name = model.label if folder is None else f"{_near(folder)} ({model.label})"
-        made = Text(str(model.made.date)), Text(model.made.data)
+        made = Text(str(model.provenance.date)), Text(model.provenance.data)
         table.add_row(mark, Text(name), Text(model.grade.kind), *made)
     # So wide that no name is broken in two.
     console = Console(width=10_000, soft_wrap=True)
@@ -172,9 +172,9 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
 
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError, SettingsError
-    from grader.grading.learning.agreement import beside as beside_lines
     from grader.grading.learning.agreement import beyond, side_by_side
-    from grader.grading.learning.retrain import called_rungs
+    from grader.grading.learning.called_faces import called_rungs
+    from grader.report.agreement import beside as beside_lines
 
     profile, used = session.profile, session.model()
     other = session.model(folder)

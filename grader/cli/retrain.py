@@ -65,9 +65,10 @@ def retrain(
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError
     from grader.grading.learning.retrain import retrain as retrain_on
-    from grader.grading.models.model import check_place, save_model
+    from grader.grading.models.model_files import check_place, save_model
     from grader.ledger.facts import ModelUse
     from grader.report.card import retrained_card
+    from grader.report.retrain_report import report_lines
 
     check_place(out)
     profile, base = session.profile, session.model(old)
@@ -102,14 +103,12 @@ def retrain(
             called.features,
             profile,
             base,
-            picks=called.comparisons,
-            name=out.name,
-            date=now.date().isoformat(),
+            comparisons=called.comparisons,
             on_step=on_step,
-        )
+        ).named(out.name, now.date().isoformat())
     for remark in done.refused:
         typer.echo(remark.text, err=True)
-    typer.echo("\n".join(done.report.lines()))
+    typer.echo("\n".join(report_lines(done.report)))
     stones = [(call.sha256, call.piece) for call in called.calls]
     stones += [stone for pair in called.comparisons for stone in pair]
     samples = [called.features[stone] for stone in dict.fromkeys(stones)][:3]

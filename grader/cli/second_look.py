@@ -45,9 +45,9 @@ def second_look(
 
     from grader.called import graded_stones
     from grader.errors import CallsError
-    from grader.grading.learning.second_look import Looked, draw_sample, judge, report_lines
+    from grader.grading.learning.second_look import Looked, draw_sample, judge
     from grader.ledger.facts import FacePlace, ResortBegun, ResortDone
-    from grader.report.second_look import write_second_look
+    from grader.report.second_look import report_lines, write_second_look
 
     profile, ledger = session.profile, session.need_ledger("a second look")
     grades, by = profile.grades, by or session.settings.by

@@ -32,7 +32,7 @@ class Proposal:
     reasons : up to three plain lines.   model : name and short hash of the model folder.
     grade_set : neighbouring grades, lowest first, of which nine times in ten one is the seller's; ``grade`` among them.
     rules : the written rules' own word.   what_if : the smallest change that lifts the grade, in one line.
-    stranger : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
+    unfamiliar : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
     whole ladder.
     """
 
@@ -45,7 +45,7 @@ class Proposal:
     grade_set: tuple[str, ...] = ()
     rules: RulesWord | None = None
     what_if: str | None = None
-    stranger: str | None = None
+    unfamiliar: str | None = None
 
 
 @dataclass(frozen=True)

@@ -33,10 +33,11 @@ def propose(
     values = model.complete(facts.features, profile)
     probabilities = model.grade.probabilities([values])[0]
     grade = model.grade.grades[int(model.grade.rungs([values])[0])]
-    stranger = model.known.why_strange(facts.look) if model.known else None
+    known = model.familiarity
+    unfamiliar = known.why_unfamiliar(facts.appearance) if known else None
     # Of what it does not know the model leaves no grade out.
-    sets = WHOLE_LADDER if stranger else model.grade.sets
-    members = sets.members(probabilities[None])[0]
+    rule = WHOLE_LADDER if unfamiliar else model.grade.set_rule
+    inside = rule.contains(probabilities[None])[0]
     ruled, condition = grade_by_rules(facts.features, profile)
     change = what_if(values, facts, profile, model)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
@@ -49,11 +50,11 @@ def propose(
         reasons=tuple(reason.text for reason in told),
         model=model.label,
         grade_set=tuple(
-            name for name, inside in zip(model.grade.grades, members, strict=True) if inside
+            name for name, held in zip(model.grade.grades, inside, strict=True) if held
         ),
         rules=RulesWord(ruled, None if condition is None else str(condition)),
-        what_if=None if stranger else change and change.text,
-        stranger=stranger,
+        what_if=None if unfamiliar else change and change.text,
+        unfamiliar=unfamiliar,
     )
 
 

@@ -49,7 +49,7 @@ def reasons(
         with_values(values, profile, **{name: usual[name] for name in names if name in usual})
         for names in SUBJECTS.values()
     ]
-    place, *places = model.grade.places([values, *without])
+    place, *places = model.grade.expected_grade([values, *without])
     found = []
     for subject, there in zip(SUBJECTS, places, strict=True):
         moves = float(place - there)

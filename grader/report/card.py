@@ -9,21 +9,22 @@ from grader.grading.learning.candidates import (
     Candidate,
 )
 from grader.grading.learning.retrain import Retrained
-from grader.grading.models.prediction_set import LEVEL, SetRule
+from grader.grading.models.prediction_set import LEVEL, PredictionSetRule
 from grader.profile import Profile
+from grader.report.retrain_report import report_lines
 
 
 def retrained_card(retrained: Retrained, profile: Profile) -> str:
-    """Return the text of ``card.md`` for a model that was retrained on a seller's calls and picks."""
+    """Return the text of ``card.md`` for a model that was retrained on a seller's calls and comparisons."""
     model, report = retrained.model, retrained.report
-    versions = ", ".join(f"{name} {version}" for name, version in model.made.versions.items())
+    versions = ", ".join(f"{name} {version}" for name, version in model.provenance.versions.items())
     by_grade = ", ".join(f"{grade} {count}" for grade, count in report.by_grade.items())
-    figures = "\n".join(f"    {line}" for line in report.lines())
+    figures = "\n".join(f"    {line}" for line in report_lines(report))
     weights = "\n".join(
         f"| `{name}` | {old:+.1f} | {new:+.1f} |" for name, (old, new) in retrained.points.items()
     )
-    share = model.grade.crowd_share
-    crowd = (
+    share = model.grade.ensemble_share
+    ensemble = (
         f"\n{share:.0%} of a proposal is that of simulated sellers who would have called alike, among them one who "
         "grades as the starter does; every call makes it less."
         if share and model.grade.trees is None
@@ -38,9 +39,9 @@ would call it. The seller has the last word.
 
 ## Data
 
-{model.made.data}, {model.made.date}. Stones with a called grade: {report.grades} ({by_grade});
-with a called scene score: {report.scenes}; side-by-side picks: {report.picks}.
-Hash of calls and features: `{model.made.data_sha256}`.
+{model.provenance.data}, {model.provenance.date}. Stones with a called grade: {report.grades} ({by_grade});
+with a called scene score: {report.scenes}; side-by-side picks: {report.comparisons}.
+Hash of calls and features: `{model.provenance.data_sha256}`.
 Profile {profile.name}, version {profile.version}, `{profile.sha256[:16]}`. {versions}.
 
 ## How good it is
@@ -52,9 +53,9 @@ out, comparison by comparison:
 
 ## Which kind of model, and its grade sets
 
-{model.grade.kind.capitalize()}. {_kinds(report.kinds)}{crowd}
+{model.grade.kind.capitalize()}. {_kinds(report.kinds)}{ensemble}
 
-{_sets(model.grade.sets)}
+{_sets(model.grade.set_rule)}
 
 ## How the scene score is made
 
@@ -99,12 +100,12 @@ above are of the whole way, choice included, on stones that it had not seen.
 """
 
 
-def _sets(sets: SetRule) -> str:
-    if sets.least == 0:
+def _sets(rule: PredictionSetRule) -> str:
+    if rule.min_probability == 0:
         return (
             "A grade set is the whole ladder: too few calls to leave a grade out, which takes nine."
         )
     return (
         f"A grade set holds the called grade of {LEVEL:.0%} of stones: every grade with a chance of at least\n"
-        f"{sets.least:.3f}, settled on {sets.n} stones held out."
+        f"{rule.min_probability:.3f}, settled on {rule.n} stones held out."
     )

@@ -22,7 +22,7 @@ _LATER = (
     "size_class",
     "state",
 )
-_LAST = ("grade_set", "rules_grade", "what_if", "stranger", "called_scene_by")
+_LAST = ("grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by")
 #: Declared measures keep their names under every profile, since the written rules and models go by
 #: them: they tell what a class reads as. A class's own columns carry the profile's word for it.
 _MEASURED_AS = {"water": "blue", "sky": "white", "shore": "host"}
@@ -85,10 +85,10 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
-        "grade_set": "; ".join((proposal.get("set") or {}).get("grades", ())),
+        "grade_set": "; ".join((proposal.get("grade_set") or {}).get("grades", ())),
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
         "what_if": proposal.get("what_if"),
-        "stranger": proposal.get("stranger"),
+        "unfamiliar": proposal.get("unfamiliar"),
         "called_scene_by": None if call.get("scene") is None else call["scene_by"] or call["by"],
         **_measures(piece, colours),
     }

@@ -19,7 +19,7 @@ from grader.made import write_made
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
-from grader.report.words import STRANGER, WORTH_DRAWING
+from grader.report.words import UNFAMILIAR, WORTH_DRAWING
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
@@ -249,8 +249,8 @@ def _words(piece: dict, stone: Rect, shape: tuple[int, ...]) -> list[Words]:
     sort by, below it the proposal if called."""
     proposal, called = piece["proposal"], (piece["call"] or {}).get("grade")
     proposed = proposal["grade"] if proposal else "retake"
-    if proposal and proposal["stranger"]:
-        proposed = STRANGER
+    if proposal and proposal["unfamiliar"]:
+        proposed = UNFAMILIAR
     short_side = min(shape[:2])
     first, below = f"{piece['id']} {called or proposed}", f"proposed {proposed}"
     least = min(round(short_side * LEAST_WORD_PART), fitting(first, 1.6 * stone[2], 1e4))

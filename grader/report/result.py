@@ -341,11 +341,11 @@ def _proposal(proposal: Proposal | None) -> dict | None:
         "sell_as": proposal.sell_as,
         "reasons": list(proposal.reasons),
         "model": proposal.model,
-        "set": {"grades": list(proposal.grade_set), "level": LEVEL},
+        "grade_set": {"grades": list(proposal.grade_set), "level": LEVEL},
         "rules": proposal.rules
         and {"grade": proposal.rules.grade, "because": proposal.rules.because},
         "what_if": proposal.what_if,
-        "stranger": proposal.stranger,
+        "unfamiliar": proposal.unfamiliar,
     }
 
 

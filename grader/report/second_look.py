@@ -4,9 +4,12 @@ from base64 import b64encode
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
-from grader.grading.learning.second_look import Looked, SecondLook, report_lines
+from grader.grading.learning.second_look import Looked, SecondLook
+from grader.report.agreement import FIGURES
 from grader.report.sheet import page_template
 
 
@@ -44,3 +47,23 @@ def write_second_look(
         stones=stones,
     )
     write_text(path, html)
+
+
+def report_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
+    """Return the report as plain lines, 95 % intervals in brackets."""
+    sides = judged.people, judged.model_first, judged.model_second
+    lines = [
+        f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
+        f"{'':28}{'first and second':<24}{'model and first':<24}model and second",
+    ]
+    for words, name in FIGURES:
+        first, second, third = (getattr(a, name) if a else "no proposals" for a in sides)
+        lines.append(f"{words:<28}{first!s:<24}{second!s:<24}{third}")
+    lines += [
+        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
+        for k, figure in enumerate(judged.neighbours)
+        if figure.value is not None
+    ]
+    above = float(np.mean(looked.second - looked.first))
+    lines.append(f"the second look lies {above:+.2f} grades from the first in the mean")
+    return lines

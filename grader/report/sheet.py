@@ -117,16 +117,16 @@ def _calls(piece: dict) -> list[dict]:
 
 
 def _chances(proposal: dict | None) -> dict[str, float]:
-    """The chances that are told: none of a stranger."""
-    return {} if not proposal or proposal.get("stranger") else proposal["probabilities"]
+    """The chances that are told: none of an unfamiliar stone."""
+    return {} if not proposal or proposal.get("unfamiliar") else proposal["probabilities"]
 
 
 def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
-    """The word over a stone and what it means: a stranger has no grade over it."""
+    """The word over a stone and what it means: an unfamiliar stone has no grade over it."""
     if proposal is None:
         return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
-    if proposal.get("stranger"):
-        return {"grade": words.STRANGER, "meaning": words.set_words(proposal)}
+    if proposal.get("unfamiliar"):
+        return {"grade": words.UNFAMILIAR, "meaning": words.set_words(proposal)}
     return {"grade": proposal["grade"], "meaning": words.proposal_meaning(proposal, profile)}
 
 
@@ -149,7 +149,7 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
-        if not proposal.get("stranger"):
+        if not proposal.get("unfamiliar"):
             facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
         said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))

@@ -12,7 +12,7 @@ STAYS_DARK = 1.5
 #: a scene make a stone select.
 WORTH_DRAWING = 30
 #: In place of a grade, the word over a stone that the model does not know.
-STRANGER = "stranger"
+UNFAMILIAR = "unfamiliar"
 #: Who says what nobody has put a name to.
 UNNAMED = "unnamed"
 _LABEL = "  {:<10} {}"
@@ -274,10 +274,10 @@ def state_words(state: dict) -> str:
 
 
 def set_words(proposal: dict) -> str:
-    """Return "cabbing", or "cabbing or select: your call"; of a stranger that."""
-    if proposal.get("stranger"):
-        return f"unlike the stones this model knows ({proposal['stranger']}): your call"
-    grades = proposal["set"]["grades"]
+    """Return "cabbing", or "cabbing or select: your call"; of an unfamiliar stone that."""
+    if proposal.get("unfamiliar"):
+        return f"unlike the stones this model knows ({proposal['unfamiliar']}): your call"
+    grades = proposal["grade_set"]["grades"]
     if len(grades) == 1:
         return grades[0]
     if len(grades) == len(proposal["probabilities"]):
@@ -372,7 +372,7 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
 
 
 def models_words(records: Iterable[dict]) -> str | None:
-    """Return "proposed by starter f4fcc5dd", the models behind all proposals; ``None`` where there is none."""
+    """Return "proposed by starter 52fa0e35", the models behind all proposals; ``None`` where there is none."""
     proposals = (piece["proposal"] for record in records for piece in record["pieces"])
     labels = list(dict.fromkeys(proposal["model"] for proposal in proposals if proposal))
     return f"proposed by {' and '.join(labels)}" if labels else None
@@ -382,7 +382,7 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
     proposal = piece["proposal"]
     if proposal:
         head = f"Stone {piece['id']}   {proposal['grade']}: {proposal_meaning(proposal, profile)}"
-        if proposal.get("stranger"):
+        if proposal.get("unfamiliar"):
             head = f"Stone {piece['id']}   {set_words(proposal)}"
     else:
         head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
@@ -405,8 +405,8 @@ def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
         chances = ", ".join(
             f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
         )
-        # Of a stranger no chance is told: the number would be an invention.
-        if not proposal.get("stranger"):
+        # Of an unfamiliar stone no chance is told: the number would be an invention.
+        if not proposal.get("unfamiliar"):
             facts += [("likely", set_words(proposal)), ("chances", chances)]
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
         facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]

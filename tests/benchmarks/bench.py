@@ -32,7 +32,7 @@ from tables import Row
 from threadpoolctl import threadpool_limits
 
 from grader import starter
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.profile import load_profile
 from grader.render import HELD_OUT
 

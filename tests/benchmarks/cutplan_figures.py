@@ -13,8 +13,8 @@ import time
 import cv2
 import numpy as np
 import tables
+from comparisons import draw_faces, draw_seller
 from numpy.typing import NDArray
-from picks import draw_faces, draw_seller
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 from speed import decoded_to_lab
@@ -23,8 +23,8 @@ from tables import Row
 from grader.face.cutplan import cutplan
 from grader.face.cutplan.cutplan import Oval, plan_cuts, room_of
 from grader.face.measurements import Line
-from grader.grading.models.model import load_model
-from grader.grading.models.scene_head import picked_right, refit_scene
+from grader.grading.models.model_files import load_model
+from grader.grading.models.scene_head import compared_right, refit_scene
 
 IN_SQUARE = (
     0.5,
@@ -332,11 +332,14 @@ def print_sellers(seed: int, sellers: int) -> list[Row]:
         rng = np.random.default_rng([seed, 3, number])
         seller = draw_seller(rng)
         learned, fresh = (draw_faces(n, head.scaling, rng) for n in (150, 400))
-        said, asked = seller.picks(learned, max(COUNTS), rng), seller.picks(fresh, 200, rng)
+        said, asked = (
+            seller.comparisons(learned, max(COUNTS), rng),
+            seller.comparisons(fresh, 200, rng),
+        )
         scores = [seller.scores(list(pair)) for pair in asked]
         sure = np.array([float(better > other) for better, other in scores])
         for count in COUNTS:
-            agrees = picked_right(refit_scene(head, [], [], [], said[:count]), asked)
+            agrees = compared_right(refit_scene(head, [], [], [], said[:count]), asked)
             slipped[count].append(agrees.mean())
             right[count].append(np.where(sure == 1, agrees, 1 - agrees).mean())
             ceiling[count].append(sure.mean())

@@ -27,7 +27,8 @@ from grader.grading.learning.ask import ask_for
 from grader.grading.learning.candidates import choose_head
 from grader.grading.learning.drift import mean_figure
 from grader.grading.learning.retrain import retrain
-from grader.grading.models.model import GradeHead, Model, load_model
+from grader.grading.models.model import GradeHead, Model
+from grader.grading.models.model_files import load_model
 from grader.grading.models.ordinal import median_grade
 from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Call
@@ -111,7 +112,7 @@ def main() -> None:
     called = draw(HELD_OUT, CALLED_PHOTOS)
     faces = Faces(called)
     starter = faces.starter
-    alone = Faces(called, replace(starter, grade=replace(starter.grade, crowd=None)))
+    alone = Faces(called, replace(starter, grade=replace(starter.grade, ensemble=None)))
     print(
         f"{len(faces.seen)} faces of {len(set(faces.photos))} photos kept back, {args.seeds} seeds"
     )
@@ -148,7 +149,7 @@ def trials(seller, cut_by: list[dict], faces: Faces, seeds: int) -> list[Trial]:
             done.append(
                 Trial(
                     seller.name, n, ceiling, ceiling - reached, ceiling - kappa(by_measures[test], said),
-                    reached - before, head.kind, head.sets.members(chances), chances, said,
+                    reached - before, head.kind, head.set_rule.contains(chances), chances, said,
                     float(ideal_sets(calls.chances[test], LEVEL).mean()),
                 )
             )  # fmt: skip
@@ -206,15 +207,15 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
 
 
 def print_others(cut_by: list[dict], faces: Faces, alone: Faces, seeds: int) -> list[Row]:
-    """How sellers of another kind than the crowd's are followed, and how much nearer the logit alone comes."""
-    by_crowd, without = (
+    """How sellers of another kind than the ensemble's are followed, and how much nearer the logit alone comes."""
+    by_ensemble, without = (
         [t for seller in OTHERS for t in trials(seller, cut_by, some, seeds)]
         for some in (faces, alone)
     )
-    who = f"{len(OTHERS)} sellers of another kind than the crowd's"
-    rows = print_gaps(by_crowd, who)
+    who = f"{len(OTHERS)} sellers of another kind than the ensemble's"
+    rows = print_gaps(by_ensemble, who)
     for n in COUNTS:
-        pairs = zip(by_crowd, without, strict=True)
+        pairs = zip(by_ensemble, without, strict=True)
         more = [a.gap - b.gap for a, b in pairs if a.n == n]
         print(f"  {n} calls: gap less that of the logit alone {_mean(more)}")
         on = f"{who}, {seeds} seeds, faces of held-out renders"
@@ -281,14 +282,14 @@ def brier(sure: NDArray, right: NDArray) -> float:
 def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
     """Kappa after 20 calls that were asked for, after 20 and after 30 at random."""
     head, found = faces.starter.grade, []
-    says, likely = head.crowd.places(head.scaling.design(faces.seen))
+    expected, likely = head.ensemble.expected_grades(head.scaling.design(faces.seen))
     for run in range(runs):
         rng = np.random.default_rng([run, 9])
         sorting = Sorting(SELLERS[run % len(SELLERS)], cut_by)
         calls: Calls = sorting.call(faces.true, rng)
         pool, test = faces.halves(rng)
         names = [str(row) for row in pool]
-        asked = pool[ask_for(says[:, pool], likely, 20, [], [], names, rng)]
+        asked = pool[ask_for(expected[:, pool], likely, 20, [], [], names, rng)]
         found.append(
             [
                 kappa(

@@ -2,7 +2,8 @@
 
 Each weighs blue, scene, lines and host otherwise, cuts the ladder elsewhere, and wavers: the
 same stone shown again gets the same grade in a known share of cases. Nothing of the grader's
-models or rules is in them; the sellers of its crowd (``grading/crowd.py``) weigh the same measures, though.
+models or rules is in them; the sellers of its ensemble (``grading/models/seller_ensemble.py``) weigh the same
+measures, though.
 """
 
 from collections.abc import Sequence
@@ -12,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 #: What a seller may look at, as (feature, sign, centre, spread): round numbers of drawn faces.
-LOOKS = {
+SELLER_CRITERIA = {
     "blue": (("blue_share", 1, 0.46, 0.3), ("blue_chroma", 1, 18.5, 12.0)),
     "scene": (("scene_score", 1, 40.0, 25.0),),
     "lines": (("crack_density", -1, 0.5, 0.7),),
@@ -62,7 +63,7 @@ SELLERS = (
 WEAKEST = Seller("weakest part", (0.2, 0.0, -0.3, 0.1), (0.25, 0.35, 0.25, 0.15), 0.7, weakest=True)
 
 
-#: Look at what no seller of the crowd gives much for, or want what those do not.
+#: Look at what no seller of the ensemble gives much for, or want what those do not.
 OTHERS = (
     Seller("bands", (0.6, 0.4), (0.25, 0.25, 0.25, 0.25), 0.7, looks=("bands", "white")),
     Seller("land", (0.6, 0.4), (0.3, 0.3, 0.2, 0.2), 0.7, looks=("land", "scene")),
@@ -119,5 +120,8 @@ def ideal_sets(chances: NDArray, level: float = 0.9) -> NDArray[np.intp]:
 
 
 def _look(row: dict, name: str) -> float:
-    parts = [sign * ((row[f] or 0.0) - centre) / spread for f, sign, centre, spread in LOOKS[name]]
+    parts = [
+        sign * ((row[f] or 0.0) - centre) / spread
+        for f, sign, centre, spread in SELLER_CRITERIA[name]
+    ]
     return float(np.clip(np.mean(parts), -REACH, REACH))

@@ -30,7 +30,8 @@ from grader.face.measurements import (
 )
 from grader.grading.features.facts import StoneFacts, stone_facts
 from grader.grading.learning.retrain import retrain
-from grader.grading.models.model import Model, load_model
+from grader.grading.models.model import Model
+from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.profile import SCENE_PARTS, Profile, load_profile
@@ -105,9 +106,12 @@ def known_rows(rng: np.random.Generator) -> list[Row]:
     """Return the rows of stones that are measured already: retraining on calls, and proposals. Processor time."""
     threadpool_limits(1)
     profile, model = load_profile(), load_model()
-    look = dict(zip(model.known.names, model.known.mean, strict=True))
+    appearance = dict(zip(model.familiarity.names, model.familiarity.mean, strict=True))
     called, known = (
-        [stone_facts(made_up_face(rng), profile, size_class=None, look=look) for _ in range(n)]
+        [
+            stone_facts(made_up_face(rng), profile, size_class=None, appearance=appearance)
+            for _ in range(n)
+        ]
         for n in (CALLED, KNOWN)
     )
     seconds = {}
@@ -132,7 +136,7 @@ def learned_from(
     """Return the model after a call on each stone, by a seller who wavers; every second one with a scene."""
     measured = {(f"{n:064x}", 1): facts.features for n, facts in enumerate(stones)}
     value = [
-        row["rules_position"] + 1.5 * row["blue_share"] + rng.normal(0, 0.35)
+        row["rules_grade"] + 1.5 * row["blue_share"] + rng.normal(0, 0.35)
         for row in measured.values()
     ]
     rung = np.digitize(value, np.quantile(value, [0.25, 0.5, 0.75]))

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 from typer.testing import CliRunner
 
-from grader.grading.models.model import load_model, save_model, starter_folder
+from grader.grading.models.model_files import load_model, save_model, starter_folder
 from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger

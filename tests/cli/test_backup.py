@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from grader.errors import LedgerError
-from grader.grading.models.model import load_model, save_model, starter_folder
+from grader.grading.models.model_files import load_model, save_model, starter_folder
 from grader.ledger import views
 from grader.ledger.backup import backup, restore
 from grader.ledger.facts import CallSaid, ModelUse

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from grader.errors import CallsError
 from grader.face.lines.line_words import LineWord
 from grader.grading.features.facts import LineFacts, StoneFacts
-from grader.grading.models.model import load_model, starter_folder
+from grader.grading.models.model_files import load_model, starter_folder
 from grader.grading.proposal import Shown
 from grader.ledger import facts
 from grader.ledger.store import open_ledger
@@ -33,10 +33,10 @@ def corners(box):
 def stone_facts():
     """A face of the starter's own sample, so that the starter can speak of it."""
     sample = json.loads((starter_folder() / "sample.json").read_text("utf-8"))
-    known = json.loads((starter_folder() / "known.json").read_text("utf-8"))["known"]
-    look = dict(zip(known["names"], known["mean"], strict=True))
+    known = json.loads((starter_folder() / "familiarity.json").read_text("utf-8"))["familiarity"]
+    appearance = dict(zip(known["names"], known["mean"], strict=True))
     lines = (LineFacts("crack", 40.0, 0.9, "across the middle", 0.4),)
-    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, look).as_record()
+    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, appearance).as_record()
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import pytest
 
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call, Shown
 
 
@@ -132,7 +132,7 @@ def test_names_and_words_of_models_are_shown_as_they_are_and_never_read_as_marku
     shutil.copytree(cli.folder / "spring", folder)
     for part in folder.glob("*.json"):
         content = json.loads(part.read_text("utf-8"))
-        content["made"]["data"] = f"{name} and [/] {name}"
+        content["provenance"]["data"] = f"{name} and [/] {name}"
         part.write_text(json.dumps(content), "utf-8")
     ran = run()
     assert ran.exit_code == 0, ran.exception
@@ -213,7 +213,7 @@ def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, mo
     seen = tuple(f"{one.fact.sha256[:16]}-1" for one in stones)
     for learned, told in ((seen[:10], "20 called faces"), (seen, "has learned from all of these")):
         # The model in use is the starter, as if it had learned from so many of them.
-        fake = replace(starter, made=replace(starter.made, stones=learned))
+        fake = replace(starter, provenance=replace(starter.provenance, stones=learned))
         monkeypatch.setattr("grader.session.load_model", lambda folder=None, fake=fake: (
             fake if folder is None else load_model(folder)
         ))  # fmt: skip

@@ -7,8 +7,11 @@ import pytest
 
 from grader.grading.calls.calls import RowRemark
 from grader.grading.learning import retrain
+from grader.grading.learning.agreement import Agreement, Figure
 from grader.grading.learning.candidates import Candidate
-from grader.grading.models.model import load_model
+from grader.grading.learning.retrain import Retrained
+from grader.grading.learning.retrain_record import RetrainReport
+from grader.grading.models.model_files import load_model
 from grader.ledger.facts import Compared, FacePlace
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
@@ -21,23 +24,25 @@ def trained(cli, monkeypatch):
     starter = load_model()
     new = replace(starter, name="mine", grade=replace(starter.grade, calls=60))
 
-    def train(calls, features, profile, base, *, picks, **named):
+    def train(calls, features, profile, base, *, comparisons, **given):
         seen.calls, seen.features, seen.base = list(calls), features, base
-        seen.picks, seen.named = list(picks), named
-        report = SimpleNamespace(
-            lines=lambda: ["no difference beyond the uncertainty", "on 3 held-out calls"],
-            by_grade={"select": 1},
+        seen.comparisons = list(comparisons)
+        both = Agreement(3, 3, *(Figure(0.5, 0.4, 0.6),) * 3)
+        report = RetrainReport(
             grades=1,
             scenes=0,
-            picks=1,
+            by_grade={"select": 1},
+            old=both,
+            new=both,
+            gain=Figure(0.0, -0.1, 0.1),
+            scene_old=None,
+            scene_new=None,
+            seen_before=0,
+            comparisons=1,
             kinds=(Candidate("logit and crowd", 0.8, 0.7, 0.0, 0.0, True),),
         )
-        return SimpleNamespace(
-            model=new,
-            report=report,
-            refused=(RowRemark(1, "x.jpg: said by the training"),),
-            points={"scene_zones": (17.5, 21.0)},
-        )
+        refused = (RowRemark(1, "x.jpg: said by the training"),)
+        return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)})
 
     monkeypatch.setattr(retrain, "retrain", train)
     seen.model = new
@@ -122,7 +127,7 @@ def test_comparisons_of_the_ledger_are_trained_on(cli, trained):
     with open_ledger(default_path()) as ledger:
         ledger.add(Compared(better=places[1], other=places[2]), author="Mira")
     assert cli.run("retrain", "--out", "mine").exit_code == 0
-    (pair,) = trained.picks
+    (pair,) = trained.comparisons
     assert pair == tuple((place.sha256, place.piece_id) for place in places[1:])
     assert trained.calls == []
 
@@ -226,11 +231,11 @@ def test_the_card_tells_what_the_model_was_made_from(cli, trained):
     card = (cli.folder / "mine" / "card.md").read_text("utf-8")
     for words in (
         trained.model.label,
-        trained.model.made.data,
+        trained.model.provenance.data,
         "no difference beyond",
         "`blue_share`",
         "Limits",
-        f"{trained.model.grade.crowd_share:.0%} of a proposal is that of simulated sellers",
+        f"{trained.model.grade.ensemble_share:.0%} of a proposal is that of simulated sellers",
         "| `scene_zones` | +17.5 | +21.0 |",
     ):
         assert words in card
@@ -243,7 +248,7 @@ def test_a_model_that_was_in_the_folder_is_kept_and_told(cli, trained, monkeypat
     second = replace(first, grade=replace(first.grade, calls=61))
     train = retrain.retrain
     monkeypatch.setattr(
-        retrain, "retrain", lambda *a, **k: SimpleNamespace(**vars(train(*a, **k)) | {"model": second})
+        retrain, "retrain", lambda *a, **k: replace(train(*a, **k), model=second)
     )  # fmt: skip
     ran = cli.run("retrain", "--out", "mine")
     kept = f"mine-{first.label.split()[-1]}"
@@ -262,8 +267,8 @@ def test_comparisons_alone_are_placed_and_trained_on(cli, trained):
     ran = cli.run("retrain", "--comparisons", said, "--photos", "haul", "--out", "mine")
     assert ran.exit_code == 0, ran.stderr
     assert trained.calls == []
-    assert [(better[1], other[1]) for better, other in trained.picks] == [(2, 1), (1, 1)]
-    assert {stone for pair in trained.picks for stone in pair} <= trained.features.keys()
+    assert [(better[1], other[1]) for better, other in trained.comparisons] == [(2, 1), (1, 1)]
+    assert {stone for pair in trained.comparisons for stone in pair} <= trained.features.keys()
 
 
 def test_comparisons_that_cannot_be_used_are_told_one_by_one(cli, trained):
@@ -284,7 +289,11 @@ def test_comparisons_that_cannot_be_used_are_told_one_by_one(cli, trained):
         "mine.csv: line 8: piece 'x'",
     ):
         assert line in ran.stderr
-    assert [(better[1], other[1]) for better, other in trained.picks] == [(1, 2), (2, 1), (1, 2)]
+    assert [(better[1], other[1]) for better, other in trained.comparisons] == [
+        (1, 2),
+        (2, 1),
+        (1, 2),
+    ]
 
 
 def test_a_table_without_comparisons_is_one_clear_line(cli, trained):

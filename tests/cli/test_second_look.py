@@ -9,7 +9,7 @@ from importlib import resources
 import pytest
 
 from grader.grading.learning import ask
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
@@ -228,7 +228,7 @@ def test_ask_counts_a_call_once_that_the_model_has_heard_of(cli, monkeypatch):
     retrained = replace(
         starter,
         grade=replace(starter.grade, calls=1),
-        made=replace(starter.made, stones=(f"{heard.sha256[:16]}-{heard.piece_id}",)),
+        provenance=replace(starter.provenance, stones=(f"{heard.sha256[:16]}-{heard.piece_id}",)),
     )
     monkeypatch.setattr("grader.session.load_model", lambda folder=None: retrained)
     asked = []

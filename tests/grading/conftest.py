@@ -19,10 +19,10 @@ from grader.grading.features.features import GRADE_FEATURES, features, with_valu
 from grader.grading.features.rules import grade_by_rules
 from grader.grading.features.scaling import fit_scaling
 from grader.grading.learning.candidates import column_signs
-from grader.grading.models.model import GradeHead, Made, Model
+from grader.grading.models.model import GradeHead, Model, Provenance
 from grader.grading.models.ordinal import fit_ordinal
 from grader.grading.models.scene_head import fit_scene
-from grader.grading.models.seller_ensemble import draw_crowd
+from grader.grading.models.seller_ensemble import draw_ensemble
 from grader.profile import SCENE_PARTS, load_profile
 
 
@@ -96,10 +96,12 @@ def make_line():
 
 @pytest.fixture(scope="session")
 def make_facts(profile):
-    """Return a function from measurements to what a face is graded by; of no look at all where none is given."""
+    """Return a function from measurements to what a face is graded by; of no appearance at all where none is given."""
 
     def make(measurements, size_class=None, **given):
-        return stone_facts(measurements, profile, size_class=size_class, **{"look": {}, **given})
+        return stone_facts(
+            measurements, profile, size_class=size_class, **{"appearance": {}, **given}
+        )
 
     return make
 
@@ -125,14 +127,14 @@ def small_model(profile, faces):
 
 
 @pytest.fixture(scope="session")
-def crowded_model(profile, faces, small_model):
-    """The same model with a small crowd, of sellers who see what is measured."""
+def ensemble_model(profile, faces, small_model):
+    """The same model with a small ensemble, of sellers who see what is measured."""
     head, rows = small_model.grade, faces[0]
     x = head.scaling.design(rows)
-    crowd = draw_crowd(
+    ensemble = draw_ensemble(
         x, rows, 4, column_signs(head), head.ordinal, np.random.default_rng(7), sellers=60
     )
-    return replace(small_model, grade=replace(head, crowd=crowd))
+    return replace(small_model, grade=replace(head, ensemble=ensemble))
 
 
 def _model(profile, rows, rung):
@@ -144,6 +146,6 @@ def _model(profile, rows, rung):
     scaling = fit_scaling(complete, GRADE_FEATURES)
     head = GradeHead(profile.grades, scaling, None)
     x = scaling.design(complete)
-    ordinal = fit_ordinal(x, rung, len(profile.grades), better=column_signs(head))
-    made = Made("0" * 64, "faces made up for tests", "2024-01-01", {"numpy": np.__version__})
+    ordinal = fit_ordinal(x, rung, len(profile.grades), monotone_signs=column_signs(head))
+    made = Provenance("0" * 64, "faces made up for tests", "2024-01-01", {"numpy": np.__version__})
     return Model("made up", GradeHead(profile.grades, scaling, ordinal), scene, made)

@@ -11,8 +11,8 @@ NAMES = [str(row) for row in range(6)]
 
 
 def ask(count, called=(), names=NAMES, says=SAYS, chances=ALIKE, heard=()):
-    unheard = [row for row in called if row not in heard]
-    return ask_for(says, chances, count, called, unheard, names, np.random.default_rng(0))
+    not_learned = [row for row in called if row not in heard]
+    return ask_for(says, chances, count, called, not_learned, names, np.random.default_rng(0))
 
 
 def test_the_stone_that_tells_the_sellers_apart_is_asked_for_first():
@@ -61,7 +61,7 @@ def test_of_several_photos_of_a_stone_one_is_asked_for():
     assert len(asked) == 3 and {"aabccc"[row] for row in asked} == set("abc")
 
 
-def test_without_a_crowd_stones_are_drawn():
+def test_without_an_ensemble_stones_are_drawn():
     asked = ask(4, says=np.zeros((0, 6)), chances=np.zeros(0))
     assert len(set(asked)) == 4
 

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from grader.grading.features.facts import facts_from
-from grader.grading.models.familiarity import look_of
+from grader.grading.models.familiarity import appearance_features
 from grader.grading.propose import propose, scene_estimate
 from grader.report.result import measured_record
 
@@ -37,7 +37,7 @@ def test_facts_from_the_ledger_give_the_same_proposal_to_the_last_digit(
             scene=rng.choice([None, float(rng.random())]), mm_per_px=rng.choice([None, 0.2]),
         ),
         rng.choice([None, "25x18"]),
-        look=look_of(lab, np.ones((40, 60), bool)),
+        appearance=appearance_features(lab, np.ones((40, 60), bool)),
         weight_g=rng.choice([None, float(rng.uniform(1, 900))]),
     )  # fmt: skip
     again = kept(facts)

@@ -21,7 +21,7 @@ def test_every_measure_that_a_rule_may_name_is_a_feature(profile, make_measureme
 def test_features_that_are_measures_are_declared_once():
     for name, feature in FEATURES.items():
         assert MEASURES.get(name, feature.measure) is feature.measure
-        assert feature.better in (-1, 0, 1)
+        assert feature.monotone_sign in (-1, 0, 1)
     assert {*GRADE_FEATURES, *SCENE_FEATURES} <= set(FEATURES)
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from grader.grading.models.prediction_set import SetRule, rank, set_rule
+from grader.grading.models.prediction_set import PredictionSetRule, fit_prediction_set_rule, rank
 
 
 @pytest.mark.parametrize(
@@ -14,18 +14,18 @@ def test_the_rank_of_the_bound(n, level, k):
 
 
 def test_under_nine_calls_the_set_is_the_whole_ladder():
-    rule = set_rule(np.full((8, 4), 0.25), np.zeros(8, int), range(8))
-    assert rule == SetRule(0.0, 8)
-    assert rule.members(np.array([[0.97, 0.01, 0.01, 0.01]])).all()
+    rule = fit_prediction_set_rule(np.full((8, 4), 0.25), np.zeros(8, int), range(8))
+    assert rule == PredictionSetRule(0.0, 8)
+    assert rule.contains(np.array([[0.97, 0.01, 0.01, 0.01]])).all()
 
 
 def test_a_set_has_no_gap_and_holds_the_proposed_grade():
-    rule = SetRule(0.3, 50)
+    rule = PredictionSetRule(0.3, 50)
     two_peaks = np.array(
         [[0.35, 0.1, 0.2, 0.35], [0.24, 0.26, 0.26, 0.24], [0.05, 0.9, 0.04, 0.01]]
     )
     expected = [[1, 1, 1, 1], [0, 1, 0, 0], [0, 1, 0, 0]]
-    assert rule.members(two_peaks).astype(int).tolist() == expected
+    assert rule.contains(two_peaks).astype(int).tolist() == expected
 
 
 def test_coverage_spreads_as_the_beta_law_says():
@@ -36,8 +36,8 @@ def test_coverage_spreads_as_the_beta_law_says():
         chance = rng.random((2100, 2)) * [1.0, 0.0] + [0.0, 1.0]
         called = chance[:, 0]  # chance of the called grade, uniform: any continuous law will do
         p = np.stack([called, 1 - called], axis=1)
-        rule = set_rule(p[:100], np.zeros(100, int), range(100))
-        covered.append(float((called[100:] >= rule.least).mean()))
+        rule = fit_prediction_set_rule(p[:100], np.zeros(100, int), range(100))
+        covered.append(float((called[100:] >= rule.min_probability).mean()))
     inside = np.mean([(0.836 <= c <= 0.951) for c in covered])
     assert np.mean(covered) == pytest.approx(91 / 101, abs=0.006)
     assert 0.91 <= inside <= 0.985
@@ -50,7 +50,7 @@ def test_sets_of_a_four_grade_simulation_hold_nine_in_ten():
     for _ in range(40):
         p = rng.dirichlet([1, 2, 2, 1], size=1200)
         rung = (p.cumsum(axis=1) < rng.random((1200, 1))).sum(axis=1)
-        members = set_rule(p[:200], rung[:200], range(200)).members(p[200:])
+        members = fit_prediction_set_rule(p[:200], rung[:200], range(200)).contains(p[200:])
         hits.append(members[np.arange(1000), rung[200:]].mean())
     assert 0.895 <= np.mean(hits) <= 0.94
 
@@ -58,10 +58,12 @@ def test_sets_of_a_four_grade_simulation_hold_nine_in_ten():
 def test_many_photos_of_one_stone_are_one_stone():
     chances = np.tile([0.05, 0.9, 0.05], (40, 1))
     # Nine of one stone settle nothing; nine stones do, each by its poorest face.
-    assert set_rule(chances[:9], np.ones(9, int), ["one"] * 9) == SetRule(0.0, 1)
+    assert fit_prediction_set_rule(chances[:9], np.ones(9, int), ["one"] * 9) == PredictionSetRule(
+        0.0, 1
+    )
     chances[0] = (0.2, 0.6, 0.2)
-    rule = set_rule(chances[:18], np.ones(18, int), [str(n % 9) for n in range(18)])
-    assert rule == SetRule(0.6, 9)
+    rule = fit_prediction_set_rule(chances[:18], np.ones(18, int), [str(n % 9) for n in range(18)])
+    assert rule == PredictionSetRule(0.6, 9)
 
 
 class _Given:
@@ -100,5 +102,5 @@ def test_the_threshold_is_that_of_mapies_split_sets(n):
         Given(), confidence_level=0.9, conformity_score="lac", prefit=True
     )
     _, sets = theirs.conformalize(chances, rung).predict_set(fresh)
-    rule = set_rule(chances, rung, range(n))
-    assert ((fresh >= rule.least) == sets[:, :, 0]).all()
+    rule = fit_prediction_set_rule(chances, rung, range(n))
+    assert ((fresh >= rule.min_probability) == sets[:, :, 0]).all()

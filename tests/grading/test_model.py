@@ -12,9 +12,10 @@ import pytest
 from grader.errors import ModelError
 from grader.grading.features.rules import grade_by_rules
 from grader.grading.learning.candidates import column_signs, fit_heads
-from grader.grading.models.familiarity import LOOK_NAMES, fit_known, look_of
-from grader.grading.models.model import LOGIT_AND_CROWD, load_model, rules_head, save_model
-from grader.grading.models.prediction_set import SetRule
+from grader.grading.models.familiarity import APPEARANCE_NAMES, appearance_features, fit_familiarity
+from grader.grading.models.model import LOGIT_AND_ENSEMBLE, rules_head
+from grader.grading.models.model_files import load_model, save_model
+from grader.grading.models.prediction_set import PredictionSetRule
 from grader.grading.models.trees import fit_trees
 from grader.profile import Rule, Rung
 
@@ -36,7 +37,7 @@ def test_a_saved_model_comes_back_the_same(folder, small_model, faces):
 
 def test_the_label_is_of_the_parameters_and_not_of_the_date(small_model):
     later = dataclasses.replace(
-        small_model, made=dataclasses.replace(small_model.made, date="2030-01-01")
+        small_model, provenance=dataclasses.replace(small_model.provenance, date="2030-01-01")
     )
     assert later.label == small_model.label
     other = dataclasses.replace(
@@ -60,7 +61,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 4"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 5"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -69,9 +70,9 @@ def _edit(path, change):
         ("scene", lambda c: c.pop("base"), "do not hold what they should"),
         ("sample", lambda c: c.update(faces=[]), "sample is empty"),
         (
-            "crowd",
+            "seller_ensemble",
             lambda c: c.update(sellers=[[1.0, 2.0]]),
-            "a seller of the crowd needs 19 numbers",
+            "a seller of the ensemble needs 19 numbers",
         ),
     ],
 )
@@ -98,7 +99,7 @@ def test_loading_is_quick_and_needs_no_training_library(folder):
     load_model(folder)
     assert time.perf_counter() - start < 0.05
     code = (
-        "import sys; from grader.grading.models.model import LOGIT_AND_CROWD, load_model; "
+        "import sys; from grader.grading.models.model_files import load_model; "
         f"load_model({str(folder)!r}); "
         "assert not {'scipy', 'sklearn', 'skimage'} & set(sys.modules), 'heavy'"
     )
@@ -126,22 +127,26 @@ def test_a_ladder_that_the_model_has_not_learned_is_graded_by_the_rules(
 
 def test_rules_alone_are_unsure_at_a_border(small_model, profile):
     head = rules_head(profile.grades, small_model.grade.scaling)
-    at_border = {name: 0.0 for name in head.scaling.names} | {"rules_position": 1.5}
+    at_border = {name: 0.0 for name in head.scaling.names} | {"rules_grade": 1.5}
     assert head.probabilities([at_border])[0, 2:].sum() == pytest.approx(0.5)
 
 
-def test_a_model_with_a_crowd_comes_back_the_same(tmp_path, crowded_model, faces, profile):
+def test_a_model_with_an_ensemble_comes_back_the_same(tmp_path, ensemble_model, faces, profile):
     rows, rung = faces
     head = fit_heads(
-        (LOGIT_AND_CROWD,), crowded_model.grade, rows[:30], rung[:30], [str(n) for n in range(30)]
-    )[LOGIT_AND_CROWD]
-    led = dataclasses.replace(crowded_model, grade=head)
+        (LOGIT_AND_ENSEMBLE,),
+        ensemble_model.grade,
+        rows[:30],
+        rung[:30],
+        [str(n) for n in range(30)],
+    )[LOGIT_AND_ENSEMBLE]
+    led = dataclasses.replace(ensemble_model, grade=head)
     save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "led")
     assert loaded == led and loaded.label == led.label and loaded.grade.kind == "logit and crowd"
     assert (loaded.grade.probabilities(rows) == led.grade.probabilities(rows)).all()
-    lines = (tmp_path / "led" / "crowd.json").read_text().splitlines()
-    assert sum(line.startswith("[") for line in lines) == len(head.crowd.chances)
+    lines = (tmp_path / "led" / "seller_ensemble.json").read_text().splitlines()
+    assert sum(line.startswith("[") for line in lines) == len(head.ensemble.chances)
 
 
 def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, faces, profile):
@@ -149,7 +154,8 @@ def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, 
     head = small_model.grade
     trees = fit_trees(rows[:80], rung[:80], 4, head.scaling.names, column_signs(head))
     grown = dataclasses.replace(
-        small_model, grade=dataclasses.replace(head, trees=trees, sets=SetRule(0.12, 80))
+        small_model,
+        grade=dataclasses.replace(head, trees=trees, set_rule=PredictionSetRule(0.12, 80)),
     )
     save_model(grown, tmp_path / "grown", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "grown")
@@ -173,23 +179,24 @@ def _refused(folder) -> str:
 
 @pytest.fixture(scope="module")
 def knowing(small_model, faces, profile, tmp_path_factory):
-    """A model that knows looks: of made-up stones and surfaces, told apart by their lightness."""
+    """A model that knows appearances: of made-up stones and surfaces, told apart by their lightness."""
     rng = np.random.default_rng(3)
-    looks = [
-        dict(zip(LOOK_NAMES, rng.normal(0, 1, len(LOOK_NAMES)), strict=True)) for _ in range(200)
+    appearances = [
+        dict(zip(APPEARANCE_NAMES, rng.normal(0, 1, len(APPEARANCE_NAMES)), strict=True))
+        for _ in range(200)
     ]
-    walls = [look | {"lightness": look["lightness"] + 3} for look in looks]
-    known = fit_known(looks, walls, range(200))
+    walls = [one | {"lightness": one["lightness"] + 3} for one in appearances]
+    known = fit_familiarity(appearances, walls, range(200))
     folder = tmp_path_factory.mktemp("knowing") / "model"
     save_model(
-        dataclasses.replace(small_model, known=known), folder, faces[0][:3], "# C\n", profile
+        dataclasses.replace(small_model, familiarity=known), folder, faces[0][:3], "# C\n", profile
     )
     return folder
 
 
-def test_looks_have_the_names_that_are_listed():
+def test_appearances_have_the_names_that_are_listed():
     lab = np.random.default_rng(0).normal(50, 5, (40, 40, 3)).astype(np.float32)
-    assert set(look_of(lab, np.ones((40, 40), bool))) == set(LOOK_NAMES)
+    assert set(appearance_features(lab, np.ones((40, 40), bool))) == set(APPEARANCE_NAMES)
 
 
 def _set(*keys):
@@ -207,25 +214,25 @@ def _set(*keys):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (_set("known", "names", 0, "nope"), "'nope', which is not known"),
-        (_set("known", "names", 1, "lightness"), "names one twice"),
-        (_set("known", "names", 0, 5), "names of looks is 5"),
-        (_set("known", "names", []), "need an inverse"),
-        (_set("known", "mean", [1.0]), "mean of looks is no list of 19 numbers"),
-        (_set("known", "spread", 0, 0.0), "spread of looks is 0.0"),
-        (_set("known", "spread", 0, "1.0"), "spread of looks is '1.0'"),
-        (_set("known", "inverse", [[1.0]]), "need an inverse of 19 rows"),
-        (_set("known", "inverse", 3, [1.0]), "inverse of looks is no list of 19"),
-        (_set("known", "inverse", 0, 0, -1.0), "the inverse is of no covariance"),
-        (_set("known", "inverse", 0, 1, 7.0), "the inverse is of no covariance"),
-        (_set("known", "weights", [1.0]), "weights of looks is no list of 39"),
-        (_set("known", "far", 1e8), "no face can pass it"),
-        (_set("known", "far", -1.0), "far is -1.0"),
-        (_set("known", "likelier", 1e8), "no face can pass it"),
-        (_set("known", "likelier", float("nan")), "NaN is no number"),
-        (_set("known", "likelier", True), "likelier is True"),
-        (_set("known", "far", 10**400), "far is 1000"),
-        (_set("known", []), "do not hold what they should"),
+        (_set("familiarity", "names", 0, "nope"), "'nope', which is not known"),
+        (_set("familiarity", "names", 1, "lightness"), "names one twice"),
+        (_set("familiarity", "names", 0, 5), "names of appearances is 5"),
+        (_set("familiarity", "names", []), "need an inverse"),
+        (_set("familiarity", "mean", [1.0]), "mean of appearances is no list of 19 numbers"),
+        (_set("familiarity", "spread", 0, 0.0), "spread of appearances is 0.0"),
+        (_set("familiarity", "spread", 0, "1.0"), "spread of appearances is '1.0'"),
+        (_set("familiarity", "inverse_covariance", [[1.0]]), "need an inverse of 19 rows"),
+        (_set("familiarity", "inverse_covariance", 3, [1.0]), "inverse of appearances is no list of 19"),
+        (_set("familiarity", "inverse_covariance", 0, 0, -1.0), "the inverse is of no covariance"),
+        (_set("familiarity", "inverse_covariance", 0, 1, 7.0), "the inverse is of no covariance"),
+        (_set("familiarity", "surface_weights", [1.0]), "surface_weights is no list of 39"),
+        (_set("familiarity", "max_squared_distance", 1e8), "no face can pass it"),
+        (_set("familiarity", "max_squared_distance", -1.0), "max_squared_distance is -1.0"),
+        (_set("familiarity", "max_surface_log_odds", 1e8), "no face can pass it"),
+        (_set("familiarity", "max_surface_log_odds", float("nan")), "NaN is no number"),
+        (_set("familiarity", "max_surface_log_odds", True), "max_surface_log_odds is True"),
+        (_set("familiarity", "max_squared_distance", 10**400), "max_squared_distance is 1000"),
+        (_set("familiarity", []), "do not hold what they should"),
     ],
 )  # fmt: skip
 def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
@@ -233,18 +240,18 @@ def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
 ):
     folder = tmp_path / "model"
     shutil.copytree(knowing, folder)
-    assert load_model(folder).known is not None
-    _edit(folder / "known.json", change)
+    assert load_model(folder).familiarity is not None
+    _edit(folder / "familiarity.json", change)
     assert words in _refused(folder)
 
 
 @pytest.mark.parametrize(
     ("file", "change"),
     [
-        ("grade", _set("set", "least", 2)),
-        ("grade", _set("set", "least", float("inf"))),
-        ("grade", _set("set", "least", -0.1)),
-        ("grade", _set("set", "n", 1.5)),
+        ("grade", _set("grade_set", "min_probability", 2)),
+        ("grade", _set("grade_set", "min_probability", float("inf"))),
+        ("grade", _set("grade_set", "min_probability", -0.1)),
+        ("grade", _set("grade_set", "n", 1.5)),
         ("grade", _set("calls", -80)),
         ("grade", _set("calls", 10**400)),
         ("grade", _set("calls", 1e300)),
@@ -257,10 +264,10 @@ def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
         ("grade", _set("cuts", 0, "1")),
         ("grade", _set("name", 5)),
         ("grade", _set("name", "x" * 10_000)),
-        ("grade", _set("made", "date", 5)),
-        ("grade", _set("made", "data", "two\nlines")),
-        ("grade", _set("made", "stones", [[]])),
-        ("grade", _set("made", "versions", [])),
+        ("grade", _set("provenance", "date", 5)),
+        ("grade", _set("provenance", "data", "two\nlines")),
+        ("grade", _set("provenance", "stones", [[]])),
+        ("grade", _set("provenance", "versions", [])),
         ("grade", _set("label", "another 01234567")),
         ("grade", _set("trees", {"names": ["luck"], "borders": []})),
         ("scene", _set("below", -1)),
@@ -270,10 +277,10 @@ def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
         ("sample", _set("faces", 0, "features", [])),
         ("sample", _set("faces", 0, "probabilities", [1.0])),
         ("sample", _set("faces", 5)),
-        ("crowd", _set("sellers", [["a"] * 19])),
-        ("crowd", _set("sellers", [[0.0] * 18 + [9.0]])),
-        ("crowd", _set("sellers", [[1e12] * 18 + [1.0]])),
-        ("crowd", _set("sellers", 5)),
+        ("seller_ensemble", _set("sellers", [["a"] * 19])),
+        ("seller_ensemble", _set("sellers", [[0.0] * 18 + [9.0]])),
+        ("seller_ensemble", _set("sellers", [[1e12] * 18 + [1.0]])),
+        ("seller_ensemble", _set("sellers", 5)),
     ],
 )
 def test_a_value_that_no_model_has_is_refused_in_one_line(folder, file, change):
@@ -281,7 +288,7 @@ def test_a_value_that_no_model_has_is_refused_in_one_line(folder, file, change):
     _refused(folder)
 
 
-@pytest.mark.parametrize("name", ["grade", "crowd", "scene", "known", "sample"])
+@pytest.mark.parametrize("name", ["grade", "seller_ensemble", "scene", "familiarity", "sample"])
 @pytest.mark.parametrize(
     "text", ["[" * 100_000, "9" * 5000, "[]", "null", '{"format": 1e999}', "\xff"]
 )

@@ -11,7 +11,7 @@ import sys
 import pytest
 
 from grader.errors import GraderError, ModelError
-from grader.grading.models.model import (
+from grader.grading.models.model_files import (
     FILES,
     aside_of,
     check_place,
@@ -153,7 +153,7 @@ def test_a_disk_that_is_full_leaves_the_old_model(tmp_path, models, save):
 import os, sys
 from pathlib import Path
 from grader.errors import GraderError
-from grader.grading.models import model as m
+from grader.grading.models import model_files as m
 from grader.profile import load_profile
 import json
 old, new = (m.load_model(f"{tmp_path}/{{name}}") for name in ("old", "new"))

@@ -47,7 +47,7 @@ def test_few_faces_move_the_prior_a_little_and_many_a_lot():
 
 def test_a_coefficient_never_leaves_its_sign():
     x, rung = _simulated(200, 2)
-    fit = fit_ordinal(x, rung, 4, better=[-1, 1, 0])
+    fit = fit_ordinal(x, rung, 4, monotone_signs=[-1, 1, 0])
     assert fit.coefficients[0] <= 0 <= fit.coefficients[1]
 
 
@@ -85,7 +85,7 @@ def test_a_seller_who_wavers_more_is_less_sure_of_everything_alike():
         (4.0, -2.0, 0.0), (-4.0, 0.0, 6.0)
     )  # four times as sure as the simulated seller
     x, rung = _simulated(150, 6)
-    fit = fit_ordinal(x, rung, 4, prior=prior, strength=50.0, cut_strength=50.0, scale_spread=1.5)
+    fit = fit_ordinal(x, rung, 4, prior=prior, strength=50.0, cut_strength=50.0, scale_prior_sd=1.5)
     sure = np.array(fit.coefficients[:2]) / prior.coefficients[:2]
     assert sure == pytest.approx([0.25, 0.25], abs=0.12)
     held = fit_ordinal(x, rung, 4, prior=prior, strength=50.0, cut_strength=50.0)

@@ -6,11 +6,13 @@ from sklearn.metrics import log_loss
 
 from grader.errors import CallsError
 from grader.grading.features.features import with_values
+from grader.grading.learning.called_faces import called_rungs, learned_from
 from grader.grading.learning.candidates import column_signs, compare, folds_of
-from grader.grading.learning.retrain import called_rungs, heard_of, retrain
-from grader.grading.models.seller_ensemble import Crowd
+from grader.grading.learning.retrain import retrain
+from grader.grading.models.seller_ensemble import SellerEnsemble
 from grader.grading.proposal import Call
 from grader.report.card import retrained_card
+from grader.report.retrain_report import moved_line, report_lines, verdict
 
 
 def _call(number, grade, scene=None):
@@ -42,9 +44,9 @@ def test_a_seller_who_sorts_otherwise_is_followed_and_the_report_says_so(
     tray, profile, small_model
 ):
     done = retrain(*tray, profile, small_model, seed=1)
-    assert done.report.verdict == "the new model is better, beyond the uncertainty"
+    assert verdict(done.report) == "the new model is better, beyond the uncertainty"
     assert done.report.new.kappa.value > done.report.old.kappa.value + 0.1
-    assert done.report.lines()[0] == done.report.verdict
+    assert report_lines(done.report)[0] == verdict(done.report)
     assert done.report.new.n == 96
     rows = [done.model.complete(row, profile) for row in tray[1].values()]
     said = [profile.grades.index(call.grade) for call in tray[0]]
@@ -98,13 +100,13 @@ def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small
     calls = [_call(i, profile.grades[r]) for i, r in enumerate(rungs)]
     report = retrain(calls, measured, profile, small_model, seed=1).report
     assert report.old.equal.value == 1.0
-    assert "better" not in report.verdict
+    assert "better" not in verdict(report)
 
 
 def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, small_model):
     calls, measured = tray
     done = retrain(calls[:6], measured, profile, small_model)
-    assert done.report.verdict.startswith("too few calls to judge (6 stones with a grade")
+    assert verdict(done.report).startswith("too few calls to judge (6 stones with a grade")
     rows = [small_model.complete(row, profile) for row in measured.values()]
     moved = np.abs(done.model.grade.rungs(rows) - small_model.grade.rungs(rows))
     assert moved.mean() < 0.45
@@ -116,7 +118,7 @@ def test_calls_of_one_grade_only_are_not_judged(tray, profile, small_model):
     calls, measured = tray
     same = [dataclasses.replace(call, grade="cabbing") for call in calls[:40]]
     done = retrain(same, measured, profile, small_model)
-    assert "in 1 grade)" in done.report.verdict
+    assert "in 1 grade)" in verdict(done.report)
     assert done.report.old is None
 
 
@@ -154,7 +156,7 @@ def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, small_
     first = retrain(calls[:60], measured, profile, small_model).model
     report = retrain(calls, measured, profile, first).report
     assert report.seen_before == 60
-    assert "has seen 60 of these stones" in report.lines()[-2]
+    assert "has seen 60 of these stones" in report_lines(report)[-2]
 
 
 def test_it_is_told_how_many_proposals_a_new_model_changes(tray, profile, small_model):
@@ -168,7 +170,7 @@ def test_it_is_told_how_many_proposals_a_new_model_changes(tray, profile, small_
     moved = done.report.moved
     assert moved.stones == len(stones)
     assert moved.otherwise == int(np.not_equal(*said).sum()) > 0
-    assert str(moved) == done.report.lines()[-1]
+    assert moved_line(moved) == report_lines(done.report)[-1]
 
 
 def test_coefficients_keep_their_direction(tray, profile, small_model):
@@ -177,7 +179,7 @@ def test_coefficients_keep_their_direction(tray, profile, small_model):
     assert (signs * np.array(head.ordinal.coefficients) >= 0).all()
     row = next(iter(tray[1].values()))
     more = with_values(row, profile, blue_share=1.0)
-    assert head.places([more]) >= head.places([row])
+    assert head.expected_grade([more]) >= head.expected_grade([row])
 
 
 def test_the_kinds_of_head_are_compared_on_held_out_calls(tray, profile, small_model):
@@ -234,74 +236,83 @@ def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile,
     later = called_rungs(named[20:], measured, profile)
     assert later.seen_by(learned) == 20
     assert {*later.unseen_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
-    assert not any("bucket" in key for key in learned.made.stones)
+    assert not any("bucket" in key for key in learned.provenance.stones)
 
 
-def test_a_table_that_grows_counts_each_stone_once(tray, profile, crowded_model):
+def test_a_table_that_grows_counts_each_stone_once(tray, profile, ensemble_model):
     calls, measured = tray
     calls = [dataclasses.replace(call, scene=None) for call in calls]
-    first = retrain(calls[:6], measured, profile, crowded_model).model
+    first = retrain(calls[:6], measured, profile, ensemble_model).model
     grown = retrain(calls[:12], measured, profile, first).model
     again = retrain(calls[:12], measured, profile, grown).model
-    once = retrain(calls[:12], measured, profile, crowded_model).model
+    once = retrain(calls[:12], measured, profile, ensemble_model).model
     assert [m.grade.calls for m in (first, grown, again, once)] == [6, 12, 12, 12]
-    assert grown.grade.crowd_share == pytest.approx(80 / 92)
-    assert first.grade.crowd != once.grade.crowd
-    assert grown.grade.crowd == again.grade.crowd == once.grade.crowd
+    assert grown.grade.ensemble_share == pytest.approx(80 / 92)
+    assert first.grade.ensemble != once.grade.ensemble
+    assert grown.grade.ensemble == again.grade.ensemble == once.grade.ensemble
 
 
-def test_new_calls_alone_add_up_with_those_that_the_crowd_has_heard(tray, profile, crowded_model):
+def test_new_calls_alone_add_up_with_those_that_the_ensemble_has_learned_from(
+    tray, profile, ensemble_model
+):
     calls, measured = tray
     calls = [dataclasses.replace(call, scene=None) for call in calls]
-    first = retrain(calls[:8], measured, profile, crowded_model).model
+    first = retrain(calls[:8], measured, profile, ensemble_model).model
     then = retrain(calls[8:16], measured, profile, first).model
-    whole = retrain(calls[:16], measured, profile, crowded_model).model
+    whole = retrain(calls[:16], measured, profile, ensemble_model).model
     assert then.grade.calls == whole.grade.calls == 16
-    assert then.grade.crowd.chances == pytest.approx(whole.grade.crowd.chances, abs=1e-8)
-    assert heard_of(calls[:20], then) == [True] * 16 + [False] * 4
-    assert not any(heard_of(calls, crowded_model))
+    assert then.grade.ensemble.chances == pytest.approx(whole.grade.ensemble.chances, abs=1e-8)
+    assert learned_from(calls[:20], then) == [True] * 16 + [False] * 4
+    assert not any(learned_from(calls, ensemble_model))
 
 
-def test_the_crowd_counts_stones_not_faces(tray, profile, crowded_model):
+def test_the_ensemble_counts_stones_not_faces(tray, profile, ensemble_model):
     calls, measured = tray
     named = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls[:12])]
-    head = retrain(named, measured, profile, crowded_model).model.grade
+    head = retrain(named, measured, profile, ensemble_model).model.grade
     assert head.calls == 6
 
 
-def test_two_calls_leave_the_proposals_nearly_as_they_were(tray, profile, crowded_model):
+def test_two_calls_leave_the_proposals_nearly_as_they_were(tray, profile, ensemble_model):
     calls, measured = tray
-    rows = [crowded_model.complete(row, profile) for row in measured.values()]
-    done = retrain(calls[:2], measured, profile, crowded_model).model.grade
+    rows = [ensemble_model.complete(row, profile) for row in measured.values()]
+    done = retrain(calls[:2], measured, profile, ensemble_model).model.grade
     assert done.calls == 2
-    assert np.abs(done.places(rows) - crowded_model.grade.places(rows)).mean() < 0.2
+    assert (
+        np.abs(done.expected_grade(rows) - ensemble_model.grade.expected_grade(rows)).mean() < 0.2
+    )
 
 
-def test_a_seller_who_is_none_of_the_crowd_is_followed_without_it(tray, profile, crowded_model):
-    """A crowd of one mind, who likes what this seller throws away, is worse than nothing."""
+def test_a_seller_who_is_none_of_the_ensemble_is_followed_without_it(tray, profile, ensemble_model):
+    """An ensemble of one mind, who likes what this seller throws away, is worse than nothing."""
     calls, measured = tray
-    p = len(crowded_model.grade.scaling.names)
-    at = crowded_model.grade.scaling.names.index("blue_share")
+    p = len(ensemble_model.grade.scaling.names)
+    at = ensemble_model.grade.scaling.names.index("blue_share")
     upside_down = tuple(-4.0 if i == at else 0.0 for i in range(p))
-    crowd = Crowd((upside_down, upside_down), ((-2.0, 0.0, 2.0),) * 2, (0.8, 0.2))
+    ensemble = SellerEnsemble((upside_down, upside_down), ((-2.0, 0.0, 2.0),) * 2, (0.8, 0.2))
     base = dataclasses.replace(
-        crowded_model, grade=dataclasses.replace(crowded_model.grade, crowd=crowd)
+        ensemble_model, grade=dataclasses.replace(ensemble_model.grade, ensemble=ensemble)
     )
     done = retrain(calls[:40], measured, profile, base)
     assert [k.kind for k in done.report.kinds if k.taken] == ["cumulative logit"]
-    assert done.model.grade.crowd_share == 0
+    assert done.model.grade.ensemble_share == 0
     assert done.model.grade.kind == "cumulative logit"
     few = retrain(calls[:15], measured, profile, base)
     assert [k.kind for k in few.report.kinds] == ["logit and crowd"]
 
 
-def test_a_stone_of_a_held_out_pick_teaches_nothing_in_another_pick(tray, profile, small_model):
+def test_a_stone_of_a_held_out_comparison_teaches_nothing_in_another_comparison(
+    tray, profile, small_model
+):
     _, measured = tray
     order = np.argsort(small_model.scene.values(list(measured.values())))
     stones = [list(measured)[i] for i in order]
     # The old scores have it wrong on all of these, and one stone is in every pick: nothing is left to learn from.
     with_one = [(low, stones[-1]) for low in stones[:30]]
-    report = retrain([], measured, profile, small_model, picks=with_one).report
-    assert (report.picks_old.value, report.picks_new.value) == (0.0, 0.0)
+    report = retrain([], measured, profile, small_model, comparisons=with_one).report
+    assert (report.comparisons_old.value, report.comparisons_new.value) == (0.0, 0.0)
     apart = list(zip(stones[:40], stones[-40:], strict=True))
-    assert retrain([], measured, profile, small_model, picks=apart).report.picks_new.value > 0.0
+    assert (
+        retrain([], measured, profile, small_model, comparisons=apart).report.comparisons_new.value
+        > 0.0
+    )

@@ -1,11 +1,11 @@
+import comparisons
 import numpy as np
-import picks
 import pytest
 from sklearn.linear_model import LogisticRegression
 
 from grader.grading.models import scene_head
-from grader.grading.models.model import load_model
-from grader.grading.models.scene_head import fit_scene, picked_right, refit_scene
+from grader.grading.models.model_files import load_model
+from grader.grading.models.scene_head import compared_right, fit_scene, refit_scene
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +49,7 @@ def starter():
     return load_model().scene
 
 
-def test_picks_follow_bradley_and_terry():
+def test_comparisons_follow_bradley_and_terry():
     # Bradley & Terry 1952: three items, 10 meetings a pair, A beats B 7:3, A beats C 8:2, B beats C 6:4;
     # strengths 0.5971, 0.2453, 0.1576, computed from the model; beside it scikit-learn's logit.
     wins = {(0, 1): 7, (1, 0): 3, (0, 2): 8, (2, 0): 2, (1, 2): 6, (2, 1): 4}
@@ -59,7 +59,7 @@ def test_picks_follow_bradley_and_terry():
     _, found = scene_head._drawn(
         *nothing, np.array(rows), np.ones(3, bool), np.zeros(3), 0.0, 1e-6, free
     )
-    logs = found / scene_head.PICK_POINTS
+    logs = found / scene_head.COMPARISON_POINTS
     np.testing.assert_allclose(
         np.exp(logs) / np.exp(logs).sum(), [0.5971, 0.2453, 0.1576], atol=2e-4
     )
@@ -69,11 +69,11 @@ def test_picks_follow_bradley_and_terry():
     np.testing.assert_allclose(logs[:2] - logs[2], logit.coef_[0], atol=2e-3)
 
 
-def test_few_picks_move_the_head_a_little_and_many_a_lot(starter):
+def test_few_comparisons_move_the_head_a_little_and_many_a_lot(starter):
     rng = np.random.default_rng(3)
-    seller = picks.draw_seller(rng)
-    rows = picks.draw_faces(120, starter.scaling, rng)
-    said = seller.picks(rows, 100, rng)
+    seller = comparisons.draw_seller(rng)
+    rows = comparisons.draw_faces(120, starter.scaling, rng)
+    said = seller.comparisons(rows, 100, rng)
     moved = [
         np.abs(
             np.subtract(
@@ -86,20 +86,20 @@ def test_few_picks_move_the_head_a_little_and_many_a_lot(starter):
     assert moved[0] < 0.2 * moved[2]
 
 
-def test_thirty_picks_teach_a_taste_and_a_hundred_more(starter):
+def test_thirty_comparisons_teach_a_taste_and_a_hundred_more(starter):
     # Sellers of ours: any monotone weights over the parts, slips as by Bradley and Terry.
     right = {0: [], 30: [], 100: []}
     for number in range(8):
         rng = np.random.default_rng([41, number])
-        seller = picks.draw_seller(rng)
-        rows, fresh = (picks.draw_faces(n, starter.scaling, rng) for n in (120, 300))
-        said = seller.picks(rows, 100, rng)
-        sure = picks.Seller(seller.weights, slip_points=1e-9)
+        seller = comparisons.draw_seller(rng)
+        rows, fresh = (comparisons.draw_faces(n, starter.scaling, rng) for n in (120, 300))
+        said = seller.comparisons(rows, 100, rng)
+        sure = comparisons.Seller(seller.weights, slip_points=1e-9)
         with np.errstate(over="ignore"):
-            pairs = sure.picks(fresh, 200, rng)
+            pairs = sure.comparisons(fresh, 200, rng)
         for count, found in right.items():
             head = refit_scene(starter, [], [], [], said[:count])
-            found.append(picked_right(head, pairs).mean())
+            found.append(compared_right(head, pairs).mean())
     mean = {count: np.mean(found) for count, found in right.items()}
     assert mean[30] >= 0.80 and mean[100] >= 0.88
     assert mean[0] < mean[30] < mean[100]
@@ -108,9 +108,9 @@ def test_thirty_picks_teach_a_taste_and_a_hundred_more(starter):
 def test_no_part_score_is_ever_turned_against_its_direction(starter):
     # A seller who likes everything the other way round: the parts stop at nothing, they do not turn.
     rng = np.random.default_rng(5)
-    rows = picks.draw_faces(60, starter.scaling, rng)
-    seller = picks.Seller(-picks.draw_seller(rng).weights)
-    head = refit_scene(starter, [], [], [], seller.picks(rows, 200, rng))
+    rows = comparisons.draw_faces(60, starter.scaling, rng)
+    seller = comparisons.Seller(-comparisons.draw_seller(rng).weights)
+    head = refit_scene(starter, [], [], [], seller.comparisons(rows, 200, rng))
     for name, old, new in zip(
         head.scaling.names, starter.coefficients, head.coefficients, strict=True
     ):
@@ -118,8 +118,8 @@ def test_no_part_score_is_ever_turned_against_its_direction(starter):
             assert new >= min(0.0, old) - 1e-6, name
 
 
-def test_picks_that_contradict_each_other_draw_the_two_together(starter):
-    rows = picks.draw_faces(20, starter.scaling, np.random.default_rng(6))
+def test_comparisons_that_contradict_each_other_draw_the_two_together(starter):
+    rows = comparisons.draw_faces(20, starter.scaling, np.random.default_rng(6))
     both = [(a, b) for a, b in zip(rows[:10], rows[10:], strict=True)]
     head = refit_scene(starter, [], [], [], both + [(b, a) for a, b in both])
     apart = [abs(float(np.diff(starter.values(pair))[0])) for pair in both]

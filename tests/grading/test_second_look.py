@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 from sklearn.metrics import cohen_kappa_score
 
-from grader.grading.learning.second_look import Looked, draw_sample, judge, report_lines
+from grader.grading.learning.second_look import Looked, draw_sample, judge
+from grader.report.second_look import report_lines
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.grading.models.seller_ensemble import AS_THE_STARTER
 
 
@@ -12,10 +12,10 @@ def _rungs(below) -> np.ndarray:
 
 
 def test_the_starter_that_ships_believes_its_own_seller_as_the_tool_says():
-    """A seller begun anew from it (``unheard``) must not find another weight than the starter was made with."""
-    crowd = load_model().grade.crowd
-    assert crowd.chances[0] == AS_THE_STARTER
-    assert crowd.unheard == crowd
+    """A seller begun anew from it (``prior``) must not find another weight than the starter was made with."""
+    ensemble = load_model().grade.ensemble
+    assert ensemble.chances[0] == AS_THE_STARTER
+    assert ensemble.prior == ensemble
 
 
 def test_two_calls_leave_the_starters_proposals_nearly_as_they_were(make_faces, profile):
@@ -29,6 +29,6 @@ def test_two_calls_leave_the_starters_proposals_nearly_as_they_were(make_faces, 
     rng, changed = np.random.default_rng(1), []
     for _ in range(40):
         called = rng.choice(400, 2, replace=False)
-        heard = starter.grade.crowd.unheard.weighed(x[called], rung[called])
-        changed.append(float((_rungs(heard.below(x)) != alone).mean()))
+        updated = starter.grade.ensemble.prior.updated(x[called], rung[called])
+        changed.append(float((_rungs(updated.below(x)) != alone).mean()))
     assert 0 < np.mean(changed) < 0.04

@@ -7,7 +7,7 @@ import pytest
 
 from grader.grading.features.features import with_values
 from grader.grading.learning.candidates import column_signs, fit_heads
-from grader.grading.models.model import LOGIT_AND_CROWD
+from grader.grading.models.model import LOGIT_AND_ENSEMBLE
 from grader.grading.models.trees import fit_trees
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.grading.what_ifs import what_if, without_lines
@@ -36,18 +36,18 @@ def pieces(n, rng, make_measurements, make_line):
 
 
 @pytest.fixture(scope="module")
-def led_model(crowded_model, faces):
-    """The same model after 30 calls, most of its word that of the crowd."""
+def led_model(ensemble_model, faces):
+    """The same model after 30 calls, most of its word that of the ensemble."""
     rows, rung = faces
     return replace(
-        crowded_model,
+        ensemble_model,
         grade=fit_heads(
-            (LOGIT_AND_CROWD,),
-            crowded_model.grade,
+            (LOGIT_AND_ENSEMBLE,),
+            ensemble_model.grade,
             rows[:30],
             rung[:30],
             [str(n) for n in range(30)],
-        )[LOGIT_AND_CROWD],
+        )[LOGIT_AND_ENSEMBLE],
     )
 
 
@@ -69,7 +69,7 @@ def test_without_what_a_reason_names_200_pieces_move_as_it_says(
             named += 1
             right += bool(np.all(above * np.sign(reason.moves) >= -1e-9)) or abs(above).max() < 1e-9
     assert named > 100
-    # Odds move every border alike; trees, and a crowd not of one mind, may move one of them the other way.
+    # Odds move every border alike; trees, and an ensemble not of one mind, may move one of them the other way.
     assert right == named if kind == "cumulative logit" else right / named > 0.9
 
 

@@ -95,11 +95,11 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
 
 
 def test_grade_set_rules_and_what_if_stand_last(make_graded):
-    last = ["grade_set", "rules_grade", "what_if", "stranger", "called_scene_by"]
+    last = ["grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by"]
     assert column_names(CLASSES)[-5:] == last
     (row,) = rows([photo_record(make_graded())])
     assert row["grade_set"] == "cabbing; select"
-    assert (row["rules_grade"], row["stranger"]) == ("tumbling", "")
+    assert (row["rules_grade"], row["unfamiliar"]) == ("tumbling", "")
 
 
 def test_classes_carry_the_profiles_names_and_measures_tell_what_they_read_as(make_graded):

@@ -165,11 +165,11 @@ def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
         write_picture(tmp_path / "x.doc", np.zeros((2, 2, 3), np.uint8))
 
 
-def test_the_word_on_a_stranger_is_no_grade(make_graded):
+def test_the_word_on_an_unfamiliar_stone_is_no_grade(make_graded):
     graded = make_graded()
     (piece,) = graded.pieces
-    strange = replace(piece, proposal=replace(piece.proposal, stranger="its grain"))
-    assert words_of(replace(graded, pieces=(strange,)))[0][0][0] == "1 stranger"
+    strange = replace(piece, proposal=replace(piece.proposal, unfamiliar="its grain"))
+    assert words_of(replace(graded, pieces=(strange,)))[0][0][0] == "1 unfamiliar"
     assert words_of(graded)[0][0][0] == "1 cabbing"
 
 

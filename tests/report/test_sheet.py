@@ -180,11 +180,11 @@ def test_no_stone_is_said_to_be_without_cracks(written, make_graded, words):
     assert "no line seen" in page
 
 
-def test_a_stranger_has_no_grade_over_it(written, make_graded):
+def test_an_unfamiliar_stone_has_no_grade_over_it(written, make_graded):
     record = photo_record(make_graded())
-    record["pieces"][0]["proposal"] |= {"stranger": "its grain lies far from theirs"}
+    record["pieces"][0]["proposal"] |= {"unfamiliar": "its grain lies far from theirs"}
     page = written(records=[record])
-    assert ">1 stranger<" in page and "unlike the stones this model knows (its grain" in page
+    assert ">1 unfamiliar<" in page and "unlike the stones this model knows (its grain" in page
 
 
 @pytest.mark.parametrize("verdict", ["usable", "retake"])

@@ -142,17 +142,17 @@ def test_offsets_are_told_with_their_throw_where_there_are_any():
 def test_a_set_is_told_as_one_grade_or_left_to_the_seller():
     four = dict.fromkeys(("waste", "tumbling", "cabbing", "select"), 0.25)
 
-    def told(*grades, stranger=None):
+    def told(*grades, unfamiliar=None):
         held = {"grades": list(grades), "level": 0.9}
         return words.set_words(
-            {"grade": "cabbing", "probabilities": four, "set": held, "stranger": stranger}
+            {"grade": "cabbing", "probabilities": four, "grade_set": held, "unfamiliar": unfamiliar}
         )
 
     assert told("cabbing") == "cabbing"
     assert told("cabbing", "select") == "cabbing or select: your call"
     assert told("tumbling", "cabbing", "select") == "tumbling, cabbing or select: your call"
     assert told(*four) == "any grade: your call"
-    assert told("cabbing", stranger="texture").startswith("unlike the stones this model knows")
+    assert told("cabbing", unfamiliar="texture").startswith("unlike the stones this model knows")
 
 
 def test_the_rules_are_told_where_they_say_another_grade(make_graded):

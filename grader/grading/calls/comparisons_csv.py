@@ -1,4 +1,4 @@
-"""Tables of picks: of two stones, the one whose scene the seller likes better."""
+"""Tables of comparisons: of two stones, the one whose scene the seller likes better."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,17 +16,17 @@ Stone = tuple[str, int]
 
 
 @dataclass(frozen=True)
-class ReadPicks:
-    """Picks as (better stone, other stone) with the line on which each stands, the rows refused,
+class ReadComparisons:
+    """Comparisons as (better stone, other stone) with the line on which each stands, the rows refused,
     and what else is to be told."""
 
-    picks: tuple[tuple[Stone, Stone], ...]
+    comparisons: tuple[tuple[Stone, Stone], ...]
     lines: tuple[int, ...]
     refused: tuple[RowRemark, ...] = ()
     told: tuple[RowRemark, ...] = ()
 
 
-def read_picks_csv(path: Path, time: str) -> ReadCalls:
+def read_comparisons_csv(path: Path, time: str) -> ReadCalls:
     """Return both stones of every row, the better one first, each as a call that says nothing yet,
     to be placed in its photo.
 
@@ -55,12 +55,12 @@ def read_picks_csv(path: Path, time: str) -> ReadCalls:
     return ReadCalls(tuple(calls), tuple(lines), tuple(refused))
 
 
-def paired(placed: ReadCalls) -> ReadPicks:
-    """Return the picks of rows of which both stones were placed; a stone against itself is refused.
+def paired(placed: ReadCalls) -> ReadComparisons:
+    """Return the comparisons of rows of which both stones were placed; a stone against itself is refused.
 
-    Picks that contradict each other are told and both kept: they weigh against each other.
+    Comparisons that contradict each other are told and both kept: they weigh against each other.
     """
-    picks, lines = [], []
+    comparisons, lines = [], []
     refused, told = list(placed.refused), list(placed.told)
     sides: dict[int, list[Call]] = {}
     for line, call in zip(placed.lines, placed.calls, strict=True):
@@ -78,10 +78,10 @@ def paired(placed: ReadCalls) -> ReadPicks:
             text = f"says the opposite of line {first[other, better]}; both are kept and weigh against each other"
             told.append(RowRemark(line, text))
         first.setdefault((better, other), line)
-        picks.append((better, other))
+        comparisons.append((better, other))
         lines.append(line)
     in_order = sorted(refused, key=lambda remark: remark.line)
-    return ReadPicks(tuple(picks), tuple(lines), tuple(in_order), tuple(told))
+    return ReadComparisons(tuple(comparisons), tuple(lines), tuple(in_order), tuple(told))
 
 
 def _side(row: dict[str, str], side: str, time: str) -> Call:

@@ -39,7 +39,7 @@ class StoneFacts:
     lines : in the order of the measured ones.
     face_area_px : working px.
     size_class : ``None`` without scale.
-    look : of :func:`~grader.grading.models.familiarity.look_of`.
+    appearance : of :func:`~grader.grading.models.familiarity.appearance_features`.
     weight_g : of the piece, where the seller says it.
     retake : whether the photo has to be taken again, so that no grade is proposed.
     """
@@ -48,7 +48,7 @@ class StoneFacts:
     lines: tuple[LineFacts, ...]
     face_area_px: int
     size_class: str | None
-    look: Mapping[str, float]
+    appearance: Mapping[str, float]
     weight_g: float | None = None
     retake: bool = False
 
@@ -59,7 +59,8 @@ class StoneFacts:
 
     def as_record(self) -> dict:
         """Return the same as plain data; floats keep every digit."""
-        return asdict(replace(self, features=dict(self.features), look=dict(self.look)))
+        plain = {"features": dict(self.features), "appearance": dict(self.appearance)}
+        return asdict(replace(self, **plain))
 
 
 def facts_from(record: Mapping) -> StoneFacts:
@@ -73,7 +74,7 @@ def stone_facts(
     profile: Profile,
     *,
     size_class: str | None,
-    look: Mapping[str, float],
+    appearance: Mapping[str, float],
     weight_g: float | None = None,
     retake: bool = False,
 ) -> StoneFacts:
@@ -87,7 +88,7 @@ def stone_facts(
         lines=tuple(_line_facts(line, measurements, extent) for line in measurements.lines),
         face_area_px=measurements.face_area_px,
         size_class=size_class,
-        look=look,
+        appearance=appearance,
         weight_g=weight_g,
         retake=retake,
     )

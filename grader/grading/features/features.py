@@ -12,11 +12,13 @@ from grader.profile import SCENE_PARTS, Profile
 
 @dataclass(frozen=True)
 class Feature:
-    """A measure that a grade may hang on; ``better`` is +1 where more never lowers the grade, -1
-    the other way, 0 open."""
+    """A measure that a grade may hang on.
+
+    monotone_sign : +1 where more of it never lowers the grade, -1 where less never does, 0 where that is open.
+    """
 
     measure: Measure
-    better: int
+    monotone_sign: int
 
     @property
     def name(self) -> str:
@@ -38,9 +40,13 @@ _PATTERN_SHARE = Measure("pattern_share", "share", 0, 1, "blue and white, of the
 _LINE_DENSITY = Measure(
     "line_density", "", 0, None, "length of all lines, each by its chance to be a crack / root area"
 )
-_RULES_POSITION = Measure("rules_position", "grades", 0, None, "place on the ladder by the rules")
-_UNLINED_POSITION = Measure(
-    "unlined_position", "grades", 0, None, "place on the ladder by the rules, were no line seen"
+_RULES_GRADE = Measure("rules_grade", "grades", 0, None, "place on the ladder by the rules")
+_RULES_GRADE_WITHOUT_LINES = Measure(
+    "rules_grade_without_lines",
+    "grades",
+    0,
+    None,
+    "place on the ladder by the rules, were no line seen",
 )
 
 #: For the place without lines: of all measures, lines are the least sure.
@@ -69,15 +75,15 @@ FEATURES: dict[str, Feature] = {
         Feature(_SCENE_WRITTEN, +1),
         Feature(MEASURES["scene_score"], +1),
         Feature(MEASURES["area_cm2"], +1),
-        Feature(_RULES_POSITION, +1),
-        Feature(_UNLINED_POSITION, +1),
+        Feature(_RULES_GRADE, +1),
+        Feature(_RULES_GRADE_WITHOUT_LINES, +1),
     )
 }  # fmt: skip
 
 #: What the grade head learns from. Host is what pattern leaves; the scene parts speak through the
 #: scene score; the size has a class of its own and speaks only where a rule names it.
 GRADE_FEATURES = (
-    "rules_position", "unlined_position", "pattern_share", "blue_share", "white_share",
+    "rules_grade", "rules_grade_without_lines", "pattern_share", "blue_share", "white_share",
     "rusty_share", "blue_chroma", "white_lightness", "band_contrast", "continuity", "fill_share",
     "crack_count", "crack_density", "line_density", "scene_score",
 )  # fmt: skip
@@ -151,8 +157,8 @@ def with_values(
     """Return the features with some of them changed, and the rules' position that follows from
     them."""
     new = {**values, **changed}
-    new["rules_position"] = ladder_position(new, profile)
-    new["unlined_position"] = ladder_position(new | _NO_LINES, profile)
+    new["rules_grade"] = ladder_position(new, profile)
+    new["rules_grade_without_lines"] = ladder_position(new | _NO_LINES, profile)
     return {name: new[name] for name in FEATURES}
 
 

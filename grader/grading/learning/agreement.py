@@ -180,12 +180,12 @@ def bootstrap(
     stones : what each face is of.
     """
     names, stone = np.unique(np.asarray(stones), return_inverse=True)
-    value = _known(statistic(np.ones((1, len(stone)))))
+    value = _defined(statistic(np.ones((1, len(stone)))))
     if not len(value) or len(names) < 10:
         return Figure(float(value[0]) if len(value) else None, None, None)
     draws = rng.integers(len(names), size=(resamples, len(names)))
     times = np.stack([np.bincount(draw, minlength=len(names)) for draw in draws])
-    drawn = _known(statistic(times[:, stone].astype(float)))
+    drawn = _defined(statistic(times[:, stone].astype(float)))
     if len(drawn) < resamples / 2:
         return Figure(float(value[0]), None, None)
     low, high = np.quantile(drawn, [0.025, 0.975])
@@ -197,18 +197,5 @@ def mean_of(values: NDArray) -> Callable[[NDArray[np.float64]], NDArray[np.float
     return lambda drawn: drawn @ values / drawn.sum(axis=1)
 
 
-def _known(values: NDArray) -> NDArray:
+def _defined(values: NDArray) -> NDArray:
     return values[~np.isnan(values)]
-
-
-def beside(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
-    """Return two agreements beside each other, a line each figure, and what the second gains."""
-    told = [
-        f"{words:<28}{getattr(first, name)!s:<24}{getattr(second, name)}"
-        for words, name in (
-            ("quadratic weighted kappa", "kappa"),
-            ("same grade", "equal"),
-            ("within one grade", "within_one"),
-        )
-    ]
-    return [*told, f"{'gain in kappa':<28}{'':<24}{gain}"]

@@ -6,7 +6,7 @@ floors and rocks).
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from grader.grading.features.scaling import rounded
 
-#: Longer side of the small picture on which a face is looked at, px.
-LOOK_PX = 160
+#: Longer side of the small picture of which the appearance is taken, px.
+APPEARANCE_PX = 160
 
-#: Finer and finer grain: blurs, px of the small picture, between which the grain's strength is told.
+#: Finer and finer grain: blurs, px of the small picture, between which the grain's strength is taken.
 LIGHT_GRAIN_PX, COLOUR_GRAIN_PX = (1, 2, 4, 8), (1, 4)
 
 #: Beyond this many spreads a number counts no further.
@@ -31,67 +31,69 @@ SURFACE_FREEDOM, RIDGE = 0.3, 0.1
 
 
 @dataclass(frozen=True)
-class Known:
-    """What the stones that a model knows look like.
+class FamiliarityModel:
+    """What the stones that a model knows look like: tells a face that is out of their distribution.
 
-    names, mean, spread : of each number of a look, over rendered stones.   inverse : of their scaled covariance.
-    far : squared distance from which a face is far.   weights : of the scaled numbers, then of their squares, then 1.
-    likelier : log-odds of another surface from which a face is one.
+    names, mean, spread : of each number of an appearance, over rendered stones.   inverse_covariance : of these scaled.
+    max_squared_distance : beyond it a face is unfamiliar.
+    surface_weights : of the scaled numbers, of their squares and of 1: the log-odds of another surface than a stone.
+    max_surface_log_odds : beyond them a face is taken for another surface.
     """
 
     names: tuple[str, ...]
     mean: tuple[float, ...]
     spread: tuple[float, ...]
-    inverse: tuple[tuple[float, ...], ...]
-    far: float
-    weights: tuple[float, ...]
-    likelier: float
+    inverse_covariance: tuple[tuple[float, ...], ...]
+    max_squared_distance: float
+    surface_weights: tuple[float, ...]
+    max_surface_log_odds: float
 
-    def why_strange(self, look: Mapping[str, float]) -> str | None:
+    def why_unfamiliar(self, appearance: Mapping[str, float]) -> str | None:
         """Return why a face is unlike the stones known, ``None`` where it is not."""
-        scaled = self.scaled([look])
-        if self.other_surface(scaled)[0] > self.likelier:
+        scaled = self.scaled([appearance])
+        if self.other_surface(scaled)[0] > self.max_surface_log_odds:
             return "it looks like another surface, a wall or a floor"
-        if self.distance(scaled)[0] > self.far:
+        if self.distance(scaled)[0] > self.max_squared_distance:
             off = int(np.argmax(np.abs(scaled[0])))
             return f"its {_WORDS[self.names[off].rstrip('1248')]} lies far from theirs"
         return None
 
-    def scaled(self, looks: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
-        """Return (n, numbers): looks in spreads from the mean."""
-        values = np.array([[look[name] for name in self.names] for look in looks], float)
+    def scaled(self, appearances: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
+        """Return (n, numbers): appearances in spreads from the mean, at most ``REACH``."""
+        values = np.array([[one[name] for name in self.names] for one in appearances], float)
         return np.clip((values - self.mean) / np.array(self.spread), -REACH, REACH)
 
     def distance(self, scaled: NDArray) -> NDArray[np.float64]:
-        """Return the (n,) squared Mahalanobis distances."""
-        return np.einsum("ij,jk,ik->i", scaled, np.array(self.inverse), scaled)
+        """Return the (n,) squared Mahalanobis distances x' S^-1 x of (n, numbers) scaled appearances."""
+        return np.einsum("ij,jk,ik->i", scaled, np.array(self.inverse_covariance), scaled)
 
     def other_surface(self, scaled: NDArray) -> NDArray[np.float64]:
         """Return the (n,) log-odds of another surface."""
-        return _columns(scaled) @ np.array(self.weights)
+        return _columns(scaled) @ np.array(self.surface_weights)
 
 
-def check_known(known: Known) -> None:
+def check_familiarity(model: FamiliarityModel) -> None:
     """Refuse a description of stones that cannot be one.
 
     Raises
     ------
     ValueError
-        The inverse is of no covariance, or a limit lies where no look can pass it, so that every wall would do for a
-        stone: one line.
+        The inverse is of no covariance, or a limit lies where no appearance can pass it, so that every wall would do
+        for a stone: one line.
     """
-    inverse, weights = np.array(known.inverse), np.array(known.weights)
+    inverse, weights = np.array(model.inverse_covariance), np.array(model.surface_weights)
     stretch = np.linalg.eigvalsh(inverse)
     if not np.allclose(inverse, inverse.T, atol=1e-4) or stretch[0] <= 0:
         raise ValueError("the inverse is of no covariance")
-    n = len(known.names)
+    n = len(model.names)
     reach = np.repeat([REACH, REACH**2, 1.0], [n, n, 1])
-    if known.far >= stretch[-1] * n * REACH**2 or known.likelier >= np.abs(weights) @ reach:
+    far = model.max_squared_distance >= stretch[-1] * n * REACH**2
+    if far or model.max_surface_log_odds >= np.abs(weights) @ reach:
         raise ValueError("a limit lies so far out that no face can pass it")
 
 
-def look_of(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, float]:
-    """Return how a face looks, as named numbers.
+def appearance_features(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, float]:
+    """Return the appearance of a face, as named numbers.
 
     Parameters
     ----------
@@ -102,43 +104,45 @@ def look_of(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, float]:
     chroma, hue = np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360
     blue = (chroma > 7) & (hue > 195) & (hue < 325)
     odd = (chroma > 14) & ~blue & ((hue > 110) | (hue < 25))
-    look = {
+    appearance = {
         "lightness": light.mean(), "redness": a.mean(), "yellowness": b.mean(), "chroma": chroma.mean(),
         "light_spread": np.log(light.std() + 0.5), "red_spread": np.log(a.std() + 0.5),
-        "yellow_spread": np.log(b.std() + 0.5), "hue_line": _together(a, b), "light_line": _together(light, b),
+        "yellow_spread": np.log(b.std() + 0.5), "hue_line": _correlation(a, b), "light_line": _correlation(light, b),
         "blue": blue.mean(), "odd_hue": odd.mean(),
     }  # fmt: skip
-    look |= _grain(small[..., 0], inside, LIGHT_GRAIN_PX, "grain")
-    look |= _grain(small[..., 2], inside, COLOUR_GRAIN_PX, "colour_grain")
-    look |= _edges(small[..., 0], inside)
-    return {name: float(value) for name, value in look.items()}
+    appearance |= _grain(small[..., 0], inside, LIGHT_GRAIN_PX, "grain")
+    appearance |= _grain(small[..., 2], inside, COLOUR_GRAIN_PX, "colour_grain")
+    appearance |= _edges(small[..., 0], inside)
+    return {name: float(value) for name, value in appearance.items()}
 
 
-def fit_known(
+def fit_familiarity(
     stones: Sequence[Mapping[str, float]],
     surfaces: Sequence[Mapping[str, float]],
     photos: Sequence[int],
-) -> Known:
-    """Return what stones look like, from looks of rendered stones and of other rendered surfaces.
+) -> FamiliarityModel:
+    """Return what stones look like, from appearances of rendered stones and of other rendered surfaces.
 
     photos : of each stone; the limit of the odds is set on stones of photos held out.
     """
     names = tuple(stones[0])
-    values = np.array([[look[name] for name in names] for look in stones], float)
+    values = np.array([[one[name] for name in names] for one in stones], float)
     mean, spread = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-6)
-    known = Known(names, rounded(mean), rounded(spread), (), np.inf, (), np.inf)
-    stone, surface = known.scaled(stones), known.scaled(surfaces)
+    model = FamiliarityModel(names, rounded(mean), rounded(spread), (), np.inf, (), np.inf)
+    stone, surface = model.scaled(stones), model.scaled(surfaces)
     inverse = np.linalg.inv(np.cov(stone.T) + RIDGE * np.eye(len(names)))
     fold = np.unique(np.asarray(photos), return_inverse=True)[1] % 5
     odds = np.zeros(len(stone))
     for k in np.unique(fold):
         odds[fold == k] = _columns(stone[fold == k]) @ _weights(stone[fold != k], surface)
-    known = Known(
-        names, known.mean, known.spread, tuple(rounded(row) for row in inverse), np.inf,
-        rounded(_weights(stone, surface)), round(float(np.quantile(odds, 1 - LIKELIER_SHARE)), 6),
-    )  # fmt: skip
-    far = FAR_TIMES * np.quantile(known.distance(stone), 1 - FAR_SHARE)
-    return Known(**{**vars(known), "far": round(float(far), 6)})
+    model = replace(
+        model,
+        inverse_covariance=tuple(rounded(row) for row in inverse),
+        surface_weights=rounded(_weights(stone, surface)),
+        max_surface_log_odds=round(float(np.quantile(odds, 1 - LIKELIER_SHARE)), 6),
+    )
+    far = FAR_TIMES * np.quantile(model.distance(stone), 1 - FAR_SHARE)
+    return replace(model, max_squared_distance=round(float(far), 6))
 
 
 def _weights(stone: NDArray, surface: NDArray) -> NDArray:
@@ -157,7 +161,7 @@ def _columns(scaled: NDArray) -> NDArray:
 def _small(lab: NDArray, mask: NDArray[np.bool_]) -> tuple[NDArray, NDArray[np.bool_]]:
     """The face made small, and its px a little within the outline."""
     height, width = mask.shape
-    factor = LOOK_PX / max(height, width)
+    factor = APPEARANCE_PX / max(height, width)
     size = (max(8, round(width * factor)), max(8, round(height * factor)))
     small = cv2.resize(lab.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     whole = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
@@ -167,7 +171,7 @@ def _small(lab: NDArray, mask: NDArray[np.bool_]) -> tuple[NDArray, NDArray[np.b
     return small, inside if inside.any() else np.ones_like(inside)
 
 
-def _together(first: NDArray, second: NDArray) -> float:
+def _correlation(first: NDArray, second: NDArray) -> float:
     """Correlation of two channels, 0 where one of them is flat."""
     flat = first.std() < 0.3 or second.std() < 0.3
     return 0.0 if flat else float(np.corrcoef(first, second)[0, 1])
@@ -191,7 +195,7 @@ def _edges(light: NDArray, inside: NDArray[np.bool_]) -> dict[str, float]:
     soft = cv2.GaussianBlur(
         np.where(inside, light, light[inside].mean()).astype(np.float32), (0, 0), 1.5
     )
-    x, y = (cv2.Sobel(soft, cv2.CV_32F, *way)[inside].astype(float) for way in ((1, 0), (0, 1)))
+    x, y = (cv2.Sobel(soft, cv2.CV_32F, *axis)[inside].astype(float) for axis in ((1, 0), (0, 1)))
     xx, xy, yy = (x * x).mean(), (x * y).mean(), (y * y).mean()
     square = x * x + y * y
     return {
@@ -208,8 +212,8 @@ _WORDS = {
     "few_edges": "edges",
 }  # fmt: skip
 
-#: The numbers of a look, as :func:`look_of` names them.
-LOOK_NAMES = (
+#: The numbers of an appearance, as :func:`appearance_features` names them.
+APPEARANCE_NAMES = (
     *(name for name in _WORDS if name not in ("grain", "colour_grain")),
     *(f"grain{size}" for size in LIGHT_GRAIN_PX),
     *(f"colour_grain{size}" for size in COLOUR_GRAIN_PX),

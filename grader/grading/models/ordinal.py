@@ -38,13 +38,18 @@ def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
 
 
 def logistic(log_odds: ArrayLike) -> NDArray:
-    """Return the chances of these log-odds."""
+    """Return the chances of these log-odds: 1 / (1 + exp(-z)), which the tanh keeps from overflow."""
     return 0.5 * (1.0 + np.tanh(0.5 * np.asarray(log_odds)))
 
 
+def log_odds(chance: ArrayLike) -> NDArray:
+    """Return the log-odds of chances between 0 and 1, both left out: log(p / (1 - p))."""
+    chance = np.asarray(chance, float)
+    return np.log(chance / (1 - chance))
+
+
 def median_grade(probabilities: NDArray) -> NDArray[np.intp]:
-    """Return the median rung (0 the lowest) of each row of probabilities: the first at which they
-    pass one half."""
+    """Return the median rung (0 the lowest) of each row: the first at which its chances pass one half."""
     return (np.cumsum(probabilities, axis=1) < 0.5 - 1e-12).sum(axis=1)
 
 
@@ -56,8 +61,8 @@ def fit_ordinal(
     prior: Ordinal | None = None,
     strength: float | NDArray = 1.0,
     cut_strength: float = 0.05,
-    scale_spread: float = 0.0,
-    better: Sequence[int] | None = None,
+    scale_prior_sd: float = 0.0,
+    monotone_signs: Sequence[int] | None = None,
 ) -> Ordinal:
     """Return the proportional odds model of n graded faces.
 
@@ -69,9 +74,9 @@ def fit_ordinal(
     strength, cut_strength : how many units of log-likelihood a coefficient (a cut) one away from
     the prior costs, doubled.
         Few faces move the prior a little, many a lot. A (p, p) matrix prices steps together.
-    scale_spread : standard deviation of the logarithm of a factor on the whole prior, which is
+    scale_prior_sd : standard deviation of the logarithm of a factor on the whole prior, which is
     found as well: a seller who wavers more is less sure of everything alike. 0 leaves it at 1.
-    better : +1, -1 or 0 for each column: the sign that its coefficient must not leave.
+    monotone_signs : +1, -1 or 0 for each column: the sign that its coefficient must not leave.
 
     Returns
     -------
@@ -90,7 +95,7 @@ def fit_ordinal(
         raise ValueError("no faces and no prior: nothing to fit")
     target = np.zeros(p) if prior is None else np.array(prior.coefficients)
     cuts = _loose(_marginal_cuts(rung, n_grades) if prior is None else np.array(prior.cuts))
-    held = strength if np.ndim(strength) == 2 else strength * np.eye(p)
+    precision = strength if np.ndim(strength) == 2 else strength * np.eye(p)
     edges = _edges(rung)
 
     def scaled_cuts(log_scale: float) -> NDArray:
@@ -101,16 +106,16 @@ def fit_ordinal(
         log_scale, beta, moved = point[0], point[1 : 1 + p], point[1 + p :]
         scale, loose = np.exp(log_scale), scaled_cuts(log_scale) + moved
         loss, to_beta, to_loose = _negative_log_likelihood(beta, loose, x, edges, n_grades)
-        away = beta - scale * target
-        pulled = held @ away
-        wide = log_scale / scale_spread**2 if scale_spread else 0.0
-        loss += 0.5 * (away @ pulled + cut_strength * moved @ moved + wide * log_scale)
+        off_prior = beta - scale * target
+        pulled = precision @ off_prior
+        wide = log_scale / scale_prior_sd**2 if scale_prior_sd else 0.0
+        loss += 0.5 * (off_prior @ pulled + cut_strength * moved @ moved + wide * log_scale)
         to_scale = to_loose[0] * cuts[0] * scale + to_loose[1:].sum() - scale * pulled @ target
         slopes = [[to_scale + wide], to_beta + pulled, to_loose + cut_strength * moved]
         return float(loss), np.concatenate(slopes)
 
-    bounds = [(None, None) if scale_spread else (0.0, 0.0)]
-    bounds += [_sign_bounds(sign) for sign in (better or [0] * p)]
+    bounds = [(None, None) if scale_prior_sd else (0.0, 0.0)]
+    bounds += [_sign_bounds(sign) for sign in (monotone_signs or [0] * p)]
     bounds += [(None, None)] * (n_grades - 1)
     first = np.concatenate([[0.0], target, np.zeros(n_grades - 1)])
     # L-BFGS-B starts within the bounds by itself.
@@ -131,11 +136,11 @@ def _negative_log_likelihood(
 ) -> tuple[float, NDArray, NDArray]:
     """The loss, and its slopes along the coefficients and the loose cuts; ``edges`` of :func:`_edges`."""
     cuts = np.concatenate([[-np.inf], _strict(loose), [np.inf]])
-    away = cuts[edges] - x @ beta
+    to_edge = cuts[edges] - x @ beta
     # Both far above zero: the difference of the tails keeps its digits.
-    passed = logistic(np.where(away[1] > 0, -away[::-1], away))
+    passed = logistic(np.where(to_edge[1] > 0, -to_edge[::-1], to_edge))
     mass = np.maximum(passed[0] - passed[1], 1e-300)
-    at_upper, at_lower = _density(away) / mass
+    at_upper, at_lower = _density(to_edge) / mass
     by_face = np.stack([at_upper, -at_lower], axis=1)
     to_cut = np.bincount(edges.T.ravel(), by_face.ravel(), n_grades + 1)[1:-1]
     to_loose = np.cumsum(to_cut[::-1], dtype=float)[::-1]
@@ -151,8 +156,7 @@ def _edges(rung: NDArray) -> NDArray[np.intp]:
 def _marginal_cuts(rung: NDArray, n_grades: int) -> NDArray:
     """Cuts that give the grades their own shares (half a face added to each) at a score of 0."""
     share = np.bincount(rung, minlength=n_grades) + 0.5
-    below = np.cumsum(share)[:-1] / share.sum()
-    return np.log(below / (1 - below))
+    return log_odds(np.cumsum(share)[:-1] / share.sum())
 
 
 def _loose(cuts: NDArray) -> NDArray:
@@ -169,5 +173,6 @@ def _sign_bounds(sign: int) -> tuple[float | None, float | None]:
 
 
 def _density(z: NDArray) -> NDArray:
+    """The slope of :func:`logistic`."""
     near = np.minimum(np.maximum(0.5 * z, -350), 350)
     return np.where(np.isfinite(z), 0.25 / np.cosh(near) ** 2, 0.0)

@@ -13,16 +13,19 @@ LEVEL = 0.9
 
 
 @dataclass(frozen=True)
-class SetRule:
-    """A grade belongs to the set where its chance is at least ``least``; settled on ``n`` calls that the model had
-    not seen. ``least`` 0 is the whole ladder: too few calls to leave a grade out."""
+class PredictionSetRule:
+    """A grade belongs to the set where its chance is at least ``min_probability``.
 
-    least: float
+    n : calls that the model had not seen, on which that was settled.
+    min_probability : 0 to 1; 0 is the whole ladder, with too few calls to leave a grade out.
+    """
+
+    min_probability: float
     n: int
 
-    def members(self, probabilities: NDArray) -> NDArray[np.bool_]:
-        """Return (n, K): the grades in each set; never empty, the proposed grade in it, without a gap."""
-        inside = probabilities >= self.least
+    def contains(self, probabilities: NDArray) -> NDArray[np.bool_]:
+        """Return (n, K): whether each grade is in each set; never empty, the proposed grade in it, without a gap."""
+        inside = probabilities >= self.min_probability
         inside[np.arange(len(inside)), median_grade(probabilities)] = True
         from_below = np.logical_or.accumulate(inside, axis=1)
         from_above = np.logical_or.accumulate(inside[:, ::-1], axis=1)[:, ::-1]
@@ -30,7 +33,7 @@ class SetRule:
 
 
 #: No call was seen: no grade can be left out.
-WHOLE_LADDER = SetRule(0.0, 0)
+WHOLE_LADDER = PredictionSetRule(0.0, 0)
 
 
 def rank(n: int, level: float = LEVEL) -> int | None:
@@ -44,9 +47,9 @@ def rank(n: int, level: float = LEVEL) -> int | None:
     return k if k <= n else None
 
 
-def set_rule(
+def fit_prediction_set_rule(
     probabilities: NDArray, rung: NDArray[np.intp], stones: Sequence[str], level: float = LEVEL
-) -> SetRule:
+) -> PredictionSetRule:
     """Return the rule from (n, K) probabilities of faces that their grade head had not seen, the called rungs, and
     what stone each face is of.
 
@@ -62,6 +65,6 @@ def set_rule(
     n = len(called)
     k = rank(n, level)
     if k is None:
-        return SetRule(0.0, n)
+        return PredictionSetRule(0.0, n)
     # Down to the last place kept, so that no face at the bound is lost by rounding.
-    return SetRule(float(np.floor(np.sort(called)[n - k] * 1e6) / 1e6), n)
+    return PredictionSetRule(float(np.floor(np.sort(called)[n - k] * 1e6) / 1e6), n)

@@ -1,9 +1,9 @@
 """The scene head: starts from the scene score as the profile's weights write it, and corrects it by a
-small ridge regression on part scores and shares. It also learns from picks: of two stones the one whose scene the
-seller likes better.
+small ridge regression on part scores and shares. It also learns from comparisons: of two stones the one whose scene
+the seller likes better.
 
-Picks follow Bradley & Terry 1952, Biometrika 39:324-345: the chance that a is picked over b is
-1 / (1 + exp(-(score a - score b) / PICK_POINTS)).
+Comparisons follow Bradley & Terry 1952, Biometrika 39:324-345: the chance that a is liked better than b is
+1 / (1 + exp(-(score a - score b) / COMPARISON_POINTS)).
 """
 
 from collections.abc import Callable, Sequence
@@ -15,17 +15,18 @@ from numpy.typing import NDArray
 from grader.grading.features.features import FEATURES, SCENE_FEATURES
 from grader.grading.features.rules import Features
 from grader.grading.features.scaling import Scaling, fit_scaling, rounded
+from grader.grading.models.ordinal import logistic
 from grader.grading.proposal import SceneEstimate
 
-#: At this many points apart the better scene is picked in 73 of 100 cases; how much one pick counts,
-#: in squared points. Found on simulated sellers of ours, with 10 to 200 picks.
-PICK_POINTS, PICK_WORTH = 6.0, 400.0
+#: At this many points apart the better scene is named in 73 of 100 cases; how much one comparison counts,
+#: in squared points. Found on simulated sellers of ours, with 10 to 200 comparisons.
+COMPARISON_POINTS, COMPARISON_WORTH = 6.0, 400.0
 
 #: How strongly the first head is drawn to the written score. Found by cross-validation on the 586 drawn faces that the
 #: starter learns from: mean error 5.2 points; 6.1 with a strength of 3, 7.0 without the written score.
 WRITTEN_STRENGTH = 3000.0
 
-#: Features of the stone picked, and of the other one.
+#: Features of the better stone, and of the other one.
 Pair = tuple[Features, Features]
 
 
@@ -86,11 +87,12 @@ def refit_scene(
     *,
     strength: float = 20.0,
 ) -> SceneHead:
-    """Return the head moved towards a seller's scores and picks: the fewer there are, the closer it
-    stays to ``head``.
+    """Return the head moved towards a seller's scores and comparisons.
+
+    The fewer there are, the closer it stays to ``head``.
 
     No coefficient turns against the direction in which its feature is declared, further than it
-    stood there before. Picks say nothing of the level, so they leave the base. The range is learned
+    stood there before. Comparisons say nothing of the level, so they leave the base. The range is learned
     anew from faces held out, once there are 20 scores; until then it is never narrower than the old
     one.
     """
@@ -100,7 +102,7 @@ def refit_scene(
     differences = pair_differences(head.scaling, pairs)
     x, y = head.scaling.design(rows), np.asarray(scores, float)
     low, high = _bounds(head)
-    # A pick is about the scene: what else of the stone is a column keeps its say.
+    # A comparison is about the scene: what else of the stone is a column keeps its say.
     parts = np.array([name.startswith("scene_") for name in head.scaling.names])
 
     def fit(x: NDArray, y: NDArray) -> tuple[float, NDArray]:
@@ -119,20 +121,19 @@ def refit_scene(
 
 
 def pair_differences(scaling: Scaling, pairs: Sequence[Pair]) -> NDArray[np.float64]:
-    """Return (n, columns): the columns of the stone picked less those of the other."""
+    """Return (n, columns): the columns of the better stone less those of the other."""
     better, other = ([pair[side] for pair in pairs] for side in (0, 1))
     return scaling.design(better) - scaling.design(other)
 
 
-def picked_right(head: SceneHead, pairs: Sequence[Pair]) -> NDArray[np.float64]:
-    """Return for each pick 1 where the head scores the stone picked higher, 0 where lower, 0.5 where
-    alike."""
+def compared_right(head: SceneHead, pairs: Sequence[Pair]) -> NDArray[np.float64]:
+    """Return for each comparison 1 where the head scores the better stone higher, 0 lower, 0.5 alike."""
     apart = pair_differences(head.scaling, pairs) @ np.array(head.coefficients)
     return 0.5 + 0.5 * np.sign(np.round(apart, 9))
 
 
 def _bounds(head: SceneHead) -> tuple[NDArray, NDArray]:
-    sign = np.array([FEATURES[name].better for name in head.scaling.names])
+    sign = np.array([FEATURES[name].monotone_sign for name in head.scaling.names])
     old = np.array(head.coefficients)
     return (
         np.where(sign > 0, np.minimum(0, old), -np.inf),
@@ -150,10 +151,9 @@ def _drawn(
     strength: float,
     bounds: tuple[NDArray, NDArray],
 ) -> tuple[float, NDArray]:
-    """Least squares and picks together within bounds, every number drawn to its prior as by
-    :func:`_ridge`; picks move the columns that are ``parts`` of the scene."""
+    """Least squares and comparisons together within bounds, every number drawn to its prior as by
+    :func:`_ridge`; comparisons move the columns that are ``parts`` of the scene."""
     from scipy.optimize import Bounds, minimize
-    from scipy.special import expit
 
     start = np.concatenate([[prior_base], prior])
     pull = np.concatenate([[strength / 4], np.full(len(prior), strength)])
@@ -161,11 +161,13 @@ def _drawn(
 
     def cost(point: NDArray) -> tuple[float, NDArray]:
         off, moved = full @ point - y, point - start
-        ahead = differences @ np.where(parts, point[1:], prior) / PICK_POINTS
+        ahead = differences @ np.where(parts, point[1:], prior) / COMPARISON_POINTS
         value = 0.5 * (off @ off) + 0.5 * (pull * moved) @ moved
-        value += PICK_WORTH * np.logaddexp(0, -ahead).sum()
+        value += COMPARISON_WORTH * np.logaddexp(0, -ahead).sum()
         slope = full.T @ off + pull * moved
-        slope[1:] -= PICK_WORTH / PICK_POINTS * parts * (differences.T @ expit(-ahead))
+        slope[1:] -= (
+            COMPARISON_WORTH / COMPARISON_POINTS * parts * (differences.T @ logistic(-ahead))
+        )
         return value, slope
 
     low, high = bounds

@@ -1,11 +1,12 @@
-"""A crowd of simulated sellers: with few calls, those of them who would have called alike tell what to expect.
+"""An ensemble of simulated sellers: with few calls, those who would have called alike tell what to expect.
 
-What a seller is like was drawn in many ways before any call; each call makes those likelier who would have made it
-(Bayes 1763). Proposals are the mean of all, weighed by how likely each is: no single guess at the seller, so the
-chances are as unsure as the calls leave them. The first of them grades as the starter does, and is believed most until
-calls speak against him: two calls leave the starter's proposals nearly as they were. Sellers weigh what is true of a
-stone and the grader sees what is measured, so each is kept as the proportional odds that his calls have on measured
-features (errors in variables).
+Bayesian model averaging over simulated sellers (Hoeting, Madigan, Raftery & Volinsky 1999, Stat. Sci. 14:382-417, from
+memory): what a seller is like was drawn in many ways before any call; each call makes those likelier who would have
+made it (Bayes 1763). Proposals are the mean of all, weighed by how likely each is: no single guess at the seller, so
+the chances are as unsure as the calls leave them. The first of them grades as the starter does, and is believed most
+until calls speak against him: two calls leave the starter's proposals nearly as they were. Sellers weigh what is true
+of a stone and the grader sees what is measured, so each is kept as the proportional odds that his calls have on
+measured features (errors in variables).
 """
 
 from collections.abc import Sequence
@@ -23,9 +24,9 @@ from grader.grading.models.ordinal import Ordinal, fit_ordinal, grade_probabilit
 #: How many sellers are drawn.
 SELLERS = 2000
 
-#: What sellers may look at, and how much of their weight lies there in the mean, in parts: what the trade speaks of
+#: What sellers judge by, and how much of their weight lies there in the mean, in parts: what the trade speaks of
 #: most (common practice, no source), and what a seller of his own mind may add.
-LOOKS = {
+SELLER_CRITERIA = {
     "blue_share": 4.0, "scene_score": 4.0, "crack_density": 3.0, "host_share": 3.0, "blue_chroma": 1.5,
     "continuity": 0.3, "band_contrast": 0.3, "white_share": 0.3, "crack_count": 0.3, "rusty_share": 0.3,
 }  # fmt: skip
@@ -33,11 +34,11 @@ LOOKS = {
 #: How many of the first are those that the trade speaks of most.
 SPOKEN_OF = 5
 
-#: How evenly a seller's weight is spread (of a Dirichlet distribution: the smaller, the more often on few looks alone).
+#: How evenly a seller's weight is spread (Dirichlet: the smaller, the more often on few criteria alone).
 EVENNESS = 0.5
 
-#: Shares of the sellers who lean, more or less, to the poorest of the looks spoken of; who lean to the written rules;
-#: and who go by the rules alone, with the rules' own borders.
+#: Shares of the sellers who lean, more or less, to the poorest of the criteria spoken of; who lean to the written
+#: rules; and who go by the rules alone, with the rules' own borders.
 POOREST, RULES, RULES_ALONE = 0.2, 0.15, 0.1
 
 #: How even the shares of the grades are (Dirichlet: the larger, the more even), and the least and greatest share of
@@ -63,7 +64,7 @@ AT_ONCE = 500
 
 
 @dataclass(frozen=True)
-class Crowd:
+class SellerEnsemble:
     """Sellers of one ladder on the columns of one scaling, the one who grades as the starter does first.
 
     coefficients : (M, p), cuts : (M, K - 1), of each seller's proportional odds.   chances : (M,), how likely each is.
@@ -73,13 +74,18 @@ class Crowd:
     cuts: tuple[tuple[float, ...], ...]
     chances: tuple[float, ...]
 
-    def weighed(self, x: NDArray, rung: NDArray[np.intp]) -> "Crowd":
-        """Return the crowd with each seller as likely as n more calls on the (n, p) design matrix make him."""
-        return self.having_heard(self.told(x, rung))
+    def updated(self, x: NDArray, rung: NDArray[np.intp]) -> "SellerEnsemble":
+        """Return the ensemble with each seller as likely as n more calls make him.
 
-    def told(self, x: NDArray, rung: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Return (M, n): the logarithm of each seller's chance of making each of n calls, which are taken as made one
-        by one: what some of them tell is the sum of their columns."""
+        x : (n, p), design matrix.   rung : (n,), called grades, 0 the lowest.
+        """
+        return self.updated_by(self.log_likelihoods(x, rung))
+
+    def log_likelihoods(self, x: NDArray, rung: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Return (M, n): the logarithm of each seller's chance of making each of n calls.
+
+        They are taken as made one by one: what several of them say together is the sum of their columns.
+        """
         beta, cuts = self._table
         chance = np.empty((len(cuts), len(x)))
         for k in range(cuts.shape[1] + 1):
@@ -89,36 +95,39 @@ class Crowd:
             chance[:, at] = upper - logistic(cuts[:, k - 1 : k] - score) if k else upper
         return np.log(np.maximum(chance, 1e-9, out=chance), out=chance)
 
-    def having_heard(self, told: NDArray[np.float64]) -> "Crowd":
-        """Return the crowd with each seller as likely as these calls of :meth:`told` make him."""
+    def updated_by(self, log_likelihoods: NDArray[np.float64]) -> "SellerEnsemble":
+        """Return the ensemble after calls of these :meth:`log_likelihoods`, (M, n): posterior ~ prior x likelihood."""
         with np.errstate(divide="ignore"):
-            likely = np.log(self.chances) + told.sum(axis=1)
+            likely = np.log(self.chances) + log_likelihoods.sum(axis=1)
         chances = np.exp(likely - likely.max())
         chances[chances < LEAST] = 0.0
         return replace(self, chances=tuple(np.round(chances / chances.sum(), PLACES).tolist()))
 
     @property
-    def unheard(self) -> "Crowd":
-        """The crowd as it was before any call."""
-        return replace(self, chances=_chances_before(len(self.cuts)))
+    def prior(self) -> "SellerEnsemble":
+        """The ensemble as it was before any call."""
+        return replace(self, chances=_prior_chances(len(self.cuts)))
 
     def below(self, x: NDArray) -> NDArray[np.float64]:
         """Return (n, K - 1): the chance of lying below each border of the ladder, for an (n, p) design matrix."""
         beta, cuts, chances = self._likely
         below = np.zeros((len(x), cuts.shape[1]))
         for start in range(0, len(x), AT_ONCE):
-            away = cuts[:, None, :] - (beta @ x[start : start + AT_ONCE].T)[:, :, None]
-            below[start : start + AT_ONCE] = np.einsum("m,mnk->nk", chances, logistic(away))
+            scores = beta @ x[start : start + AT_ONCE].T
+            log_odds = cuts[:, None, :] - scores[:, :, None]
+            below[start : start + AT_ONCE] = np.einsum("m,mnk->nk", chances, logistic(log_odds))
         return below
 
-    def places(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return (S, n), the mean place on the ladder that each seller who may be gives n faces, and (S,), how likely
-        each is; these add up to 1. The one who grades as the starter does is left out: he is known already, and stones
+    def expected_grades(self, x: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return (S, n), the expected grade that each possible seller gives n faces, and (S,), how likely each is.
+
+        The chances add up to 1. The one who grades as the starter does is left out: he is known already, and stones
         that only tell him from the others say little of which other it is (with him 20 calls asked for were worth no
-        more than 20 at random)."""
+        more than 20 at random).
+        """
         beta, cuts, chances = (part[1:] for part in (*self._table, np.array(self.chances)))
-        there = chances > 0
-        beta, cuts, chances = beta[there], cuts[there], chances[there]
+        possible = chances > 0
+        beta, cuts, chances = beta[possible], cuts[possible], chances[possible]
         score = beta @ x.T
         return sum(1.0 - logistic(cut[:, None] - score) for cut in cuts.T), chances / chances.sum()
 
@@ -135,68 +144,68 @@ class Crowd:
     @cached_property
     def _likely(self) -> tuple[NDArray, NDArray, NDArray]:
         chances = np.array(self.chances)
-        there = chances > 0
+        possible = chances > 0
         beta, cuts = self._table
-        return beta[there], cuts[there], chances[there] / chances[there].sum()
+        return beta[possible], cuts[possible], chances[possible] / chances[possible].sum()
 
 
-def draw_crowd(
+def draw_ensemble(
     x: NDArray,
     true: Sequence[Features],
     n_grades: int,
-    better: Sequence[int],
+    monotone_signs: Sequence[int],
     starter: Ordinal,
     rng: np.random.Generator,
     sellers: int = SELLERS,
-) -> Crowd:
-    """Return a crowd that has graded the faces of which all is known, with one more who grades by ``starter``.
+) -> SellerEnsemble:
+    """Return an ensemble that has graded faces of which all is known, with one more who grades by ``starter``.
 
     Parameters
     ----------
     x : ndarray of shape (n, p), the design matrix of what is measured on them.
     true : what is true of the same faces.
     n_grades : 2 or more.   sellers : how many are drawn, 1 or more.
-    better : sign that each column's coefficient must keep, 0 where it is free.
+    monotone_signs : sign that each column's coefficient must keep, 0 where it is free.
     """
-    looks = np.clip(fit_scaling(true, tuple(LOOKS)).design(true), -REACH, REACH)
-    looks *= [FEATURES[name].better or 1 for name in LOOKS]
-    rules = np.array([face["rules_position"] for face in true])
+    criteria = np.clip(fit_scaling(true, tuple(SELLER_CRITERIA)).design(true), -REACH, REACH)
+    criteria *= [FEATURES[name].monotone_sign or 1 for name in SELLER_CRITERIA]
+    rules = np.array([face["rules_grade"] for face in true])
     odds = []
     for _ in range(sellers):
-        chances = _seller(looks, rules, n_grades, rng)
+        chances = _seller(criteria, rules, n_grades, rng)
         passed = np.cumsum(chances, axis=1)[:, :-1]
         drawn = rng.random((CALLS_EACH, len(x), 1))
         rung = (drawn > passed).sum(axis=2).ravel()
         odds.append(
             fit_ordinal(
-                np.tile(x, (CALLS_EACH, 1)), rung, n_grades, strength=STRENGTH, better=better
+                np.tile(x, (CALLS_EACH, 1)), rung, n_grades, strength=STRENGTH, monotone_signs=monotone_signs
             )
         )  # fmt: skip
     odds = [starter, *odds]
-    return Crowd(
+    return SellerEnsemble(
         tuple(tuple(round(v, 3) for v in one.coefficients) for one in odds),
         tuple(tuple(round(v, 3) for v in one.cuts) for one in odds),
-        _chances_before(len(odds)),
+        _prior_chances(len(odds)),
     )
 
 
-def _chances_before(sellers: int) -> tuple[float, ...]:
+def _prior_chances(sellers: int) -> tuple[float, ...]:
     """How likely each is before any call: the first stands for the starter, all others are alike."""
     alike = round((1 - AS_THE_STARTER) / (sellers - 1), PLACES)
     return (AS_THE_STARTER, *(alike,) * (sellers - 1))
 
 
 def _seller(
-    looks: NDArray, rules: NDArray, n_grades: int, rng: np.random.Generator
+    criteria: NDArray, rules: NDArray, n_grades: int, rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """The (n, K) chances with which one drawn seller calls each face."""
-    weights = rng.dirichlet(EVENNESS * np.array(list(LOOKS.values())))
-    open_ways = np.array([FEATURES[name].better == 0 for name in LOOKS])
-    signs = np.where(open_ways, rng.choice([-1, 1], len(LOOKS)), 1)
-    value = _spread_1(looks @ (weights * signs))
+    weights = rng.dirichlet(EVENNESS * np.array(list(SELLER_CRITERIA.values())))
+    open_signs = np.array([FEATURES[name].monotone_sign == 0 for name in SELLER_CRITERIA])
+    signs = np.where(open_signs, rng.choice([-1, 1], len(SELLER_CRITERIA)), 1)
+    value = _spread_1(criteria @ (weights * signs))
     kind, lean = rng.random(), rng.random()
     if kind < POOREST:
-        first = looks[:, :SPOKEN_OF] - rng.normal(0, 0.4, SPOKEN_OF)
+        first = criteria[:, :SPOKEN_OF] - rng.normal(0, 0.4, SPOKEN_OF)
         value = _spread_1((1 - lean) * value + lean * _spread_1(first.min(axis=1)))
     elif kind < POOREST + RULES:
         value = _spread_1((1 - lean) * value + lean * _spread_1(rules))

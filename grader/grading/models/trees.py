@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.grading.features.rules import Features
-from grader.grading.models.ordinal import grade_probabilities
+from grader.grading.models.ordinal import grade_probabilities, log_odds
 
 #: Small trees, few of them: a seller has some hundred calls. Found on simulated sellers of ours.
 GROW = {
@@ -142,28 +142,30 @@ def fit_trees(
     rung: NDArray[np.intp],
     n_grades: int,
     names: Sequence[str],
-    better: Sequence[int],
+    monotone_signs: Sequence[int],
 ) -> Trees:
     """Return trees grown on n graded faces.
 
     Parameters
     ----------
     rung : ndarray of shape (n,), int, 0 the lowest grade to ``n_grades`` - 1.
-    better : +1, -1 or 0 for each name: the direction from which the chances must not turn.
+    monotone_signs : +1, -1 or 0 for each name: the direction from which the chances must not turn.
     """
     x, rung = table(rows, names), np.asarray(rung)
-    borders = [_grow(x, rung > k, better) for k in range(n_grades - 1)]
+    borders = [_grow(x, rung > k, monotone_signs) for k in range(n_grades - 1)]
     return Trees(tuple(names), tuple(borders))
 
 
-def _grow(x: NDArray, above: NDArray[np.bool_], better: Sequence[int]) -> Boosted:
+def _grow(x: NDArray, above: NDArray[np.bool_], monotone_signs: Sequence[int]) -> Boosted:
     from sklearn.ensemble import HistGradientBoostingClassifier
 
     if above.all() or not above.any():
         share = (above.sum() + HALF) / (len(above) + 2 * HALF)
-        return Boosted(float(np.log(share / (1 - share))), ())
-    grown = HistGradientBoostingClassifier(monotonic_cst=list(better), **GROW).fit(x, above)
-    # These two hold the fitted numbers; a test holds our reading of them to scikit-learn's own.
+        return Boosted(float(log_odds(share)), ())
+    grown = HistGradientBoostingClassifier(monotonic_cst=list(monotone_signs), **GROW).fit(x, above)
+    # Private attributes hold the fitted numbers, so pyproject bounds scikit-learn from above: `_baseline_prediction`,
+    # `_predictors` and, of each step's tree, the fields of `nodes` that `_tree` reads. A test holds this reading to
+    # scikit-learn's own.
     base = float(np.ravel(grown._baseline_prediction)[0])
     return Boosted(base, tuple(_tree(step[0].nodes) for step in grown._predictors))
 

@@ -1,4 +1,4 @@
-"""Looks of made-up faces: what is flat, grained or striped is told apart, and a stranger is no confident proposal."""
+"""Appearances of made-up faces: flat, grained and striped differ, and an unfamiliar stone is no confident proposal."""
 
 from dataclasses import replace
 
@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.grading.models.familiarity import fit_known, look_of
+from grader.grading.models.familiarity import appearance_features, fit_familiarity
 from grader.grading.propose import propose, scene_estimate
 
 
@@ -28,16 +28,17 @@ def face(rng, kind):
 @pytest.fixture(scope="module")
 def known():
     rng = np.random.default_rng(0)
-    looks = {
-        k: [look_of(*face(rng, k)) for _ in range(n)] for k, n in (("stone", 120), ("wall", 60))
+    appearances = {
+        k: [appearance_features(*face(rng, k)) for _ in range(n)]
+        for k, n in (("stone", 120), ("wall", 60))
     }
-    return fit_known(looks["stone"], looks["wall"], list(range(120)))
+    return fit_familiarity(appearances["stone"], appearances["wall"], list(range(120)))
 
 
 def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
     rng = np.random.default_rng(1)
     told = {
-        k: [known.why_strange(look_of(*face(rng, k))) for _ in range(40)]
+        k: [known.why_unfamiliar(appearance_features(*face(rng, k))) for _ in range(40)]
         for k in ("stone", "wall", "odd")
     }
     assert sum(why is not None for why in told["stone"]) <= 4
@@ -45,42 +46,49 @@ def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
     assert all("colour" in why or "surface" in why for why in told["odd"])
 
 
-def test_a_look_knows_no_size_of_picture(known):
+def test_an_appearance_knows_no_size_of_picture(known):
     lab, mask = face(np.random.default_rng(3), "stone")
     twice = (
         cv2.resize(lab, None, fx=3, fy=3),
         cv2.resize(mask.astype(np.uint8), None, fx=3, fy=3) > 0,
     )
-    small, large = look_of(lab, mask), look_of(*twice)
+    small, large = appearance_features(lab, mask), appearance_features(*twice)
     for name in ("lightness", "blue"):
         assert large[name] == pytest.approx(small[name], rel=0.05)
 
 
-def test_a_tiny_or_flat_face_has_a_look():
-    look = look_of(np.full((9, 9, 3), 50, np.float32), np.ones((9, 9), bool))
-    assert np.isfinite(list(look.values())).all()
+def test_a_tiny_or_flat_face_has_an_appearance():
+    found = appearance_features(np.full((9, 9, 3), 50, np.float32), np.ones((9, 9), bool))
+    assert np.isfinite(list(found.values())).all()
 
 
 def test_distance_is_that_of_mahalanobis(known):
     """Outside value: scipy.spatial.distance.mahalanobis, squared."""
     distance = pytest.importorskip("scipy.spatial.distance")
-    scaled = known.scaled([look_of(*face(np.random.default_rng(4), "stone"))])
-    theirs = distance.mahalanobis(scaled[0], np.zeros(len(scaled[0])), np.array(known.inverse)) ** 2
+    scaled = known.scaled([appearance_features(*face(np.random.default_rng(4), "stone"))])
+    theirs = (
+        distance.mahalanobis(
+            scaled[0], np.zeros(len(scaled[0])), np.array(known.inverse_covariance)
+        )
+        ** 2
+    )
     assert known.distance(scaled)[0] == pytest.approx(theirs)
 
 
-def test_a_stranger_gets_the_whole_ladder_and_the_reason(
+def test_an_unfamiliar_stone_gets_the_whole_ladder_and_the_reason(
     known, small_model, profile, make_measurements, make_facts
 ):
-    model = replace(small_model, known=known)
+    model = replace(small_model, familiarity=known)
 
-    def proposed(look):
-        facts = make_facts(make_measurements(0.6, 0.36), look=look)
+    def proposed(appearance):
+        facts = make_facts(make_measurements(0.6, 0.36), appearance=appearance)
         return propose(facts, scene_estimate(facts, model), profile, model)
 
-    proposal = proposed(look_of(*face(np.random.default_rng(2), "wall")))
+    proposal = proposed(appearance_features(*face(np.random.default_rng(2), "wall")))
     assert proposal.grade_set == profile.grades
     assert (
-        proposal.stranger.startswith("it looks like another surface") and proposal.what_if is None
+        proposal.unfamiliar.startswith("it looks like another surface") and proposal.what_if is None
     )
-    assert proposed(look_of(*face(np.random.default_rng(5), "stone"))).stranger is None
+    assert (
+        proposed(appearance_features(*face(np.random.default_rng(5), "stone"))).unfamiliar is None
+    )

@@ -1,4 +1,4 @@
-"""Simulated sellers who pick the better of two scenes; test objects of our own making."""
+"""Simulated sellers who name the better of two scenes; test objects of our own making."""
 
 from dataclasses import dataclass
 
@@ -27,10 +27,10 @@ class Seller:
             @ self.weights
         )
 
-    def picks(
+    def comparisons(
         self, rows: list[dict], count: int, rng: np.random.Generator
     ) -> list[tuple[dict, dict]]:
-        """Return so many picks among random pairs, with slips (Bradley-Terry)."""
+        """Return so many comparisons among random pairs, with slips (Bradley-Terry)."""
         scores, pairs = self.scores(rows), []
         for _ in range(count):
             a, b = rng.choice(len(rows), 2, replace=False)

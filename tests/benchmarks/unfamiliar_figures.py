@@ -1,6 +1,6 @@
 """Prints how often pictures of what is no stone are told as strangers, and how often stones are, with n and seed.
 
-``python tests/benchmarks/stranger_figures.py [--faces FILE] [--drawn N] [--others DIR ...] [--stones DIR ...]
+``python tests/benchmarks/unfamiliar_figures.py [--faces FILE] [--drawn N] [--others DIR ...] [--stones DIR ...]
 [--write]``. Bricks, concrete, cloth, a hand, wood and gravel are drawn (``non_stones.py``); ``--others`` adds folders
 of photographs of other things, ``--stones`` of stones of this kind. A picture counts as told where no stone is found in
 it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole" takes
@@ -21,7 +21,7 @@ from grader.batch import find_photos
 from grader.errors import GraderError
 from grader.grade import Graded, grade_photo
 from grader.grading.learning.agreement import share
-from grader.grading.models.model import load_model
+from grader.grading.models.model_files import load_model
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
@@ -48,9 +48,9 @@ def main() -> None:
     draw = drawer(load_profile(), SEED, args.workers)
     if args.faces:
         draw = kept(args.faces, load_profile(), SEED, draw)
-    faces = [face for face in draw(HELD_OUT, HELD_OUT_PHOTOS) if face.look]
-    known = load_model().known
-    strange = [known.why_strange(face.look) is not None for face in faces]
+    faces = [face for face in draw(HELD_OUT, HELD_OUT_PHOTOS) if face.appearance]
+    model = load_model().familiarity
+    strange = [model.why_unfamiliar(face.appearance) is not None for face in faces]
     rows.append(
         _row("stones told as strangers", "faces of held-out renders", strange, "aim ≤ 0.05")
     )
@@ -92,7 +92,7 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
             if what == "other things":
                 told.append(is_told(graded))
             else:
-                told += [p.proposal.stranger is not None for p in graded.pieces if p.proposal]
+                told += [p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal]
         name = folder.parent.name if folder.name == "photo" else folder.name
         words = "strangers told" if what == "other things" else "stones told as strangers"
         rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", told, floor))
@@ -101,7 +101,7 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
 
 def is_told(graded: Graded) -> bool:
     """Whether nothing in a picture is proposed with confidence."""
-    return all(p.proposal is None or p.proposal.stranger is not None for p in graded.pieces)
+    return all(p.proposal is None or p.proposal.unfamiliar is not None for p in graded.pieces)
 
 
 def _photo(name: str, rgb: np.ndarray) -> Photo:

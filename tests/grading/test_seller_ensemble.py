@@ -1,4 +1,4 @@
-"""The crowd of simulated sellers: which of them calls make likelier, and what they propose together."""
+"""The ensemble of simulated sellers: which of them calls make likelier, and what they propose together."""
 
 import dataclasses
 
@@ -8,18 +8,23 @@ from scipy.stats import logistic, spearmanr
 
 from grader.grading.features.features import with_values
 from grader.grading.learning.candidates import choose_head, column_signs, fit_heads
-from grader.grading.models import seller_ensemble as crowd
-from grader.grading.models.model import LOGIT_AND_CROWD
-from grader.grading.models.prediction_set import SetRule
-from grader.grading.models.seller_ensemble import AS_THE_STARTER, REPEATS, Crowd, draw_crowd
+from grader.grading.models import seller_ensemble
+from grader.grading.models.model import LOGIT_AND_ENSEMBLE
+from grader.grading.models.prediction_set import PredictionSetRule
+from grader.grading.models.seller_ensemble import (
+    AS_THE_STARTER,
+    REPEATS,
+    SellerEnsemble,
+    draw_ensemble,
+)
 
-TWO = Crowd(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
+TWO = SellerEnsemble(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
 
 
 def follow(model, rows, rung):
     """The model's head with the calls of a stone for each row."""
     stones = [str(n) for n in range(len(rows))]
-    return fit_heads((LOGIT_AND_CROWD,), model.grade, rows, rung, stones)[LOGIT_AND_CROWD]
+    return fit_heads((LOGIT_AND_ENSEMBLE,), model.grade, rows, rung, stones)[LOGIT_AND_ENSEMBLE]
 
 
 def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
@@ -31,7 +36,7 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
         passed = logistic.cdf(np.array([-np.inf, -1.0, 1.0, np.inf])[:, None] - score)
         likelihood.append(np.prod(np.diff(passed, axis=0)[rung, range(3)]))
     expected = likelihood[0] / sum(likelihood)
-    weighed = TWO.weighed(x, rung)
+    weighed = TWO.updated(x, rung)
     assert weighed.chances == pytest.approx((expected, 1 - expected), abs=2e-6)
     below = weighed.below(x)
     by_hand = expected * logistic.cdf(-1.0 - 2 * x[:, 0]) + (1 - expected) * logistic.cdf(
@@ -42,65 +47,67 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
 
 def test_calls_heard_in_two_goes_make_sellers_as_likely_as_in_one():
     x, rung = np.random.default_rng(0).normal(size=(12, 2)), np.arange(12) % 3
-    whole, first = TWO.weighed(x, rung), TWO.weighed(x[:5], rung[:5])
+    whole, first = TWO.updated(x, rung), TWO.updated(x[:5], rung[:5])
     assert whole.chances != first.chances
-    assert first.weighed(x[5:], rung[5:]).chances == pytest.approx(whole.chances, abs=1e-9)
+    assert first.updated(x[5:], rung[5:]).chances == pytest.approx(whole.chances, abs=1e-9)
 
 
 def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alike(
-    crowded_model, faces
+    ensemble_model, faces
 ):
-    head, rows = crowded_model.grade, faces[0]
-    first, *others = head.crowd.chances
+    head, rows = ensemble_model.grade, faces[0]
+    first, *others = head.ensemble.chances
     assert first == AS_THE_STARTER and len(set(others)) == 1 and len(others) == 60
     x = head.scaling.design(rows[:40])
-    heard = head.crowd.weighed(x, faces[1][:40])
-    assert heard.unheard == head.crowd != heard
-    only = dataclasses.replace(head.crowd, chances=(1.0,) + (0.0,) * 60)
+    after = head.ensemble.updated(x, faces[1][:40])
+    assert after.prior == head.ensemble != after
+    only = dataclasses.replace(head.ensemble, chances=(1.0,) + (0.0,) * 60)
     below = np.cumsum(head.ordinal.probabilities(x), axis=1)[:, :-1]
     assert only.below(x) == pytest.approx(below, abs=2e-3)
 
 
 def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
     x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
-    whole = TWO.weighed(x, rung)
+    whole = TWO.updated(x, rung)
     below = whole.below(x)
-    monkeypatch.setattr(crowd, "AT_ONCE", 5)
-    assert TWO.weighed(x, rung) == whole
+    monkeypatch.setattr(seller_ensemble, "AT_ONCE", 5)
+    assert TWO.updated(x, rung) == whole
     assert whole.below(x) == pytest.approx(below, abs=1e-12)
 
 
 def test_mean_places_of_all_but_the_starters_seller_are_the_borders_passed():
     """By hand: the mean place of all is the number of borders less the chances of lying below them."""
     x = np.random.default_rng(1).normal(size=(9, 2))
-    three = Crowd(((1.0, 1.0), *TWO.coefficients), ((-1.0, 1.0), *TWO.cuts), (0.8, 0.15, 0.05))
-    places, likely = three.places(x)
+    three = SellerEnsemble(
+        ((1.0, 1.0), *TWO.coefficients), ((-1.0, 1.0), *TWO.cuts), (0.8, 0.15, 0.05)
+    )
+    grades, likely = three.expected_grades(x)
     without = dataclasses.replace(three, chances=(0.0, 0.15, 0.05))
     assert likely == pytest.approx([0.75, 0.25])
-    assert likely @ places == pytest.approx(2 - without.below(x).sum(axis=1), abs=1e-9)
-    nobody = dataclasses.replace(three, chances=(1.0, 0.0, 0.0)).places(x)
+    assert likely @ grades == pytest.approx(2 - without.below(x).sum(axis=1), abs=1e-9)
+    nobody = dataclasses.replace(three, chances=(1.0, 0.0, 0.0)).expected_grades(x)
     assert nobody[0].shape == (0, 9) and nobody[1].shape == (0,)
 
 
-def test_a_crowd_of_two_minds_still_gives_grades_in_order_and_sets_without_a_gap(small_model):
+def test_an_ensemble_of_two_minds_still_gives_grades_in_order_and_sets_without_a_gap(small_model):
     """Half call everything the lowest grade, half the highest: the two between are unlikely and lie between."""
     p = len(small_model.grade.scaling.names)
     flat = (0.0,) * p
-    split = Crowd((flat, flat), ((3.0, 4.0, 5.0), (-5.0, -4.0, -3.0)), (0.5, 0.5))
+    split = SellerEnsemble((flat, flat), ((3.0, 4.0, 5.0), (-5.0, -4.0, -3.0)), (0.5, 0.5))
     head = dataclasses.replace(
-        small_model.grade, crowd=split, calls=1, sets=SetRule(0.2, 50), trees=None
+        small_model.grade, ensemble=split, calls=1, set_rule=PredictionSetRule(0.2, 50), trees=None
     )
     chances = head.probabilities([dict.fromkeys(head.scaling.names)])
     assert (chances > 0).all() and chances.sum() == pytest.approx(1)
     assert chances[0, [0, 3]].min() > 0.4 and chances[0, 1:3].max() < 0.1
-    assert head.sets.members(chances).all()
+    assert head.set_rule.contains(chances).all()
 
 
-def test_the_same_seed_draws_the_same_crowd_another_seed_another(small_model, faces):
+def test_the_same_seed_draws_the_same_ensemble_another_seed_another(small_model, faces):
     head, rows = small_model.grade, faces[0][:60]
     x, signs = head.scaling.design(rows), column_signs(head)
     first, again, other = (
-        draw_crowd(x, rows, 4, signs, head.ordinal, np.random.default_rng(seed), sellers=4)
+        draw_ensemble(x, rows, 4, signs, head.ordinal, np.random.default_rng(seed), sellers=4)
         for seed in (5, 5, 6)
     )
     assert first == again != other
@@ -114,61 +121,63 @@ def test_a_seller_repeats_himself_as_often_as_was_drawn(repeats):
     """By simulation: 400 faces called twice, 500 times over."""
     rng = np.random.default_rng(8)
     value, cuts = rng.normal(size=400), np.array([-0.7, 0.1, 0.9])
-    chances = crowd._wavering(value, cuts, repeats)
+    chances = seller_ensemble._wavering(value, cuts, repeats)
     below = np.cumsum(chances, axis=1)[:, :-1]
     drawn = (rng.random((2, 500, 400, 1)) > below).sum(axis=-1)
     assert (drawn[0] == drawn[1]).mean() == pytest.approx(repeats, abs=0.006)
 
 
-def test_nothing_is_proposed_by_the_crowd_before_any_call(crowded_model, small_model, faces):
-    assert crowded_model.grade.crowd_share == 0
+def test_nothing_is_proposed_by_the_ensemble_before_any_call(ensemble_model, small_model, faces):
+    assert ensemble_model.grade.ensemble_share == 0
     before = small_model.grade.probabilities(faces[0])
-    assert (crowded_model.grade.probabilities(faces[0]) == before).all()
-    assert crowded_model.grade.kind == small_model.grade.kind
+    assert (ensemble_model.grade.probabilities(faces[0]) == before).all()
+    assert ensemble_model.grade.kind == small_model.grade.kind
 
 
 def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
-    crowded_model, make_faces, profile
+    ensemble_model, make_faces, profile
 ):
     rows, _ = make_faces(200, np.random.default_rng(3), profile)
     blue = np.array([row["blue_share"] for row in rows])
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
-    head = follow(crowded_model, rows[:10], rung[:10])
-    assert 0.8 < head.crowd_share < 0.9
-    told = [spearmanr(h.places(rows[10:]), blue[10:])[0] for h in (crowded_model.grade, head)]
+    head = follow(ensemble_model, rows[:10], rung[:10])
+    assert 0.8 < head.ensemble_share < 0.9
+    told = [
+        spearmanr(h.expected_grade(rows[10:]), blue[10:])[0] for h in (ensemble_model.grade, head)
+    ]
     assert told[1] > told[0] + 0.05
 
 
-def test_more_of_what_is_better_never_lowers_the_place(crowded_model, faces, profile):
+def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, profile):
     rows, rung = faces
-    head = follow(crowded_model, rows[:40], rung[:40])
-    assert (np.array(head.crowd.coefficients) * column_signs(head) >= 0).all()
+    head = follow(ensemble_model, rows[:40], rung[:40])
+    assert (np.array(head.ensemble.coefficients) * column_signs(head) >= 0).all()
     for row in rows[40:60]:
         more = with_values(row, profile, blue_chroma=(row["blue_chroma"] or 0.0) + 5)
-        assert head.places([more])[0] >= head.places([row])[0] - 1e-9
+        assert head.expected_grade([more])[0] >= head.expected_grade([row])[0] - 1e-9
 
 
-def test_the_more_calls_the_less_the_crowd_says(crowded_model, faces):
+def test_the_more_calls_the_less_the_ensemble_says(ensemble_model, faces):
     rows, rung = faces
     shares = []
     for n in (20, 80, 240):
-        head = follow(crowded_model, rows[:n], rung[:n])
-        shares.append(head.crowd_share)
+        head = follow(ensemble_model, rows[:n], rung[:n])
+        shares.append(head.ensemble_share)
         assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
     assert shares == [0.8, 0.5, 0.25]
 
 
-def test_a_face_of_which_nothing_is_known_is_proposed_for(crowded_model, faces):
+def test_a_face_of_which_nothing_is_known_is_proposed_for(ensemble_model, faces):
     rows, rung = faces
-    head = follow(crowded_model, rows[:20], rung[:20])
+    head = follow(ensemble_model, rows[:20], rung[:20])
     assert np.isfinite(head.probabilities([dict.fromkeys(rows[0])])).all()
 
 
-def test_twice_gives_the_same_head(crowded_model, faces):
+def test_twice_gives_the_same_head(ensemble_model, faces):
     rows, rung = faces
     stones = [str(n) for n in range(30)]
     first, again = (
-        choose_head(crowded_model.grade, rows[:30], rung[:30], stones, np.random.default_rng(0))
+        choose_head(ensemble_model.grade, rows[:30], rung[:30], stones, np.random.default_rng(0))
         for _ in range(2)
     )
     assert first == again

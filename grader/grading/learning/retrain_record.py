@@ -1,0 +1,51 @@
+"""How a retrained model does beside the old one, as numbers: what the report and the card are written from."""
+
+from dataclasses import dataclass
+
+from grader.grading.learning.agreement import Agreement, Figure
+from grader.grading.learning.candidates import Candidate
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What the new model says otherwise than the old one of the stones called or compared.
+
+    otherwise : how many of them get another grade.   points : by how many a scene score moves, in the mean.
+    old, new : least and greatest scene score.
+    """
+
+    stones: int
+    otherwise: int
+    points: float
+    old: tuple[float, float]
+    new: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class RetrainReport:
+    """Old and new on the same held-out calls; agreements are ``None`` with too few stones.
+
+    grades, scenes : how many stones have a called grade, a called scene score.
+    gain : kappa of the new less kappa of the old, on the same stones.
+    scene_old, scene_new : mean distance in points from the called scene score.
+    seen_before : stones that the old model was already trained on; on these it looks too good.
+    comparisons : how many side by side; comparisons_old, comparisons_new : share of held-out ones that the scene score
+    agrees with, half a one where it is alike; comparison_gain : new less old.
+    kinds : of grade head, compared on held-out calls.   moved : by how much what is proposed changes.
+    """
+
+    grades: int
+    scenes: int
+    by_grade: dict[str, int]
+    old: Agreement | None
+    new: Agreement | None
+    gain: Figure | None
+    scene_old: Figure | None
+    scene_new: Figure | None
+    seen_before: int
+    comparisons: int = 0
+    moved: Moved | None = None
+    comparisons_old: Figure | None = None
+    comparisons_new: Figure | None = None
+    comparison_gain: Figure | None = None
+    kinds: tuple[Candidate, ...] = ()

@@ -1,0 +1,71 @@
+"""What retraining has brought, in words: the verdict first, then each figure with its 95 % interval in brackets."""
+
+from grader.grading.learning.agreement import beyond
+from grader.grading.learning.retrain_record import Moved, RetrainReport
+from grader.report.agreement import beside
+
+
+def report_lines(report: RetrainReport) -> list[str]:
+    """Return the report as plain lines, the verdict first; 95 % intervals in brackets."""
+    lines = [verdict(report)]
+    if report.old is not None and report.new is not None:
+        lines.append(f"on {report.new.n} held-out calls, 95 % interval in brackets:")
+        lines.append(f"{'':28}{'old':<24}new")
+        lines += beside(report.old, report.new, report.gain)
+    if report.scene_old is not None:
+        lines.append(f"{'scene, mean points off':<28}{report.scene_old!s:<24}{report.scene_new}")
+    if report.comparisons_old is not None:
+        lines.append(f"on {report.comparisons} picks, held out in turn:")
+        shares = f"{report.comparisons_old!s:<24}{report.comparisons_new}"
+        lines.append(f"{'scene agrees with the pick':<28}{shares}")
+    if report.seen_before:
+        lines.append(
+            f"the old model has seen {report.seen_before} of these stones: "
+            "it looks better here than it is"
+        )
+    if report.moved is not None:
+        lines.append(moved_line(report.moved))
+    return lines
+
+
+def verdict(report: RetrainReport) -> str:
+    """Return the first thing to be told, in one line."""
+    if report.grades == 0 and report.comparisons:
+        return _scene_verdict(report)
+    if report.gain is None or report.gain.value is None:
+        return (
+            f"too few calls to judge ({_counted(report.grades, 'stone')} with a grade, in "
+            f"{_counted(sum(n > 0 for n in report.by_grade.values()), 'grade')}): "
+            "look at its proposals before you use the new model"
+        )
+    return {
+        "unknown": "too few calls to tell whether the new model is better",
+        "better": "the new model is better, beyond the uncertainty",
+        "worse": "the new model is worse, beyond the uncertainty: keep the old one",
+        "alike": "no difference beyond the uncertainty",
+    }[beyond(report.gain)]
+
+
+def _scene_verdict(report: RetrainReport) -> str:
+    few = (
+        f"too few picks to judge ({report.comparisons}): the scene score stays close to the old one"
+    )
+    return {
+        "unknown": few,
+        "better": "the new scene score follows your picks better, beyond the uncertainty",
+        "worse": "the new scene score follows your picks worse, beyond the uncertainty: keep the old one",
+        "alike": "the scene score: no difference beyond the uncertainty",
+    }[beyond(report.comparison_gain)]
+
+
+def moved_line(moved: Moved) -> str:
+    """Return by how much what is proposed changes, in one line."""
+    spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
+    return (
+        f"of {_counted(moved.stones, 'stone')} called or picked, {moved.otherwise} would be graded otherwise than "
+        f"before; scenes move {moved.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
+    )
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
