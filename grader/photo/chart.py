@@ -144,12 +144,12 @@ class ChartReading:
     ----------
     correction : ``None`` if the chart fits badly.
     field : how the light varies over the photo, as far as the chart shows it; to be divided out
-        before the correction is applied.
+        before the correction is applied. ``None`` where there is no chart.
     remarks : what a person should know of it.
     """
 
     correction: Correction | None
-    field: LightField
+    field: LightField | None
     remarks: tuple[Remark, ...] = ()
 
 

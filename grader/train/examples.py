@@ -12,7 +12,7 @@ from grader.face.regions.regions import LOOK_PX as REGIONS_PX
 from grader.face.regions.regions import ROLES
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_curve
-from grader.photo.pieces import LOOK_PX as PIECES_PX
+from grader.photo.pieces import INPUT_PX as PIECES_PX
 from grader.photo.pieces import MARGIN_SHARE
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
