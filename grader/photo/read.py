@@ -181,7 +181,7 @@ def _header(data: bytes, name: str) -> _Header:
     if container.damaged(data, form):
         raise _broken(data, name, form)
     try:
-        image = _quietly(lambda: _OPEN[form](BytesIO(data)))
+        image = _quietly(lambda: _opened(data, form))
     except Exception as err:  # Pillow's readers raise nearly anything on a garbled header
         raise _broken(data, name, form) from err
     bits = 8
@@ -200,6 +200,13 @@ def _header(data: bytes, name: str) -> _Header:
         )
     icc = image.info.get("icc_profile")
     return _Header(name, form, image, bits, icc if isinstance(icc, bytes) and icc else None)
+
+
+def _opened(data: bytes, form: str) -> Image.Image:
+    if form == PNG:
+        # Decoders pass over checksums, and Pillow closes what it has verified.
+        PngImageFile(BytesIO(data)).verify()
+    return _OPEN[form](BytesIO(data))
 
 
 def _open_heic(stream: BytesIO) -> Image.Image:
