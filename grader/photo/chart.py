@@ -282,21 +282,21 @@ def fit_correction(
     used = np.ones(PATCHES, bool) if sound is None else np.asarray(sound, bool)
     if used.sum() < LEAST_SOUND:
         raise ValueError(f"{used.sum()} sound patches; a correction needs {LEAST_SOUND}")
-    seen, goal = np.asarray(patches, np.float64)[used], reference_linear(edition)[used]
+    photographed, goal = np.asarray(patches, np.float64)[used], reference_linear(edition)[used]
     # So that the solution's digits do not depend on the exposure.
-    scale = seen.mean()
-    rows, aims = _equations(seen / scale, goal)
+    scale = photographed.mean()
+    rows, aims = _equations(photographed / scale, goal)
     matrix = np.linalg.lstsq(rows, aims, rcond=None)[0].reshape(3, -1)
-    left = delta_e_2000(_lab(root_terms(seen / scale) @ matrix.T), _lab(goal))
+    left = delta_e_2000(_lab(root_terms(photographed / scale) @ matrix.T), _lab(goal))
     return Correction(
         matrix / scale, edition, float(left.mean()), float(left.max()), int(used.sum())
     )
 
 
-def _equations(seen: NDArray, goal: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _equations(photographed: NDArray, goal: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return rows (3n, 18) and aims (3n,) whose remainders are the patches' differences in CIEDE2000."""
     slopes = _difference_slopes(goal)
-    rows = np.einsum("nij,nk->nijk", slopes, root_terms(seen)).reshape(3 * len(seen), -1)
+    rows = np.einsum("nij,nk->nijk", slopes, root_terms(photographed)).reshape(3 * len(photographed), -1)
     return rows, np.einsum("nij,nj->ni", slopes, goal).ravel()
 
 
@@ -366,7 +366,7 @@ def chart_field(sighting: ChartSighting, edition: str) -> LightField:
     ``grader.photo.light.field_from``. Away from the chart it is an extrapolation.
     """
     size = (sighting.width_px, sighting.height_px)
-    seen, goal = sighting.patches[sighting.sound], reference_linear(edition)[sighting.sound]
+    photographed, goal = sighting.patches[sighting.sound], reference_linear(edition)[sighting.sound]
     places = field_terms(*sighting.centres_px[sighting.sound].T, *size)
     along = places - places.mean(axis=0)
     pulls = np.einsum("nij,nj,nk->nik", _difference_slopes(goal), goal, along).reshape(-1, 5)
@@ -374,7 +374,7 @@ def chart_field(sighting: ChartSighting, edition: str) -> LightField:
     terms = np.zeros(5)
     # The field is exact in the logarithm and the equations are linear: a few rounds bring both together.
     for _ in range(_FIELD_ROUNDS):
-        even = seen / np.exp(places @ terms)[:, None]
+        even = photographed / np.exp(places @ terms)[:, None]
         rows, aims = _equations(even / even.mean(), goal)
         rows = np.block([[rows, -pulls], [np.zeros((5, rows.shape[1])), prior]])
         solved = np.linalg.lstsq(rows, np.concatenate([aims, -prior @ terms]), rcond=None)[0]

@@ -271,13 +271,13 @@ def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[
         except Exception as err:  # decoders raise nearly anything on garbled data
             raise _broken(data, header.name, header.form) from err
         heard.seek(0)
-        said = heard.read().decode("ascii", "replace")
+        messages = heard.read().decode("ascii", "replace")
     if pixels is None:
         raise _broken(data, header.name, header.form)
-    if "premature end" in said.lower():  # an end mark was put behind half a picture
+    if "premature end" in messages.lower():  # an end mark was put behind half a picture
         raise PhotoError(f"{header.name}: cut off within the picture; {_COPY_AGAIN}", "truncated")
     remarks = ()
-    if "corrupt" in said.lower():
+    if "corrupt" in messages.lower():
         remarks += (
             Remark("damaged", "the file is damaged, parts of the picture may be wrong; look at it"),
         )

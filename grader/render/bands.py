@@ -211,10 +211,10 @@ class _Path:
     places: NDArray[np.float64]
 
 
-def _path(column, across, block, core, seen, columns: int) -> _Path:
+def _path(column, across, block, core, readable, columns: int) -> _Path:
     """Follow one band's middle line column by column."""
     inside = np.bincount(column[core], minlength=columns)
-    present = np.bincount(column[seen], minlength=columns)
+    present = np.bincount(column[readable], minlength=columns)
     total = np.bincount(column[core], across[core], minlength=columns)
     # Where a fault passes through a column, most of the band there says on which side of it it is.
     sides = np.bincount(column[core] * 256 + block[core], minlength=columns * 256)
@@ -233,8 +233,8 @@ def _path(column, across, block, core, seen, columns: int) -> _Path:
 def _breaks(path: _Path, offsets: tuple[float, ...], least: float) -> list[tuple[float, ...]]:
     """Return x, y (px of the map) and throw (radii) where a fault throws a band that is seen on both its sides."""
     found = []
-    seen = np.flatnonzero(path.present)
-    for last, i in pairwise(seen):
+    columns = np.flatnonzero(path.present)
+    for last, i in pairwise(columns):
         changed = int(path.block[i]) ^ int(path.block[last])
         thrown = _thrown(offsets, changed)
         if i - last <= MOST_COLUMNS and thrown >= least:

@@ -137,8 +137,8 @@ def _tubes(rng):
     aside = np.array([-np.sin(turn), np.cos(turn), 0])
     lamps = []
     for k in range(int(rng.integers(1, 3))):
-        there = toward + 0.16 * k * aside
-        lamps.append(Lamp(there / np.linalg.norm(there), colour, 0.3, 0.5, 0.02, "panel", turn))
+        lamp_at = toward + 0.16 * k * aside
+        lamps.append(Lamp(lamp_at / np.linalg.norm(lamp_at), colour, 0.3, 0.5, 0.02, "panel", turn))
     return lamps, _white(0), rng.uniform(0, 0.15)
 
 
@@ -178,10 +178,10 @@ def mirror_picture(
     r, fresnel = _mirror_directions()
     up = np.clip(r[..., 2:] * 4 + 0.5, 0, 1)
     room = _room(rng, r) * lighting.surround.astype(np.float32) * np.float32(1.1)
-    seen = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.4)
+    mirrored = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.4)
     for lamp in lighting.lamps:
-        seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
-    picture = (seen * fresnel[..., None]).astype(np.float32)
+        mirrored = mirrored + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
+    picture = (mirrored * fresnel[..., None]).astype(np.float32)
     haze = rng.choice([0.0, rng.uniform(0.6, 3.5)])  # a polish that is not perfect
     return cv2.GaussianBlur(picture, (0, 0), haze) if haze else picture
 
