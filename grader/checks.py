@@ -42,7 +42,13 @@ def parse_toml(text: str, where: str) -> dict:
 def check_keys(
     where: str, table: str, given: object, keys: Collection[str], needed: Collection[str] = ()
 ) -> None:
-    """Refuse what is no table, a key that is none of ``keys``, and a table that lacks one of ``needed``."""
+    """Refuse what is no table, a key that is none of ``keys``, and a table that lacks one of ``needed``.
+
+    Raises
+    ------
+    SettingsError
+        One line, as in all checks of this module.
+    """
     if not isinstance(given, dict):
         raise SettingsError(f"{where}: {table} is {told(given)}; give a table of settings")
     for key in given:

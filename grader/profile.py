@@ -87,8 +87,15 @@ class Rule:
 
 @dataclass(frozen=True)
 class Limits:
-    """When a photo is not measured: largest glare share, least face width in px, most megapixels; and the finest
-    line, in mm, that is to show where the scale is known."""
+    """When a photo is not measured.
+
+    Attributes
+    ----------
+    glare_share : largest, of the face, 0 to 1.
+    face_px : least width of a face, px of the photo.
+    photo_megapixels : largest photo.
+    line_mm : finest line that is to show, where the scale is known.
+    """
 
     glare_share: float
     face_px: float
@@ -144,8 +151,10 @@ class Profile:
 
     @property
     def rest(self) -> int:
-        """Place (from 0) of the class that takes what is none of the others: the last that reads as shore, else
-        the last of all."""
+        """Place (from 0) of the class that takes what is none of the others.
+
+        The last that reads as shore, else the last of all.
+        """
         return (self.codes("shore") or (len(self.colours),))[-1] - 1
 
     @cached_property

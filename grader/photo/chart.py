@@ -293,10 +293,14 @@ def fit_correction(
     )
 
 
-def _equations(photographed: NDArray, goal: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _equations(
+    photographed: NDArray, goal: NDArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return rows (3n, 18) and aims (3n,) whose remainders are the patches' differences in CIEDE2000."""
     slopes = _difference_slopes(goal)
-    rows = np.einsum("nij,nk->nijk", slopes, root_terms(photographed)).reshape(3 * len(photographed), -1)
+    rows = np.einsum("nij,nk->nijk", slopes, root_terms(photographed)).reshape(
+        3 * len(photographed), -1
+    )
     return rows, np.einsum("nij,nj->ni", slopes, goal).ravel()
 
 
@@ -305,9 +309,10 @@ def _lab(linear: NDArray) -> NDArray[np.float64]:
 
 
 def _difference_slopes(linear: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return per colour the (3, 3) matrix whose product with a small change of linear sRGB has
-    CIEDE2000 as its length: differences in L*, C*ab and hue over their tolerances (Sharma, Wu & Dalal 2005,
-    equations 15 to 20, without the rotation for saturated blue).
+    """Return per colour (n, 3) the matrix, (n, 3, 3), that makes small changes of it differences in CIEDE2000.
+
+    Its product with a small change of linear sRGB has CIEDE2000 as its length: differences in L*, C*ab and hue over
+    their tolerances (Sharma, Wu & Dalal 2005, equations 15 to 20, without the rotation for saturated blue).
     """
     lab, step = _lab(linear), 1e-3
     # lab_from_linear rounds to float32: a step of 0.1 % of white is well above that.
@@ -329,6 +334,7 @@ def read_chart(sighting: ChartSighting, field: LightField | None = None) -> Char
 
     Parameters
     ----------
+    sighting : the chart as found.
     field : how the light varies over the photo, where a uniform surface shows it; else the chart
         itself shows what it can.
     """

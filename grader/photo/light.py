@@ -267,8 +267,7 @@ def field_from(
 
 
 def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Return centres (n, 2) x, y, median light (n, 3) and spread of its logarithm (n,) of the cells that the surface
-    fills by a third."""
+    """Cells that the surface fills by a third: centres (n, 2), median light (n, 3), spread of its logarithm (n,)."""
     h, w = mask.shape
     step = max(1, -(-max(h, w) // _FIELD_CELLS))
     points, light, spread = [], [], []

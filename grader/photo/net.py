@@ -15,7 +15,7 @@ SIDE_MULTIPLE_PX = 32
 
 
 def starter_folder() -> Path:
-    """Folder of the models that ship: inside the package when installed, beside it in a checkout."""
+    """Return the folder of the models that ship: inside the package when installed, beside it in a checkout."""
     installed = Path(str(resources.files("grader"))) / "models" / "starter"
     return installed if installed.is_dir() else Path(__file__).parents[2] / "models" / "starter"
 

@@ -59,6 +59,11 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
 
     A row ends where the next centre lies more than half a median height lower. A ruler, card, coin, hand or shadow
     is not a stone. No stone found is a remark, ``no_stone``, not an error.
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
     """
     outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
     outlines = [o for o in outlines if o is not None and not _fills(o, photo)]
@@ -85,8 +90,10 @@ def pieces_input(lab: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _fills(outline: NDArray, photo: Photo) -> bool:
-    """Whether an outline is all of the photo: bare ground then looks like a face that fills it, so ``--whole`` is to
-    say which it is."""
+    """Whether an outline is all of the photo.
+
+    Bare ground then looks like a face that fills it, so ``--whole`` is to say which it is.
+    """
     return cv2.contourArea(outline) > FILLING_SHARE * photo.width * photo.height
 
 
@@ -135,8 +142,10 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
 
 
 def _without_doubles(outlines: list[NDArray]) -> list[NDArray]:
-    """The outlines, largest first, without those that lie half or more in a larger one: two rough outlines of one
-    stone may end in the same closer one."""
+    """The outlines, largest first, without those that lie half or more in a larger one.
+
+    Two rough outlines of one stone may end in the same closer one.
+    """
     kept: list[NDArray] = []
     taken = np.zeros((DOUBLES_PX, DOUBLES_PX), np.uint8)
     span = max((float(outline.max()) for outline in outlines), default=1.0) or 1.0
@@ -177,8 +186,10 @@ def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
 
 
 def _rejoined(labels: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Labels 1, 2, 3 ..., of which two are one again where they meet along too wide a seam: stones touch at a narrow
-    place, the parts of one stone along a broad one."""
+    """Labels 1, 2, 3 ..., of which two are one again where they meet along too wide a seam.
+
+    Stones touch at a narrow place, the parts of one stone along a broad one.
+    """
     count = int(labels.max()) + 1
     across, along = (
         _meetings(labels[:, :-1], labels[:, 1:], count),
@@ -204,8 +215,11 @@ def _meetings(ones: NDArray, others: NDArray, count: int) -> NDArray[np.int64]:
 
 
 def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
-    """Label the insides 1, 2, 3 ...: an island of stone, parted as the level rises wherever two parts both
-    rise well above the level at which they part."""
+    """Label the insides of stones 1, 2, 3 ...
+
+    An island of stone is parted, as the level rises, wherever two parts both rise well above the level at which they
+    part.
+    """
     count, cores = cv2.connectedComponents(stone.astype(np.uint8))
     for level in CORE_LEVELS:
         high = (depth > level) & stone

@@ -81,6 +81,8 @@ def read_photo(
     PhotoError
         ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large`` or ``unreadable``:
         one line each.
+    ValueError
+        ``mm_per_px`` is not above 0.
     """
     if mm_per_px is not None and not 0 < mm_per_px < float("inf"):
         raise ValueError(f"mm_per_px is {mm_per_px}; give a number above 0")
@@ -394,8 +396,10 @@ _BORROWED = threading.Lock()
 
 
 def _quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
-    """Return a decoder's result. What its C library writes to stderr, which no setting stops, goes to ``heard``, or
-    nowhere."""
+    """Return a decoder's result.
+
+    What its C library writes to stderr, which no setting stops, goes to ``heard``, or nowhere.
+    """
     with _BORROWED, warnings.catch_warnings(), open(os.devnull, "wb") as nowhere:
         warnings.simplefilter("ignore")
         try:
@@ -413,8 +417,7 @@ def _quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
 
 
 def _hearing(name: str) -> BinaryIO:
-    """A file for what a decoder says: in memory where the system has such files, so that a full disk stops no photo;
-    else in the temporary folder.
+    """A file for what a decoder says: in memory, so that a full disk stops no photo, else in the temporary folder.
 
     A pipe would do on every system, but a decoder that says much would wait for ever for it to be read.
     """

@@ -80,14 +80,25 @@ class Reference:
         return "chart" if self.correction else self.white.source
 
     def corrected(self, linear: NDArray[np.float32], x_px: NDArray, y_px: NDArray) -> NDArray:
-        """Return linear sRGB, (h, w, 3), as in even daylight, of what was photographed at these photo px, (w,) and
-        (h,)."""
+        """Return linear sRGB as in even daylight.
+
+        Parameters
+        ----------
+        linear : ndarray of shape (h, w, 3), linear sRGB as photographed.
+        x_px, y_px : ndarrays of shape (w,) and (h,), where in the photo that was.
+        """
         if self.field is not None:
             linear = linear / self.field.at(x_px[None, :], y_px[:, None])
         return self.correction.apply(linear) if self.correction else self.white.apply(linear)
 
     def scale_at(self, x_px: float, y_px: float) -> Scale:
-        """Return the scale of a face whose middle lies there, its height above the card taken into account."""
+        """Return the scale of a face whose middle lies there, its height above the card taken into account.
+
+        Raises
+        ------
+        GraderError
+            A face so high that it would reach the camera.
+        """
         if self.scale.source != "card" or self.card is None:
             return self.scale
         return _in_all_directions(

@@ -79,7 +79,9 @@ def terms_from(record: dict) -> PhotoTerms:
         x, y, w, h = (int(v) for v in values["neutral"]["box"])
         values["neutral"] = Neutral((x, y, w, h), str(values["neutral"]["kind"]))
     if "weight" in values:
-        values["weight"] = Weight(str(values["weight"]["typed"]), Decimal(values["weight"]["grams"]))
+        values["weight"] = Weight(
+            str(values["weight"]["typed"]), Decimal(values["weight"]["grams"])
+        )
     if "same_face" in values:
         values["same_face"] = tuple(str(photo) for photo in values["same_face"])
     return PhotoTerms(**values)

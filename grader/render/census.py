@@ -1,6 +1,4 @@
-"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training, tuning
-and held-out renders beside each other.
-"""
+"""How often each feature occurs in training, tuning and held-out renders: ``python -m grader.render.census -n 400``."""
 
 import argparse
 from collections import Counter

@@ -13,9 +13,7 @@ from grader.render.style import KINDS, weighted
 
 @dataclass(frozen=True)
 class Spot:
-    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of
-    its area's circle.
-    """
+    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of its area's circle."""
 
     kind: str
     outline: NDArray[np.float64]
@@ -75,9 +73,7 @@ def _drawn_unless(wanted: bool | None, rng: np.random.Generator, chance: float) 
 
 
 def _share(rng: np.random.Generator, count: int) -> float:
-    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 %
-    to 55 %.
-    """
+    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 % to 55 %."""
     if count == 1:
         return float(
             rng.choice(

@@ -55,9 +55,7 @@ class View:
         return x, y
 
     def towards_camera(self, points: NDArray) -> NDArray[np.float64]:
-        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the
-        camera.
-        """
+        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the camera."""
         ray = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
         back = (ray @ self.axes.T) * (-1, -1, 1)
         return back / np.linalg.norm(back, axis=-1, keepdims=True)

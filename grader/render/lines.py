@@ -22,9 +22,7 @@ def walk(
     turn: float,
     jag: float,
 ) -> NDArray[np.float64]:
-    """Return a path (n, 2): its direction wanders by ``turn`` and jumps by ``jag`` (radians) per
-    piece.
-    """
+    """Return a path (n, 2): its direction wanders by ``turn`` and jumps by ``jag`` (radians) per piece."""
     n = max(3, int(length / step))
     drift = np.cumsum(rng.normal(0, turn, n)) * np.sqrt(step / max(length, step))
     heading = angle + drift + np.repeat(rng.normal(0, jag, n // 3 + 1), 3)[:n]
@@ -157,9 +155,7 @@ def tint(rng: np.random.Generator, colours: NDArray) -> tuple[float, float, floa
 def draw_contacts(
     rng: np.random.Generator, host: NDArray[np.bool_], inside: NDArray[np.bool_], radius: float
 ) -> list[Stroke]:
-    """Return one parting line along a part of the border between pattern and host, if there is a
-    border.
-    """
+    """Return one parting line along a part of the border between pattern and host, if there is a border."""
     contours, _ = cv2.findContours(host.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     deep = cv2.erode(inside.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     best = max(contours, key=len, default=None)

@@ -49,9 +49,7 @@ def pits(
 def specks(
     rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[int, int], radius: float
 ) -> NDArray[np.float32]:
-    """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they
-    mirror light.
-    """
+    """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they mirror light."""
     size = max(1.0, radius * rng.uniform(0.003, 0.009))
     dense = fbm(rng, shape, radius * 0.3, 3)
     hold = soft_step(fbm(rng, shape, size * 2, 3, 0.8) + 0.6 * dense - rng.uniform(2.3, 3.2), 0.25)

@@ -11,9 +11,7 @@ _DEVIATES = np.float32([NormalDist().inv_cdf((k + 0.5) / 256) for k in range(256
 
 
 def normals(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return normal deviates of 256 levels: fine enough for noise, and made in a third of the
-    time.
-    """
+    """Return normal deviates of 256 levels: fine enough for noise, and made in a third of the time."""
     codes = np.frombuffer(rng.bytes(shape[0] * shape[1]), np.uint8).reshape(shape)
     return cv2.LUT(codes, _DEVIATES)
 

@@ -1,6 +1,4 @@
-"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts
-of tone.
-"""
+"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts of tone."""
 
 from dataclasses import dataclass, replace
 

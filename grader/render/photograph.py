@@ -274,9 +274,7 @@ def _lighting(
 def _light_up(
     rng, top: Tabletop, faces, lighting: Lighting, camera: Camera, view: View, outline
 ) -> tuple[NDArray, NDArray]:
-    """Return the light from the body with the sheen that lies over it, and the light mirrored
-    sharply, exposed and balanced (1 is white).
-    """
+    """Return the light from body and sheen, and the light mirrored sharply, exposed and balanced (1 is white)."""
     h, w = top.ids.shape
     cast_by = [(view.to_photo(f.plan.outline + f.plan.centre), f.rise_px) for f in faces]
     if outline is not None:
@@ -307,8 +305,9 @@ def _contact(top: Tabletop, faces) -> NDArray[np.float32]:
 def _mirrored(
     rng, top: Tabletop, faces, lighting: Lighting, view: View
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return what the surfaces mirror of lamps and room, by their normals and where the camera
-    stands: blurred, as a matt surface does, and sharp.
+    """Return what the surfaces mirror of lamps and room: blurred, as a matt surface does, and sharp.
+
+    By their normals and by where the camera stands.
     """
     picture = mirror_picture(rng, lighting, top.ground_mean)
     h, w = top.ids.shape
@@ -337,9 +336,9 @@ def _mirrored(
 
 
 def _hidden(body: NDArray, sharp: NDArray, camera: Camera) -> NDArray[np.bool_]:
-    """Return where sharply mirrored light hides the stone in the picture that the lens makes: it
-    outshines the body, or drives the picture to white. The sheen of a matt face veils and does not
-    hide.
+    """Return where sharply mirrored light hides the stone in the picture that the lens makes.
+
+    It outshines the body, or drives the picture to white. The sheen of a matt face veils and does not hide.
     """
     grey = np.float32([[1, 1, 1]]) / 3
     b, m = (seen_by(camera, cv2.transform(light, grey)) for light in (body, sharp))

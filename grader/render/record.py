@@ -1,6 +1,4 @@
-"""Writes down what is true of a rendered photo: numbers the visible stones, counts their px,
-lists their lines.
-"""
+"""Writes down what is true of a rendered photo: numbers the visible stones, counts their px, lists their lines."""
 
 from dataclasses import replace
 

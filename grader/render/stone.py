@@ -285,9 +285,7 @@ def _palette(rng, plan: StonePlan, figure: Figure) -> Palette:
 
 
 def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[np.float32]:
-    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own
-    tone.
-    """
+    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own tone."""
     wander = np.clip(0.5 + 0.35 * grid.noise(rng, rng.uniform(0.3, 0.9), 5), 0, 1)
     mottle = grid.noise(rng, rng.uniform(0.04, 0.15), 4, 0.65)
     fine = grain(rng, grid.shape, 0.9)

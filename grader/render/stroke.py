@@ -127,9 +127,7 @@ def paint(
     covered: NDArray[np.uint8],
     stain: NDArray,
 ) -> None:
-    """Lay the stroke on reflectance (h, w, 3) and cut it into the height field, in place, within
-    its own box.
-    """
+    """Lay the stroke on reflectance (h, w, 3) and cut it into the height field, in place, within its own box."""
     x, y, w, h = cv2.boundingRect(covered)
     if w == 0:
         return

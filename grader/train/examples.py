@@ -93,9 +93,9 @@ def regions_examples(
 
 
 def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8) -> list[Example]:
-    """Return up to ``most`` crops of a photo's faces: half of them on cracks, a quarter on other lines, where there are
-    any, and a quarter anywhere.
+    """Return up to ``most`` crops of a photo's faces.
 
+    Half of them on cracks, a quarter on other lines, where there are any, and a quarter anywhere.
     Scratches, hairs, pencil and print are what they are for a stone: no line of it.
     """
     aims = rng.choice(["crack", "other", "any"], size=most, p=[0.5, 0.25, 0.25])
@@ -384,10 +384,10 @@ MAKERS = {
 def make_examples(
     seed: int, photo: int, style: Style, parts: tuple[str, ...] = tuple(MAKERS)
 ) -> dict[str, list[Example]]:
-    """Return the examples of one photo for each part; the same seed and photo number give the same ones, whichever
-    other parts are made.
+    """Return the examples of one photo for each part.
 
-    A fifth of those for cracks show other surfaces.
+    The same seed and photo number give the same ones, whichever other parts are made. A fifth of those for
+    cracks show other surfaces.
     """
     cv2.setNumThreads(1)
     rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
@@ -406,8 +406,10 @@ def draw_examples(
     jobs: int = -1,
     parts: tuple[str, ...] = tuple(MAKERS),
 ) -> None:
-    """Write the examples of that many photos below a folder: ``part/number.npy``, (n, side, side, 4) uint8,
-    picture and target."""
+    """Write the examples of that many photos below a folder.
+
+    ``part/number.npy``: (n, side, side, 4) uint8, picture and target.
+    """
     for part in parts:
         (folder / part).mkdir(parents=True, exist_ok=True)
     Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style, parts) for k in range(photos))

@@ -28,8 +28,7 @@ def other_ground(
 
 
 def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
-    """A ground of one material or two that meet, bare or with flat things strewn over it; (h, w, 3), about 0 to 255,
-    not clipped."""
+    """A ground of one material or two that meet, bare or strewn; (h, w, 3), about 0 to 255, not clipped."""
     ground = _material(h, w, rng)
     if rng.random() < 0.2:
         y, x = np.mgrid[:h, :w].astype(np.float32)
