@@ -8,6 +8,7 @@ import numpy as np
 import tomlkit
 from numpy.typing import NDArray
 
+from grader.checks import nearest
 from grader.errors import GraderError, SpotsError, told
 from grader.face.face import Face
 from grader.face.regions.classes import fit_classes
@@ -20,7 +21,7 @@ from grader.looks import ask_for, asks_again, last_look, located, measured_again
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
-from grader.profile import Profile, nearest, profile_text
+from grader.profile import Profile, profile_text
 
 COLUMNS = ("photo", "x", "y", "w", "h", "class")
 #: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most.

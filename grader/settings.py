@@ -3,9 +3,9 @@
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
+from grader.checks import MOST_BYTES, check_keys, check_number, check_text, parse_toml
 from grader.errors import SettingsError
 from grader.files import regular_bytes
-from grader.profile import MOST_BYTES, check_keys, check_number, check_text, parse_toml
 
 FILE = "grader.toml"
 #: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.

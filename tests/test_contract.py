@@ -26,7 +26,7 @@ FLOORS = [
     ["render", "photo"],
     ["settings"],
     ["profile"],
-    ["measures", "weight"],
+    ["measures", "weight", "checks"],
     ["made", "outfolder"],
     ["files"],
     ["errors"],

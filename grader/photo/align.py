@@ -1,4 +1,4 @@
-"""Where the places of one picture lie in another one of the same face, with the camera or the lamp moved."""
+"""How one picture of a face lies in another one of it, with the camera or the lamp moved, by keypoints of both."""
 
 from dataclasses import dataclass
 
@@ -10,19 +10,19 @@ from numpy.typing import NDArray
 #: Lightness is taken as so many spreads above its neighbourhood, so wide, so that lamp and exposure drop out; spreads
 #: below the least one (L*) are noise.
 NEAR_PX, LEAST_SPREAD_L = 12.0, 3.0
-#: Places are looked for at full size and at half of it: a smooth face has none that are fine.
+#: Keypoints are looked for at full size and at half of it: a smooth face has none that are fine.
 FINE, COARSE = 1.0, 0.5
-#: At most so many places are compared; SIFT's threshold lies low, for pale bands.
-PLACES, CONTRAST = 4000, 0.015
+#: At most so many keypoints are compared; SIFT's threshold lies low, for pale bands.
+MOST_KEYPOINTS, CONTRAST = 4000, 0.015
 #: SIFT's px are counted at their centres, and its first octave, the picture made twice as large, moves them on by a
 #: quarter px (measured on turned pictures); this makes them px whose centre is at a half.
 CORNER_PX = np.float32(0.5 - 0.25)
-#: A place fits its best counterpart clearly better than the second best, by this ratio of distances.
+#: A keypoint fits its best counterpart clearly better than the second best, by this ratio of distances.
 RATIO = 0.85
-#: Reach, px, within which two places are one and the same.
+#: Reach, px, within which two keypoints are one and the same.
 INLIER_PX = 3.0
-#: The fewest places that must agree.
-LEAST_PLACES = 14
+#: The fewest keypoints that must agree.
+LEAST_MATCHES = 14
 #: One face is at most so many times larger in one picture than in the other.
 MOST_SCALE = 8.0
 #: From px that are counted at their centres, as OpenCV does, to px whose centre is at a half.
@@ -36,7 +36,7 @@ class Alignment:
     Attributes
     ----------
     matrix : ndarray of shape (3, 3), the homography from px of the first to px of the other.
-    error_px : median distance of the places that agree, px of the other picture.
+    error_px : median distance of the keypoints that agree, px of the other picture.
     """
 
     matrix: NDArray[np.float64]
@@ -52,17 +52,23 @@ class Alignment:
 
 
 @dataclass(frozen=True)
-class Places:
-    """Places of a picture that can be found again: (n, 2) x, y in px, and (n, 128) what each looks like."""
+class Keypoints:
+    """Places of a picture that can be found again in another one.
+
+    Attributes
+    ----------
+    points : ndarray of shape (n, 2), x, y in px, pixel (0, 0) spanning 0 to 1.
+    descriptors : ndarray of shape (n, 128), what the picture looks like around each (RootSIFT).
+    """
 
     points: NDArray[np.float32]
-    looks: NDArray[np.float32]
+    descriptors: NDArray[np.float32]
 
 
-def find_places(
+def find_keypoints(
     lightness: NDArray[np.float32], where: NDArray[np.bool_] | None = None, size: float = FINE
-) -> Places:
-    """Return the places of a picture that can be found again whatever the light.
+) -> Keypoints:
+    """Return the keypoints of a picture that can be found again whatever the light.
 
     Parameters
     ----------
@@ -77,43 +83,45 @@ def find_places(
     where = np.ones(lightness.shape, bool) if where is None else where
     lightness, mask = (_resized(picture, size) for picture in (lightness, where.astype(np.uint8)))
     grey = np.clip(128 + 48 * evened(lightness), 0, 255).astype(np.uint8)
-    found, looks = cv2.SIFT_create(PLACES, contrastThreshold=CONTRAST).detectAndCompute(grey, mask)
-    if looks is None:
-        return Places(np.zeros((0, 2), np.float32), np.zeros((0, 128), np.float32))
+    found, descriptors = cv2.SIFT_create(
+        MOST_KEYPOINTS, contrastThreshold=CONTRAST
+    ).detectAndCompute(grey, mask)
+    if descriptors is None:
+        return Keypoints(np.zeros((0, 2), np.float32), np.zeros((0, 128), np.float32))
     # The root of a histogram compares by shape: Arandjelovic & Zisserman 2012, CVPR (from memory).
-    looks = np.sqrt(looks / np.maximum(looks.sum(axis=1, keepdims=True), 1e-6))
+    descriptors = np.sqrt(descriptors / np.maximum(descriptors.sum(axis=1, keepdims=True), 1e-6))
     factors = np.float32(grey.shape[::-1]) / np.float32(where.shape[::-1])
-    return Places((np.float32([p.pt for p in found]) + CORNER_PX) / factors, looks)
+    return Keypoints((np.float32([p.pt for p in found]) + CORNER_PX) / factors, descriptors)
 
 
 def evened(lightness: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return lightness in spreads above the mean of its neighbourhood: what a lamp that moves changes least."""
     mean = cv2.GaussianBlur(lightness, (0, 0), NEAR_PX)
-    away = lightness - mean
-    spread = np.sqrt(cv2.GaussianBlur(away * away, (0, 0), NEAR_PX))
-    return away / (spread + np.float32(LEAST_SPREAD_L))
+    above = lightness - mean
+    spread = np.sqrt(cv2.GaussianBlur(above * above, (0, 0), NEAR_PX))
+    return above / (spread + np.float32(LEAST_SPREAD_L))
 
 
-def align(first: Places, other: Places) -> Alignment | None:
+def align(first: Keypoints, other: Keypoints) -> Alignment | None:
     """Return how the first picture lies in the other; ``None`` where too little of it is found again."""
-    if min(len(first.points), len(other.points)) < LEAST_PLACES:
+    if min(len(first.points), len(other.points)) < LEAST_MATCHES:
         return None
-    pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(first.looks, other.looks, k=2)
+    pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(first.descriptors, other.descriptors, k=2)
     pairs = [a for a, b in pairs if a.distance < RATIO * b.distance]
-    if len(pairs) < LEAST_PLACES:
+    if len(pairs) < LEAST_MATCHES:
         return None
-    here = first.points[[p.queryIdx for p in pairs]]
-    there = other.points[[p.trainIdx for p in pairs]]
+    in_first = first.points[[p.queryIdx for p in pairs]]
+    in_other = other.points[[p.trainIdx for p in pairs]]
     matrix, agree = cv2.findHomography(
-        here, there, cv2.USAC_MAGSAC, INLIER_PX, maxIters=5000, confidence=0.999
+        in_first, in_other, cv2.USAC_MAGSAC, INLIER_PX, maxIters=5000, confidence=0.999
     )
-    if matrix is None or agree.sum() < LEAST_PLACES or not _as_a_camera_sees(matrix, here):
+    if matrix is None or agree.sum() < LEAST_MATCHES or not _as_a_camera_sees(matrix, in_first):
         return None
     agree = agree.ravel() > 0
-    away = np.linalg.norm(
-        cv2.perspectiveTransform(here[None, agree], matrix)[0] - there[agree], axis=1
+    miss_px = np.linalg.norm(
+        cv2.perspectiveTransform(in_first[None, agree], matrix)[0] - in_other[agree], axis=1
     )
-    return Alignment(matrix, float(np.median(away)))
+    return Alignment(matrix, float(np.median(miss_px)))
 
 
 def correlation(first: NDArray, other: NDArray, where: NDArray[np.bool_]) -> float:

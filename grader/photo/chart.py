@@ -144,12 +144,12 @@ class ChartReading:
     ----------
     correction : ``None`` if the chart fits badly.
     field : how the light varies over the photo, as far as the chart shows it; to be divided out
-        before the correction is applied.
+        before the correction is applied. ``None`` where there is no chart.
     remarks : what a person should know of it.
     """
 
     correction: Correction | None
-    field: LightField
+    field: LightField | None
     remarks: tuple[Remark, ...] = ()
 
 
@@ -282,21 +282,25 @@ def fit_correction(
     used = np.ones(PATCHES, bool) if sound is None else np.asarray(sound, bool)
     if used.sum() < LEAST_SOUND:
         raise ValueError(f"{used.sum()} sound patches; a correction needs {LEAST_SOUND}")
-    seen, goal = np.asarray(patches, np.float64)[used], reference_linear(edition)[used]
+    photographed, goal = np.asarray(patches, np.float64)[used], reference_linear(edition)[used]
     # So that the solution's digits do not depend on the exposure.
-    scale = seen.mean()
-    rows, aims = _equations(seen / scale, goal)
+    scale = photographed.mean()
+    rows, aims = _equations(photographed / scale, goal)
     matrix = np.linalg.lstsq(rows, aims, rcond=None)[0].reshape(3, -1)
-    left = delta_e_2000(_lab(root_terms(seen / scale) @ matrix.T), _lab(goal))
+    left = delta_e_2000(_lab(root_terms(photographed / scale) @ matrix.T), _lab(goal))
     return Correction(
         matrix / scale, edition, float(left.mean()), float(left.max()), int(used.sum())
     )
 
 
-def _equations(seen: NDArray, goal: NDArray) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _equations(
+    photographed: NDArray, goal: NDArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return rows (3n, 18) and aims (3n,) whose remainders are the patches' differences in CIEDE2000."""
     slopes = _difference_slopes(goal)
-    rows = np.einsum("nij,nk->nijk", slopes, root_terms(seen)).reshape(3 * len(seen), -1)
+    rows = np.einsum("nij,nk->nijk", slopes, root_terms(photographed)).reshape(
+        3 * len(photographed), -1
+    )
     return rows, np.einsum("nij,nj->ni", slopes, goal).ravel()
 
 
@@ -305,9 +309,10 @@ def _lab(linear: NDArray) -> NDArray[np.float64]:
 
 
 def _difference_slopes(linear: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return per colour the (3, 3) matrix whose product with a small change of linear sRGB has
-    CIEDE2000 as its length: differences in L*, C*ab and hue over their tolerances (Sharma, Wu & Dalal 2005,
-    equations 15 to 20, without the rotation for saturated blue).
+    """Return per colour (n, 3) the matrix, (n, 3, 3), that makes small changes of it differences in CIEDE2000.
+
+    Its product with a small change of linear sRGB has CIEDE2000 as its length: differences in L*, C*ab and hue over
+    their tolerances (Sharma, Wu & Dalal 2005, equations 15 to 20, without the rotation for saturated blue).
     """
     lab, step = _lab(linear), 1e-3
     # lab_from_linear rounds to float32: a step of 0.1 % of white is well above that.
@@ -329,6 +334,7 @@ def read_chart(sighting: ChartSighting, field: LightField | None = None) -> Char
 
     Parameters
     ----------
+    sighting : the chart as found.
     field : how the light varies over the photo, where a uniform surface shows it; else the chart
         itself shows what it can.
     """
@@ -366,7 +372,7 @@ def chart_field(sighting: ChartSighting, edition: str) -> LightField:
     ``grader.photo.light.field_from``. Away from the chart it is an extrapolation.
     """
     size = (sighting.width_px, sighting.height_px)
-    seen, goal = sighting.patches[sighting.sound], reference_linear(edition)[sighting.sound]
+    photographed, goal = sighting.patches[sighting.sound], reference_linear(edition)[sighting.sound]
     places = field_terms(*sighting.centres_px[sighting.sound].T, *size)
     along = places - places.mean(axis=0)
     pulls = np.einsum("nij,nj,nk->nik", _difference_slopes(goal), goal, along).reshape(-1, 5)
@@ -374,7 +380,7 @@ def chart_field(sighting: ChartSighting, edition: str) -> LightField:
     terms = np.zeros(5)
     # The field is exact in the logarithm and the equations are linear: a few rounds bring both together.
     for _ in range(_FIELD_ROUNDS):
-        even = seen / np.exp(places @ terms)[:, None]
+        even = photographed / np.exp(places @ terms)[:, None]
         rows, aims = _equations(even / even.mean(), goal)
         rows = np.block([[rows, -pulls], [np.zeros((5, rows.shape[1])), prior]])
         solved = np.linalg.lstsq(rows, np.concatenate([aims, -prior @ terms]), rcond=None)[0]

@@ -134,15 +134,15 @@ def white_from(
     surface = measured or SURFACES[kind]
     if not mask.any():
         return guessed_white(Remark("white_unseen", f"no {kind} seen, so the white is a guess"))
-    seen = linear[mask].astype(np.float64)
-    sound = (seen < BURNT_LIGHT).all(axis=1)
+    colours = linear[mask].astype(np.float64)
+    sound = (colours < BURNT_LIGHT).all(axis=1)
     if sound.mean() < 1 - BURNT_SHARE:
         return guessed_white(
             Remark("white_burnt", f"the {kind} is burnt out, so it gives no white; expose darker")
         )
     if light is not None:
-        seen = seen / light[mask]
-    colour = np.median(seen[sound], axis=0)
+        colours = colours / light[mask]
+    colour = np.median(colours[sound], axis=0)
     if colour.min() < DARK_LIGHT:
         return guessed_white(
             Remark("white_dark", f"the {kind} is too dark to give a white; use more light")
@@ -267,8 +267,7 @@ def field_from(
 
 
 def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Return centres (n, 2) x, y, median light (n, 3) and spread of its logarithm (n,) of the cells that the surface
-    fills by a third."""
+    """Cells that the surface fills by a third: centres (n, 2), median light (n, 3), spread of its logarithm (n,)."""
     h, w = mask.shape
     step = max(1, -(-max(h, w) // _FIELD_CELLS))
     points, light, spread = [], [], []
@@ -277,8 +276,8 @@ def _cells(linear: NDArray, mask: NDArray) -> tuple[NDArray, NDArray, NDArray]:
             here = mask[y : y + step, x : x + step]
             if here.sum() * 3 < step * step:
                 continue
-            seen = linear[y : y + step, x : x + step][here]
-            low, middle, high = np.quantile(seen, (0.1, 0.5, 0.9), axis=0)
+            colours = linear[y : y + step, x : x + step][here]
+            low, middle, high = np.quantile(colours, (0.1, 0.5, 0.9), axis=0)
             if middle.min() < DARK_LIGHT or middle.max() >= BURNT_LIGHT:
                 continue
             rows, columns = np.nonzero(here)
@@ -356,11 +355,11 @@ def _best_edge(
     start = np.floor(ends.min(axis=0)) - _SHADOW_MARGIN_PX
     turn[:, 2] -= start
     cut = np.ceil(ends.max(axis=0) - start).astype(int) + 1 + _SHADOW_MARGIN_PX
-    seen = cv2.warpAffine(log, turn, cut, borderMode=cv2.BORDER_REPLICATE)
-    seen = cv2.blur(seen, (1, 5))
+    turned = cv2.warpAffine(log, turn, cut, borderMode=cv2.BORDER_REPLICATE)
+    turned = cv2.blur(turned, (1, 5))
     stone = cv2.warpAffine(inside, turn, cut) > 0.9
     apart = 2 * _SHADOW_REACH_PX
-    fall, both = seen[:, apart:] - seen[:, :-apart], stone[:, apart:] & stone[:, :-apart]
+    fall, both = turned[:, apart:] - turned[:, :-apart], stone[:, apart:] & stone[:, :-apart]
     rows = np.count_nonzero(both, axis=0)
     # Held, so that a speck of glare or a hole weighs little.
     held = np.minimum(np.maximum(fall, -1.5), 1.5)
@@ -375,4 +374,4 @@ def _best_edge(
     score = np.where(length < _SHADOW_LENGTH, 0, score * np.sqrt(np.minimum(length, 1)))
     column = int(score.argmax())
     along = both[:, column]
-    return float(score[column]), seen[along, column + apart], seen[along, column]
+    return float(score[column]), turned[along, column + apart], turned[along, column]

@@ -15,7 +15,7 @@ SIDE_MULTIPLE_PX = 32
 
 
 def starter_folder() -> Path:
-    """Folder of the models that ship: inside the package when installed, beside it in a checkout."""
+    """Return the folder of the models that ship: inside the package when installed, beside it in a checkout."""
     installed = Path(str(resources.files("grader"))) / "models" / "starter"
     return installed if installed.is_dir() else Path(__file__).parents[2] / "models" / "starter"
 
@@ -43,6 +43,26 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
     net = _load(name)
     net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
     return net.forward()[0].transpose(1, 2, 0)[:h, :w]
+
+
+def run_probabilities(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the chance of each output of the shipped network ``name`` at each px of a picture.
+
+    Parameters, shape and errors as of ``run_net``; along the last axis the chances add to 1.
+    """
+    return softmax(run_net(name, picture))
+
+
+def softmax(scores: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return scores (..., outputs) as chances that add to 1 along the last axis: exp(s) / sum of exp(s)."""
+    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    chances /= chances.sum(axis=-1, keepdims=True)
+    return chances
+
+
+def sigmoid(score: NDArray) -> NDArray:
+    """Return log-odds as a chance, 0 to 1, in the given float type: 1 / (1 + exp(-s))."""
+    return 1 / (1 + np.exp(-score))
 
 
 @cache

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from grader.measures import Remark
 from grader.photo.colour import lab_from_linear, linear_srgb, scaled_lab
-from grader.photo.net import run_net
+from grader.photo.net import run_net, sigmoid
 from grader.photo.photo import Photo
 from grader.photo.shrink import shrunk
 
-#: Long side of what the network looks at, in px.
-LOOK_PX = 512
+#: Long side of what the network reads, in px.
+INPUT_PX = 512
 #: The closer look takes in this much ground around a stone, as a share of its longer side.
 MARGIN_SHARE = 0.15
 # Settings found on tuning renders (seed 9100). Insides part where both rise this much above the level of the dent.
@@ -59,6 +59,11 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
 
     A row ends where the next centre lies more than half a median height lower. A ruler, card, coin, hand or shadow
     is not a stone. No stone found is a remark, ``no_stone``, not an error.
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
     """
     outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
     outlines = [o for o in outlines if o is not None and not _fills(o, photo)]
@@ -85,21 +90,23 @@ def pieces_input(lab: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _fills(outline: NDArray, photo: Photo) -> bool:
-    """Whether an outline is all of the photo: bare ground then looks like a face that fills it, so ``--whole`` is to
-    say which it is."""
+    """Whether an outline is all of the photo.
+
+    Bare ground then looks like a face that fills it, so ``--whole`` is to say which it is.
+    """
     return cv2.contourArea(outline) > FILLING_SHARE * photo.width * photo.height
 
 
 def _rough_outlines(photo: Photo) -> list[NDArray]:
     """Outlines of all stones, from one look at the whole photo; (n, 2) photo px each."""
-    scores, px_per_photo_px = _look(photo, (0, 0, photo.width, photo.height))
-    stone, depth = scores[..., 0] > 0, _share(scores[..., 1])
+    scores, px_per_photo_px = _scores(photo, (0, 0, photo.width, photo.height))
+    stone, depth = scores[..., 0] > 0, sigmoid(scores[..., 1])
     labels = _split_touching(stone, depth)
     least_px = max(30.0, LEAST_AREA_SHARE * stone.size)
     outlines = []
     for label in range(1, int(labels.max()) + 1):
         mask = labels == label
-        if mask.sum() >= least_px and _share(scores[..., 0][mask]).mean() >= LEAST_CERTAINTY:
+        if mask.sum() >= least_px and sigmoid(scores[..., 0][mask]).mean() >= LEAST_CERTAINTY:
             outlines.append(_contour(mask.astype(np.float32) - 0.5) / px_per_photo_px)
     return outlines
 
@@ -114,11 +121,11 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
         min(photo.width, int(np.ceil(x1 + margin))),
         min(photo.height, int(np.ceil(y1 + margin))),
     )
-    scores, px_per_photo_px = _look(photo, (left, top, right - left, bottom - top))
+    scores, px_per_photo_px = _scores(photo, (left, top, right - left, bottom - top))
     h, w = scores.shape[:2]
     near = np.zeros((h, w), np.uint8)
     cv2.fillPoly(near, [np.rint((rough - (left, top)) * px_per_photo_px).astype(np.int32)], 1)
-    labels = _split_touching(scores[..., 0] > 0, _share(scores[..., 1]))
+    labels = _split_touching(scores[..., 0] > 0, sigmoid(scores[..., 1]))
     shares = np.bincount(labels[near > 0], minlength=2)
     shares[0] = 0
     if not shares.any():
@@ -126,7 +133,7 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
     mine = labels == shares.argmax()
     if (mine & (near > 0)).sum() < LEAST_AGREEMENT * (mine | (near > 0)).sum():
         return None
-    if _share(scores[..., 0][mine]).mean() < LEAST_CERTAINTY_CLOSE:
+    if sigmoid(scores[..., 0][mine]).mean() < LEAST_CERTAINTY_CLOSE:
         return None
     # Zero level of the score, held below zero where a neighbour or the ground begins.
     level = np.where(cv2.dilate(mine.astype(np.uint8), np.ones((3, 3))) > 0, scores[..., 0], -1)
@@ -135,8 +142,10 @@ def _closer_outline(photo: Photo, rough: NDArray) -> NDArray | None:
 
 
 def _without_doubles(outlines: list[NDArray]) -> list[NDArray]:
-    """The outlines, largest first, without those that lie half or more in a larger one: two rough outlines of one
-    stone may end in the same closer one."""
+    """The outlines, largest first, without those that lie half or more in a larger one.
+
+    Two rough outlines of one stone may end in the same closer one.
+    """
     kept: list[NDArray] = []
     taken = np.zeros((DOUBLES_PX, DOUBLES_PX), np.uint8)
     span = max((float(outline.max()) for outline in outlines), default=1.0) or 1.0
@@ -149,11 +158,11 @@ def _without_doubles(outlines: list[NDArray]) -> list[NDArray]:
     return kept
 
 
-def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]:
+def _scores(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]:
     """The network's scores for a box of the photo, shape (h, w, 2), and their px per photo px."""
     x, y, w, h = box
     cut = photo.rgb[y : y + h, x : x + w]
-    factor = min(1.0, LOOK_PX / max(w, h)) if max(w, h) > LOOK_PX else LOOK_PX / max(w, h)
+    factor = min(1.0, INPUT_PX / max(w, h)) if max(w, h) > INPUT_PX else INPUT_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
     small = (
         shrunk(cut, size) if factor < 1 else cv2.resize(cut, size, interpolation=cv2.INTER_LINEAR)
@@ -161,10 +170,6 @@ def _look(photo: Photo, box: tuple[int, int, int, int]) -> tuple[NDArray, float]
     return run_net(
         "pieces", pieces_input(lab_from_linear(linear_srgb(small, photo.encoding)))
     ), factor
-
-
-def _share(scores: NDArray) -> NDArray:
-    return 1 / (1 + np.exp(-scores))
 
 
 def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
@@ -181,8 +186,10 @@ def _split_touching(stone: NDArray, depth: NDArray) -> NDArray:
 
 
 def _rejoined(labels: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Labels 1, 2, 3 ..., of which two are one again where they meet along too wide a seam: stones touch at a narrow
-    place, the parts of one stone along a broad one."""
+    """Labels 1, 2, 3 ..., of which two are one again where they meet along too wide a seam.
+
+    Stones touch at a narrow place, the parts of one stone along a broad one.
+    """
     count = int(labels.max()) + 1
     across, along = (
         _meetings(labels[:, :-1], labels[:, 1:], count),
@@ -208,8 +215,11 @@ def _meetings(ones: NDArray, others: NDArray, count: int) -> NDArray[np.int64]:
 
 
 def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
-    """Label the insides 1, 2, 3 ...: an island of stone, parted as the level rises wherever two parts both
-    rise well above the level at which they part."""
+    """Label the insides of stones 1, 2, 3 ...
+
+    An island of stone is parted, as the level rises, wherever two parts both rise well above the level at which they
+    part.
+    """
     count, cores = cv2.connectedComponents(stone.astype(np.uint8))
     for level in CORE_LEVELS:
         high = (depth > level) & stone
@@ -231,8 +241,8 @@ def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
 def _renumbered(labels: NDArray[np.int32]) -> NDArray[np.int32]:
     """The labels that occur as 1, 2, 3 ...; 0 stays, also where no pixel has it."""
     number = np.zeros(int(labels.max()) + 1, np.int32)
-    there = np.unique(labels[labels > 0])
-    number[there] = np.arange(1, len(there) + 1)
+    present = np.unique(labels[labels > 0])
+    number[present] = np.arange(1, len(present) + 1)
     return number[labels]
 
 

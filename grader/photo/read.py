@@ -81,6 +81,8 @@ def read_photo(
     PhotoError
         ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large`` or ``unreadable``:
         one line each.
+    ValueError
+        ``mm_per_px`` is not above 0.
     """
     if mm_per_px is not None and not 0 < mm_per_px < float("inf"):
         raise ValueError(f"mm_per_px is {mm_per_px}; give a number above 0")
@@ -181,7 +183,7 @@ def _header(data: bytes, name: str) -> _Header:
     if container.damaged(data, form):
         raise _broken(data, name, form)
     try:
-        image = _quietly(lambda: _OPEN[form](BytesIO(data)))
+        image = _quietly(lambda: _opened(data, form))
     except Exception as err:  # Pillow's readers raise nearly anything on a garbled header
         raise _broken(data, name, form) from err
     bits = 8
@@ -200,6 +202,13 @@ def _header(data: bytes, name: str) -> _Header:
         )
     icc = image.info.get("icc_profile")
     return _Header(name, form, image, bits, icc if isinstance(icc, bytes) and icc else None)
+
+
+def _opened(data: bytes, form: str) -> Image.Image:
+    if form == PNG:
+        # Decoders pass over checksums, and Pillow closes what it has verified.
+        PngImageFile(BytesIO(data)).verify()
+    return _OPEN[form](BytesIO(data))
 
 
 def _open_heic(stream: BytesIO) -> Image.Image:
@@ -264,13 +273,13 @@ def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[
         except Exception as err:  # decoders raise nearly anything on garbled data
             raise _broken(data, header.name, header.form) from err
         heard.seek(0)
-        said = heard.read().decode("ascii", "replace")
+        messages = heard.read().decode("ascii", "replace")
     if pixels is None:
         raise _broken(data, header.name, header.form)
-    if "premature end" in said.lower():  # an end mark was put behind half a picture
+    if "premature end" in messages.lower():  # an end mark was put behind half a picture
         raise PhotoError(f"{header.name}: cut off within the picture; {_COPY_AGAIN}", "truncated")
     remarks = ()
-    if "corrupt" in said.lower():
+    if "corrupt" in messages.lower():
         remarks += (
             Remark("damaged", "the file is damaged, parts of the picture may be wrong; look at it"),
         )
@@ -387,8 +396,10 @@ _BORROWED = threading.Lock()
 
 
 def _quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
-    """Return a decoder's result. What its C library writes to stderr, which no setting stops, goes to ``heard``, or
-    nowhere."""
+    """Return a decoder's result.
+
+    What its C library writes to stderr, which no setting stops, goes to ``heard``, or nowhere.
+    """
     with _BORROWED, warnings.catch_warnings(), open(os.devnull, "wb") as nowhere:
         warnings.simplefilter("ignore")
         try:
@@ -406,8 +417,7 @@ def _quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
 
 
 def _hearing(name: str) -> BinaryIO:
-    """A file for what a decoder says: in memory where the system has such files, so that a full disk stops no photo;
-    else in the temporary folder.
+    """A file for what a decoder says: in memory, so that a full disk stops no photo, else in the temporary folder.
 
     A pipe would do on every system, but a decoder that says much would wait for ever for it to be read.
     """

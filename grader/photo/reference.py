@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from grader.errors import GraderError, PhotoError
 from grader.measures import Remark
-from grader.photo.card import HEIGHT_MM as CARD_HEIGHT_MM
-from grader.photo.card import WIDTH_MM, CardSighting, find_card
-from grader.photo.chart import ChartSighting, Correction, find_chart, read_chart
+from grader.photo.card import CardSighting, find_card
+from grader.photo.card_layout import HEIGHT_MM as CARD_HEIGHT_MM
+from grader.photo.card_layout import WIDTH_MM as CARD_WIDTH_MM
+from grader.photo.chart import ChartReading, ChartSighting, Correction, find_chart, read_chart
 from grader.photo.colour import linear_srgb
 from grader.photo.light import (
     MEASURED_SD,
@@ -38,11 +39,12 @@ from grader.profile import Setup
 READ_PX = 1200
 #: Paper that something covers or shades is darker: a place counts from this share of the lightest one's light.
 LIT_SHARE = 0.7
-#: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are told.
+#: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are remarked on.
 SCALES_DIFFER = 0.03
 UNKNOWN_SCALE = Scale()
+NO_CHART = ChartReading(None, None)
 USUAL = Setup()
-#: From this tilt on lengths in different directions differ by more than 3 %, and it is told.
+#: From this tilt on lengths in different directions differ by more than 3 %, and it is remarked on.
 TILT_DEG = 14.0
 
 
@@ -78,14 +80,25 @@ class Reference:
         return "chart" if self.correction else self.white.source
 
     def corrected(self, linear: NDArray[np.float32], x_px: NDArray, y_px: NDArray) -> NDArray:
-        """Return linear sRGB, (h, w, 3), as in even daylight, of what was photographed at these photo px, (w,) and
-        (h,)."""
+        """Return linear sRGB as in even daylight.
+
+        Parameters
+        ----------
+        linear : ndarray of shape (h, w, 3), linear sRGB as photographed.
+        x_px, y_px : ndarrays of shape (w,) and (h,), where in the photo that was.
+        """
         if self.field is not None:
             linear = linear / self.field.at(x_px[None, :], y_px[:, None])
         return self.correction.apply(linear) if self.correction else self.white.apply(linear)
 
     def scale_at(self, x_px: float, y_px: float) -> Scale:
-        """Return the scale of a face whose middle lies there, its height above the card taken into account."""
+        """Return the scale of a face whose middle lies there, its height above the card taken into account.
+
+        Raises
+        ------
+        GraderError
+            A face so high that it would reach the camera.
+        """
         if self.scale.source != "card" or self.card is None:
             return self.scale
         return _in_all_directions(
@@ -114,39 +127,28 @@ def find_reference(
         ``outside`` : the neutral place lies outside the photo.   ``height`` : a face so high would reach the camera.
     """
     focal_px = focal_range_px((photo.width, photo.height), photo.focal_35mm)
-    card, of_card = find_card(photo.rgb, focal_px)
-    # A photo without a card is as usual as one with it.
-    of_card = tuple(r for r in of_card if card or r.code != "card_not_found")
+    card, card_remarks = find_card(photo.rgb, focal_px)
+    if card is None:  # a photo without a card is as usual as one with it
+        card_remarks = tuple(r for r in card_remarks if r.code != "card_not_found")
     surfaces, factor = _small_linear(photo)
-    paper = np.zeros(surfaces.shape[:2], bool)
-    kind = "card"
-    if neutral is not None:
-        paper, kind = _declared(photo, neutral, paper.shape, factor), neutral.kind
-    elif card is not None:
-        paper = _lit(surfaces, [_filled(q * factor, paper.shape) for q in card.white_px])
+    paper, kind = _neutral_surface(photo, surfaces, factor, neutral, card)
     field = _field(photo, surfaces, paper, card if kind == "card" else None, factor)
-    chart = find_chart(photo.rgb, photo.encoding)
-    reading = read_chart(chart, field) if chart else None
-    if reading and reading.correction is None and card and _on_card(chart, card):
-        # The card's own squares and greys, taken for patches.
-        chart, reading = None, None
+    chart, reading = _chart_beside(photo, card, field)
     white = _white(surfaces, paper, kind, field, photo, factor, setup)
-    correction = reading.correction if reading else None
-    if correction:
+    if reading.correction:  # it counts before paper and tray
         field, white = reading.field, guessed_white()
     heights_mm = setup.height_mm if height_mm is None else (height_mm, height_mm)
-    scale, differ = _scale(photo, card, focal_px, heights_mm)
-    remarks = (*of_card, *(reading.remarks if reading else ()), *white.remarks, *differ)
+    scale, scale_remarks = _scale(photo, card, focal_px, heights_mm)
     return Reference(
         white=white,
         field=field,
-        correction=correction,
+        correction=reading.correction,
         card=card,
-        chart=chart if correction else None,
+        chart=chart if reading.correction else None,
         scale=scale,
         height_mm=heights_mm,
         focal_px=focal_px,
-        remarks=remarks,
+        remarks=(*card_remarks, *reading.remarks, *white.remarks, *scale_remarks),
     )
 
 
@@ -169,10 +171,43 @@ def _tilted(face: FaceScale) -> tuple[Remark, ...]:
     return (Remark("camera_tilted", text),)
 
 
+def _neutral_surface(
+    photo: Photo,
+    surfaces: NDArray[np.float32],
+    factor: float,
+    neutral: Neutral | None,
+    card: CardSighting | None,
+) -> tuple[NDArray[np.bool_], str]:
+    """The px of a neutral surface in the small photo and what it is: what the seller declares, else the card's paper.
+
+    Without either no px, "card".
+    """
+    shape = surfaces.shape[:2]
+    if neutral is not None:
+        return _declared(photo, neutral, shape, factor), neutral.kind
+    if card is not None:
+        return _lit(surfaces, [_filled(q * factor, shape) for q in card.white_px]), "card"
+    return np.zeros(shape, bool), "card"
+
+
+def _chart_beside(
+    photo: Photo, card: CardSighting | None, field: LightField | None
+) -> tuple[ChartSighting | None, ChartReading]:
+    """The chart in a photo and its reading; an empty reading where there is none, or only what looks like one."""
+    chart = find_chart(photo.rgb, photo.encoding)
+    if chart is None:
+        return None, NO_CHART
+    reading = read_chart(chart, field)
+    if reading.correction is None and card and _on_card(chart, card):
+        # The card's own squares and greys, taken for patches.
+        return None, NO_CHART
+    return chart, reading
+
+
 def _on_card(chart: ChartSighting, card: CardSighting) -> bool:
     """Whether many patches lie on the card."""
     at_mm = card.card_mm(chart.centres_px)
-    inside = ((at_mm >= 0) & (at_mm <= (WIDTH_MM, CARD_HEIGHT_MM))).all(axis=1)
+    inside = ((at_mm >= 0) & (at_mm <= (CARD_WIDTH_MM, CARD_HEIGHT_MM))).all(axis=1)
     return bool(inside.mean() > 0.2)
 
 
@@ -222,7 +257,7 @@ def _field(
         return None
     if card is None:
         return field_from(linear, paper, photo.width, photo.height)
-    around = paper | _filled(card.place_px * factor, paper.shape)
+    around = paper | _filled(card.stone_area_px * factor, paper.shape)
     return field_from(linear, around, photo.width, photo.height, like=paper)
 
 

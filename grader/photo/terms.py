@@ -48,19 +48,19 @@ class PhotoTerms:
 
     def as_record(self) -> dict:
         """Return the terms as plain data; what is not said is left out, so that a new term changes no old record."""
-        said = {f.name: getattr(self, f.name) for f in fields(self)}
-        said = {name: value for name, value in said.items() if value != _SILENT[name]}
+        record = {f.name: getattr(self, f.name) for f in fields(self)}
+        record = {name: value for name, value in record.items() if value != _SILENT[name]}
         for name in ("neutral", "weight"):
-            if name in said:
-                said[name] = {
+            if name in record:
+                record[name] = {
                     k: str(v) if isinstance(v, Decimal) else v
-                    for k, v in asdict(said[name]).items()
+                    for k, v in asdict(record[name]).items()
                 }
-        if "neutral" in said:
-            said["neutral"]["box"] = list(self.neutral.box)
-        if "same_face" in said:
-            said["same_face"] = [str(photo) for photo in self.same_face]
-        return said
+        if "neutral" in record:
+            record["neutral"]["box"] = list(self.neutral.box)
+        if "same_face" in record:
+            record["same_face"] = [str(photo) for photo in self.same_face]
+        return record
 
 
 _SILENT = {f.name: f.default for f in fields(PhotoTerms)}
@@ -74,12 +74,14 @@ def terms_from(record: dict) -> PhotoTerms:
     ValueError, TypeError, KeyError
         It holds something else.
     """
-    said = dict(record)
-    if "neutral" in said:
-        x, y, w, h = (int(v) for v in said["neutral"]["box"])
-        said["neutral"] = Neutral((x, y, w, h), str(said["neutral"]["kind"]))
-    if "weight" in said:
-        said["weight"] = Weight(str(said["weight"]["typed"]), Decimal(said["weight"]["grams"]))
-    if "same_face" in said:
-        said["same_face"] = tuple(str(photo) for photo in said["same_face"])
-    return PhotoTerms(**said)
+    values = dict(record)
+    if "neutral" in values:
+        x, y, w, h = (int(v) for v in values["neutral"]["box"])
+        values["neutral"] = Neutral((x, y, w, h), str(values["neutral"]["kind"]))
+    if "weight" in values:
+        values["weight"] = Weight(
+            str(values["weight"]["typed"]), Decimal(values["weight"]["grams"])
+        )
+    if "same_face" in values:
+        values["same_face"] = tuple(str(photo) for photo in values["same_face"])
+    return PhotoTerms(**values)

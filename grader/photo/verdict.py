@@ -301,8 +301,8 @@ def _variance_by_direction(slopes: _Slopes, part: _Part | None) -> NDArray[np.fl
         energies, noises = [], []
         for sigma_px in (fine_px, fine_px * _COARSER):
             across, down, *_ = slopes.at(sigma_px)
-            seen = towards @ np.stack([across.ravel()[picked], down.ravel()[picked]])
-            energies.append(seen * seen)
+            slope = towards @ np.stack([across.ravel()[picked], down.ravel()[picked]])
+            energies.append(slope * slope)
             # A direction has half of what noise gives to both.
             noises.append(slopes.noise_energy(part, sigma_px) / 2)
         for k in np.flatnonzero(np.isnan(found)):

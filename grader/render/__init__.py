@@ -1,6 +1,4 @@
-"""Draws photographs of stones with exact truth: for training, samples and tests, never for a
-seller's own photos.
-"""
+"""Draws photographs of stones with exact truth: for training, samples and tests, never for a seller's own photos."""
 
 from grader.render.photograph import render_photo
 from grader.render.style import HELD_OUT, TRAINING, Style

@@ -30,9 +30,7 @@ class Stripes:
     leans: NDArray[np.float64]
 
     def paint(self, t: NDArray[np.float32], soft: float) -> tuple[NDArray, NDArray, NDArray]:
-        """Return white weight, host weight and tone at each t, borders rising over about ``soft``
-        radii.
-        """
+        """Return white weight, host weight and tone at each t, borders rising over about ``soft`` radii."""
         low, high, n = float(t.min()), float(t.max()) + 1e-4, 4096
         at = np.linspace(low, high, n)
         stripe = np.clip(
@@ -54,9 +52,7 @@ class Stripes:
 def draw_stripes(
     rng: np.random.Generator, thickness: float, reach: float, host_chance: float = 0.0
 ) -> Stripes:
-    """Return stripes of about that thickness (radii) from -reach to reach, blue and white in
-    turn.
-    """
+    """Return stripes of about that thickness (radii) from -reach to reach, blue and white in turn."""
     spread = rng.uniform(0.15, 0.7)
     count = int(2 * reach / thickness * 1.6) + 3
     ratio = rng.uniform(0.5, 2.0)  # blue stripes thicker or thinner than white ones
@@ -72,9 +68,7 @@ def draw_stripes(
 
 @dataclass(frozen=True)
 class Course:
-    """Where bands run: t across them, the block between faults of each px, and the offsets of the
-    faults (radii).
-    """
+    """Where bands run: t across them, the block between faults of each px, and the offsets of the faults (radii)."""
 
     t: NDArray[np.float32]
     block: NDArray[np.uint8]
@@ -120,9 +114,7 @@ def draw_course(
 def fortified(
     rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
 ) -> NDArray[np.float32]:
-    """Return the coordinate of bands that run around a middle with corners, like walls around a
-    town.
-    """
+    """Return the coordinate of bands that run around a middle with corners, like walls around a town."""
     cu, cv = rng.normal(0, 0.35, 2)
     sides = int(rng.integers(4, 8))
     turns = np.sort(
@@ -146,8 +138,7 @@ def band_truth(
     least_run: float,
     radius_px: float,
 ) -> BandTruth:
-    """Return continuity, fill share, count and offsets of bands from where they were drawn; places in px
-    of the arrays.
+    """Return continuity, fill share, count and offsets of bands from where they were drawn; places in px of the arrays.
 
     Parameters
     ----------
@@ -211,10 +202,10 @@ class _Path:
     places: NDArray[np.float64]
 
 
-def _path(column, across, block, core, seen, columns: int) -> _Path:
+def _path(column, across, block, core, readable, columns: int) -> _Path:
     """Follow one band's middle line column by column."""
     inside = np.bincount(column[core], minlength=columns)
-    present = np.bincount(column[seen], minlength=columns)
+    present = np.bincount(column[readable], minlength=columns)
     total = np.bincount(column[core], across[core], minlength=columns)
     # Where a fault passes through a column, most of the band there says on which side of it it is.
     sides = np.bincount(column[core] * 256 + block[core], minlength=columns * 256)
@@ -233,8 +224,8 @@ def _path(column, across, block, core, seen, columns: int) -> _Path:
 def _breaks(path: _Path, offsets: tuple[float, ...], least: float) -> list[tuple[float, ...]]:
     """Return x, y (px of the map) and throw (radii) where a fault throws a band that is seen on both its sides."""
     found = []
-    seen = np.flatnonzero(path.present)
-    for last, i in pairwise(seen):
+    columns = np.flatnonzero(path.present)
+    for last, i in pairwise(columns):
         changed = int(path.block[i]) ^ int(path.block[last])
         thrown = _thrown(offsets, changed)
         if i - last <= MOST_COLUMNS and thrown >= least:
@@ -248,9 +239,7 @@ def _thrown(offsets: tuple[float, ...], changed: int) -> float:
 
 
 def _runs(path: _Path, offsets: tuple[float, ...], width_t: float, step: float) -> list[float]:
-    """Return the lengths (radii) of the unbroken runs; a fault thrown by 35 % of the thickness or
-    more ends one.
-    """
+    """Return the lengths (radii) of the unbroken runs; a fault thrown by 35 % of the thickness or more ends one."""
     lengths, current, last = [], 0.0, None
     for i in range(len(path.present)):
         if not path.present[i]:

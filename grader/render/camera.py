@@ -1,6 +1,4 @@
-"""From a lit table to the file of a phone: scene, light, lens, sensor, the phone's own
-processing, JPEG.
-"""
+"""From a lit table to the file of a phone: scene, light, lens, sensor, the phone's own processing, JPEG."""
 
 from dataclasses import dataclass
 
@@ -13,8 +11,7 @@ from grader.render.noise import normals
 
 @dataclass(frozen=True)
 class Camera:
-    """How a photo is taken and processed. blur_px : sigma of the lens.   gains : left-over white
-    balance error.
+    """How a photo is taken and processed. blur_px : sigma of the lens.   gains : left-over white balance error.
 
     exposure : factor on linear light.   noise : read noise and shot noise, linear.   denoise,
     sharpen, contrast,
@@ -76,9 +73,7 @@ def draw_camera(rng: np.random.Generator, name: str, unit: float, blur_px: float
 
 
 def balance(light: NDArray[np.float64], adapted: float) -> NDArray[np.float64]:
-    """Return the gains of a camera that takes out a share ``adapted`` of the light's colour
-    (linear rgb).
-    """
+    """Return the gains of a camera that takes out a share ``adapted`` of the light's colour (linear rgb)."""
     gains = (light.mean() / light) ** adapted
     return gains / gains[1]
 
@@ -86,9 +81,7 @@ def balance(light: NDArray[np.float64], adapted: float) -> NDArray[np.float64]:
 def expose(
     rng: np.random.Generator, camera: Camera, linear: NDArray[np.float32]
 ) -> NDArray[np.uint8]:
-    """Return the file's picture (h, w, 3) of linear light (h, w, 3) that is exposed and balanced:
-    1 is white.
-    """
+    """Return the file's picture (h, w, 3) of linear light (h, w, 3) that is exposed and balanced: 1 is white."""
     h, w = linear.shape[:2]
     linear = _lens(camera, linear)
     if camera.vignette:

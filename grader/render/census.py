@@ -1,6 +1,4 @@
-"""How often each feature occurs: ``python -m grader.render.census -n 400`` prints training, tuning
-and held-out renders beside each other.
-"""
+"""How often each feature occurs in training, tuning and held-out renders: ``python -m grader.render.census -n 400``."""
 
 import argparse
 from collections import Counter
@@ -13,12 +11,12 @@ from grader.render.style import HELD_OUT, TRAINING, Style
 
 def census(style: Style, count: int, seed: int, width_px: int = 480) -> dict[str, float]:
     """Return the share of ``count`` renders in which each feature occurs."""
-    seen: Counter[str] = Counter()
+    counts: Counter[str] = Counter()
     for i in range(count):
         rng = np.random.default_rng([seed, i])
         rendered = render_photo(rng, style, width_px=width_px, height_px=width_px * 3 // 4)
-        seen.update(name for name, there in rendered.features.items() if there)
-    return {name: seen[name] / count for name in sorted(seen)}
+        counts.update(name for name, present in rendered.features.items() if present)
+    return {name: counts[name] / count for name in sorted(counts)}
 
 
 def main() -> None:

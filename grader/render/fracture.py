@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.render.lines import Stroke, crack_paths, inside_run, walk
+from grader.render.lines import crack_paths, inside_run, walk
+from grader.render.stroke import Stroke, across
 
 #: Widths of cracks by look, px on a stone of 300 px radius.
 WIDTHS_PX = {
@@ -108,9 +109,7 @@ def ragged(rng: np.random.Generator, path: NDArray, rough: float) -> NDArray[np.
         aside += 0.32 * reach_px**0.72 * np.interp(at / reach_px, np.arange(len(knots)), knots)
     # Ends stay: what meets there goes on meeting.
     pinned = np.minimum(1, np.minimum(at, at[::-1]) / 20)
-    way = np.gradient(path, axis=0)
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    return path + np.stack([-way[:, 1], way[:, 0]], 1) * (rough * pinned * aside)[:, None]
+    return path + across(path) * (rough * pinned * aside)[:, None]
 
 
 def uneven_widths(rng: np.random.Generator, n: int, width: float) -> NDArray[np.float64]:
@@ -140,9 +139,7 @@ def _strands(
         a, b = np.sort(rng.integers(0, n, 2))
         if b - a > 12:
             bow = np.sin(np.linspace(0, np.pi, b - a)) * rng.uniform(2.5, 9) * rng.choice([-1, 1])
-            way = np.gradient(path, axis=0)[a:b]
-            way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-            aside = path[a:b] + np.stack([-way[:, 1], way[:, 0]], 1) * bow[:, None]
+            aside = path[a:b] + across(path)[a:b] * bow[:, None]
             strands.append((aside, width * 0.5))
     if n > 20 and rng.random() < 0.5:
         at = int(rng.integers(5, n - 5))

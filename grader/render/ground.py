@@ -13,9 +13,7 @@ from grader.render.shape import slopes
 
 @dataclass(frozen=True)
 class Ground:
-    """reflect : (h, w, 3).   nx, ny : of the normals.   mirror : strength of its sheen, 0 for
-    felt.
-    """
+    """reflect : (h, w, 3).   nx, ny : of the normals.   mirror : strength of its sheen, 0 for felt."""
 
     reflect: NDArray[np.float32]
     nx: NDArray[np.float32]
@@ -25,9 +23,7 @@ class Ground:
 
 @dataclass(frozen=True)
 class Table:
-    """x, y : table px of each px of the photo.   unit : size of a detail that is 1 px in a 1200
-    px wide photo.
-    """
+    """x, y : table px of each px of the photo.   unit : size of a detail that is 1 px in a 1200 px wide photo."""
 
     x: NDArray[np.float32]
     y: NDArray[np.float32]

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 
 from grader.render.bands import Course
 from grader.render.fracture import border_paths, ragged, web_paths
-from grader.render.lines import FILLINGS, Stroke, inside_run, tint, walk
+from grader.render.lines import FILLINGS, inside_run, tint, walk
+from grader.render.stroke import Stroke, across
 
 #: Colours of matrix, linear rgb: black, brown, ochre, green-grey.
 _MATRIX = np.array(
@@ -74,9 +75,7 @@ def _rim(rng, centre: NDArray, radius: float, grow: float, classes: NDArray) -> 
         )
     ]  # fmt: skip
     if rng.random() < 0.4:
-        way = np.gradient(path, axis=0)
-        way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-        aside = np.stack([-way[:, 1], way[:, 0]], 1) * rng.choice([-1, 1])
+        aside = across(path) * rng.choice([-1, 1])
         for gap in np.cumsum(rng.uniform(3, 12, int(rng.integers(1, 4)))) * grow:
             look = str(rng.choice(["pale", "dark"]))
             widths = np.full(len(path), max(0.9, rng.uniform(0.9, 4) * grow))
@@ -104,9 +103,7 @@ def _lobed(rng, centre: NDArray, radius: float) -> NDArray[np.float64]:
         part = arc[: len(base) - at] * n * 2 * bulge * rng.uniform(0.5, 1.2)
         aside[at : at + n] = part
         at += n
-    way = np.gradient(base, axis=0)
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    return base + np.stack([-way[:, 1], way[:, 0]], 1) * (rng.choice([-1, 1]) * aside)[:, None]
+    return base + across(base) * (rng.choice([-1, 1]) * aside)[:, None]
 
 
 def _band_lines(rng, course: Course, grow: float) -> list[Stroke]:
@@ -143,11 +140,11 @@ def _band_lines(rng, course: Course, grow: float) -> list[Stroke]:
 
 def _veins(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
     """Filled cracks that run one way or two: pale mostly, of all widths, with branches, here strong and there gone."""
-    ways = rng.uniform(0, np.pi) + np.array([0, rng.uniform(0.5, 1.6)])
+    angles = rng.uniform(0, np.pi) + np.array([0, rng.uniform(0.5, 1.6)])
     pale = rng.random() < 0.75
     strokes = []
     for _ in range(int(rng.integers(1, 7))):
-        angle = ways[int(rng.random() < 0.3)] + rng.normal(0, 0.15)
+        angle = angles[int(rng.random() < 0.3)] + rng.normal(0, 0.15)
         along = np.array([np.cos(angle), np.sin(angle)])
         start = centre + radius * rng.uniform(-0.8, 0.8, 2) - along * radius * rng.uniform(0.2, 1)
         path = walk(rng, start, angle, radius * rng.uniform(0.5, 2.2), 4.0, 0.25, 0.1)

@@ -13,9 +13,7 @@ from grader.render.style import KINDS, weighted
 
 @dataclass(frozen=True)
 class Spot:
-    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of
-    its area's circle.
-    """
+    """Kind and place of one stone; outline (n, 2) around ``centre``, all in table px; radius : of its area's circle."""
 
     kind: str
     outline: NDArray[np.float64]
@@ -51,8 +49,8 @@ def place(
     share = fill if fill is not None else _share(rng, count)
     sizes = np.exp(rng.normal(0, 0.25, count))
     sizes *= np.sqrt(share * view.width * view.height / (np.pi * (sizes**2).sum()))
-    touch = (rng.random() < 0.45) if touching is None else touching
-    leave = (rng.random() < (0.12 if count == 1 else 0.2)) if cut is None else cut
+    touch = _drawn_unless(touching, rng, 0.45)
+    leave = _drawn_unless(cut, rng, 0.12 if count == 1 else 0.2)
     taken = _Taken(view)
     spots: list[Spot] = []
     touched = False
@@ -70,10 +68,12 @@ def place(
     return Layout(tuple(spots), touched)
 
 
+def _drawn_unless(wanted: bool | None, rng: np.random.Generator, chance: float) -> bool:
+    return rng.random() < chance if wanted is None else wanted
+
+
 def _share(rng: np.random.Generator, count: int) -> float:
-    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 %
-    to 55 %.
-    """
+    """Return the share of the photo covered: one stone from 2 % to 85 %, many together from 15 % to 55 %."""
     if count == 1:
         return float(
             rng.choice(
@@ -92,12 +92,12 @@ class _Taken:
         self.half = np.array([view.width, view.height]) / 2
         self.size = (int(view.width * 1.6 / self.step), int(view.height * 1.6 / self.step))
         self.grid = np.zeros(self.size[::-1], np.uint8)
-        seen = view.to_table(
+        corners = view.to_table(
             np.array([[0, 0], [view.width, 0], [view.width, view.height], [0, view.height]], float)
         )
         self.frame = (
-            np.array([seen[[0, 3], 0].max(), seen[[0, 1], 1].max()]),
-            np.array([seen[[1, 2], 0].min(), seen[[2, 3], 1].min()]),
+            np.array([corners[[0, 3], 0].max(), corners[[0, 1], 1].max()]),
+            np.array([corners[[1, 2], 0].min(), corners[[2, 3], 1].min()]),
         )
 
     def _raster(self, points: NDArray, grow: int = 0) -> NDArray[np.uint8]:

@@ -30,13 +30,13 @@ class View:
         p = (np.asarray(points, np.float64) - (self.width / 2, self.height / 2)) / self.focal_px
         p = p * (1 + self.barrel * (p**2).sum(-1, keepdims=True))
         ray = np.concatenate([p, np.ones_like(p[..., :1])], -1)
-        away = self.focal_px * self.axes[2, 2] / (ray @ self.axes[2])
-        return (ray * away[..., None] - (0, 0, self.focal_px)) @ self.axes[:2].T
+        depth = self.focal_px * self.axes[2, 2] / (ray @ self.axes[2])
+        return (ray * depth[..., None] - (0, 0, self.focal_px)) @ self.axes[:2].T
 
     def to_photo(self, points: NDArray) -> NDArray[np.float64]:
         """Return (..., 2) photo points of table points (..., 2)."""
-        seen = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
-        wanted = seen[..., :2] / seen[..., 2:]
+        ray = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
+        wanted = ray[..., :2] / ray[..., 2:]
         p = wanted
         for _ in range(6):
             p = wanted / (1 + self.barrel * (p**2).sum(-1, keepdims=True))
@@ -55,11 +55,9 @@ class View:
         return x, y
 
     def towards_camera(self, points: NDArray) -> NDArray[np.float64]:
-        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the
-        camera.
-        """
-        seen = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
-        back = (seen @ self.axes.T) * (-1, -1, 1)
+        """Return unit vectors (..., 3) in the table's axes (third is up) from table points to the camera."""
+        ray = np.asarray(points, np.float64) @ self.axes[:2] + (0, 0, self.focal_px)
+        back = (ray @ self.axes.T) * (-1, -1, 1)
         return back / np.linalg.norm(back, axis=-1, keepdims=True)
 
     def scale_at(self, point: NDArray) -> float:

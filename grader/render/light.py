@@ -12,10 +12,16 @@ SIDE = 256  # px of the mirror picture
 
 @dataclass(frozen=True)
 class Lamp:
-    """towards : unit vector to the lamp (x right, y down, z up).   colour : linear rgb of mean 1.
-    share : of the
-    light that falls on the table.   half_x, half_y : half angles (radians).   shape : "disc",
-    "panel" or "ring"."""
+    """A lamp as it is seen from the table.
+
+    Attributes
+    ----------
+    towards : unit vector to the lamp (x right, y down, z up).
+    colour : linear rgb of mean 1.
+    share : of the light that falls on the table.
+    half_x, half_y : half angles, radians.
+    shape : "disc", "panel" or "ring".
+    """
 
     towards: NDArray[np.float64]
     colour: NDArray[np.float64]
@@ -28,9 +34,7 @@ class Lamp:
 
 @dataclass(frozen=True)
 class Lighting:
-    """Lamps, the rest of the surround (linear rgb, what falls on the table from everywhere), and
-    near or far lamps.
-    """
+    """Lamps, the rest of the surround (linear rgb, what falls on the table from everywhere), and near or far lamps."""
 
     name: str
     lamps: tuple[Lamp, ...]
@@ -137,8 +141,8 @@ def _tubes(rng):
     aside = np.array([-np.sin(turn), np.cos(turn), 0])
     lamps = []
     for k in range(int(rng.integers(1, 3))):
-        there = toward + 0.16 * k * aside
-        lamps.append(Lamp(there / np.linalg.norm(there), colour, 0.3, 0.5, 0.02, "panel", turn))
+        lamp_at = toward + 0.16 * k * aside
+        lamps.append(Lamp(lamp_at / np.linalg.norm(lamp_at), colour, 0.3, 0.5, 0.02, "panel", turn))
     return lamps, _white(0), rng.uniform(0, 0.15)
 
 
@@ -168,8 +172,7 @@ _LIGHTINGS = {
 def mirror_picture(
     rng: np.random.Generator, lighting: Lighting, ground: NDArray
 ) -> NDArray[np.float32]:
-    """Return what a mirror-like wet surface shows, (SIDE, SIDE, 3), by the x, y part of its
-    normal from -1 to 1.
+    """Return what a mirror-like wet surface shows, (SIDE, SIDE, 3), by the x, y part of its normal from -1 to 1.
 
     The camera looks straight down. Lamps, a dim room and the ground (its mean linear rgb) are
     mirrored with Fresnel's
@@ -178,19 +181,17 @@ def mirror_picture(
     r, fresnel = _mirror_directions()
     up = np.clip(r[..., 2:] * 4 + 0.5, 0, 1)
     room = _room(rng, r) * lighting.surround.astype(np.float32) * np.float32(1.1)
-    seen = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.4)
+    mirrored = room * up + ground.astype(np.float32) * (1 - up) * np.float32(0.4)
     for lamp in lighting.lamps:
-        seen = seen + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
-    picture = (seen * fresnel[..., None]).astype(np.float32)
+        mirrored = mirrored + _lamp_seen(lamp, r)[..., None] * lamp.colour.astype(np.float32)
+    picture = (mirrored * fresnel[..., None]).astype(np.float32)
     haze = rng.choice([0.0, rng.uniform(0.6, 3.5)])  # a polish that is not perfect
     return cv2.GaussianBlur(picture, (0, 0), haze) if haze else picture
 
 
 @cache
 def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return for each normal where the camera looks by way of the mirror, (SIDE, SIDE, 3), and
-    how much comes back.
-    """
+    """Return for each normal where the camera looks by way of the mirror, (SIDE, SIDE, 3), and how much comes back."""
     n = np.linspace(-1, 1, SIDE, dtype=np.float32)
     nx, ny = np.meshgrid(n, n)
     nz = np.sqrt(np.clip(1 - nx**2 - ny**2, 1e-4, 1))
@@ -200,9 +201,7 @@ def _mirror_directions() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
 
 
 def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
-    """Return the unlit surround: darker and brighter directions, the photographer's dark shape
-    above.
-    """
+    """Return the unlit surround: darker and brighter directions, the photographer's dark shape above."""
     level = np.full(r.shape[:2], 0.9, np.float32)
     for _ in range(5):
         toward = rng.standard_normal(3)
@@ -217,9 +216,7 @@ def _room(rng: np.random.Generator, r: NDArray) -> NDArray[np.float32]:
 
 
 def _lamp_seen(lamp: Lamp, r: NDArray) -> NDArray[np.float32]:
-    """Return the radiance of the lamp in each direction, in units in which a white card shines
-    with 1.
-    """
+    """Return the radiance of the lamp in each direction, in units in which a white card shines with 1."""
     d = lamp.towards
     side = np.cross(d, [np.cos(lamp.turn), np.sin(lamp.turn), 0.1])
     side /= np.linalg.norm(side)
@@ -310,9 +307,7 @@ def fall_off(
 def cast(
     stones: list[tuple[NDArray, float]], lamp: Lamp, width: int, height: int
 ) -> NDArray[np.float32]:
-    """Return how much of a lamp's light reaches the ground, 0 to 1, beside stones (outline in
-    photo px, rise in px).
-    """
+    """Return how much of a lamp's light reaches the ground, 0 to 1, beside stones (outline in photo px, rise in px)."""
     step = max(2, round(max(width, height) / 400))
     small = (height // step + 1, width // step + 1)
     dark = np.zeros(small, np.float32)

@@ -49,9 +49,7 @@ def pits(
 def specks(
     rng: np.random.Generator, reflect: NDArray[np.float32], shape: tuple[int, int], radius: float
 ) -> NDArray[np.float32]:
-    """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they
-    mirror light.
-    """
+    """Sprinkle metal-like specks, denser in clouds; return where they are (0 to 1), since they mirror light."""
     size = max(1.0, radius * rng.uniform(0.003, 0.009))
     dense = fbm(rng, shape, radius * 0.3, 3)
     hold = soft_step(fbm(rng, shape, size * 2, 3, 0.8) + 0.6 * dense - rng.uniform(2.3, 3.2), 0.25)
@@ -78,8 +76,8 @@ def moss(
     cloud = fbm(rng, shape, radius * rng.uniform(0.2, 0.6), 3)
     dense = 0.9 * cloud - 2.0
     if border.any() and rng.random() < 0.8:
-        away = cv2.distanceTransform(1 - border, cv2.DIST_L2, 3)
-        dense = np.exp(-away / np.float32(size * rng.uniform(0.8, 3))) * 2.2 - 1.6 + 0.5 * cloud
+        distance = cv2.distanceTransform(1 - border, cv2.DIST_L2, 3)
+        dense = np.exp(-distance / np.float32(size * rng.uniform(0.8, 3))) * 2.2 - 1.6 + 0.5 * cloud
     hold = soft_step(flecks + dense - np.float32(rng.uniform(0.0, 0.9)), 0.5)[..., None]
     hold = hold * np.float32(rng.uniform(0.5, 0.95))
     tint = np.float32([0.03, 0.022, 0.018]) * np.float32(rng.uniform(0.5, 3, 3))

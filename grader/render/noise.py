@@ -11,9 +11,7 @@ _DEVIATES = np.float32([NormalDist().inv_cdf((k + 0.5) / 256) for k in range(256
 
 
 def normals(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return normal deviates of 256 levels: fine enough for noise, and made in a third of the
-    time.
-    """
+    """Return normal deviates of 256 levels: fine enough for noise, and made in a third of the time."""
     codes = np.frombuffer(rng.bytes(shape[0] * shape[1]), np.uint8).reshape(shape)
     return cv2.LUT(codes, _DEVIATES)
 
@@ -40,15 +38,15 @@ def fbm(
             break
         cy, cx = cy / 2, cx / 2
         rows, cols = field.shape
-        way = cv2.INTER_CUBIC if octave < 3 else cv2.INTER_LINEAR
-        field = cv2.resize(field, (cols * 2, rows * 2), interpolation=way)
+        method = cv2.INTER_CUBIC if octave < 3 else cv2.INTER_LINEAR
+        field = cv2.resize(field, (cols * 2, rows * 2), interpolation=method)
         rows, cols = min(rows * 2, int(h / cy) + 4), min(cols * 2, int(w / cx) + 4)
         field = field[:rows, :cols] + gain**octave * normals(rng, (rows, cols))
         power += gain ** (2 * octave)
     rows, cols = field.shape
     size = (max(w, round(cols * cx)), max(h, round(rows * cy)))
-    way = cv2.INTER_CUBIC if min(cy, cx) > 3 else cv2.INTER_LINEAR
-    full = cv2.resize(field, size, interpolation=way)[:h, :w]
+    method = cv2.INTER_CUBIC if min(cy, cx) > 3 else cv2.INTER_LINEAR
+    full = cv2.resize(field, size, interpolation=method)[:h, :w]
     return full * np.float32(1.25 / np.sqrt(power))
 
 
@@ -102,14 +100,14 @@ def bend(
     field: NDArray[np.float32],
     cell_px: float,
     reach_px: float,
-    way: int = cv2.INTER_LINEAR,
+    method: int = cv2.INTER_LINEAR,
 ) -> NDArray[np.float32]:
     """Return the field read at places shifted at random by about ``reach_px``."""
     h, w = field.shape[:2]
     ys, xs = np.mgrid[0:h, 0:w].astype(np.float32)
     xs += reach_px * fbm(rng, (h, w), cell_px, 3)
     ys += reach_px * fbm(rng, (h, w), cell_px, 3)
-    return cv2.remap(field, xs, ys, way, borderMode=cv2.BORDER_REFLECT)
+    return cv2.remap(field, xs, ys, method, borderMode=cv2.BORDER_REFLECT)
 
 
 def soft_step(field: NDArray[np.float32], width: float) -> NDArray[np.float32]:

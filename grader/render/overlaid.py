@@ -4,7 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.render.fracture import uneven_widths
-from grader.render.lines import Stroke, walk
+from grader.render.lines import walk
+from grader.render.stroke import Stroke
 
 #: Strokes of made-up signs on a grid of 3 by 5.
 _SIGNS = (

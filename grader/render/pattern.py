@@ -1,8 +1,6 @@
-"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts
-of tone.
-"""
+"""Where blue, white and host lie on a face: one function per family, all soft borders and shifts of tone."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,19 +64,19 @@ def _soft(rng: np.random.Generator, grid: Grid) -> float:
 
 
 def _banded(rng: np.random.Generator, grid: Grid, thickness: float, **course) -> Figure:
-    way = draw_course(rng, grid.u, grid.v, grid.radius_px, **course)
+    bands = draw_course(rng, grid.u, grid.v, grid.radius_px, **course)
     stripes = draw_stripes(
         rng, max(thickness, 3.0 / grid.radius_px), 3.0, 0.06 if rng.random() < 0.3 else 0.0
     )
-    t = way.t
+    t = bands.t
     froth = 0.0
     if rng.random() < 0.35:
         froth = thickness * rng.uniform(0.05, 0.3)
         t = t + np.float32(froth) * grid.noise(rng, thickness * 0.8, 5, 0.65)
     soft = max(_soft(rng, grid), froth * rng.uniform(0, 0.8))
     white, host, tone = stripes.paint(t, min(soft, thickness * 0.4))
-    tone = tone + _fine_layers(rng, way.t, thickness)
-    return _with_host(rng, grid, Figure(white, host, tone, course=way, stripes=stripes))
+    tone = tone + _fine_layers(rng, bands.t, thickness)
+    return _with_host(rng, grid, Figure(white, host, tone, course=bands, stripes=stripes))
 
 
 def _fine_layers(rng: np.random.Generator, t: NDArray, thickness: float) -> NDArray[np.float32]:
@@ -90,10 +88,10 @@ def _fine_layers(rng: np.random.Generator, t: NDArray, thickness: float) -> NDAr
 
 def _with_host(rng: np.random.Generator, grid: Grid, figure: Figure) -> Figure:
     """Lay host over a part of the face, on one side or in patches, or not at all."""
-    way = rng.choice(["none", "side", "patches", "both"], p=[0.52, 0.28, 0.12, 0.08])
+    where = rng.choice(["none", "side", "patches", "both"], p=[0.52, 0.28, 0.12, 0.08])
     host = figure.host
     soft = _soft(rng, grid)
-    if way in ("side", "both"):
+    if where in ("side", "both"):
         a = rng.uniform(0, 2 * np.pi)
         if figure.course is not None and rng.random() < 0.6:
             a = figure.course.angle + np.pi / 2 * rng.choice([-1, 1])
@@ -104,16 +102,12 @@ def _with_host(rng: np.random.Generator, grid: Grid, figure: Figure) -> Figure:
         )
         side = side + np.float32(rng.uniform(0.03, 0.2)) * grid.noise(rng, rng.uniform(0.2, 0.7), 5)
         host = np.maximum(host, soft_step(side, soft))
-    if way in ("patches", "both"):
+    if where in ("patches", "both"):
         host = np.maximum(
             host,
             soft_step(grid.noise(rng, rng.uniform(0.25, 0.7), 5) - rng.uniform(0.7, 1.5), soft * 4),
         )
-    return _replace(figure, host=host, white=figure.white * (1 - host))
-
-
-def _replace(figure: Figure, **parts) -> Figure:
-    return Figure(**{**figure.__dict__, **parts})
+    return replace(figure, host=host, white=figure.white * (1 - host))
 
 
 def _fine(rng, grid):
@@ -144,21 +138,21 @@ def _faulted(rng, grid):
 
 def _frothy(rng, grid):
     """Few broad fields whose white edges froth like surf."""
-    way = draw_course(
+    bands = draw_course(
         rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.05, 0.2), fold=rng.uniform(0, 0.15)
     )
     thickness = rng.uniform(0.35, 0.8)
     stripes = draw_stripes(rng, thickness, 3.0)
     foam = grid.noise(rng, rng.uniform(0.12, 0.3), 6, 0.62)
-    t = way.t + np.float32(rng.uniform(0.03, 0.1)) * foam
+    t = bands.t + np.float32(rng.uniform(0.03, 0.1)) * foam
     white, host, tone = stripes.paint(t, rng.choice([0.012, 0.03, 0.07]))
     lace = np.clip(1 - np.abs(foam) * 2.5, 0, 1) * np.float32(rng.uniform(0, 6))
-    tone = tone + white * (lace + 3 * grid.noise(rng, 0.35, 4)) + _fine_layers(rng, way.t, 0.25)
+    tone = tone + white * (lace + 3 * grid.noise(rng, 0.35, 4)) + _fine_layers(rng, bands.t, 0.25)
     figure = Figure(
         white,
         host,
         tone,
-        course=way,
+        course=bands,
         stripes=stripes,
         dyes=(str(rng.choice(["lilac", "sky", "violet-blue", "steel"])), None),
     )
@@ -166,12 +160,12 @@ def _frothy(rng, grid):
 
 
 def _swirled(rng, grid):
-    way = draw_course(
+    bands = draw_course(
         rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.3, 0.65), fold=rng.uniform(0, 0.4)
     )
     thickness = rng.uniform(0.08, 0.3)
     stripes = draw_stripes(rng, thickness, 4.0)
-    t = way.t + np.float32(thickness * 0.3) * grid.noise(rng, 0.1, 5, 0.6)
+    t = bands.t + np.float32(thickness * 0.3) * grid.noise(rng, 0.1, 5, 0.6)
     white, host, tone = stripes.paint(t, thickness * rng.uniform(0.15, 0.8))
     return _with_host(rng, grid, Figure(white, host, tone + _fine_layers(rng, t, thickness)))
 
@@ -260,14 +254,14 @@ def _patches(rng, grid):
     host = soft_step(rng.uniform(-0.1, 1.0) - isle, _soft(rng, grid) * 3)
     inner = _banded(rng, grid, rng.uniform(0.08, 0.3), bend=0.1)
     host = np.maximum(host, inner.host)
-    return _replace(inner, host=host, white=inner.white * (1 - host))
+    return replace(inner, host=host, white=inner.white * (1 - host))
 
 
 def _seam(rng, grid):
     """A bright seam that crosses host: white, blue, or banded along its walls."""
-    way = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.03, 0.18))
+    bands = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=rng.uniform(0.03, 0.18))
     half = np.float32(rng.uniform(0.06, 0.3)) * np.exp(np.float32(0.25) * grid.noise(rng, 0.6, 4))
-    off = np.abs(way.t - np.float32(rng.uniform(-0.3, 0.3))) / half
+    off = np.abs(bands.t - np.float32(rng.uniform(-0.3, 0.3))) / half
     host = soft_step(off - 1, 0.06)
     inner = rng.uniform(0.2, 0.9)
     kind = rng.choice(["white", "blue", "white walls", "blue walls"], p=[0.25, 0.2, 0.3, 0.25])
@@ -314,8 +308,8 @@ def _one_coloured(rng, family, grid):
     zero, one = np.zeros(grid.shape, np.float32), np.ones(grid.shape, np.float32)
     tone = rng.uniform(0.5, 3) * grid.noise(rng, rng.uniform(0.3, 0.9), 5)
     if rng.random() < 0.5:
-        way = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=0.15)
-        tone = tone + _fine_layers(rng, way.t, rng.uniform(0.1, 0.6))
+        bands = draw_course(rng, grid.u, grid.v, grid.radius_px, bend=0.15)
+        tone = tone + _fine_layers(rng, bands.t, rng.uniform(0.1, 0.6))
     if family in ("pale blue", "dark blue") and rng.random() < 0.4:
         # Paler and deeper grains of the one blue.
         grains = grid.noise(rng, rng.uniform(0.02, 0.1), 4, 0.7)

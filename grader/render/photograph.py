@@ -1,6 +1,6 @@
-"""A whole photo: stones laid out on a ground, beside things that are no stones, lit, seen, filed;
-with exact truth.
-"""
+"""A whole photo with exact truth: stones on a ground beside things that are no stones, lit, seen and filed."""
+
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from grader.render.camera import Camera, balance, draw_camera, expose, seen_by
 from grader.render.ground import Table, draw_ground
-from grader.render.layout import Spot, place
+from grader.render.layout import Layout, Spot, place
 from grader.render.lens import View, draw_view
 from grader.render.light import (
     SIDE,
@@ -36,92 +36,120 @@ WEBS, OVERLAID_CHANCE = {"web": 0.09, "growth seams": 0.1}, 0.16
 GROWN = {"rim": 0.12, "band lines": 0.07, "veins": 0.08, "knotted web": 0.1, "moss": 0.05}
 
 
-def render_photo(
-    rng: np.random.Generator,
-    style: Style = TRAINING,
-    *,
-    width_px: int = 1200,
-    height_px: int = 900,
-    stones: int | None = None,
-    kind: str | None = None,
-    state: str | None = None,
-    pattern: str | None = None,
-    host: str | None = None,
-    ground: str | None = None,
-    lamp: str | None = None,
-    pipeline: str | None = None,
-    cracks: int | None = None,
-    healed: int | None = None,
-    strays: bool | None = None,
-    ruler: bool | None = None,
-    card: bool | None = None,
-    coin: bool | None = None,
-    finger: bool | None = None,
-    touching: bool | None = None,
-    cut: bool | None = None,
-    fill: float | None = None,
-    blur_px: float | None = None,
-    mm_per_px: float | None = None,
-    glare: bool | None = None,
-) -> Rendered:
-    """Return a rendered photo with its truth; what is left ``None`` is drawn at random from the
-    style.
+@dataclass(frozen=True)
+class PhotoChoices:
+    """What a rendered photo shall be; what is ``None`` is drawn at random from the style.
+
+    Attributes
+    ----------
+    width_px, height_px : of the photo.
+    stones : how many, 0 to 30 (fewer where no room is left).
+    kind : "slab", "chunk" or "cab".
+    state : "dry", "wet" or "patchy".
+    pattern : a family of the catalogue, among them "pale blue", "dark blue", "all white", "all host",
+        "grey only"; "banded" is any of the parallel ones.
+    host, ground, lamp, pipeline : names of the catalogue.
+    cracks, healed : how many per stone.
+    strays : whether lines lie on the stones that are none of theirs.
+    ruler, card, coin, finger : whether they lie in the photo.
+    touching, cut : whether some stones touch, or leave the frame.
+    fill : share of the photo that the stones cover together; above 1 one face fills the picture.
+    blur_px : sigma of the lens blur.
+    mm_per_px : scale at the middle of the photo.
+    glare : a lamp stands where the first stone mirrors it; the stones are wet if no state is given.
+    """
+
+    width_px: int = 1200
+    height_px: int = 900
+    stones: int | None = None
+    kind: str | None = None
+    state: str | None = None
+    pattern: str | None = None
+    host: str | None = None
+    ground: str | None = None
+    lamp: str | None = None
+    pipeline: str | None = None
+    cracks: int | None = None
+    healed: int | None = None
+    strays: bool | None = None
+    ruler: bool | None = None
+    card: bool | None = None
+    coin: bool | None = None
+    finger: bool | None = None
+    touching: bool | None = None
+    cut: bool | None = None
+    fill: float | None = None
+    blur_px: float | None = None
+    mm_per_px: float | None = None
+    glare: bool | None = None
+
+
+# The order of the draws below, and from which stream each is, is the seed's contract: whoever moves, adds or leaves out
+# one changes every photo of every seed, so samples, examples and figures. A new draw gets a generator of its own.
+
+
+def render_photo(rng: np.random.Generator, style: Style = TRAINING, **choices) -> Rendered:
+    """Return a rendered photo with its truth.
 
     Parameters
     ----------
     rng : source of all randomness; the same state gives the same arrays.
     style : which entries of the catalogue may come up.
-    stones : how many, 0 to 30 (fewer where no room is left).   kind : "slab", "chunk" or "cab".
-    state : "dry", "wet" or "patchy".
-    pattern : a family of the catalogue, among them "pale blue", "dark blue", "all white", "all
-    host", "grey only";
-        "banded" is any of the parallel ones.   cracks, healed : how many per stone.
-    fill : share of the photo that the stones cover together; above 1 one face fills the picture.
-    blur_px : sigma of the lens blur.   mm_per_px : scale at the middle of the photo.
-    glare : a lamp stands where the first stone mirrors it; the stones are wet if no state is given.
+    choices : fields of ``PhotoChoices``.
+
+    Raises
+    ------
+    TypeError
+        A choice that there is not.
     """
+    chosen = PhotoChoices(**choices)
     parts = ("plan", "view", "ground", "light", "camera", "props", "noise")
-    ways = dict(zip(parts, rng.spawn(len(parts)), strict=True))
-    unit = width_px / 1200
-    view = draw_view(ways["view"], width_px, height_px)
-    state = state or ("wet" if glare else None)
-    chosen = {
-        "kind": kind,
-        "state": state,
-        "pattern": pattern,
-        "host": host,
-        "cracks": cracks,
-        "healed": healed,
-        "strays": strays,
-    }
-    count = stones if stones is not None else _count(ways["plan"])
-    layout = place(ways["plan"], view, count, kind, fill, touching, cut)
-    if len(layout.spots) > 1 and ways["plan"].random() < 0.6:  # stones of one find look alike
-        chosen["pattern"] = pattern or style.draw(ways["plan"], "patterns")
-        chosen["host"] = host or style.draw(ways["plan"], "hosts")
-        chosen["dye_seed"] = int(ways["plan"].integers(2**31))
-    plans = [_plan(ways["plan"], style, spot, chosen) for spot in layout.spots]
-    faces = [face for plan in plans if (face := draw_stone(ways["plan"], plan, view)) is not None]
-    scale = mm_per_px if mm_per_px is not None else _scale(ways["props"], layout.spots)
+    streams = dict(zip(parts, rng.spawn(len(parts)), strict=True))
+    unit = chosen.width_px / 1200
+    view = draw_view(streams["view"], chosen.width_px, chosen.height_px)
+    layout, plans = _plans(streams["plan"], style, view, chosen)
+    drawn = [draw_stone(streams["plan"], plan, view) for plan in plans]
+    faces = [face for face in drawn if face is not None]
+    scale = chosen.mm_per_px
+    if scale is None:
+        scale = _scale(streams["props"], layout.spots)
     names = {
-        "ground": ground or style.draw(ways["ground"], "grounds"),
-        "lamp": lamp or style.draw(ways["light"], "lamps"),
-        "pipeline": pipeline or style.draw(ways["camera"], "pipelines"),
+        "ground": chosen.ground or style.draw(streams["ground"], "grounds"),
+        "lamp": chosen.lamp or style.draw(streams["light"], "lamps"),
+        "pipeline": chosen.pipeline or style.draw(streams["camera"], "pipelines"),
     }
-    table = Table(*view.table_grid((0, 0, width_px, height_px)), unit)
-    base = draw_ground(ways["ground"], names["ground"], table)
-    laid = lay_props(ways["props"], base, view, scale, {"ruler": ruler, "card": card, "coin": coin})
+    table = Table(*view.table_grid((0, 0, chosen.width_px, chosen.height_px)), unit)
+    base = draw_ground(streams["ground"], names["ground"], table)
+    flat = {name: getattr(chosen, name) for name in ("ruler", "card", "coin")}
+    laid = lay_props(streams["props"], base, view, scale, flat)
     top = Tabletop.bare(base)
     for number, face in enumerate(faces, start=1):
         top.add(face, number)
-    outline = lay_finger(ways["props"], top, view, layout.spots, finger)
-    lighting = _lighting(ways["light"], names["lamp"], faces, view, glare)
-    camera = draw_camera(ways["camera"], names["pipeline"], unit, blur_px)
-    body, sharp = _light_up(ways["light"], top, faces, lighting, camera, view, outline)
-    rgb = expose(ways["noise"], camera, body + sharp)
+    outline = lay_finger(streams["props"], top, view, layout.spots, chosen.finger)
+    lighting = _lighting(streams["light"], names["lamp"], faces, view, chosen.glare)
+    camera = draw_camera(streams["camera"], names["pipeline"], unit, chosen.blur_px)
+    body, sharp = _light_up(streams["light"], top, faces, lighting, camera, view, outline)
+    rgb = expose(streams["noise"], camera, body + sharp)
     glare = _hidden(body, sharp, camera) & (top.ids > 0)
     features = _features(names, laid, layout, outline, camera)
     return write_down(rgb, top, faces, glare, scale, view, features)
+
+
+def _plans(
+    rng: np.random.Generator, style: Style, view: View, chosen: PhotoChoices
+) -> tuple[Layout, list[StonePlan]]:
+    """Draw where the stones lie, and what each shall be."""
+    count = chosen.stones if chosen.stones is not None else _count(rng)
+    layout = place(rng, view, count, chosen.kind, chosen.fill, chosen.touching, chosen.cut)
+    if chosen.state is None and chosen.glare:
+        chosen = replace(chosen, state="wet")
+    dye_seed = None
+    if len(layout.spots) > 1 and rng.random() < 0.6:  # stones of one find look alike
+        pattern = chosen.pattern or style.draw(rng, "patterns")
+        host = chosen.host or style.draw(rng, "hosts")
+        chosen = replace(chosen, pattern=pattern, host=host)
+        dye_seed = int(rng.integers(2**31))
+    return layout, [_plan(rng, style, spot, chosen, dye_seed) for spot in layout.spots]
 
 
 def _count(rng: np.random.Generator) -> int:
@@ -133,54 +161,72 @@ def _count(rng: np.random.Generator) -> int:
     )
 
 
-def _plan(rng: np.random.Generator, style: Style, spot, chosen: dict) -> StonePlan:
-    """Draw what one stone shall be. Every draw is made even where it is not needed, so that a
-    choice changes only itself.
+def _plan(
+    rng: np.random.Generator, style: Style, spot: Spot, chosen: PhotoChoices, dye_seed: int | None
+) -> StonePlan:
+    """Draw what one stone shall be; ``dye_seed`` where it shares its palette.
+
+    Every draw is made even where it is not needed, so that a choice changes only itself.
     """
     state = weighted(rng, STATES)
-    state = chosen["state"] or ("wet" if spot.kind == "cab" and state == "patchy" else state)
-    pattern = style.draw(rng, "patterns")
-    if chosen["pattern"] == "banded":
-        pattern = str(rng.choice(["fine bands", "coarse bands", "folded", "faulted"]))
-    elif chosen["pattern"]:
-        pattern = chosen["pattern"]
+    state = chosen.state or ("wet" if spot.kind == "cab" and state == "patchy" else state)
+    pattern = _pattern(rng, style, chosen.pattern)
     host = style.draw(rng, "hosts")
     count = int(rng.choice([0, 1, 2, 3, 4], p=[0.45, 0.25, 0.15, 0.1, 0.05]))
     families = tuple(style.draw(rng, "cracks") for _ in range(12))
     calm = int(rng.choice([0, 1, 2, 3], p=[0.55, 0.25, 0.13, 0.07]))
     marks = frozenset(name for name, chance in MARKS.items() if rng.random() < chance)
-    strays = [name for name, chance in STRAYS.items() if rng.random() < chance]
-    if rng.random() < 0.3 and spot.kind == "slab":
-        strays.append("saw mark")
-    if chosen["strays"] is not None:
-        strays = strays or ["scratch", "hair"] if chosen["strays"] else []
+    strays = _strays(rng, spot, chosen.strays)
     contact = rng.random() < 0.22
-    dye_seed = int(rng.integers(2**31))
-    count = count if chosen["cracks"] is None else int(chosen["cracks"])
+    line_seed = int(rng.integers(2**31))
+    count = count if chosen.cracks is None else int(chosen.cracks)
     if spot.kind == "cab":
-        count = count if chosen["cracks"] is not None or rng.random() < 0.5 else 0
+        count = count if chosen.cracks is not None or rng.random() < 0.5 else 0
         marks -= {"bruise", "dust"} if rng.random() < 0.8 else set()
+    fractures, webs, overlaid, growths = _rougher_lines(
+        np.random.default_rng([line_seed, 1]), style, spot, chosen
+    )
     return StonePlan(
-        spot.kind,
-        spot.outline,
-        spot.centre,
-        spot.radius,
-        pattern,
-        chosen["host"] or host,
-        state,
-        families[:count],
-        calm if chosen["healed"] is None else int(chosen["healed"]),
-        contact,
-        tuple(strays),
-        marks,
-        chosen.get("dye_seed", dye_seed),
-        dye_seed,
-        *_rougher_lines(np.random.default_rng([dye_seed, 1]), style, spot, chosen),
+        kind=spot.kind,
+        outline=spot.outline,
+        centre=spot.centre,
+        radius=spot.radius,
+        pattern=pattern,
+        host=chosen.host or host,
+        state=state,
+        crack_families=families[:count],
+        healed=calm if chosen.healed is None else int(chosen.healed),
+        contact=contact,
+        strays=tuple(strays),
+        marks=marks,
+        dye_seed=line_seed if dye_seed is None else dye_seed,
+        line_seed=line_seed,
+        fractures=fractures,
+        webs=webs,
+        overlaid=overlaid,
+        growths=growths,
     )
 
 
+def _pattern(rng: np.random.Generator, style: Style, wanted: str | None) -> str:
+    pattern = style.draw(rng, "patterns")
+    if wanted == "banded":
+        return str(rng.choice(["fine bands", "coarse bands", "folded", "faulted"]))
+    return wanted or pattern
+
+
+def _strays(rng: np.random.Generator, spot: Spot, wanted: bool | None) -> list[str]:
+    """Draw which lines lie on a stone that are none of its own."""
+    strays = [name for name, chance in STRAYS.items() if rng.random() < chance]
+    if rng.random() < 0.3 and spot.kind == "slab":
+        strays.append("saw mark")
+    if wanted is None:
+        return strays
+    return strays or ["scratch", "hair"] if wanted else []
+
+
 def _rougher_lines(
-    rng: np.random.Generator, style: Style, spot, chosen: dict
+    rng: np.random.Generator, style: Style, spot: Spot, chosen: PhotoChoices
 ) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
     """Draw which fractures (family, look), webs, lines laid over it and growths a stone has, if left open."""
     count = int(rng.choice([0, 1, 2], p=[0.62, 0.27, 0.11]))
@@ -195,10 +241,10 @@ def _rougher_lines(
     )
     growths = tuple(name for name in style.growths if rng.random() < GROWN[name])
     return (
-        fractures if chosen["cracks"] is None else (),
-        webs if chosen["healed"] is None else (),
-        overlaid if chosen["strays"] is None else (),
-        growths if chosen["healed"] is None else (),
+        fractures if chosen.cracks is None else (),
+        webs if chosen.healed is None else (),
+        overlaid if chosen.strays is None else (),
+        growths if chosen.healed is None else (),
     )
 
 
@@ -228,9 +274,7 @@ def _lighting(
 def _light_up(
     rng, top: Tabletop, faces, lighting: Lighting, camera: Camera, view: View, outline
 ) -> tuple[NDArray, NDArray]:
-    """Return the light from the body with the sheen that lies over it, and the light mirrored
-    sharply, exposed and balanced (1 is white).
-    """
+    """Return the light from body and sheen, and the light mirrored sharply, exposed and balanced (1 is white)."""
     h, w = top.ids.shape
     cast_by = [(view.to_photo(f.plan.outline + f.plan.centre), f.rise_px) for f in faces]
     if outline is not None:
@@ -261,8 +305,9 @@ def _contact(top: Tabletop, faces) -> NDArray[np.float32]:
 def _mirrored(
     rng, top: Tabletop, faces, lighting: Lighting, view: View
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return what the surfaces mirror of lamps and room, by their normals and where the camera
-    stands: blurred, as a matt surface does, and sharp.
+    """Return what the surfaces mirror of lamps and room: blurred, as a matt surface does, and sharp.
+
+    By their normals and by where the camera stands.
     """
     picture = mirror_picture(rng, lighting, top.ground_mean)
     h, w = top.ids.shape
@@ -284,16 +329,16 @@ def _mirrored(
     for bx, by, bw, bh in (face.box for face in faces):
         box = (slice(by, by + bh), slice(bx, bx + bw))
         if top.mirror[box].any():
-            seen = cv2.remap(picture, x[box], y[box], cv2.INTER_LINEAR)
+            mirrored = cv2.remap(picture, x[box], y[box], cv2.INTER_LINEAR)
             # Boxes of stones that lie close overlap.
-            sharp[box] = np.maximum(sharp[box], seen * top.mirror[box][..., None])
+            sharp[box] = np.maximum(sharp[box], mirrored * top.mirror[box][..., None])
     return sheen, sharp
 
 
 def _hidden(body: NDArray, sharp: NDArray, camera: Camera) -> NDArray[np.bool_]:
-    """Return where sharply mirrored light hides the stone in the picture that the lens makes: it
-    outshines the body, or drives the picture to white. The sheen of a matt face veils and does not
-    hide.
+    """Return where sharply mirrored light hides the stone in the picture that the lens makes.
+
+    It outshines the body, or drives the picture to white. The sheen of a matt face veils and does not hide.
     """
     grey = np.float32([[1, 1, 1]]) / 3
     b, m = (seen_by(camera, cv2.transform(light, grey)) for light in (body, sharp))
@@ -302,10 +347,12 @@ def _hidden(body: NDArray, sharp: NDArray, camera: Camera) -> NDArray[np.bool_]:
 
 def _features(names: dict, laid: dict, layout, outline, camera: Camera) -> dict[str, bool]:
     features = {f"{part} {name}": True for part, name in names.items()}
-    features |= {name: there for name, there in laid.items()}
-    features |= {
-        "finger": outline is not None,
-        "touching": layout.touching,
-        "soft focus": camera.blur_px > 1.6,
-    }
-    return features
+    return (
+        features
+        | laid
+        | {
+            "finger": outline is not None,
+            "touching": layout.touching,
+            "soft focus": camera.blur_px > 1.6,
+        }
+    )

@@ -1,6 +1,4 @@
-"""Colours of a stone: the palette drawn in CIELAB, reflectance, and what a film of water does to
-it.
-"""
+"""Colours of a stone: the palette drawn in CIELAB, reflectance, and what a film of water does to it."""
 
 from dataclasses import dataclass
 
@@ -41,9 +39,7 @@ HOSTS = {
 
 @dataclass(frozen=True)
 class Palette:
-    """Base colours (L*, a*, b*) of a stone: two tones per class, between which it wanders, and
-    how much it does.
-    """
+    """Base colours (L*, a*, b*) of a stone: two tones per class, between which it wanders, and how much it does."""
 
     blue: NDArray
     white: NDArray
@@ -91,9 +87,7 @@ def _two(*lch: NDArray) -> NDArray[np.float32]:
 
 
 def reflectance(lab: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return linear sRGB reflectance of CIELAB (h, w, 3), held between 0.004 and 0.96 as stone
-    is.
-    """
+    """Return linear sRGB reflectance of CIELAB (h, w, 3), held between 0.004 and 0.96 as stone is."""
     return np.clip(cv2.cvtColor(lab, cv2.COLOR_Lab2LRGB), 0.004, 0.96)
 
 

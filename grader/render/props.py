@@ -15,9 +15,7 @@ def _lab(lightness: float, a: float = 0.0, b: float = 0.0) -> NDArray[np.float32
 
 
 def ruler(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
-    """Return a ruler's picture (h, w, 4), reflectance and cover, at ``px_per_mm``: ticks each mm,
-    digits each cm.
-    """
+    """Return a ruler's picture (h, w, 4), reflectance and cover, at ``px_per_mm``: ticks each mm, digits each cm."""
     long_mm, wide_mm = rng.uniform(90, 210), rng.uniform(14, 32)
     px = max(px_per_mm, 2.0)
     h, w = int(wide_mm * px), int(long_mm * px)
@@ -53,9 +51,7 @@ def ruler(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
 
 
 def card(rng: np.random.Generator, px_per_mm: float) -> NDArray[np.float32]:
-    """Return a card of the size of a bank card (85.60 x 53.98 mm): patches of grey, a block
-    pattern, lines of text.
-    """
+    """Return a card of the size of a bank card (85.60 x 53.98 mm): patches of grey, a block pattern, lines of text."""
     px = max(px_per_mm, 1.5)
     h, w = int(53.98 * px), int(85.6 * px)
     picture = np.empty((h, w, 4), np.float32)
@@ -146,9 +142,7 @@ def lay(
 def finger(
     rng: np.random.Generator, tip: NDArray, back: NDArray, reach_px: float, thick_px: float
 ) -> NDArray[np.float64]:
-    """Return the outline (n, 2), photo px, of a finger that comes from outside along ``back``
-    (unit x, y) to ``tip``.
-    """
+    """Return the outline (n, 2), photo px, of a finger from outside along ``back`` (unit x, y) to ``tip``."""
     lean = rng.normal(0, 0.4)
     back = np.array(
         [

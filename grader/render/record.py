@@ -1,6 +1,4 @@
-"""Writes down what is true of a rendered photo: numbers the visible stones, counts their px,
-lists their lines.
-"""
+"""Writes down what is true of a rendered photo: numbers the visible stones, counts their px, lists their lines."""
 
 from dataclasses import replace
 
@@ -11,9 +9,9 @@ from numpy.typing import NDArray
 from grader.measures import UNREADABLE
 from grader.render.bands import band_truth
 from grader.render.lens import View
-from grader.render.lines import seen_truth
 from grader.render.sight import lightness_of, seen_points
 from grader.render.stone import StoneFace
+from grader.render.stroke import seen_truth
 from grader.render.tabletop import Tabletop
 from grader.render.truth import (
     BLUE,
@@ -53,7 +51,7 @@ def write_down(
         face = faces[kept[at] - 1]
         truths.append(_stone_truth(new, boxes[at], face, regions, pieces, mm_per_px, view))
         lines += _seen_lines(face, new, rgb, pieces, cracks)
-        features |= {name: True for name, there in _stone_features(face).items() if there}
+        features |= {name: True for name, present in _stone_features(face).items() if present}
     codes = regions[regions > 0]
     features |= {
         "cut by frame": any(t.cut_by_frame for t in truths),
@@ -84,7 +82,7 @@ def _seen_lines(face: StoneFace, number: int, rgb, pieces, cracks) -> list[Drawn
     part = np.s_[y : y + h, x : x + w]
     mine = pieces[part] == number
     light = lightness_of(rgb[part]) if face.strokes else None
-    lines, seen = [], []
+    lines, visible = [], []
     for s in face.strokes:
         shows = share = None
         if s.kind in LINE_CODES:
@@ -93,11 +91,11 @@ def _seen_lines(face: StoneFace, number: int, rgb, pieces, cracks) -> list[Drawn
             on[on] = mine[at[on, 1], at[on, 0]]
             shows = seen_points(light, s.points, s.widths, on)
             share = float(shows.sum() / max(1, on.sum()))
-        seen.append(shows)
+        visible.append(shows)
         points, width = np.float32(s.points + np.array([x, y])), float(np.median(s.widths))
         lines.append(DrawnLine(points, width, s.kind, s.family, number, share))
     if cracks[part][mine].any():
-        cracks[part] = np.where(mine, seen_truth(cracks[part], face.strokes, seen), cracks[part])
+        cracks[part] = np.where(mine, seen_truth(cracks[part], face.strokes, visible), cracks[part])
     return lines
 
 

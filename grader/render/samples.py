@@ -103,9 +103,9 @@ def _as_p3(rgb: np.ndarray) -> np.ndarray:
 def main() -> None:
     ask = argparse.ArgumentParser(prog="python -m grader.render.samples", description=__doc__)
     ask.add_argument("--out", type=Path, default=Path("sample_images"))
-    told = ask.parse_args()
-    told.out.mkdir(parents=True, exist_ok=True)
-    write_samples(told.out)
+    given = ask.parse_args()
+    given.out.mkdir(parents=True, exist_ok=True)
+    write_samples(given.out)
 
 
 if __name__ == "__main__":

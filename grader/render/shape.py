@@ -117,8 +117,7 @@ def depth_of(inside: NDArray) -> NDArray[np.float32]:
 
 
 def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
-    """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap
-    skin.
+    """Return a smooth swelling, 0 at the outline and 1 at its highest place: the shape of a soap skin.
 
     It solves Poisson's equation on a coarse grid, coarse to fine; on an ellipse it is 1 - r^2
     exactly. Close to the
@@ -150,9 +149,7 @@ def swell(points: NDArray, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 
 def _coarse_skin(points: NDArray, size: NDArray) -> tuple[NDArray, NDArray, float]:
-    """Return the skin (greatest value 1) and the depth in cells, on a coarse grid with a border
-    of one cell.
-    """
+    """Return the skin (greatest value 1) and the depth in cells, on a coarse grid with a border of one cell."""
     kernel = np.array([[0, 1, 0], [1, 0, 1], [0, 1, 0]], np.float32) / 4
     skin = np.zeros((3, 3), np.float32)
     for cells, rounds in ((16, 60), (32, 50), (64, 50), (112, 60)):
@@ -167,9 +164,7 @@ def _coarse_skin(points: NDArray, size: NDArray) -> tuple[NDArray, NDArray, floa
 
 
 def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[np.float32]:
-    """Return the height (px) of a polished dome on that swelling: high or low, round or flat-
-    topped.
-    """
+    """Return the height (px) of a polished dome on that swelling: high or low, round or flat-topped."""
     rise = radius_px * rng.uniform(0.35, 0.9)
     power = rng.choice([rng.uniform(0.42, 0.6), rng.uniform(0.22, 0.35)], p=[0.75, 0.25])
     waves = fbm(rng, skin.shape, radius_px * rng.uniform(0.15, 0.5), 2) * np.float32(
@@ -181,8 +176,7 @@ def dome(rng: np.random.Generator, skin: NDArray, radius_px: float) -> NDArray[n
 def broken(
     rng: np.random.Generator, u: NDArray, v: NDArray, radius_px: float
 ) -> tuple[NDArray, NDArray]:
-    """Return the height (px) of a broken chunk and how far each px lies off its main face (0 on
-    it).
+    """Return the height (px) of a broken chunk and how far each px lies off its main face (0 on it).
 
     The main face is one plane; other fracture planes fall away from it along ragged edges.
     Ripples

@@ -4,6 +4,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.render.stroke import across
+
 #: A line is seen where it differs by this much L* from both sides, taken as a mean over that many of its points.
 #: Both are our setting: common practice, no source.
 LEAST_CONTRAST_L, WINDOW_POINTS = 3.0, 11
@@ -38,21 +40,21 @@ def seen_points(
     contrast = line_contrast(lightness, points, widths, on)
     # What the surface beside the line shows where nothing is drawn: in a rough one any track is a valley by chance.
     by_chance = [
-        line_contrast(lightness, points, widths, on, side * (widths + away))
-        for away in ASIDE_PX
+        line_contrast(lightness, points, widths, on, side * (widths + beyond_px))
+        for beyond_px in ASIDE_PX
         for side in (-1, 1)
     ]
     least = np.maximum(LEAST_CONTRAST_L, OVER_CHANCE * np.median(by_chance, 0))
-    seen = _mean_along(1.0 * (contrast >= least)[:, None], on.astype(float), WINDOW_POINTS)[:, 0]
-    return (seen >= 0.5) & on  # No dashes that are shorter than the window.
+    share = _mean_along(1.0 * (contrast >= least)[:, None], on.astype(float), WINDOW_POINTS)[:, 0]
+    return (share >= 0.5) & on  # No dashes that are shorter than the window.
 
 
 def draw_seen(
-    layer: NDArray[np.uint8], points: NDArray, widths: NDArray, seen: NDArray[np.bool_]
+    layer: NDArray[np.uint8], points: NDArray, widths: NDArray, visible: NDArray[np.bool_]
 ) -> None:
     """Write 1 into a layer (h, w) where those points of a line lie that can be seen, at its width."""
     ends = np.round(points).astype(int)
-    for k in np.flatnonzero(seen[:-1] & seen[1:]):
+    for k in np.flatnonzero(visible[:-1] & visible[1:]):
         cv2.line(layer, ends[k].tolist(), ends[k + 1].tolist(), 1, max(1, round(float(widths[k]))))
 
 
@@ -68,19 +70,18 @@ def line_contrast(
     A step between a dark side and a light one is 0: an eye needs a valley or a ridge. Parameters as in
     ``seen_points``; only points that are ``on`` are read.   aside_px : read beside the line instead.
     """
-    way = np.gradient(_mean_along(points.astype(float), np.ones(len(points)), 5), axis=0)
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    aside = across(_mean_along(points.astype(float), np.ones(len(points)), 5))
     half = widths[:, None] / 2
     core = half * np.float32([-1, -0.5, 0, 0.5, 1])
     beyond = half + BESIDE_PX + np.float32([-0.5, 0, 0.5])
     reach = np.hstack([core, -beyond, beyond]) + np.reshape(aside_px, (-1, 1))
-    x = (points[:, :1] - way[:, 1:] * reach).astype(np.float32)
-    y = (points[:, 1:] + way[:, :1] * reach).astype(np.float32)
+    x = (points[:, :1] + aside[:, :1] * reach).astype(np.float32)
+    y = (points[:, 1:] + aside[:, 1:] * reach).astype(np.float32)
     read = cv2.remap(lightness, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    across = np.stack(
+    sections = np.stack(
         [np.median(read[:, :5], 1), read[:, 5:8].mean(1), read[:, 8:].mean(1)], 1
     )  # fmt: skip
-    middle, left, right = _mean_along(across, on.astype(float), WINDOW_POINTS).T
+    middle, left, right = _mean_along(sections, on.astype(float), WINDOW_POINTS).T
     valley = np.minimum(left, right) - middle
     ridge = middle - np.maximum(left, right)
     return np.maximum(np.maximum(valley, ridge), 0)

@@ -1,8 +1,6 @@
-"""One stone's face, drawn in the photo's own px: shape, relief, pattern, host, marks, lines,
-water; and its exact truth.
-"""
+"""One stone's face in the photo's own px: shape, relief, pattern, marks, lines, water; and its exact truth."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,31 +9,29 @@ from grader.render import marks
 from grader.render.fracture import draw_fractures, draw_webs
 from grader.render.growth import draw_growths
 from grader.render.lens import View
-from grader.render.lines import (
-    Stroke,
-    cover,
-    draw_contacts,
-    draw_cracks,
-    draw_healed,
-    draw_strays,
-    mark_truth,
-    paint,
-)
+from grader.render.lines import draw_contacts, draw_cracks, draw_healed, draw_strays
 from grader.render.noise import blur, fbm, grain, soft_step
 from grader.render.overlaid import draw_overlaid
 from grader.render.pattern import Figure, Grid, draw_pattern
 from grader.render.pigment import Palette, draw_palette, lab_of, reflectance, wetted
 from grader.render.shape import broken, depth_of, dome, fill, slopes, swell
+from grader.render.stroke import Stroke, cover, mark_truth, paint
 from grader.render.truth import BLUE, HOST, LINE_CODES, WHITE
 
 
 @dataclass(frozen=True)
 class StonePlan:
-    """What one stone shall be. outline : (n, 2) in table px around ``centre``; radius : of the
-    circle of its area.
+    """What one stone shall be.
 
-    dye_seed : stones of one seed and pattern share their palette.   line_seed : of the lines that
-    follow: fractures by family and look, webs, lines laid over the face, and growths.
+    Attributes
+    ----------
+    kind, state, pattern, host : as in ``photograph.PhotoChoices``.
+    outline : ndarray of shape (n, 2), x, y in table px around ``centre``.
+    radius : of the circle of its area, table px.
+    crack_families, healed, contact, strays, marks : what is drawn on it, by name or number.
+    dye_seed : stones of one seed and pattern share their palette.
+    line_seed : of the lines that follow.
+    fractures, webs, overlaid, growths : fractures by family and look, webs, lines laid over the face, growths.
     """
 
     kind: str
@@ -62,12 +58,22 @@ class StonePlan:
 class StoneFace:
     """A drawn stone within its box of the photo; all layers (h, w) of that box.
 
-    cover : 0 to 1.   reflect : (h, w, 3) of the body, water and dust considered.   nx, ny : of
-    the unit normals.
-    mirror : strength of the sharp reflection.   sheen : of the blurred one.   through : 0 to 1,
-    how far light
-    spreads inside.   hollow : 0 to 1, how much of the surround's light reaches it.   classes,
-    cracks : truth layers.   wet : where it looks wet; a polished cab does all over.
+    Attributes
+    ----------
+    plan : what it was drawn from.
+    box : x, y, w, h in photo px.
+    cover : 0 to 1, how much of each px is stone.
+    reflect : (h, w, 3), linear rgb of the body, 0 to 1, water and dust considered.
+    nx, ny : of the unit normals, x to the right, y down.
+    mirror, sheen : strength of the sharp and of the blurred reflection.
+    through : 0 to 1, how far light spreads inside.
+    hollow : 0 to 1, how much of the surround's light reaches it.
+    classes, cracks : truth layers, uint8 codes of ``truth``.
+    wet : where it looks wet; a polished cab does all over.
+    lab : (h, w, 3), CIELAB of the body.
+    rise_px : greatest height above the table.
+    figure, grid, strokes : the pattern, its coordinates, the lines.
+    features : what occurs, by name.
     """
 
     plan: StonePlan
@@ -93,7 +99,9 @@ class StoneFace:
 
 def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFace | None:
     """Return the stone as the camera sees it, unlit; ``None`` where it lies outside the photo."""
-    ways = rng.spawn(7)
+    # The order of these streams and of the draws from each is the seed's contract, as in ``photograph``.
+    names = ("pattern", "relief", "colour", "lines", "marks", "water", "finish")
+    streams = dict(zip(names, rng.spawn(len(names)), strict=True))
     outline = view.to_photo(plan.outline + plan.centre)
     box = _box(outline, view)
     if box is None:
@@ -108,81 +116,118 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     outline = outline - box[:2]
     cover_share = fill(outline, grid.shape)
     inside = cover_share >= 0.5
-    figure = draw_pattern(ways[0], plan.pattern, grid)
-    height, rind, rise = _relief(ways[1], plan, grid, outline, cover_share)
+    figure = draw_pattern(streams["pattern"], plan.pattern, grid)
+    height, rind, rise = _relief(streams["relief"], plan, grid, outline, cover_share)
     if rind is not None:
         host = np.maximum(figure.host, rind)
-        figure = Figure(**{**figure.__dict__, "host": host, "white": figure.white * (1 - host)})
+        figure = replace(figure, host=host, white=figure.white * (1 - host))
     classes = _classes(figure, inside)
     palette = _palette(np.random.default_rng(plan.dye_seed), plan, figure)
-    lab = _colour(ways[2], palette, figure, grid, rind)
-    through = _through(ways[6], plan)
-    reflect = _scattered(ways[2], reflectance(lab), radius, through)
-    cracks = np.zeros(grid.shape, np.uint8)
-    strokes = _lines(ways[3], plan, figure, outline, inside, classes, radius)
-    glitter = _marks(ways[4], plan, reflect, height, inside, classes, radius)
+    lab = _colour(streams["colour"], palette, figure, grid, rind)
+    through = _through(streams["finish"], plan)
+    reflect = _scattered(streams["colour"], reflectance(lab), radius, through)
+    strokes, painters = _strokes(streams["lines"], plan, figure, outline, inside, classes, radius)
+    glitter = _marks(streams["marks"], plan, reflect, height, inside, classes, radius)
+    cracks = _painted(strokes, painters, reflect, height)
+    wet, pool = _water(streams["water"], plan, grid, height)
+    reflect, height = _finished(streams["finish"], plan, grid, reflect, height, wet)
+    if "dust" in plan.marks:
+        marks.dust(streams["marks"], reflect, height, radius)
+    nx, ny = slopes(height)
+    mirror, sheen = _shine(streams["finish"], plan, wet, glitter)
+    return StoneFace(
+        plan=plan,
+        box=box,
+        cover=cover_share,
+        reflect=np.clip(reflect, 0.002, 0.97).astype(np.float32),
+        nx=nx * (1 - pool),
+        ny=ny * (1 - pool),
+        mirror=mirror,
+        sheen=sheen,
+        through=through,
+        hollow=_hollow(plan, height, radius),
+        classes=classes,
+        cracks=cracks,
+        wet=(wet > 0.5) | (plan.kind == "cab"),
+        lab=lab_of(reflect),
+        rise_px=rise,
+        figure=figure,
+        grid=grid,
+        strokes=tuple(strokes),
+        features={
+            "pool": bool(pool.max() > 0.5),
+            "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5),
+        },
+    )
+
+
+def _strokes(
+    rng, plan: StonePlan, figure: Figure, outline, inside, classes, radius: float
+) -> tuple[list[Stroke], list[np.random.Generator]]:
+    """Return the lines of a face in the order in which they are painted, and the stream that paints each."""
+    strokes = _lines(rng, plan, figure, outline, inside, classes, radius)
+    painters = [rng] * len(strokes)
+    # Lines that came to be drawn later have a stream of their own, so that the older ones stay as they are.
+    rough_rng = np.random.default_rng([plan.line_seed, 2])
+    for stroke in _rough_lines(rough_rng, plan, figure, outline, inside, classes, radius):
+        at = int(rough_rng.integers(len(strokes) + 1))
+        strokes.insert(at, stroke)
+        painters.insert(at, rough_rng)
+    return strokes, painters
+
+
+def _painted(
+    strokes: list[Stroke], painters: list[np.random.Generator], reflect: NDArray, height: NDArray
+) -> NDArray[np.uint8]:
+    """Paint the strokes on reflectance and height, in place; return their truth layer (h, w)."""
+    cracks = np.zeros(height.shape, np.uint8)
     stain = reflectance(np.float32([[[34, 12, 24]]]))[0, 0]
-    rough_way = np.random.default_rng([plan.line_seed, 2])
-    rough = _rough_lines(rough_way, plan, figure, outline, inside, classes, radius)
-    for stroke in rough:
-        strokes.insert(int(rough_way.integers(len(strokes) + 1)), stroke)
-    for stroke in strokes:
-        covered = cover(stroke, grid.shape)
-        shown = covered if stroke.fade is None else cover(stroke, grid.shape, faded=True)
-        way = rough_way if any(stroke is s for s in rough) else ways[3]
-        paint(way, reflect, height, stroke, shown, stain)
+    for stroke, rng in zip(strokes, painters, strict=True):
+        covered = cover(stroke, height.shape)
+        shown = covered if stroke.fade is None else cover(stroke, height.shape, faded=True)
+        paint(rng, reflect, height, stroke, shown, stain)
         if stroke.kind in LINE_CODES:
             mark_truth(cracks, stroke, covered, LINE_CODES[stroke.kind])
-    wet, pool = _water(ways[5], plan, grid, height)
-    micro = grain(ways[6], grid.shape, 0.8) * np.float32(0.5) + grain(ways[6], grid.shape, 1.8)
-    rough = {"cab": 0.0, "slab": ways[6].uniform(0.02, 0.10), "chunk": ways[6].uniform(0.12, 0.4)}[
+    return cracks
+
+
+def _finished(
+    rng, plan: StonePlan, grid: Grid, reflect: NDArray, height: NDArray, wet: NDArray
+) -> tuple[NDArray, NDArray]:
+    """Return reflectance and height with the fine roughness that cut or break leaves, darkened where it is wet."""
+    micro = grain(rng, grid.shape, 0.8) * np.float32(0.5) + grain(rng, grid.shape, 1.8)
+    roughness = {"cab": 0.0, "slab": rng.uniform(0.02, 0.10), "chunk": rng.uniform(0.12, 0.4)}[
         plan.kind
     ]
-    if plan.kind == "cab" and plan.state != "wet" and ways[6].random() < 0.25:
-        rough = 0.03
-    height = height + micro * np.float32(rough) * (1 - np.float32(0.55) * wet)
-    reflect = (
-        reflect * (1 + np.float32(0.5 * rough) * micro * (1 - wet))[..., None] if rough else reflect
-    )
+    if plan.kind == "cab" and plan.state != "wet" and rng.random() < 0.25:
+        roughness = 0.03
+    height = height + micro * np.float32(roughness) * (1 - np.float32(0.55) * wet)
+    if roughness:
+        reflect = reflect * (1 + np.float32(0.5 * roughness) * micro * (1 - wet))[..., None]
     if plan.kind != "cab":
         reflect = reflect * (1 - wet[..., None]) + wetted(np.clip(reflect, 0, 1)) * wet[..., None]
-    if "dust" in plan.marks:
-        marks.dust(ways[4], reflect, height, radius)
-    nx, ny = slopes(height)
-    nx, ny = nx * (1 - pool), ny * (1 - pool)
+    return reflect, height
+
+
+def _shine(
+    rng, plan: StonePlan, wet: NDArray, glitter: NDArray
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return how strongly a face mirrors sharply, and how strongly blurred."""
     polish = 1.0 if plan.kind == "cab" else 0.0
-    polish *= ways[6].uniform(0.75, 1.0)
+    polish *= rng.uniform(0.75, 1.0)
     mirror = np.clip(polish + wet * np.float32(0.9) + glitter * 6, 0, 8).astype(np.float32)
-    sheen = np.clip(1 - mirror, 0.0, 1) * np.float32(ways[6].uniform(0.2, 0.8))
+    sheen = np.clip(1 - mirror, 0.0, 1) * np.float32(rng.uniform(0.2, 0.8))
     if "dust" in plan.marks:
-        mirror, sheen = mirror * np.float32(0.4), sheen * np.float32(0.5)
-    low = (
-        blur(height, max(1.5, radius * 0.03)) - height
-        if plan.kind != "cab"
-        else np.zeros_like(height)
-    )
-    hollow = np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
-    return StoneFace(
-        plan,
-        box,
-        cover_share,
-        np.clip(reflect, 0.002, 0.97).astype(np.float32),
-        nx,
-        ny,
-        mirror,
-        sheen,
-        through,
-        hollow,
-        classes,
-        cracks,
-        (wet > 0.5) | (plan.kind == "cab"),
-        lab_of(reflect),
-        rise,
-        figure,
-        grid,
-        tuple(strokes),
-        {"pool": bool(pool.max() > 0.5), "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5)},
-    )
+        return mirror * np.float32(0.4), sheen * np.float32(0.5)
+    return mirror, sheen
+
+
+def _hollow(plan: StonePlan, height: NDArray, radius: float) -> NDArray[np.float32]:
+    """Return how much of the surround's light reaches each px: less in hollows, a polished dome has none."""
+    low = np.zeros_like(height)
+    if plan.kind != "cab":
+        low = blur(height, max(1.5, radius * 0.03)) - height
+    return np.clip(1 - low * np.float32(1.2 / max(2.0, radius * 0.03)), 0.35, 1.15)
 
 
 def _box(outline: NDArray, view: View) -> tuple[int, int, int, int] | None:
@@ -240,9 +285,7 @@ def _palette(rng, plan: StonePlan, figure: Figure) -> Palette:
 
 
 def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[np.float32]:
-    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own
-    tone.
-    """
+    """Return CIELAB of the dry body: two tones per class, mottled, shifted by the pattern's own tone."""
     wander = np.clip(0.5 + 0.35 * grid.noise(rng, rng.uniform(0.3, 0.9), 5), 0, 1)
     mottle = grid.noise(rng, rng.uniform(0.04, 0.15), 4, 0.65)
     fine = grain(rng, grid.shape, 0.9)

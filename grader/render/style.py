@@ -58,9 +58,7 @@ HELD_OUT_OVERLAID = ("text",)
 
 @dataclass(frozen=True)
 class Style:
-    """Which entries of the catalogue a render may draw; ``favoured`` ones come up in about half
-    of the draws.
-    """
+    """Which entries of the catalogue a render may draw; ``favoured`` ones come up in about half of the draws."""
 
     name: str
     grounds: tuple[str, ...]
@@ -76,9 +74,7 @@ class Style:
     favoured: frozenset[str] = frozenset()
 
     def draw(self, rng: np.random.Generator, kind: str) -> str:
-        """Return one entry of ``kind``: "grounds", "lamps", "pipelines", "patterns", "hosts",
-        "cracks", "fractures", "crack_looks" or "overlaid".
-        """
+        """Return one entry of ``kind``, the name of a field: "grounds", "lamps", "patterns" and so on."""
         names = getattr(self, kind)
         kept = [n for n in names if n in self.favoured]
         if kept and rng.random() < 0.5:

@@ -83,26 +83,28 @@ def lay_props(rng, ground: Ground, view: View, mm_per_px: float, chosen: dict) -
     """Lay ruler, card and coin on the ground; return which lie in the photo."""
     chances = {"ruler": 0.14, "card": 0.1, "coin": 0.1}
     makers = {"ruler": props.ruler, "card": props.card, "coin": props.coin}
-    there = {}
+    laid = {}
     for name, chance in chances.items():
         wanted = rng.random() < chance
-        way = rng.spawn(1)[0]
-        there[name] = wanted if chosen[name] is None else bool(chosen[name])
-        if not there[name]:
+        own_rng = rng.spawn(1)[0]
+        laid[name] = wanted if chosen[name] is None else bool(chosen[name])
+        if not laid[name]:
             continue
         px_per_mm = 1 / mm_per_px
         drawn_at = float(np.clip(px_per_mm, 2.0, 16.0))
-        picture = makers[name](way, drawn_at)
+        picture = makers[name](own_rng, drawn_at)
         half = np.array([view.width, view.height]) / 2
-        side = way.integers(4)
-        edge = np.array([[0, -1], [1, 0], [0, 1], [-1, 0]])[side] * half * way.uniform(0.72, 0.95)
-        along = np.array([[1, 0], [0, 1], [1, 0], [0, 1]])[side] * half * way.uniform(-0.6, 0.6)
-        angle = (0 if side % 2 == 0 else np.pi / 2) + way.normal(0, 0.12)
+        side = own_rng.integers(4)
+        edge = (
+            np.array([[0, -1], [1, 0], [0, 1], [-1, 0]])[side] * half * own_rng.uniform(0.72, 0.95)
+        )
+        along = np.array([[1, 0], [0, 1], [1, 0], [0, 1]])[side] * half * own_rng.uniform(-0.6, 0.6)
+        angle = (0 if side % 2 == 0 else np.pi / 2) + own_rng.normal(0, 0.12)
         where = props.lay(ground.reflect, view, picture, edge + along, angle, px_per_mm / drawn_at)
         for layer in (ground.nx, ground.ny):
             layer[where] *= 0.1
-        there[name] = bool(where.any())
-    return there
+        laid[name] = bool(where.any())
+    return laid
 
 
 def lay_finger(
@@ -114,15 +116,19 @@ def lay_finger(
 ) -> NDArray | None:
     """Let a finger touch a stone; return its outline in the photo."""
     wanted = rng.random() < 0.06
-    way = rng.spawn(1)[0]
+    own_rng = rng.spawn(1)[0]
     if not spots or not (wanted if chosen is None else chosen):
         return None
-    spot = spots[int(way.integers(len(spots)))]
-    a = way.uniform(0, 2 * np.pi)
-    rim = spot.centre + spot.radius * way.uniform(0.7, 1.0) * np.array([np.cos(a), np.sin(a)])
-    thick = view.width * way.uniform(0.03, 0.09)
+    spot = spots[int(own_rng.integers(len(spots)))]
+    a = own_rng.uniform(0, 2 * np.pi)
+    rim = spot.centre + spot.radius * own_rng.uniform(0.7, 1.0) * np.array([np.cos(a), np.sin(a)])
+    thick = view.width * own_rng.uniform(0.03, 0.09)
     outline = props.finger(
-        way, view.to_photo(rim), np.array([np.cos(a), np.sin(a)]), view.width + view.height, thick
+        own_rng,
+        view.to_photo(rim),
+        np.array([np.cos(a), np.sin(a)]),
+        view.width + view.height,
+        thick,
     )
-    props.draw_finger(way, table, outline, thick)
+    props.draw_finger(own_rng, table, outline, thick)
     return outline

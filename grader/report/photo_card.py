@@ -7,13 +7,13 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from grader.errors import GraderError
-from grader.photo.card import (
+from grader.photo.card_layout import (
     BAR,
     BAR_MM,
     GREYS,
     HEIGHT_MM,
-    PLACE,
     RULE,
+    STONE_AREA,
     WHITES,
     WIDTH_MM,
     Box,
@@ -170,13 +170,13 @@ def _draw_rule(canvas: Canvas) -> None:
 def _draw_place(canvas: Canvas) -> None:
     """Corners around the place of the stone, and what matters there."""
     reach = 8
-    for x, y in PLACE.corners_mm():
-        inward_x = reach if x == PLACE.x_mm else -reach
-        inward_y = reach if y == PLACE.y_mm else -reach
+    for x, y in STONE_AREA.corners_mm():
+        inward_x = reach if x == STONE_AREA.x_mm else -reach
+        inward_y = reach if y == STONE_AREA.y_mm else -reach
         canvas.line(x, -y, x + inward_x, -y)
         canvas.line(x, -y, x, -y - inward_y)
-    middle = PLACE.x_mm + PLACE.w_mm / 2
-    _words(canvas, middle, PLACE.y_mm - 2, "stone here, its face level with this card", 8)
+    middle = STONE_AREA.x_mm + STONE_AREA.w_mm / 2
+    _words(canvas, middle, STONE_AREA.y_mm - 2, "stone here, its face level with this card", 8)
 
 
 def _draw_guide(canvas: Canvas, width: float, height: float) -> None:

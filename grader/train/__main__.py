@@ -5,7 +5,7 @@ import time
 from pathlib import Path
 
 from grader.render import HELD_OUT, TRAINING
-from grader.train.examples import WAYS, draw_examples
+from grader.train.examples import MAKERS, draw_examples
 
 
 def main() -> None:
@@ -15,30 +15,30 @@ def main() -> None:
     draw.add_argument("data", type=Path)
     draw.add_argument("--photos", type=int, default=5000)
     draw.add_argument("--checks", type=int, default=96, help="photos of each style to check on")
-    draw.add_argument("--parts", nargs="+", choices=sorted(WAYS), default=list(WAYS))
+    draw.add_argument("--parts", nargs="+", choices=sorted(MAKERS), default=list(MAKERS))
     draw.add_argument("--seed", type=int, default=1)
     draw.add_argument("--jobs", type=int, default=-1)
     learn = verbs.add_parser("learn", help="train one network on them")
-    learn.add_argument("part", choices=sorted(WAYS))
+    learn.add_argument("part", choices=sorted(MAKERS))
     learn.add_argument("data", type=Path)
     learn.add_argument("--out", type=Path, default=Path("models/starter"))
     learn.add_argument("--steps", type=int, default=6000)
     learn.add_argument("--batch", type=int, default=32)
     learn.add_argument("--seed", type=int, default=1)
-    told = ask.parse_args()
-    if told.verb == "draw":
+    given = ask.parse_args()
+    if given.verb == "draw":
         began = time.perf_counter()
         for name, seed, photos, style in (
-            ("tuning", told.seed + 1, told.checks, TRAINING),
-            ("held_out", told.seed + 2, told.checks, HELD_OUT),
-            ("training", told.seed, told.photos, TRAINING),
+            ("tuning", given.seed + 1, given.checks, TRAINING),
+            ("held_out", given.seed + 2, given.checks, HELD_OUT),
+            ("training", given.seed, given.photos, TRAINING),
         ):
-            draw_examples(told.data / name, seed, photos, style, told.jobs, tuple(told.parts))
+            draw_examples(given.data / name, seed, photos, style, given.jobs, tuple(given.parts))
         print(f"drawn in {time.perf_counter() - began:.0f} s", flush=True)
     else:
         from grader.train.learn import learn as train_part  # PyTorch is not needed for drawing
 
-        train_part(told.part, told.data, told.out, told.steps, told.batch, told.seed)
+        train_part(given.part, given.data, given.out, given.steps, given.batch, given.seed)
 
 
 if __name__ == "__main__":

@@ -47,10 +47,10 @@ def network_input(
     examples : (n, side, side, 4), uint8: sRGB picture and target; on any device.
     """
     lab = lab_of(lit(examples[..., :3], variety, dice))
-    seen = (examples[..., 3] != IGNORE).unsqueeze(1)
+    counts = (examples[..., 3] != IGNORE).unsqueeze(1)
     layers = [_scaled(lab)]
     if part != "pieces":
-        layers.append(seen.float())
+        layers.append(counts.float())
     if part == "regions":
         turns = dice.uniform(0, 360, len(lab)) * (dice.random(len(lab)) < variety.turned)
         turn = torch.tensor(turns, dtype=torch.float32, device=lab.device)
@@ -59,7 +59,7 @@ def network_input(
         layers += [
             _best_fit(lab, [c for c in profile.colours if c.reads_as == role]) for role in ROLES
         ]
-    return torch.cat(layers, 1) * seen
+    return torch.cat(layers, 1) * counts
 
 
 def lit(pictures: torch.Tensor, variety: Variety, dice: np.random.Generator) -> torch.Tensor:
@@ -144,8 +144,8 @@ def _fit(lab: torch.Tensor, colour: ColourClass) -> torch.Tensor:
     low, high = colour.hue_deg
     if high - low < 360:
         hue = torch.rad2deg(torch.atan2(b, a))
-        away = ((hue - (low + high) / 2 + 180) % 360 - 180).abs()
-        fit = fit * _within(away, (0, (high - low) / 2), SOFT_H_DEG + 40 / (1 + chroma))
+        turn = ((hue - (low + high) / 2 + 180) % 360 - 180).abs()
+        fit = fit * _within(turn, (0, (high - low) / 2), SOFT_H_DEG + 40 / (1 + chroma))
     return fit
 
 

@@ -12,7 +12,7 @@ from grader.face.regions.regions import LOOK_PX as REGIONS_PX
 from grader.face.regions.regions import ROLES
 from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_curve
-from grader.photo.pieces import LOOK_PX as PIECES_PX
+from grader.photo.pieces import INPUT_PX as PIECES_PX
 from grader.photo.pieces import MARGIN_SHARE
 from grader.profile import Profile, load_profile
 from grader.render import Style, render_photo
@@ -93,9 +93,9 @@ def regions_examples(
 
 
 def cracks_examples(rendered: Rendered, rng: np.random.Generator, most: int = 8) -> list[Example]:
-    """Return up to ``most`` crops of a photo's faces: half of them on cracks, a quarter on other lines, where there are
-    any, and a quarter anywhere.
+    """Return up to ``most`` crops of a photo's faces.
 
+    Half of them on cracks, a quarter on other lines, where there are any, and a quarter anywhere.
     Scratches, hairs, pencil and print are what they are for a stone: no line of it.
     """
     aims = rng.choice(["crack", "other", "any"], size=most, p=[0.5, 0.25, 0.25])
@@ -133,15 +133,15 @@ def _pieces_example(
     x, y, w, h = box
     factor = PIECES_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
     rgb = rendered.rgb[y : y + h, x : x + w]
     if rng.random() < OTHER_GROUND:
         rgb = other_ground(rgb, rendered.pieces[y : y + h, x : x + w] > 0, rng)
-    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=method)
     stone = cv2.resize(
-        (rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=way
+        (rendered.pieces[y : y + h, x : x + w] > 0).astype(np.float32), size, interpolation=method
     )
-    deep = cv2.resize(depth[y : y + h, x : x + w], size, interpolation=way)
+    deep = cv2.resize(depth[y : y + h, x : x + w], size, interpolation=method)
     target = np.where(stone > 0.5, 1 + np.rint(deep * 200), 0).astype(np.uint8)
     return Example(*_square(rgb, target, PIECES_PX))
 
@@ -154,13 +154,13 @@ def _regions_example(
     cut = np.s_[y : y + h, x : x + w]
     factor = REGIONS_PX / max(w, h)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
     rgb = rendered.rgb[cut]
-    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=way)
-    mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < POORER else rgb, size, interpolation=method)
+    mask = _shrunk(rendered.pieces[cut] == stone.id, size, method) > 0.5
     if stone.kind == "cab" and rng.random() < SHADED_RIM:
         rgb = _coded(shaded_rim(srgb_curve()[rgb], mask, rng))
-    codes = _most_of(rendered.regions[cut], size, way)
+    codes = _most_of(rendered.regions[cut], size, method)
     target = np.full(codes.shape, IGNORE, np.uint8)
     for place, role in enumerate(ROLES):
         target[np.isin(codes, profile.codes(role))] = place
@@ -213,23 +213,26 @@ def _lines_of(rendered: Rendered, stone, rng: np.random.Generator) -> _Lines:
     # A face is never seen larger than its photo, but a smaller one leaves finer lines.
     factor = float(np.exp(rng.uniform(np.log(0.6), np.log(1.15))))
     size = (max(16, round(w * factor)), max(16, round(h * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
     rgb = rendered.rgb[cut]
-    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < 0.2 else rgb, size, interpolation=way)
-    mask = _shrunk(rendered.pieces[cut] == stone.id, size, way) > 0.5
+    rgb = cv2.resize(poorer(rgb, rng) if rng.random() < 0.2 else rgb, size, interpolation=method)
+    mask = _shrunk(rendered.pieces[cut] == stone.id, size, method) > 0.5
     crack, pattern, faint = (
-        (_shrunk(rendered.cracks[cut] == code, size, way) > 0.4) & mask
+        (_shrunk(rendered.cracks[cut] == code, size, method) > 0.4) & mask
         for code in (CRACK, PATTERN_LINE, FAINT)
     )
     return _Lines(
-        rgb, mask, crack, pattern, faint, _most_of(rendered.regions[cut], size, way), factor
+        rgb, mask, crack, pattern, faint, _most_of(rendered.regions[cut], size, method), factor
     )
 
 
 def _aimed_example(
     rendered: Rendered, on_it: NDArray[np.bool_], aim: str, rng: np.random.Generator
 ) -> Example:
-    """A crop for cracks, centred on what is aimed at if the photo has any of it, else anywhere."""
+    """A crop for cracks, centred on what is aimed at if the photo has any of it, else anywhere.
+
+    In one piece, since each draw depends on those before it and their order is the seed's contract.
+    """
     code = {"crack": CRACK, "other": PATTERN_LINE}.get(aim, 0)
     strays = [line for line in rendered.lines if line.kind not in LINE_CODES]
     on_stray = aim == "other" and strays and rng.random() < 0.5
@@ -319,8 +322,8 @@ def _grown(
     return left, top, min(shape[1], x + w + margin) - left, min(shape[0], y + h + margin) - top
 
 
-def _shrunk(layer: NDArray[np.bool_], size: tuple[int, int], way: int) -> NDArray[np.float32]:
-    return cv2.resize(layer.astype(np.float32), size, interpolation=way)
+def _shrunk(layer: NDArray[np.bool_], size: tuple[int, int], method: int) -> NDArray[np.float32]:
+    return cv2.resize(layer.astype(np.float32), size, interpolation=method)
 
 
 def _coded(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
@@ -328,11 +331,11 @@ def _coded(linear: NDArray[np.float32]) -> NDArray[np.uint8]:
     return np.searchsorted(_HALFWAY, np.clip(linear, 0, 1)).astype(np.uint8)
 
 
-def _most_of(codes: NDArray[np.uint8], size: tuple[int, int], way: int) -> NDArray[np.uint8]:
+def _most_of(codes: NDArray[np.uint8], size: tuple[int, int], method: int) -> NDArray[np.uint8]:
     """The code that fills most of each new pixel: a spark of glare smaller than that is not asked for."""
     names = np.unique(codes)
     shares = [
-        cv2.resize((codes == name).astype(np.float32), size, interpolation=way) for name in names
+        cv2.resize((codes == name).astype(np.float32), size, interpolation=method) for name in names
     ]
     return names[np.argmax(shares, axis=0)]
 
@@ -356,8 +359,8 @@ def _depth(pieces: NDArray[np.uint8]) -> NDArray[np.float32]:
     for piece in range(1, int(pieces.max()) + 1):
         inside = (pieces == piece).astype(np.uint8)
         if inside.any():
-            away = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
-            depth += away / away.max()
+            distance = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
+            depth += distance / distance.max()
     return depth
 
 
@@ -370,7 +373,7 @@ def _square(
     return big, np.pad(target, ((0, side - h), (0, side - w)), constant_values=IGNORE)
 
 
-WAYS = {
+MAKERS = {
     "pieces": lambda rendered, rng: pieces_examples(rendered, rng),
     "regions": lambda rendered, rng: regions_examples(rendered, load_profile(), rng),
     "cracks": lambda rendered, rng: cracks_examples(rendered, rng),
@@ -379,17 +382,17 @@ WAYS = {
 
 
 def make_examples(
-    seed: int, photo: int, style: Style, parts: tuple[str, ...] = tuple(WAYS)
+    seed: int, photo: int, style: Style, parts: tuple[str, ...] = tuple(MAKERS)
 ) -> dict[str, list[Example]]:
-    """Return the examples of one photo for each part; the same seed and photo number give the same ones, whichever
-    other parts are made.
+    """Return the examples of one photo for each part.
 
-    A fifth of those for cracks show other surfaces.
+    The same seed and photo number give the same ones, whichever other parts are made. A fifth of those for
+    cracks show other surfaces.
     """
     cv2.setNumThreads(1)
     rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
-    dice = {part: np.random.default_rng([seed, photo, k]) for k, part in enumerate(WAYS)}
-    made = {part: WAYS[part](rendered, dice[part]) for part in parts}
+    dice = {part: np.random.default_rng([seed, photo, k]) for k, part in enumerate(MAKERS)}
+    made = {part: MAKERS[part](rendered, dice[part]) for part in parts}
     if "cracks" in made:
         made["cracks"] += surface_examples(dice["cracks"], style)
     return made
@@ -401,10 +404,12 @@ def draw_examples(
     photos: int,
     style: Style,
     jobs: int = -1,
-    parts: tuple[str, ...] = tuple(WAYS),
+    parts: tuple[str, ...] = tuple(MAKERS),
 ) -> None:
-    """Write the examples of that many photos below a folder: ``part/number.npy``, (n, side, side, 4) uint8,
-    picture and target."""
+    """Write the examples of that many photos below a folder.
+
+    ``part/number.npy``: (n, side, side, 4) uint8, picture and target.
+    """
     for part in parts:
         (folder / part).mkdir(parents=True, exist_ok=True)
     Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style, parts) for k in range(photos))

@@ -62,17 +62,17 @@ def main() -> None:
     ask.add_argument("--photos", type=int, default=240)
     ask.add_argument("--seed", type=int, default=7001)
     ask.add_argument("--jobs", type=int, default=-1)
-    told = ask.parse_args()
-    made = Parallel(n_jobs=told.jobs)(
-        delayed(errors_and_doubts)(told.seed, k, TRAINING) for k in range(told.photos)
+    given = ask.parse_args()
+    made = Parallel(n_jobs=given.jobs)(
+        delayed(errors_and_doubts)(given.seed, k, TRAINING) for k in range(given.photos)
     )
     pairs = np.array([pair for photo in made for pair in photo])
     base, slope = fit_half_width(pairs[:, 0], pairs[:, 1])
     fitted = {
         "half_width_base": round(base, 5), "half_width_per_doubt": round(slope, 5),
-        "shares": len(pairs), "photos": told.photos, "seed": told.seed,
+        "shares": len(pairs), "photos": given.photos, "seed": given.seed,
     }  # fmt: skip
-    write_text(told.out / "regions.json", json.dumps(fitted, indent=1) + "\n")
+    write_text(given.out / "regions.json", json.dumps(fitted, indent=1) + "\n")
     print(json.dumps(fitted))
 
 

@@ -53,22 +53,22 @@ RATE, KEPT = 3e-3, 0.998
 
 def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth."""
-    seen = target < UNJUDGED
-    if not seen.any():  # The mean over nothing is no number.
+    judged = target < UNJUDGED
+    if not judged.any():  # The mean over nothing is no number.
         return scores.sum() * 0
     if part == "pieces":
-        stone = (target > 0) & seen
+        stone = (target > 0) & judged
         entropy = functional.binary_cross_entropy_with_logits(
-            scores[:, 0][seen], stone[seen].float()
+            scores[:, 0][judged], stone[judged].float()
         )
-        lost = 1 - _overlap(torch.sigmoid(scores[:, 0]) * seen, stone.float())
+        lost = 1 - _overlap(torch.sigmoid(scores[:, 0]) * judged, stone.float())
         depth = (target.float() - 1).clamp_min(0) / 200
-        off = (torch.sigmoid(scores[:, 1]) - depth).abs()[seen].mean()
+        off = (torch.sigmoid(scores[:, 1]) - depth).abs()[judged].mean()
         return entropy + 0.5 * lost + 2 * off
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
-    asked = target.long().masked_fill(~seen, IGNORE)
+    asked = target.long().masked_fill(~judged, IGNORE)
     entropy = functional.cross_entropy(scores, asked, weights, ignore_index=IGNORE)
-    chances = scores.softmax(1) * seen.unsqueeze(1)
+    chances = scores.softmax(1) * judged.unsqueeze(1)
     truth = torch.stack([target == place for place in range(chances.shape[1])], 1).float()
     fine = part in ("cracks", "glare")
     first = 1 if fine else 0
@@ -78,8 +78,8 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
     total = entropy + (0.5 if fine else 0.25) * torch.stack(lost).mean()
     if PARTS[part].centred:
         crack, other = truth[:, 1], truth[:, 2] + truth[:, 4]
-        told = (chances[:, 1] * other).sum() / (other.sum() + 1)
-        total = total + 0.5 * (1 - centre_overlap(chances[:, 1], crack)) + 0.5 * told
+        confused = (chances[:, 1] * other).sum() / (other.sum() + 1)
+        total = total + 0.5 * (1 - centre_overlap(chances[:, 1], crack)) + 0.5 * confused
     return total
 
 
@@ -92,8 +92,8 @@ def centre_overlap(chance: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
 
     chance, truth : (n, h, w), 0 to 1.
     """
-    said, true = centre_lines(chance), centre_lines(truth)
-    precision = ((said * truth).sum() + 1) / (said.sum() + 1)
+    found, true = centre_lines(chance), centre_lines(truth)
+    precision = ((found * truth).sum() + 1) / (found.sum() + 1)
     recall = ((true * chance).sum() + 1) / (true.sum() + 1)
     return 2 * precision * recall / (precision + recall)
 
@@ -144,13 +144,13 @@ def train(
     began = time.perf_counter()
     for step in range(steps):
         pick = torch.from_numpy(dice.integers(len(examples), size=batch))
-        some = examples[pick.to(examples.device)].to(device)
-        some = turned(some, int(dice.integers(4)), bool(dice.integers(2)))
+        chosen = examples[pick.to(examples.device)].to(device)
+        chosen = turned(chosen, int(dice.integers(4)), bool(dice.integers(2)))
         with torch.no_grad():
-            seen = network_input(part, some, profile, Variety(), dice)
+            inputs = network_input(part, chosen, profile, Variety(), dice)
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
-            scores = net(seen)
-        loss = loss_of(part, scores.float(), some[..., 3])
+            scores = net(inputs)
+        loss = loss_of(part, scores.float(), chosen[..., 3])
         tuner.zero_grad(set_to_none=True)
         loss.backward()
         tuner.step()
@@ -181,14 +181,14 @@ def overlap(
     both, either = np.zeros(len(names)), np.zeros(len(names))
     with torch.no_grad():
         for k in range(0, len(examples), 16):
-            some = examples[k : k + 16].to(device)
-            scores = net(network_input(part, some, profile, PLAIN, np.random.default_rng(0)))
-            seen = some[..., 3] < UNJUDGED
+            chosen = examples[k : k + 16].to(device)
+            scores = net(network_input(part, chosen, profile, PLAIN, np.random.default_rng(0)))
+            judged = chosen[..., 3] < UNJUDGED
             pieces = part == "pieces"
-            said = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
-            truth = some[..., 3].clamp_max(1) if pieces else some[..., 3]
+            answer = (scores[:, 0] > 0).byte() if pieces else scores.argmax(1)
+            truth = chosen[..., 3].clamp_max(1) if pieces else chosen[..., 3]
             for place in range(len(names)):
-                a, b = (said == place) & seen, (truth == place) & seen
+                a, b = (answer == place) & judged, (truth == place) & judged
                 both[place] += (a & b).sum().item()
                 either[place] += (a | b).sum().item()
     return {name: round(b / max(1, e), 4) for name, b, e in zip(names, both, either, strict=True)}

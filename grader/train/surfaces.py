@@ -12,19 +12,12 @@ from grader.render import marks
 from grader.render.camera import draw_camera, expose
 from grader.render.fracture import draw_fractures, draw_webs
 from grader.render.growth import draw_growths
-from grader.render.lines import (
-    Stroke,
-    cover,
-    draw_healed,
-    draw_strays,
-    mark_truth,
-    paint,
-    seen_truth,
-)
+from grader.render.lines import draw_healed, draw_strays
 from grader.render.noise import blur, cell_values, cells, fbm, grain, soft_step
 from grader.render.overlaid import draw_overlaid
 from grader.render.pigment import reflectance
 from grader.render.sight import draw_seen, lightness_of, seen_points
+from grader.render.stroke import Stroke, cover, mark_truth, paint, seen_truth
 from grader.render.style import Style
 from grader.render.truth import LINE_CODES
 
@@ -91,9 +84,9 @@ def draw_surface(rng: np.random.Generator, style: Style, side: int) -> Surface:
         s if stroke.kind in LINE_CODES else None for s, stroke in zip(shows, strokes, strict=True)
     ]
     strays = np.zeros(shape, np.uint8)
-    for stroke, seen in zip(strokes, shows, strict=True):
+    for stroke, visible in zip(strokes, shows, strict=True):
         if stroke.kind not in LINE_CODES:
-            draw_seen(strays, stroke.points, stroke.widths, seen)
+            draw_seen(strays, stroke.points, stroke.widths, visible)
     return Surface(rgb, seen_truth(cracks, tuple(strokes), own), materials, strays > 0)
 
 
@@ -127,9 +120,11 @@ def _ground(rng, shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[n
     )
     for _ in range(int(rng.integers(0, 4))):  # grains, from sand to gravel
         size = np.exp(rng.uniform(np.log(1.6), np.log(18)))
-        away, labels = cells(rng, shape, size * rng.uniform(1.5, 3.5))
+        distance, labels = cells(rng, shape, size * rng.uniform(1.5, 3.5))
         values = cell_values(rng, labels)
-        hold = soft_step(size * (0.25 + 0.5 * values) - away, 1.2) * (values > rng.uniform(0, 0.8))
+        hold = soft_step(size * (0.25 + 0.5 * values) - distance, 1.2) * (
+            values > rng.uniform(0, 0.8)
+        )
         tone = (cell_values(rng, labels) - 0.5) * np.float32(rng.uniform(4, 40)) + np.float32(
             rng.normal(0, 6)
         )

@@ -28,8 +28,7 @@ def other_ground(
 
 
 def _pattern(h: int, w: int, rng: np.random.Generator) -> NDArray[np.float32]:
-    """A ground of one material or two that meet, bare or with flat things strewn over it; (h, w, 3), about 0 to 255,
-    not clipped."""
+    """A ground of one material or two that meet, bare or strewn; (h, w, 3), about 0 to 255, not clipped."""
     ground = _material(h, w, rng)
     if rng.random() < 0.2:
         y, x = np.mgrid[:h, :w].astype(np.float32)
@@ -92,8 +91,8 @@ def _stripes(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArr
 
 def _pebbles(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:
     """Grains, each of a tone of its own that changes from its middle outwards."""
-    away, labels = cells(rng, (h, w), max(3.0, grain_px * 2))
-    gap = np.clip(away / np.float32(grain_px), 0, 1.5) * np.float32(rng.uniform(-1.2, 1.2))
+    distance, labels = cells(rng, (h, w), max(3.0, grain_px * 2))
+    gap = np.clip(distance / np.float32(grain_px), 0, 1.5) * np.float32(rng.uniform(-1.2, 1.2))
     return cell_values(rng, labels) + gap
 
 
@@ -104,8 +103,8 @@ def _dots(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[
     c, s = np.float32(np.cos(turn)), np.float32(np.sin(turn))
     u, v = (c * x + s * y) / pitch, (c * y - s * x) / pitch
     u = u + np.float32(0.5) * (np.floor(v) % 2)
-    away = np.hypot(u - np.floor(u) - 0.5, v - np.floor(v) - 0.5)
-    return np.clip((np.float32(rng.uniform(0.15, 0.42)) - away) * pitch, -1, 1)
+    distance = np.hypot(u - np.floor(u) - 0.5, v - np.floor(v) - 0.5)
+    return np.clip((np.float32(rng.uniform(0.15, 0.42)) - distance) * pitch, -1, 1)
 
 
 def _rough(h: int, w: int, grain_px: float, rng: np.random.Generator) -> NDArray[np.float32]:

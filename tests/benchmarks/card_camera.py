@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.photo.card import GREYS, HEIGHT_MM, WHITES, WIDTH_MM, black_boxes
+from grader.photo.card_layout import GREYS, HEIGHT_MM, WHITES, WIDTH_MM, black_boxes
 
 #: A seventh of a mark of 9 mm, a rim of 1.5 mm and a square of 12 mm are whole px at this scale.
 FINEST_PX_PER_MM = 28

@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 from speed import decoded_to_lab
 from tables import Row
 
-from grader.photo.card import HEIGHT_MM, PLACE, WIDTH_MM, CardSighting, find_card
+from grader.photo.card import CardSighting, find_card
+from grader.photo.card_layout import HEIGHT_MM, STONE_AREA, WIDTH_MM
 from grader.photo.pose import focal_range_px
 from grader.photo.scale import face_scale
 from grader.profile import Setup
@@ -48,7 +49,10 @@ def plane_errors(
     """Return the relative error of the scale at five places of the stone, and whether the stated
     interval holds it."""
     found = []
-    for at_mm in rng.uniform(size=(5, 2)) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm):
+    for at_mm in rng.uniform(size=(5, 2)) * (STONE_AREA.w_mm, STONE_AREA.h_mm) + (
+        STONE_AREA.x_mm,
+        STONE_AREA.y_mm,
+    ):
         at_px = tuple(camera.project(at_mm[None])[0])
         error = sighting.mm_per_px(at_px) / true_mm_per_px(camera, at_mm) - 1
         found.append((error, abs(error) <= sighting.relative_uncertainty(at_px)))
@@ -183,8 +187,14 @@ def faces(scene: Scene, photos: int, seed: int) -> list[Row]:
             continue
         exif, none = focal_range_px(size, round(equivalent)), focal_range_px(size)
         height = rng.uniform(5, 60)
-        start = rng.uniform(size=2) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm)
-        end = rng.uniform(size=2) * (PLACE.w_mm, PLACE.h_mm) + (PLACE.x_mm, PLACE.y_mm)
+        start = rng.uniform(size=2) * (STONE_AREA.w_mm, STONE_AREA.h_mm) + (
+            STONE_AREA.x_mm,
+            STONE_AREA.y_mm,
+        )
+        end = rng.uniform(size=2) * (STONE_AREA.w_mm, STONE_AREA.h_mm) + (
+            STONE_AREA.x_mm,
+            STONE_AREA.y_mm,
+        )
         true = float(np.linalg.norm(end - start))
         ends = camera.project(np.array([start, end]), height)
         flat = camera.project(np.array([start, end]))

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.photo.align import COARSE, FINE, align, correlation, find_places
+from grader.photo.align import COARSE, FINE, align, correlation, find_keypoints
 
 
 def picture(seed: int, side: int = 360, smooth_px: float = 2.0):
@@ -38,7 +38,7 @@ def test_places_lie_within_a_px_of_the_true_ones_at_any_turn_under_another_lamp(
     lamp = 1.2 - 0.5 * np.linspace(0, 1, 360)[None, :]  # light falls off to the right
     other = laid(first, matrix) * lamp + rng.normal(0, 1, first.shape)
     cv2.circle(other, (200, 150), 40, 100, -1)  # and is mirrored in the middle
-    found = align(find_places(first), find_places(np.float32(other)))
+    found = align(find_keypoints(first), find_keypoints(np.float32(other)))
     points = np.argwhere(np.ones((10, 10)))[:, ::-1] * 30.0 + 40
     away = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
     assert np.median(np.linalg.norm(away, axis=1)) < 0.5
@@ -48,7 +48,9 @@ def test_places_lie_within_a_px_of_the_true_ones_at_any_turn_under_another_lamp(
 
 def test_a_smooth_picture_is_found_by_its_coarse_places():
     first, matrix = picture(3, smooth_px=9.0), tilted(6)
-    found = align(find_places(first, size=COARSE), find_places(laid(first, matrix), size=COARSE))
+    found = align(
+        find_keypoints(first, size=COARSE), find_keypoints(laid(first, matrix), size=COARSE)
+    )
     points = np.array([[100.0, 100.0], [250.0, 90.0], [180.0, 260.0]])
     away = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
     assert np.abs(away).max() < 1.5
@@ -58,18 +60,20 @@ def test_what_is_not_looked_at_gives_no_places():
     where = np.zeros((360, 360), bool)
     where[100:200, 50:150] = True
     for size in (FINE, COARSE):
-        x, y = find_places(picture(4), where, size).points.T
+        x, y = find_keypoints(picture(4), where, size).points.T
         assert x.min() > 49 and x.max() < 151 and y.min() > 99 and y.max() < 201
 
 
 @pytest.mark.parametrize("other", [picture(6), np.full((360, 360), 50, np.float32), -picture(5)])
 def test_another_picture_an_empty_one_and_a_negative_are_not_aligned(other):
-    assert align(find_places(picture(5)), find_places(other)) is None
+    assert align(find_keypoints(picture(5)), find_keypoints(other)) is None
 
 
 def test_a_mirrored_picture_is_not_aligned():
     first = picture(7)
-    assert align(find_places(first), find_places(np.ascontiguousarray(first[:, ::-1]))) is None
+    assert (
+        align(find_keypoints(first), find_keypoints(np.ascontiguousarray(first[:, ::-1]))) is None
+    )
 
 
 def test_correlation_is_one_with_itself_under_another_light_and_none_with_another():

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.errors import GraderError
-from grader.photo import card as cards
-from grader.photo.card import (
+from grader.photo import card_layout as layout
+from grader.photo.card import CardSighting, find_card
+from grader.photo.card_layout import (
     DICTIONARY,
     HEIGHT_MM,
     MARK_MM,
@@ -20,9 +21,7 @@ from grader.photo.card import (
     SQUARE_MM,
     STRIPS,
     WIDTH_MM,
-    CardSighting,
     black_boxes,
-    find_card,
 )
 from grader.photo.pose import camera_over, focal_range_px
 from grader.photo.scale import face_scale
@@ -100,8 +99,14 @@ def test_every_mark_is_of_the_dictionary_and_none_can_be_read_mirrored():
 
 
 def test_nothing_lies_over_a_strip():
-    strips = [cards.Box(s.x_mm, s.y_mm, s.columns * SQUARE_MM, s.rows * SQUARE_MM) for s in STRIPS]
-    others = [cards.BAR, cards.RULE, cards.PLACE, *cards.WHITES, *(g.box for g in cards.GREYS)]
+    strips = [layout.Box(s.x_mm, s.y_mm, s.columns * SQUARE_MM, s.rows * SQUARE_MM) for s in STRIPS]
+    others = [
+        layout.BAR,
+        layout.RULE,
+        layout.STONE_AREA,
+        *layout.WHITES,
+        *(g.box for g in layout.GREYS),
+    ]
     for number, one in enumerate([*strips, *others]):
         assert one.corners_mm().min() >= 0
         assert (one.corners_mm() <= (WIDTH_MM, HEIGHT_MM)).all()
@@ -137,9 +142,9 @@ def test_a_whole_card_gives_the_scale(take, turn, tilt, limit):
 def test_scale_in_a_direction_is_that_of_a_short_step(take):
     sighting, _ = find_card(take())
     for angle in (0, 40, 90, 130):
-        way = np.array([np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))])
+        step = np.array([np.cos(np.deg2rad(angle)), -np.sin(np.deg2rad(angle))])
         at = np.array(middle_px(CAMERA))
-        ends = sighting.card_mm(np.array([at - way, at + way]))
+        ends = sighting.card_mm(np.array([at - step, at + step]))
         expected = np.linalg.norm(ends[1] - ends[0]) / 2
         assert sighting.mm_per_px(tuple(at), angle) == pytest.approx(expected, rel=1e-4)
     # Tilted by 20 degrees, across the tilt a px is 1 / cos 20 longer (geometry).
@@ -237,7 +242,7 @@ def test_a_card_half_outside_the_picture(take):
     assert codes(remarks) == {"card_half_hidden"}
     assert "outside the picture" in remarks[0].text
     quads = [*sighting.white_px, *(grey.quad_px for grey in sighting.greys)]
-    assert len(quads) < len(cards.WHITES) + len(cards.GREYS)
+    assert len(quads) < len(layout.WHITES) + len(layout.GREYS)
     assert all((quad >= 0).all() and (quad <= camera.size_px).all() for quad in quads)
 
 

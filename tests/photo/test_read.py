@@ -498,6 +498,36 @@ def test_a_png_that_does_not_fit_its_checksum_is_damaged(tmp_path):
     assert error.code == "unreadable" and "damaged PNG" in str(error)
 
 
+@pytest.mark.parametrize("compression", [None, "tiff_lzw", "tiff_adobe_deflate"])
+@pytest.mark.parametrize("kept", [0.3, 0.6, 0.99])
+def test_a_tiff_cut_behind_its_directory_is_refused(tmp_path, compression, kept):
+    # Pillow writes the directory in front, so that it is there whatever is cut off behind.
+    rng = np.random.default_rng(4)
+    picture = Image.fromarray(rng.integers(0, 256, (96, 128, 3), np.uint8))
+    path = _saved(tmp_path, "a.tif", picture, compression=compression)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(kept * len(whole))])
+    assert _refused(path).code == "truncated"
+
+
+def test_a_16_bit_tiff_cut_behind_its_directory_is_refused(tmp_path):
+    tifffile = pytest.importorskip("tifffile")
+    rgb = np.random.default_rng(4).integers(0, 65536, (96, 128, 3), np.uint16)
+    tifffile.imwrite(tmp_path / "a.tif", rgb, photometric="rgb", rowsperstrip=8)
+    whole = (tmp_path / "a.tif").read_bytes()
+    (tmp_path / "a.tif").write_bytes(whole[: len(whole) * 9 // 10])
+    assert _refused(tmp_path / "a.tif").code == "truncated"
+
+
+@pytest.mark.parametrize("name", [b"IDAT", b"iCCP"])
+def test_no_part_of_a_png_goes_unchecked(tmp_path, name):
+    path = _saved(tmp_path, "a.png", Image.fromarray(_corners()), icc_profile=bytes(300))
+    data = bytearray(path.read_bytes())
+    data[data.index(name) + 8] ^= 1
+    path.write_bytes(data)
+    assert _refused(path).code == "unreadable"
+
+
 def _png_header(width: int, height: int, idat: bytes = b"") -> bytes:
     def chunk(name, content):
         return (

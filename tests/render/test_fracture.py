@@ -7,8 +7,8 @@ import pytest
 
 from grader.render import TRAINING, photograph, render_photo
 from grader.render.fracture import WIDTHS_PX, draw_fractures, draw_webs, ragged, uneven_widths
-from grader.render.lines import LOOKS, Stroke, cover, paint
 from grader.render.overlaid import draw_overlaid
+from grader.render.stroke import LOOKS, Stroke, cover, paint
 from grader.render.style import (
     CRACK_LOOKS,
     FRACTURES,

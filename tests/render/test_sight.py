@@ -5,7 +5,6 @@ import numpy as np
 import pytest
 
 from grader.render import render_photo
-from grader.render.lines import Stroke, seen_truth
 from grader.render.sight import (
     LEAST_CONTRAST_L,
     draw_seen,
@@ -13,6 +12,7 @@ from grader.render.sight import (
     line_contrast,
     seen_points,
 )
+from grader.render.stroke import Stroke, seen_truth
 from grader.render.truth import CRACK, FAINT, LINE_CODES, PATTERN_LINE
 
 LINE = np.stack([np.arange(10, 90, 2.0), np.full(40, 30.0)], 1)

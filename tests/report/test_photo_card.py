@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from grader.errors import GraderError
-from grader.photo.card import BAR, HEIGHT_MM, MARKS, WIDTH_MM, find_card
+from grader.photo.card import find_card
+from grader.photo.card_layout import BAR, HEIGHT_MM, MARKS, WIDTH_MM
 from grader.report.photo_card import PAPERS_MM, card_pdf
 
 DOTS_PER_INCH, FINER = 150, 4

@@ -12,7 +12,7 @@ from grader.train import examples, variety
 
 def test_the_same_photo_number_gives_the_same_examples(drawn):
     again = examples.make_examples(5, 1, TRAINING)
-    for part in examples.WAYS:
+    for part in examples.MAKERS:
         read = np.load(drawn / part / "000001.npy")
         assert len(read) == len(again[part]) > 0
         np.testing.assert_array_equal(read[..., :3], np.stack([e.picture for e in again[part]]))

@@ -15,7 +15,7 @@ from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
 from grader.face.measurements import Line, Regions
 from grader.measures import UNREADABLE
 from grader.photo.colour import scaled_lab
-from grader.photo.net import run_net
+from grader.photo.net import run_probabilities, sigmoid
 
 #: The network's outputs, in their order.
 NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
@@ -104,14 +104,12 @@ def _look(face: Face, factor: float) -> NDArray[np.float32]:
     if factor < 1:
         lab = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
         mask = cv2.resize(mask.view(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    scores = run_net("cracks", cracks_input(lab, mask))
-    if scores.shape[-1] != len(NAMES):
+    chances = run_probabilities("cracks", cracks_input(lab, mask))
+    if chances.shape[-1] != len(NAMES):
         raise ModelError(
             "cracks.onnx: the weights are of another version of the tool; install it again, or rebuild them with "
             "python -m grader.train learn cracks"
         )
-    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    chances /= chances.sum(axis=-1, keepdims=True)
     return chances if factor == 1 else cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
 
 
@@ -147,7 +145,7 @@ def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray
     # A line is a crack as far as it is a line at all and its chances speak for a crack.
     said = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
     odds = np.log(np.clip(said, 0.005, 0.995) / np.clip(1 - said, 0.005, 0.995))
-    probability = float(1 / (1 + np.exp(-SLOPE * odds - SHIFT)))
+    probability = float(sigmoid(SLOPE * odds + SHIFT))
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
     bent = bent + np.float32(0.5)

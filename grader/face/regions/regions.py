@@ -17,7 +17,7 @@ from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, scaled_lab
-from grader.photo.net import run_net, starter_folder
+from grader.photo.net import run_net, softmax, starter_folder
 from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
@@ -100,9 +100,7 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
     # In training a pixel of glare counted twice.
     scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
-    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    chances /= chances.sum(axis=-1, keepdims=True)
-    fine = cv2.resize(chances, (w, h), interpolation=cv2.INTER_LINEAR)
+    fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
     # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
     hidden = (fine[..., len(ROLES)] + glare) / 2
     # A pixel that is glare for sure has no role left to share out.

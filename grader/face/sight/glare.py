@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.face.lines.cracks import cracks_input
-from grader.photo.net import run_net
+from grader.photo.net import run_probabilities
 
 #: The network's outputs, in their order.
 NAMES = ("none", "crack", "pattern line", "glare")
@@ -31,6 +31,5 @@ def find_glare(face: Face) -> NDArray[np.float32]:
     ModelError
         The network's weights are missing or damaged.
     """
-    scores = run_net("glare", cracks_input(face.lab, face.mask))
-    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    return chances[..., NAMES.index("glare")] / chances.sum(axis=-1)
+    chances = run_probabilities("glare", cracks_input(face.lab, face.mask))
+    return chances[..., NAMES.index("glare")]

@@ -17,10 +17,10 @@ from grader.photo.align import (
     COARSE,
     FINE,
     Alignment,
-    Places,
+    Keypoints,
     align,
     correlation,
-    find_places,
+    find_keypoints,
 )
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
@@ -73,8 +73,8 @@ class Searched:
     """A photo made ready to look for a face in it: its places, coarse and fine, in px of a copy of it."""
 
     photo: Photo
-    coarse: Places
-    fine: Places
+    coarse: Keypoints
+    fine: Keypoints
     px_per_photo_px: float
 
 
@@ -84,7 +84,7 @@ def search(photo: Photo) -> Searched:
     size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
     small = shrunk(photo.rgb, size)
     lightness = lab_from_linear(linear_srgb(small, photo.encoding))[..., 0]
-    coarse, fine = (find_places(lightness, size=size) for size in (COARSE, FINE))
+    coarse, fine = (find_keypoints(lightness, size=size) for size in (COARSE, FINE))
     return Searched(photo, coarse, fine, factor)
 
 
@@ -95,7 +95,7 @@ def find_again(first: Sighting, searched: Searched) -> tuple[Face, Alignment] | 
     The first photo's outline is laid into the other: a stone need not be found there, and both cuts show the same.
     """
     face, photo = first.face, searched.photo
-    coarse, fine = (_places_of(face, size) for size in (COARSE, FINE))
+    coarse, fine = (_keypoints_of(face, size) for size in (COARSE, FINE))
     rough = align(coarse, searched.coarse) or align(fine, searched.fine)
     if rough is None:
         return None
@@ -105,7 +105,7 @@ def find_again(first: Sighting, searched: Searched) -> tuple[Face, Alignment] | 
     # Its light is matched to the first photo's later on.
     other = cut_face(photo, piece, no_reference(photo))
     # Closer, at the cut's own size: a whole photo made small is too coarse for hairlines.
-    closer = align(fine, _places_of(other, FINE)) or align(coarse, _places_of(other, COARSE))
+    closer = align(fine, _keypoints_of(other, FINE)) or align(coarse, _keypoints_of(other, COARSE))
     if closer is None:
         return None
     shown = lay_over(other.mask.astype(np.float32), closer, face.mask.shape) > 0.99
@@ -133,8 +133,8 @@ def lay_over(
     )
 
 
-def _places_of(face: Face, size: float) -> Places:
-    return find_places(face.lab[..., 0], face.mask, size)
+def _keypoints_of(face: Face, size: float) -> Keypoints:
+    return find_keypoints(face.lab[..., 0], face.mask, size)
 
 
 def _outline(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
