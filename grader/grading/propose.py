@@ -38,21 +38,19 @@ def propose(
     sets = WHOLE_LADDER if stranger else model.grade.sets
     members = sets.members(probabilities[None])[0]
     ruled, condition = grade_by_rules(facts.features, profile)
-    change = what_if(values, facts, profile, model)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
-    told = reasons(values, facts, profile, model)
     return Proposal(
         grade=grade,
         scene=scene.score,
         probabilities={name: float(p) for name, p in by_grade},
         sell_as=sell_as(grade, facts.size_class, profile),
-        reasons=tuple(reason.text for reason in told),
+        reasons=reasons(values, facts, profile, model),
         model=model.label,
         grade_set=tuple(
             name for name, inside in zip(model.grade.grades, members, strict=True) if inside
         ),
-        rules=RulesWord(ruled, None if condition is None else str(condition)),
-        what_if=None if stranger else change and change.text,
+        rules=RulesWord(ruled, condition),
+        what_if=None if stranger else what_if(values, facts, profile, model),
         stranger=stranger,
     )
 

@@ -5,8 +5,9 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from grader.grading.features.facts import edge_words
+from grader.grading.features.facts import position_at
 from grader.grading.proposal import Call
+from grader.report.reasons import position_words
 from grader.report.words import UNNAMED, said_words
 
 #: Columns of the table; ``grader call --from`` and ``grader retrain`` read them.
@@ -87,7 +88,7 @@ def line_place(call: Call) -> str:
     x, y, width, height = call.box
     points = call.line.points
     middle = [sum(point[axis] for point in points) / len(points) for axis in (0, 1)]
-    return edge_words((middle[0] - x) / width, (middle[1] - y) / height) or "in the middle"
+    return position_words(position_at((middle[0] - x) / width, (middle[1] - y) / height))
 
 
 def _one_line(text: str) -> str:

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from grader.errors import CallsError
 from grader.face.lines.line_words import LineWord
-from grader.grading.features.facts import LineFacts, StoneFacts
+from grader.grading.features.facts import LineFacts, Position, StoneFacts
 from grader.grading.models.model import load_model, starter_folder
 from grader.grading.proposal import Shown
 from grader.ledger import facts
@@ -35,7 +35,7 @@ def stone_facts():
     sample = json.loads((starter_folder() / "sample.json").read_text("utf-8"))
     known = json.loads((starter_folder() / "known.json").read_text("utf-8"))["known"]
     look = dict(zip(known["names"], known["mean"], strict=True))
-    lines = (LineFacts("crack", 40.0, 0.9, "across the middle", 0.4),)
+    lines = (LineFacts("crack", 40.0, 0.9, Position("middle", "middle"), True, 0.4),)
     return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, look).as_record()
 
 
