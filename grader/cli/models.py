@@ -172,9 +172,9 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
 
     from grader.called import called_in_ledger, called_in_tables
     from grader.errors import CallsError, SettingsError
-    from grader.grading.learning.agreement import beside as beside_lines
-    from grader.grading.learning.agreement import beyond, side_by_side
+    from grader.grading.learning.agreement import side_by_side
     from grader.grading.learning.retrain import called_rungs
+    from grader.report.agreement import comparison_lines
 
     profile, used = session.profile, session.model()
     other = session.model(folder)
@@ -219,15 +219,7 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
     both = side_by_side(
         *rungs, called.rung, len(profile.grades), called.names, np.random.default_rng(0)
     )
-    words = {
-        "better": "is better, beyond the uncertainty",
-        "worse": "is worse, beyond the uncertainty",
-        "alike": "is neither better nor worse beyond the uncertainty",
-        "unknown": "cannot be told from the other on so few stones",
-    }
-    typer.echo(f"{other.label} {words[beyond(both.gain)]}: {both.second.n} called faces")
-    typer.echo(f"{'':28}{used.label:<24}{other.label}")
-    typer.echo("\n".join(beside_lines(both.first, both.second, both.gain)))
+    typer.echo("\n".join(comparison_lines(used.label, other.label, both)))
 
 
 def _stones(folder: Path, session) -> None:

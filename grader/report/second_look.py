@@ -4,10 +4,30 @@ from base64 import b64encode
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
-from grader.grading.learning.second_look import Looked, SecondLook, report_lines
+from grader.grading.learning.second_look import Looked, SecondLook
+from grader.report.agreement import figure_lines, row
 from grader.report.sheet import page_template
+
+
+def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
+    """Return how well two sortings agree as plain lines, 95 % intervals in brackets."""
+    apart = [
+        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
+        for k, figure in enumerate(judged.neighbours)
+        if figure.value is not None
+    ]
+    above = float(np.mean(looked.second - looked.first))
+    return [
+        f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
+        row("", "first and second", "model and first", "model and second"),
+        *figure_lines([judged.people, judged.model_first, judged.model_second]),
+        *apart,
+        f"the second look lies {above:+.2f} grades from the first in the mean",
+    ]
 
 
 def write_second_look(
@@ -15,17 +35,17 @@ def write_second_look(
     looked: Looked,
     judged: SecondLook,
     grades: Sequence[str],
-    places: Sequence[tuple[str, int, bytes | None]],
+    pictures: Sequence[tuple[str, int, bytes | None]],
 ) -> None:
     """Write the page.
 
     Parameters
     ----------
-    places : of each stone its photo, number and JPEG, ``None`` where it is gone.
+    pictures : of each stone its photo, number and JPEG, ``None`` where it is gone.
     """
     stones = []
     for row in judged.worst:
-        photo, piece, picture = places[row]
+        photo, piece, picture = pictures[row]
         model = looked.model[row]
         stones.append(
             {
@@ -38,7 +58,7 @@ def write_second_look(
             }
         )
     html = page_template("second_look.html").render(
-        lines=report_lines(looked, judged, grades),
+        lines=second_look_lines(looked, judged, grades),
         grades=list(grades),
         table=counts(looked.first, looked.second, len(grades)).tolist(),
         stones=stones,

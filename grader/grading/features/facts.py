@@ -12,7 +12,6 @@ from grader.grading.features.features import features
 from grader.grading.features.rules import Features
 from grader.profile import Profile
 
-
 #: A line that lies in the middle and is so long, in parts of the face's shorter side, goes across it.
 LONG_PART = 0.4
 

@@ -37,26 +37,24 @@ class SecondLook:
 
 def draw_sample(stones: Sequence[str], count: int, rng: np.random.Generator) -> list[int]:
     """Return rows of so many stones, shuffled; of several photos of one stone one is drawn."""
-    seen: set[str] = set()
-    drawn = []
-    for row in rng.permutation(len(stones)):
-        if stones[row] not in seen:
-            seen.add(stones[row])
-            drawn.append(int(row))
-    return drawn[:count]
+    shuffled = [int(row) for row in rng.permutation(len(stones))]
+    first_rows: dict[str, int] = {}
+    for row in shuffled:
+        first_rows.setdefault(stones[row], row)
+    return list(first_rows.values())[:count]
 
 
 def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6) -> SecondLook:
     """Return the agreement of two sortings of the same stones, each figure with its 95 % interval."""
     first, second, stones = looked.first, looked.second, looked.stones
     table = counts(first, second, n_grades)
-    there = looked.model >= 0
+    proposed = looked.model >= 0
 
     def with_model(rungs: NDArray) -> Agreement | None:
-        if not there.any():
+        if not proposed.any():
             return None
-        some = [stone for stone, known in zip(stones, there, strict=True) if known]
-        return agreement(looked.model[there], rungs[there], n_grades, some, rng)
+        names = [stone for stone, known in zip(stones, proposed, strict=True) if known]
+        return agreement(looked.model[proposed], rungs[proposed], n_grades, names, rng)
 
     apart = np.abs(first - second)
     order = np.argsort(-apart, kind="stable")
@@ -67,32 +65,6 @@ def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6
         tuple(_confused(table, k) for k in range(n_grades - 1)),
         tuple(int(row) for row in order[:most] if apart[row] > 0),
     )
-
-
-def report_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
-    """Return the report as plain lines, 95 % intervals in brackets."""
-    people, model = judged.people, judged.model_first
-    lines = [
-        f"{people.n} stones sorted twice, 95 % interval in brackets:",
-        f"{'':28}{'first and second':<24}{'model and first':<24}model and second",
-    ]
-    for words, name in (
-        ("quadratic weighted kappa", "kappa"),
-        ("same grade", "equal"),
-        ("within one grade", "within_one"),
-    ):
-        told = [
-            getattr(a, name) if a else "no proposals" for a in (people, model, judged.model_second)
-        ]
-        lines.append(f"{words:<28}{told[0]!s:<24}{told[1]!s:<24}{told[2]}")
-    lines += [
-        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
-        for k, figure in enumerate(judged.neighbours)
-        if figure.value is not None
-    ]
-    above = float(np.mean(looked.second - looked.first))
-    lines.append(f"the second look lies {above:+.2f} grades from the first in the mean")
-    return lines
 
 
 def _confused(table: NDArray, rung: int) -> Figure:

@@ -1,0 +1,46 @@
+"""How well ways of grading agree, as plain lines: a row each figure, a column each pair."""
+
+from collections.abc import Sequence
+
+from grader.grading.learning.agreement import Agreement, Figure, SideBySide, beyond
+
+#: The figures of an agreement that are shown, by name, with what stands in front of their row.
+FIGURES = {
+    "kappa": "quadratic weighted kappa",
+    "equal": "same grade",
+    "within_one": "within one grade",
+}
+_GAINS = {
+    "better": "is better, beyond the uncertainty",
+    "worse": "is worse, beyond the uncertainty",
+    "alike": "is neither better nor worse beyond the uncertainty",
+    "unknown": "cannot be told from the other on so few stones",
+}
+
+
+def figure_lines(columns: Sequence[Agreement | None]) -> list[str]:
+    """Return a line for each figure; of a column that is ``None`` that nothing was proposed."""
+    return [
+        row(words, *(getattr(one, name) if one else "no proposals" for one in columns))
+        for name, words in FIGURES.items()
+    ]
+
+
+def beside_lines(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
+    """Return two agreements beside each other, a line each figure, and what the second gains."""
+    return [*figure_lines([first, second]), row("gain in kappa", "", gain)]
+
+
+def comparison_lines(used: str, other: str, both: SideBySide) -> list[str]:
+    """Return whether another model is better than the one in use, by their labels, with the figures of both."""
+    return [
+        f"{other} {_GAINS[beyond(both.gain)]}: {both.second.n} called faces",
+        row("", used, other),
+        *beside_lines(both.first, both.second, both.gain),
+    ]
+
+
+def row(name: str, *cells: object) -> str:
+    """Return a line of a table of figures."""
+    *front, last = map(str, cells)
+    return f"{name:<28}{''.join(f'{cell:<24}' for cell in front)}{last}"
