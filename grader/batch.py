@@ -10,7 +10,8 @@ from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
+from grader.looking import look_at_all
+from grader.looks import Ask, Look, ask_for, calls_on, shown
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile

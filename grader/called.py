@@ -17,7 +17,8 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import Ledger
-from grader.looks import Look, asks_again, look_at_all, look_of
+from grader.looking import look_at_all
+from grader.looks import Look, asks_again, look_of
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile

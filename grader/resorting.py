@@ -1,4 +1,4 @@
-"""A blind re-sort of a graded folder: its stones drawn or found again, each answer kept at once, the two sortings judged."""
+"""A blind re-sort of a graded folder: its stones drawn or found again, each answer kept at once, and both judged."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,8 +21,8 @@ from grader.session import Session
 class Sitting:
     """A re-sort of one person under way.
 
-    folder : of the photos.   begun : as the ledger holds it.   stones : in its order as they lie now, ``None`` where one is not there any more.
-    resort : how far it is.
+    folder : of the photos.   begun : as the ledger holds it.   resort : how far it is.
+    stones : in its order as they lie now, ``None`` where one is not there any more.
     """
 
     folder: Path

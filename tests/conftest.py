@@ -242,7 +242,7 @@ def measuring(monkeypatch, make_graded, crack):
         others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 
-    monkeypatch.setattr("grader.looks.measure_file", measure_file)
+    monkeypatch.setattr("grader.looking.measure_file", measure_file)
     monkeypatch.setattr("os.cpu_count", lambda: 1)
     return asked
 

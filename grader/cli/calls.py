@@ -70,8 +70,8 @@ def calls(
         _differ(differ, session)
         return
     from grader.files import check_new, write_new
+    from grader.opinions import Wanted, listed_calls
     from grader.report.call_list import call_lines, call_records, calls_csv, is_row
-    from grader.said import Wanted, listed_calls
 
     if out is not None:
         check_new(out)
@@ -98,16 +98,16 @@ def calls(
 
 def _differ(page: Path, session) -> None:
     from grader.files import check_new, write_new
-    from grader.report.differing import differing_lines, differing_page
-    from grader.said import differing
+    from grader.opinions import disagreement
+    from grader.report.disagreement import disagreement_lines, disagreement_page
 
     check_new(page)
     model = session.model()
     with progress("looking", "stones") as on_stone:
-        found = differing(
+        found = disagreement(
             session.ledger, session.profile, model, session.settings.decider, on_stone=on_stone
         )
-    for line in differing_lines(found):
+    for line in disagreement_lines(found):
         typer.echo(line)
-    write_new(page, differing_page(found, model.label))
+    write_new(page, disagreement_page(found, model.label))
     typer.echo(f"with pictures: {page}", err=True)

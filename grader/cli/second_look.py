@@ -96,9 +96,7 @@ def _show(sitting, number: int, picture: Path) -> bool:
 
     stone = sitting.stones[number]
     if stone is None:
-        typer.echo(
-            f"stone {number + 1}: its photo is not graded here any more; left out", err=True
-        )
+        typer.echo(f"stone {number + 1}: its photo is not graded here any more; left out", err=True)
         return False
     write_bytes(picture, stone.look.sheet_picture(stone.piece["id"]))
     typer.echo(f"{number + 1} of {len(sitting.stones)}: look at {picture}")

@@ -21,26 +21,26 @@ _GAINS = {
 def figure_lines(columns: Sequence[Agreement | None]) -> list[str]:
     """Return a line for each figure; of a column that is ``None`` that nothing was proposed."""
     return [
-        row(words, *(getattr(one, name) if one else "no proposals" for one in columns))
+        figure_line(words, *(getattr(one, name) if one else "no proposals" for one in columns))
         for name, words in FIGURES.items()
     ]
 
 
 def beside_lines(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
     """Return two agreements beside each other, a line each figure, and what the second gains."""
-    return [*figure_lines([first, second]), row("gain in kappa", "", gain)]
+    return [*figure_lines([first, second]), figure_line("gain in kappa", "", gain)]
 
 
 def comparison_lines(used: str, other: str, both: SideBySide) -> list[str]:
     """Return whether another model is better than the one in use, by their labels, with the figures of both."""
     return [
         f"{other} {_GAINS[beyond(both.gain)]}: {both.second.n} called faces",
-        row("", used, other),
+        figure_line("", used, other),
         *beside_lines(both.first, both.second, both.gain),
     ]
 
 
-def row(name: str, *cells: object) -> str:
+def figure_line(name: str, *cells: object) -> str:
     """Return a line of a table of figures."""
     *front, last = map(str, cells)
     return f"{name:<28}{''.join(f'{cell:<24}' for cell in front)}{last}"

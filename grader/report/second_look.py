@@ -9,7 +9,7 @@ import numpy as np
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
 from grader.grading.learning.second_look import Looked, SecondLook
-from grader.report.agreement import figure_lines, row
+from grader.report.agreement import figure_line, figure_lines
 from grader.report.sheet import page_template
 
 
@@ -23,7 +23,7 @@ def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str])
     above = float(np.mean(looked.second - looked.first))
     return [
         f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
-        row("", "first and second", "model and first", "model and second"),
+        figure_line("", "first and second", "model and first", "model and second"),
         *figure_lines([judged.people, judged.model_first, judged.model_second]),
         *apart,
         f"the second look lies {above:+.2f} grades from the first in the mean",

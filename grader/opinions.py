@@ -9,7 +9,7 @@ from pathlib import Path
 
 from grader.errors import CallsError
 from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
-from grader.grading.differing import gap, pairs_of
+from grader.grading.disagreement import gap, pairs_of
 from grader.grading.features.facts import facts_from
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
@@ -22,7 +22,7 @@ from grader.photo.terms import terms_from
 from grader.profile import Profile
 from grader.report.call_list import ListedCall
 from grader.report.calls import call_record, decides
-from grader.report.differing import Differing, DifferingStone
+from grader.report.disagreement import Disagreement, DisputedStone
 
 #: A stone among all photos: content of the photo, and its piece as it was shown last.
 Place = tuple[str, int]
@@ -201,14 +201,14 @@ def _stones(look: Look) -> Stones:
     return replace(look.on_photo, photo=look.ask.sha256)
 
 
-def differing(
+def disagreement(
     ledger: Ledger,
     profile: Profile,
     model: Model,
     decider: str | None = None,
     *,
     on_stone: Callable[[int, int], None] = lambda done, total: None,
-) -> Differing:
+) -> Disagreement:
     """Return the stones that several people called otherwise: another grade, or scenes that lie far apart.
 
     decider : whose word counts; else that of who spoke last.   on_stone : told how many of how many stones are done.
@@ -229,17 +229,17 @@ def differing(
         look = looks[sha256]
         if sha256 not in graded:
             graded[sha256] = look.graded(profile, model)
-        stones.append(_differing(several[sha256, piece], graded[sha256], piece, decider, look))
+        stones.append(_disputed(several[sha256, piece], graded[sha256], piece, decider, look))
         on_stone(number, len(order))
-    return Differing(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
+    return Disagreement(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
 
 
-def _differing(
+def _disputed(
     people: Sequence[Call], record: dict, number: int, decider: str | None, look: Look
-) -> DifferingStone:
+) -> DisputedStone:
     piece = next(piece for piece in record["pieces"] if piece["id"] == number)
     house = house_call(people, decider)
-    return DifferingStone(
+    return DisputedStone(
         # Its name when it was called: in the record it may have its path.
         people[-1].photo,
         number,

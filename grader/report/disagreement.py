@@ -3,7 +3,7 @@
 from base64 import b64encode
 from dataclasses import dataclass
 
-from grader.grading.differing import Pair
+from grader.grading.disagreement import Pair
 from grader.report.sheet import page_template
 from grader.report.words import UNNAMED, house_words, said_words
 
@@ -12,7 +12,7 @@ MOST_SHOWN = 300
 
 
 @dataclass(frozen=True)
-class DifferingStone:
+class DisputedStone:
     """A stone that several people called otherwise.
 
     photo, piece : as it was shown last.   picture : the small JPEG for sheets, ``None`` where it is gone.
@@ -31,15 +31,15 @@ class DifferingStone:
 
 
 @dataclass(frozen=True)
-class Differing:
+class Disagreement:
     """Where people differ: the stones, farthest apart first, how each two agree, and how many stones several called."""
 
-    stones: tuple[DifferingStone, ...]
+    stones: tuple[DisputedStone, ...]
     pairs: tuple[Pair, ...]
     both: int
 
 
-def differing_lines(found: Differing) -> list[str]:
+def disagreement_lines(found: Disagreement) -> list[str]:
     """Return who differs from whom on how many stones, a line for each two."""
     if not found.both:
         return ["no stone was called by two people yet"]
@@ -88,13 +88,13 @@ def _grade_words(pair: Pair, second: str) -> str:
     return f"{same}; where not, {second} is {often} {by} {way}"
 
 
-def differing_page(found: Differing, model: str) -> str:
+def disagreement_page(found: Disagreement, model: str) -> str:
     """Return the page as HTML: whole in itself, without a script.
 
     model : label of the model whose proposals are told.
     """
-    return page_template("differing.html").render(
-        lines=differing_lines(found),
+    return page_template("disagreement.html").render(
+        lines=disagreement_lines(found),
         stones=[_shown(stone) for stone in found.stones[:MOST_SHOWN]],
         more=max(0, len(found.stones) - MOST_SHOWN),
         model=model,
@@ -102,7 +102,7 @@ def differing_page(found: Differing, model: str) -> str:
     )
 
 
-def _shown(stone: DifferingStone) -> dict:
+def _shown(stone: DisputedStone) -> dict:
     proposal = stone.proposal
     return {
         "photo": stone.photo,

@@ -7,7 +7,7 @@ from statistics import median
 
 from grader.grading.proposal import Call
 
-#: Scene scores of one stone that lie so far apart are told as differing. Our setting, no source.
+#: Scene scores of one stone that lie so far apart are taken as a disagreement. Our setting, no source.
 SCENES_APART = 20
 
 
