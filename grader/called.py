@@ -44,6 +44,13 @@ class CalledStones:
     comparisons: tuple[tuple[Stone, Stone], ...] = ()
     refused: tuple[str, ...] = ()
 
+    @property
+    def stones(self) -> tuple[Stone, ...]:
+        """Each stone that was called or compared, once, the called ones first."""
+        called = [(call.sha256, call.piece) for call in self.calls]
+        compared = [stone for pair in self.comparisons for stone in pair]
+        return tuple(dict.fromkeys([*called, *compared]))
+
 
 def called_in_ledger(
     ledger: Ledger,

@@ -1,6 +1,6 @@
 """From what the seller says to facts that hold their stone: calls, words on lines, and what is taken back."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
@@ -216,15 +216,25 @@ def new_calls(calls: Sequence[Call], ledger: Ledger) -> list[Call]:
     new: set[int] = set()
     for rows in _by_sayer_and_stone(calls):
         first = calls[rows[0]]
-        said = [one for one in before if one.by == first.by and same_stone(one, first)]
-        withdrawn = {_said(one) for one in said if one.uid in gone}
-        standing = [_said(one) for one in said if one.uid not in gone]
-        words = [(row, _said(calls[row])) for row in rows if _said(calls[row]) not in withdrawn]
-        # Said twice in a row is said once.
-        words = [one for n, one in enumerate(words) if n == 0 or one[1] != words[n - 1][1]]
-        there = _known_in_front([word for _, word in words], standing)
-        new |= {row for row, _ in words[there:]}
+        earlier = [one for one in before if one.by == first.by and same_stone(one, first)]
+        new |= _new_rows({row: _content(calls[row]) for row in rows}, earlier, gone)
     return [call for row, call in enumerate(calls) if row in new]
+
+
+def _new_rows(
+    contents: Mapping[int, tuple], earlier: Sequence[Call], gone: Collection[str]
+) -> set[int]:
+    """Of one person's rows on one stone those that say something new.
+
+    earlier : what that person said of the stone.   gone : uids of what was taken back.
+    """
+    withdrawn = {_content(call) for call in earlier if call.uid in gone}
+    standing = [_content(call) for call in earlier if call.uid not in gone]
+    kept = [(row, content) for row, content in contents.items() if content not in withdrawn]
+    # Said twice in a row is said once.
+    kept = [one for n, one in enumerate(kept) if n == 0 or one[1] != kept[n - 1][1]]
+    known = _known_in_front([content for _, content in kept], standing)
+    return {row for row, _ in kept[known:]}
 
 
 def _by_sayer_and_stone(calls: Sequence[Call]) -> list[list[int]]:
@@ -246,7 +256,7 @@ def _known_in_front(words: Sequence[tuple], standing: Sequence[tuple]) -> int:
     return next((n for n in counts if words[:n] == standing[-n:]), 0)
 
 
-def _said(call: Call) -> tuple:
+def _content(call: Call) -> tuple:
     return call.grade, call.scene, call.note, call.stone
 
 

@@ -1,7 +1,6 @@
 """Models held against each other on called stones, and the stones of a season held against a model."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -10,22 +9,12 @@ from grader.called import CalledStones, called_in_ledger, called_in_tables, grad
 from grader.errors import CallsError
 from grader.grading.learning.agreement import Figure, SideBySide, side_by_side
 from grader.grading.learning.drift import far_features
-from grader.grading.learning.retrain import called_rungs
+from grader.grading.learning.retrain import CalledFaces, called_rungs
 from grader.grading.models.model import Model
 from grader.measures import MEASURES
 from grader.photo.terms import PhotoTerms
+from grader.profile import Profile
 from grader.session import Session
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Two models on faces that neither has learned from.
-
-    learned : how many called faces are left out, since a model has learned from them.
-    """
-
-    agreement: SideBySide
-    learned: int
 
 
 def stones_to_compare(
@@ -51,33 +40,43 @@ def stones_to_compare(
     )
 
 
-def compare_models(
-    used: Model, other: Model, stones: CalledStones, session: Session, origin: str
-) -> Comparison:
-    """Return how well two models agree with the calls on stones that neither has learned from.
+def faces_to_compare(
+    models: Sequence[Model], stones: CalledStones, profile: Profile, origin: str
+) -> tuple[CalledFaces, int]:
+    """Return the called faces that no model has learned from, and how many others there are.
 
     origin : where the calls stand, as a person knows it.
 
     Raises
     ------
     CallsError
-        There are no such stones: one line.
+        No call holds a grade of the ladder: one line.
     """
-    profile = session.profile
     called = called_rungs(stones.calls, stones.features, profile)
     if not called.names:
         raise CallsError(f"{origin}: no grade in it that can be used; call some stones first")
-    pair = [model.for_ladder(profile) for model in (used, other)]
-    unseen = called.unseen_by(pair)
-    if not unseen.names:
+    unseen = called.unseen_by([model.for_ladder(profile) for model in models])
+    return unseen, len(called.names) - len(unseen.names)
+
+
+def compare_models(
+    used: Model, other: Model, faces: CalledFaces, profile: Profile, origin: str
+) -> SideBySide:
+    """Return how well two models agree with the calls on faces that neither has learned from.
+
+    Raises
+    ------
+    CallsError
+        There are no such faces: one line.
+    """
+    if not faces.names:
         raise CallsError(
             f"{origin}: a model has learned from all of these; call other stones, or read its card.md"
         )
-    rungs = [m.grade.rungs([m.complete(row, profile) for row in unseen.rows]) for m in pair]
-    both = side_by_side(
-        *rungs, unseen.rung, len(profile.grades), unseen.names, np.random.default_rng(0)
-    )
-    return Comparison(both, len(called.names) - len(unseen.names))
+    pair = [model.for_ladder(profile) for model in (used, other)]
+    rungs = [m.grade.rungs([m.complete(row, profile) for row in faces.rows]) for m in pair]
+    rng = np.random.default_rng(0)
+    return side_by_side(*rungs, faces.rung, len(profile.grades), faces.names, rng)
 
 
 def season_features(

@@ -2,7 +2,7 @@
 
 import os
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -61,32 +61,42 @@ def listed_calls(
     calls = views.calls(ledger, also_taken_back=True)
     words = line_calls(None, ledger) if lines else ()
     _check_name(wanted.by, [*calls, *words])
-    gone = views.taken_back(ledger)
-    holding = [call for call in calls if call.uid not in gone]
-    shown = [*(calls if taken_back else holding), *words]
+    withdrawn = views.taken_back(ledger)
+    holding = [call for call in calls if call.uid not in withdrawn]
+    listed = [*(calls if taken_back else holding), *words]
     if wanted.photo is not None:
         contents = _contents(wanted.photo, ledger)
-        shown = [call for call in shown if _on(call, wanted.photo, contents)]
-    places, lost = _places([*holding, *shown], ledger)
-    names = {
-        places.get(call.uid, call.uid): call.stone for call in holding if call.stone is not None
-    }
-    listed = [
-        ListedCall(
-            call,
-            call.stone or names.get(places.get(call.uid, call.uid)),
-            lost.get(call.uid),
-            call.uid in gone,
-        )
-        for call in shown
-        if _meant(call, wanted)
-    ]
-    if wanted.stone is not None:
-        listed = [one for one in listed if wanted.stone in (one.name, one.call.photo)]
+        listed = [call for call in listed if _on(call, wanted.photo, contents)]
     if lines:
         # Two tables have been put one behind the other; within a day each keeps its order.
-        listed.sort(key=lambda one: one.call.time[:10])
-    return listed
+        listed.sort(key=lambda call: call.time[:10])
+    return _with_stones(listed, holding, wanted, withdrawn, ledger)
+
+
+def _with_stones(
+    listed: Sequence[Call],
+    holding: Sequence[Call],
+    wanted: Wanted,
+    withdrawn: Collection[str],
+    ledger: Ledger,
+) -> list[ListedCall]:
+    """The calls that are meant, each with the name of its stone, which another call may have given, and why it is not
+    found."""
+    stones, lost = _places([*holding, *listed], ledger)
+    names = {stones.get(call.uid, call.uid): call.stone for call in holding if call.stone}
+    meant = [
+        ListedCall(
+            call,
+            call.stone or names.get(stones.get(call.uid, call.uid)),
+            lost.get(call.uid),
+            call.uid in withdrawn,
+        )
+        for call in listed
+        if _meant(call, wanted)
+    ]
+    if wanted.stone is None:
+        return meant
+    return [one for one in meant if wanted.stone in (one.name, one.call.photo)]
 
 
 def _check_name(by: str | None, calls: Sequence[Call]) -> None:

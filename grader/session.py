@@ -114,9 +114,9 @@ class Session:
         ModelError, LedgerError
             There is no such model, or no ledger: one line.
         """
-        ledger = self.need_ledger("--use")
+        self.need_ledger("--use")
         folder = None if name == "starter" else Path(name).resolve()
-        return self._use(ledger, folder, load_model(folder))
+        return self.note_use(folder, load_model(folder))
 
     def use_model_before(self) -> ModelUse:
         """Take the model into use that was in use before this one.
@@ -136,12 +136,15 @@ class Session:
             raise SettingsError("no other model was in use before; name one with --use")
         label, folder = earlier[-1].label, earlier[-1].folder and Path(earlier[-1].folder)
         model = load_model_as(folder, label) if folder else load_model()
-        return self._use(ledger, folder, model)
+        return self.note_use(folder, model)
 
-    @staticmethod
-    def _use(ledger: Ledger, folder: Path | None, model: Model) -> ModelUse:
+    def note_use(self, folder: Path | None, model: Model) -> ModelUse:
+        """Keep in the ledger that a model is in use from now on.
+
+        folder : where it lies, from the root on; ``None`` for the starter.
+        """
         use = ModelUse(folder=folder and str(folder), label=model.label)
-        ledger.add(use)
+        self.need_ledger("--use").add(use)
         return use
 
     def known_models(self) -> list["KnownModel"]:

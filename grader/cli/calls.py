@@ -65,35 +65,42 @@ def calls(
     """
     ledger = session.need_ledger("listing calls")
     if differ is not None:
-        if by or stone or photo or since or until or lines or taken_back or json or out:
+        if any((by, stone, photo, since, until, lines, taken_back, json, out)):
             raise typer.BadParameter("goes alone: it tells of all people", param_hint="--differ")
         _differ(differ, session)
         return
-    from grader.files import check_new, write_new
+    from grader.files import check_new
     from grader.opinions import Wanted, listed_calls
-    from grader.report.call_list import call_lines, call_records, calls_csv, is_row
 
     if out is not None:
         check_new(out)
     wanted = Wanted(by, stone, photo, since, until)
     listed = listed_calls(ledger, wanted, lines=lines, taken_back=taken_back)
     if out is not None:
-        write_new(out, calls_csv(listed))
-        rows = sum(map(is_row, listed))
-        left = len(listed) - rows
-        typer.echo(
-            f"{rows} call{'' if rows == 1 else 's'} in {out}"
-            + (f"; {left} that a table does not hold left out" if left else ""),
-            err=True,
-        )
-    if json:
-        from grader.report.result import to_json
-
-        typer.echo(to_json(call_records(listed)))
-    elif out is None:
-        typer.echo("".join(f"{line}\n" for line in call_lines(listed)), nl=False)
+        _write_table(listed, out)
+    if json or out is None:
+        _print(listed, json)
     if not listed:
         typer.echo("no such call in the ledger; grader call says one", err=True)
+
+
+def _write_table(listed, out: Path) -> None:
+    from grader.files import write_new
+    from grader.report.call_list import calls_csv, table_words
+
+    write_new(out, calls_csv(listed))
+    typer.echo(table_words(listed, out), err=True)
+
+
+def _print(listed, json: bool) -> None:
+    from grader.report.call_list import call_lines, call_records
+    from grader.report.result import to_json
+
+    if json:
+        typer.echo(to_json(call_records(listed)))
+        return
+    for line in call_lines(listed):
+        typer.echo(line)
 
 
 def _differ(page: Path, session) -> None:

@@ -111,7 +111,7 @@ def _table_lines(heads, rows) -> list[str]:
 
 
 def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
-    from grader.comparing import compare_models, stones_to_compare
+    from grader.comparing import compare_models, faces_to_compare, stones_to_compare
     from grader.errors import SettingsError
     from grader.report.agreement import comparison_lines
 
@@ -125,11 +125,14 @@ def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
         )
     for line in called.refused:
         typer.echo(line, err=True)
-    done = compare_models(used, other, called, session, str(calls or "the ledger"))
-    if done.learned:
-        text = f"left out, since a model has learned from them: {done.learned} called faces"
-        typer.echo(text, err=True)
-    typer.echo("\n".join(comparison_lines(used.label, other.label, done.agreement)))
+    profile, origin = session.profile, str(calls or "the ledger")
+    faces, learned = faces_to_compare([used, other], called, profile, origin)
+    if learned:
+        typer.echo(
+            f"left out, since a model has learned from them: {learned} called faces", err=True
+        )
+    both = compare_models(used, other, faces, profile, origin)
+    typer.echo("\n".join(comparison_lines(used.label, other.label, both)))
 
 
 def _stones(folder: Path, session) -> None:

@@ -28,9 +28,9 @@ def photo_text(record: dict, profile: Profile) -> str:
     if proposed := models_words([record]):
         lines.append(f"  {proposed}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
-    told = {warning["code"] for warning in photo["warnings"]}
+    shown_codes = {warning["code"] for warning in photo["warnings"]}
     for piece in record["pieces"]:
-        lines += ["", *_piece_lines(piece, profile, told)]
+        lines += ["", *_piece_lines(piece, profile, shown_codes)]
     return "\n".join(lines) + "\n"
 
 
@@ -169,30 +169,40 @@ def lines_words(cracks: dict, state: str) -> str:
 
     state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
     """
-    ratios = [line["drying_ratio"] or 1.0 for line in cracks["lines"]]
-    if stay := sum(ratio > STAYS_DARK for ratio in ratios):
-        told = f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries"
-        dried = {"lines": [line | {"drying_ratio": None} for line in cracks["lines"]]}
-        return f"{lines_words(cracks | dried, state)}; {told}"
-    kinds = [line["class"] for line in cracks["lines"]]
-    if by_word := sum(line.get("source") == "seller" for line in cracks["lines"]):
-        photo = {"lines": [line | {"source": "photo"} for line in cracks["lines"]]}
-        said = f"{by_word} line{'' if by_word == 1 else 's'} told so by a person"
-        return f"{lines_words(cracks | photo, state)}; {said}"
-    told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
-    for kind, what in (("contact", ""), ("pattern line", ", healed or a seam")):
-        if count := kinds.count(kind):
-            told.append(f"{count} {kind}{'s' if count > 1 else ''}{what}")
-    also = ", ".join(told)
+    lines = cracks["lines"]
+    parts = [_seen_words(cracks, state)]
+    if by_word := sum(line.get("source") == "seller" for line in lines):
+        parts.append(f"{by_word} line{_s(by_word)} told so by a person")
+    if stay := sum((line["drying_ratio"] or 1.0) > STAYS_DARK for line in lines):
+        parts.append(f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries")
+    return "; ".join(parts)
+
+
+def _seen_words(cracks: dict, state: str) -> str:
+    """Return "2 cracks seen, 30 mm in all; 1 contact"."""
+    also = _other_lines_words([line["class"] for line in cracks["lines"]])
     if not cracks["count"]:
         return f"{also}; no other line seen" if also else no_line_words([state])
-    length = (
-        f"{cracks['length_px']:.0f} px"
-        if cracks["length_mm"] is None
-        else f"{cracks['length_mm']:.0f} mm"
-    )
-    seen = f"{cracks['count']} crack{'s' if cracks['count'] > 1 else ''} seen, {length} in all"
+    length = f"{cracks['length_px']:.0f} px"
+    if cracks["length_mm"] is not None:
+        length = f"{cracks['length_mm']:.0f} mm"
+    seen = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
     return f"{seen}; {also}" if also else seen
+
+
+def _other_lines_words(classes: Sequence[str]) -> str:
+    """Return "1 uncertain, 2 contacts" for the lines that are no cracks."""
+    uncertain = classes.count("uncertain")
+    parts = [f"{uncertain} uncertain"] if uncertain else []
+    for name, more in (("contact", ""), ("pattern line", ", healed or a seam")):
+        if count := classes.count(name):
+            parts.append(f"{count} {name}{_s(count)}{more}")
+    return ", ".join(parts)
+
+
+def _s(count: int) -> str:
+    """The ending of a noun of which there are so many."""
+    return "" if count == 1 else "s"
 
 
 def one_piece_text(records: Sequence[dict]) -> str:
@@ -378,53 +388,52 @@ def models_words(records: Iterable[dict]) -> str | None:
     return f"proposed by {' and '.join(labels)}" if labels else None
 
 
-def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
+def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[str]:
+    """A stone's lines; warnings whose codes are shown for the whole photo are left out."""
     proposal = piece["proposal"]
-    if proposal:
-        head = f"Stone {piece['id']}   {proposal['grade']}: {proposal_meaning(proposal, profile)}"
-        if proposal.get("stranger"):
-            head = f"Stone {piece['id']}   {set_words(proposal)}"
-    else:
-        head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
     facts = [
         ("call", calls_words(piece) or "none yet"),
-        ("photo", _verdict_words(piece, told)),
+        ("photo", _verdict_words(piece, shown_codes)),
         ("scene", scene_words(piece["scene"])),
-        *(("", said) for said in [runner_up_words(piece["scene"])] if said),
-        *(
-            ("" if i else "colour", share_words(*item))
-            for i, item in enumerate(piece["shares"].items())
-        ),
+        ("", runner_up_words(piece["scene"])),
+        *_block("colour", (share_words(*item) for item in piece["shares"].items())),
         ("glare", glare_words(piece["glare"])),
         ("bands", bands_words(piece["banding"])),
         ("lines", lines_words(piece["cracks"], piece["state"]["value"])),
-        *(("" if i else "sound", said) for i, said in enumerate(_sound_lines(piece))),
+        *_block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
         ("size", size_words(piece)),
+        *(_proposal_facts(proposal) if proposal else ()),
     ]
-    if proposal:
-        chances = ", ".join(
-            f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
-        )
-        # Of a stranger no chance is told: the number would be an invention.
-        if not proposal.get("stranger"):
-            facts += [("likely", set_words(proposal)), ("chances", chances)]
-        facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-        facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
-        facts += [
-            (name, said)
-            for name, said in (
-                ("what if", proposal.get("what_if")),
-                ("rules", rules_words(proposal)),
-            )
-            if said
-        ]
-    return [head, *(_LABEL.format(*fact) for fact in facts)]
+    head = f"Stone {piece['id']}   {_head_words(proposal, profile)}"
+    return [head, *(_LABEL.format(name, text) for name, text in facts if text)]
 
 
-def _sound_lines(piece: dict) -> list[str]:
-    return sound_words(piece["sound"]) if piece["sound"] else []
+def _block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
+    """Lines under one name, which stands before the first."""
+    return [("" if number else name, line) for number, line in enumerate(lines)]
 
 
-def _verdict_words(piece: dict, told: set[str]) -> str:
-    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in told]
+def _head_words(proposal: dict | None, profile: Profile) -> str:
+    if proposal is None:
+        return "retake: no grade is proposed from this photo"
+    if proposal.get("stranger"):
+        return set_words(proposal)
+    return f"{proposal['grade']}: {proposal_meaning(proposal, profile)}"
+
+
+def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
+    chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
+    # Of a stranger no chance is told: the number would be an invention.
+    likely = [("likely", set_words(proposal)), ("chances", chances)]
+    return [
+        *([] if proposal.get("stranger") else likely),
+        ("sell as", proposal["sell_as"] or "not known without a scale"),
+        *_block("why", proposal["reasons"]),
+        ("what if", proposal.get("what_if")),
+        ("rules", rules_words(proposal)),
+    ]
+
+
+def _verdict_words(piece: dict, shown_codes: set[str]) -> str:
+    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in shown_codes]
     return "; ".join([f"{piece['verdict']}, {state_words(piece['state'])}", *texts])
