@@ -346,7 +346,7 @@ def save_line_word(
     shown_line, facts = line_of(look, placed, line)
     word = line_said(look, placed, line, says, found, how)
     session.ledger.add(word, author=placed.by)
-    again = look_at(asks_again(look, session.ledger), session.profile, session.ledger)
+    again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
     before, now = (
         _stone(one.graded(session.profile, session.model()), placed.piece) for one in (look, again)
     )

@@ -20,7 +20,8 @@ from scipy.sparse import coo_array
 from speed import decoded_to_lab
 from tables import Row
 
-from grader.face.cutplan.cutplan import Oval, cutplan, plan_cuts, room_of
+from grader.face.cutplan import cutplan
+from grader.face.cutplan.cutplan import Oval, plan_cuts, room_of
 from grader.face.measurements import Line
 from grader.grading.models.model import load_model
 from grader.grading.models.scene_head import picked_right, refit_scene

@@ -21,8 +21,8 @@ from tables import Row
 from grader.drawn import true_measurements
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement, RegionColour, Regions, Scene, Share
+from grader.face.scene import scene as search
 from grader.face.scene.scene import measure_scene
-from grader.face.scene.scene import scene as search
 from grader.face.scene.templates import templates_for
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding

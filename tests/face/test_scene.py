@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
+from grader.face.scene import scene as search
 from grader.face.scene.scene import LIMITS, measure_scene, place_scores, scene_score
-from grader.face.scene.scene import scene as search
 from grader.face.scene.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
