@@ -169,11 +169,11 @@ def _with_duplicates(record: dict, duplicates: Sequence[tuple[str, str]]) -> dic
     also = [file for file, same in duplicates if same == record["photo"]["file"]]
     if not also:
         return record
-    told = [
+    remarks = [
         {"code": "duplicate", "text": f"{file} holds the same photo; graded once"} for file in also
     ]
     photo = record["photo"]
-    return record | {"photo": photo | {"warnings": [*photo["warnings"], *told]}}
+    return record | {"photo": photo | {"warnings": [*photo["warnings"], *remarks]}}
 
 
 def _write(

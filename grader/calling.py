@@ -30,9 +30,9 @@ def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) 
     GraderError
         The photo cannot be read.
     """
-    seen = last_look(content_hash(path), ledger)
-    if seen is not None:
-        return replace(seen, ask=replace(seen.ask, path=path, file=str(path)))
+    last = last_look(content_hash(path), ledger)
+    if last is not None:
+        return replace(last, ask=replace(last.ask, path=path, file=str(path)))
     look = look_at(ask_for(path, terms, ledger), profile, ledger)
     shown([look], ledger)
     return look
@@ -155,11 +155,11 @@ def _known_or_ask(
 
 
 def _placed(read: ReadCalls, looks: Mapping[str, Look], reasons: Mapping[str, str]) -> ReadCalls:
-    seen = [row for row in _rows(read) if _photo_of(row[1]) in looks]
+    on_known = [row for row in _rows(read) if _photo_of(row[1]) in looks]
     stones = [
         replace(look.on_photo, photo=name.removeprefix(_NAMED)) for name, look in looks.items()
     ]
-    placed = place_calls(ReadCalls(*_columns(seen)), stones)
+    placed = place_calls(ReadCalls(*_columns(on_known)), stones)
     uids = {look.ask.sha256: look.uid for look in looks.values()}
     rows = [(line, replace(call, measured=uids[call.sha256])) for line, call in _rows(placed)]
     refused = [*read.refused, *placed.refused]

@@ -90,10 +90,10 @@ def ask_for(
 
 def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
     """Return the same with what was said of lines on their photos until now."""
-    said: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
-    for call in line_calls(said, ledger) if ledger is not None else ():
-        said[call.sha256].append(call)
-    return [replace(ask, words=tuple(said[ask.sha256])) for ask in asks]
+    words: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
+    for call in line_calls(words, ledger) if ledger is not None else ():
+        words[call.sha256].append(call)
+    return [replace(ask, words=tuple(words[ask.sha256])) for ask in asks]
 
 
 def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
@@ -102,21 +102,21 @@ def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
 
 
 def _line_call(entry: Entry[LineSaid]) -> Call:
-    said = entry.fact
+    fact = entry.fact
     return Call(
-        photo=said.photo,
-        sha256=said.sha256,
-        piece=said.piece_id,
-        box=said.box,
+        photo=fact.photo,
+        sha256=fact.sha256,
+        piece=fact.piece_id,
+        box=fact.box,
         grade=None,
         scene=None,
         by=entry.author,
         time=entry.time,
-        note=said.note,
-        line=said.word,
-        uid=said.uid,
-        outline=said.outline,
-        measured=said.measured,
+        note=fact.note,
+        line=fact.word,
+        uid=fact.uid,
+        outline=fact.outline,
+        measured=fact.measured,
     )
 
 
@@ -284,11 +284,11 @@ def _path_of(sha256: str, ledger: Ledger) -> Path | None:
 
 def _new_pieces(photo: Stones, ledger: Ledger) -> list[Fact]:
     """A piece for each face that no piece has yet: the same face photographed or measured twice is one."""
-    there = [entry.fact for entry in views.faces(ledger, photo.sha256)]
+    known = [entry.fact for entry in views.faces(ledger, photo.sha256)]
     facts: list[Fact] = []
     for piece, outline in photo.outlines.items():
         if any(
-            face.outline and outline_overlap(face.outline, outline) >= SAME_STONE for face in there
+            face.outline and outline_overlap(face.outline, outline) >= SAME_STONE for face in known
         ):
             continue
         new = NamedPiece()

@@ -103,8 +103,8 @@ def _check_name(by: str | None, calls: Sequence[Call]) -> None:
     if by is None or any(call.by == by for call in calls):
         return
     names = sorted({call.by for call in calls if call.by})
-    there = f"; calls there are by {', '.join(names)}" if names else ""
-    raise CallsError(f"no call by {by}{there}")
+    known = f"; calls there are by {', '.join(names)}" if names else ""
+    raise CallsError(f"no call by {by}{known}")
 
 
 def _meant(call: Call, wanted: Wanted) -> bool:
@@ -132,7 +132,7 @@ def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], di
     calls = {call.uid: call for call in calls}
     photos = {call.sha256 for call in calls.values()}
     boxes, last = views.boxes(ledger, photos), views.last_looks(ledger, photos)
-    away = _away(photos, ledger)
+    gone = _away(photos, ledger)
     places: dict[str, Place] = {}
     lost: dict[str, str] = {}
     unsure = []
@@ -152,13 +152,13 @@ def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], di
         else:
             lost[uid] = f"stone not found: {found}"
     for uid, call in calls.items():
-        if uid not in lost and (why := away.get(call.sha256)):
+        if uid not in lost and (why := gone.get(call.sha256)):
             lost[uid] = why
     return places, lost
 
 
 def _same_box(box: Box, stones: Mapping[int, Box]) -> int | None:
-    return next((piece for piece, there in stones.items() if there == box), None)
+    return next((piece for piece, other in stones.items() if other == box), None)
 
 
 def _by_outline(calls: Sequence[Call], ledger: Ledger) -> dict[str, Place | str]:
@@ -223,10 +223,10 @@ def disagreement(
 
     decider : whose word counts; else that of who spoke last.   on_stone : told how many of how many stones are done.
     """
-    said = defaultdict(set)
+    callers = defaultdict(set)
     for call in views.calls(ledger):
-        said[call.sha256].add(call.by)
-    photos = [sha256 for sha256, people in said.items() if len(people) > 1]
+        callers[call.sha256].add(call.by)
+    photos = [sha256 for sha256, people in callers.items() if len(people) > 1]
     calls = views.calls(ledger, sha256=photos, outlines=True)
     looks = _looks(photos, ledger)
     joined = join_calls(map(_stones, looks.values()), calls).by_person

@@ -47,7 +47,7 @@ def call_lines(listed: Sequence[ListedCall]) -> list[str]:
 def _cells(one: ListedCall) -> tuple[str, ...]:
     call = one.call
     stone = f"{call.photo} stone {call.piece}" + (f" ({one.name})" if one.name else "")
-    told = [
+    remarks = [
         f"note: {_one_line(call.note)}" if call.note else "",
         "taken back" if one.taken_back else "",
         one.lost or "",
@@ -58,7 +58,7 @@ def _cells(one: ListedCall) -> tuple[str, ...]:
         stone,
         _said(call),
         beside_words(call),
-        "; ".join(text for text in told if text),
+        "; ".join(text for text in remarks if text),
     )
 
 
@@ -103,7 +103,7 @@ def call_records(listed: Sequence[ListedCall]) -> list[dict]:
 
 def _record(one: ListedCall) -> dict:
     call, shown, word = one.call, one.call.shown, one.call.line
-    said = {
+    record = {
         "uid": call.uid,
         "time": call.time,
         "by": call.by,
@@ -126,7 +126,7 @@ def _record(one: ListedCall) -> dict:
         "lost": one.lost,
     }
     if word is None:
-        return said | {"line": None}
+        return record | {"line": None}
     line = {
         "id": word.line,
         "points": [list(point) for point in word.points],
@@ -135,7 +135,7 @@ def _record(one: ListedCall) -> dict:
         "found": word.found,
         "how": word.how,
     }
-    return said | {"line": line}
+    return record | {"line": line}
 
 
 def calls_csv(listed: Sequence[ListedCall]) -> str:

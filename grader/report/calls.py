@@ -53,25 +53,25 @@ def about(record: dict, call: Call) -> bool:
 def lost_words(records: Sequence[dict], lost: Iterable[LostCall]) -> list[str]:
     """Return the calls without a stone in words: a line each where the photo is among these, one for
     all others."""
-    lines, away = [], []
+    lines, elsewhere = [], []
     for call, why in lost:
         if any(about(record, call) for record in records):
             lines.append(f"call without a stone: {call.said} ({why})")
         else:
-            away.append(call.photo)
-    if away:
-        photos = list(dict.fromkeys(away))
+            elsewhere.append(call.photo)
+    if elsewhere:
+        photos = list(dict.fromkeys(elsewhere))
         more = f" and {len(photos) - 3} more" if len(photos) > 3 else ""
-        calls = "1 call is" if len(away) == 1 else f"{len(away)} calls are"
+        calls = "1 call is" if len(elsewhere) == 1 else f"{len(elsewhere)} calls are"
         lines.append(f"{calls} on photos that are not here: {', '.join(photos[:3])}{more}")
     return lines
 
 
 def call_record(call: Call) -> dict:
     """Return what is shown of a call; ``scene_by`` where another person than ``by`` said the scene."""
-    said = {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note", "stone")}
+    record = {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note", "stone")}
     other = call.scene_by if call.scene is not None and call.scene_by != call.by else None
-    return said | {"scene_by": other}
+    return record | {"scene_by": other}
 
 
 def shown_of(piece: dict) -> Shown:
@@ -133,14 +133,14 @@ def saved_words(call: Call, piece: dict) -> str:
     piece : the stone's graded record, with all calls on it.
     """
     scene = None if call.scene is None else f"scene {call.scene}"
-    said = ", ".join(part for part in (call.grade, scene) if part)
+    called = ", ".join(part for part in (call.grade, scene) if part)
     by = f" by {call.by}" if call.by else ""
     proposal = piece["proposal"]
     beside = "no grade is proposed from this photo"
     if proposal:
         beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
-    told = f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
-    return f"{told}\n{_holds(piece)}" if len(piece["calls"]) > 1 else told
+    saved = f"saved: {call.photo}, stone {call.piece}: {called}{by}; {beside}"
+    return f"{saved}\n{_holds(piece)}" if len(piece["calls"]) > 1 else saved
 
 
 def saved_line_words(
@@ -193,8 +193,10 @@ def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
     placed : on the stone, as it was asked for.   piece : the stone's record, with the calls that hold.
     """
     by = f" by {back.by}" if back.by else ""
-    told = f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
-    return f"{told}\n{_holds(piece)}"
+    taken_back = (
+        f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+    )
+    return f"{taken_back}\n{_holds(piece)}"
 
 
 def _holds(piece: dict) -> str:

@@ -57,17 +57,17 @@ def disagreement_lines(found: Disagreement) -> list[str]:
 def pair_words(pair: Pair) -> str:
     """Return "Nell and Ole both called 12 stones: the same grade on 9; where not, Ole is mostly one grade higher"."""
     first, second = (name or UNNAMED for name in (pair.first, pair.second))
-    told = []
+    parts = []
     if pair.both:
         stones = "1 stone" if pair.both == 1 else f"{pair.both} stones"
-        told.append(f"{first} and {second} both called {stones}: {_grade_words(pair, second)}")
+        parts.append(f"{first} and {second} both called {stones}: {_grade_words(pair, second)}")
     if pair.scenes:
         on = "1 stone" if pair.scenes == 1 else f"{pair.scenes} stones"
         points = "1 point" if pair.scene_gap == 1 else f"{pair.scene_gap:g} points"
-        both = "their" if told else f"{first}'s and {second}'s"
+        both = "their" if parts else f"{first}'s and {second}'s"
         middle = "" if pair.scenes == 1 else " in the middle"
-        told.append(f"{both} scenes of {on} lie {points} apart{middle}")
-    return "; ".join(told)
+        parts.append(f"{both} scenes of {on} lie {points} apart{middle}")
+    return "; ".join(parts)
 
 
 def _grade_words(pair: Pair, second: str) -> str:
@@ -79,13 +79,13 @@ def _grade_words(pair: Pair, second: str) -> str:
         same = "not the same grade"
     if pair.higher == pair.lower:
         return f"{same}; where not, {second} is as often higher as lower"
-    way = "higher" if pair.higher > pair.lower else "lower"
+    direction = "higher" if pair.higher > pair.lower else "lower"
     steps = {1: "one grade", 2: "two grades", 3: "three grades"}.get(pair.steps)
     by = steps or f"{pair.steps:g} grades"
     if other == 1:
-        return f"{same}; {second} is {by} {way}" + ("" if pair.both == 1 else " on the other")
+        return f"{same}; {second} is {by} {direction}" + ("" if pair.both == 1 else " on the other")
     often = "always" if not min(pair.higher, pair.lower) else "mostly"
-    return f"{same}; where not, {second} is {often} {by} {way}"
+    return f"{same}; where not, {second} is {often} {by} {direction}"
 
 
 def disagreement_page(found: Disagreement, model: str) -> str:

@@ -14,8 +14,8 @@ HARDLY_ANY_SHARE = 0.005
 
 def reason_words(reason: Reason) -> str:
     """Return "scene 86 of 100: better than usual"."""
-    way = "better" if reason.moves > 0 else "worse"
-    return f"{_SUBJECT_WORDS[reason.subject](reason)}: {way} than usual"
+    change = "better" if reason.moves > 0 else "worse"
+    return f"{_SUBJECT_WORDS[reason.subject](reason)}: {change} than usual"
 
 
 def what_if_words(what_if: WhatIf) -> str:

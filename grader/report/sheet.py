@@ -192,7 +192,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         for warning in record["photo"]["warnings"]
         if warning["code"] == "duplicate"
     ]
-    return lines + [f"{said[0].upper()}{said[1:]}" for said in lost_words(records, lost_calls)]
+    return lines + [f"{line[0].upper()}{line[1:]}" for line in lost_words(records, lost_calls)]
 
 
 def _why_no_stone(record: dict) -> list[str]:

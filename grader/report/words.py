@@ -21,8 +21,8 @@ _LABEL = "  {:<10} {}"
 def photo_text(record: dict, profile: Profile) -> str:
     """Return one photo's record as a short table, stone by stone."""
     photo = record["photo"]
-    said = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
-    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
+    known = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
+    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {known}"]
     if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
     if proposed := models_words([record]):
@@ -39,10 +39,10 @@ def scale_words(scale: dict) -> str:
     if not scale["mm_per_px"]:
         return "scale not known"
     by = {"hand": "by hand", "card": "by the card"}[scale["source"]]
-    said = f"{scale['mm_per_px']:.4g} mm per px {by}"
+    scale_said = f"{scale['mm_per_px']:.4g} mm per px {by}"
     if scale["low"] == scale["high"]:
-        return said
-    return f"{said} ({scale['low']:.3g} to {scale['high']:.3g})"
+        return scale_said
+    return f"{scale_said} ({scale['low']:.3g} to {scale['high']:.3g})"
 
 
 def colour_words(colour: dict) -> str:
@@ -109,10 +109,10 @@ def runner_up_words(scene: dict) -> str | None:
     return f"{placement_words(other, 'next best')}; dashed in the picture"
 
 
-def placement_words(placement: dict, seen: str = "best") -> str:
+def placement_words(placement: dict, rank: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
-    where = f"{seen} as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
     if placement["kind"] == "stream":
         return where
     if placement["shore_mm"] is None:
@@ -122,9 +122,9 @@ def placement_words(placement: dict, seen: str = "best") -> str:
 
 def glare_words(glare: dict) -> str:
     """Return how much of the face is glare, and how much was read from other photos instead."""
-    said = f"{percent(glare['value'])} of the face, not counted above"
+    share = f"{percent(glare['value'])} of the face, not counted above"
     filled = glare.get("filled")
-    return f"{said}; {percent(filled)} filled from the other photos" if filled else said
+    return f"{share}; {percent(filled)} filled from the other photos" if filled else share
 
 
 def bands_words(banding: dict) -> str:
@@ -148,17 +148,17 @@ def offsets_words(banding: dict) -> str | None:
     number, throw_mm = banding["offsets"], banding["throw_mm"]
     if not number:
         return None
-    said = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
-    return said if throw_mm is None else f"{said}, by {throw_mm:.1f} mm"
+    offsets = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
+    return offsets if throw_mm is None else f"{offsets}, by {throw_mm:.1f} mm"
 
 
 def no_line_words(states: Sequence[str]) -> str:
     """Return "no line seen on 2 faces, wet and dry" for the states in which faces were seen."""
     faces = "1 face" if len(states) == 1 else f"{len(states)} faces"
-    seen = [state for state in ("wet", "dry", "patchy") if state in states]
-    how = " and ".join(seen) if seen else "wet or dry not known"
-    unknown = sum(state not in seen for state in states)
-    if seen and unknown:
+    known = [state for state in ("wet", "dry", "patchy") if state in states]
+    how = " and ".join(known) if known else "wet or dry not known"
+    unknown = sum(state not in known for state in states)
+    if known and unknown:
         how += f", {unknown} not known"
     return f"no line seen on {faces}, {how}"
 
@@ -186,8 +186,8 @@ def _seen_words(cracks: dict, state: str) -> str:
     length = f"{cracks['length_px']:.0f} px"
     if cracks["length_mm"] is not None:
         length = f"{cracks['length_mm']:.0f} mm"
-    seen = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
-    return f"{seen}; {also}" if also else seen
+    cracks_seen = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
+    return f"{cracks_seen}; {also}" if also else cracks_seen
 
 
 def _other_lines_words(classes: Sequence[str]) -> str:
@@ -221,29 +221,29 @@ def one_piece_text(records: Sequence[dict]) -> str:
         lines = (
             f"seen on {len(lined)} of {len(faces)} faces: {', '.join(file for file, _ in lined)}"
         )
-    told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
+    lines_told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
     sounded = [(file, piece) for file, piece in faces if piece["sound"]]
     if sounded:
         file, worst = min(sounded, key=lambda face: face[1]["sound"]["largest"]["value"])
         words = [f"{file} counts, the worst face", *sound_words(worst["sound"])]
-        told += [_LABEL.format("" if i else "sound", said) for i, said in enumerate(words)]
-    return "\n".join(told) + "\n"
+        lines_told += [_LABEL.format("" if i else "sound", text) for i, text in enumerate(words)]
+    return "\n".join(lines_told) + "\n"
 
 
 def sound_words(sound: dict) -> list[str]:
     """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
     parts = [percent(part["share"]) for part in sound["parts"]]
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
-    told = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
+    lines = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
     if not sound["clear"]:
         weight = ", nor what of the weight is usable" if sound.get("weight_g") else ""
-        return [*told, f"room for cab ovals not known without a scale{weight}"]
+        return [*lines, f"room for cab ovals not known without a scale{weight}"]
     rooms = [
         f"{clear['oval']} mm over {percent(clear['share'])}"
         for clear in sound["clear"]
         if clear["share"] > 0
     ]
-    told.append(
+    lines.append(
         f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
         if rooms
         else f"no oval of {sound['clear'][0]['oval']} mm without a line seen in it"
@@ -255,7 +255,7 @@ def sound_words(sound: dict) -> list[str]:
         usable = f"usable {value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
         grams = ", ".join(f"{part['weight_g']:.0f}" for part in sound["parts"])
         usable += f"; parts {grams} g" if len(parts) > 1 else ""
-    return [*told, usable]
+    return [*lines, usable]
 
 
 def _range_words(share: dict) -> str:
@@ -268,14 +268,14 @@ def size_words(piece: dict) -> str:
     """Return the size class with the area, or that it is not known."""
     if piece["size_class"] is None:
         return "not known without a scale"
-    said = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
+    size = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
     scale = piece.get("scale")
     if not scale or scale["low"] == scale["high"]:
-        return said
+        return size
     low, high = (
         piece["area_cm2"] * (scale[end] / scale["mm_per_px"]) ** 2 for end in ("low", "high")
     )
-    return f"{said} ({low:.1f} to {high:.1f})"
+    return f"{size} ({low:.1f} to {high:.1f})"
 
 
 def state_words(state: dict) -> str:
@@ -308,12 +308,12 @@ def rules_words(proposal: dict) -> str | None:
 def call_words(call: dict, why: str | None = None) -> str:
     """Return a person's call: "select, scene 70 by Nell, 2025-03-01", with the note; ``why`` it counts stands behind
     the name."""
-    said = said_words(call) or ("" if call["note"] else "a name for the stone")
+    words = said_words(call) or ("" if call["note"] else "a name for the stone")
     if why:
-        said = f"{said} by {call['by'] or UNNAMED}, {why}".lstrip()
+        words = f"{words} by {call['by'] or UNNAMED}, {why}".lstrip()
     elif call["by"]:
-        said = f"{said} by {call['by']}".lstrip()
-    return ", ".join(part for part in (said, call["time"][:10], call["note"]) if part)
+        words = f"{words} by {call['by']}".lstrip()
+    return ", ".join(part for part in (words, call["time"][:10], call["note"]) if part)
 
 
 def said_words(call: dict) -> str:
@@ -352,14 +352,14 @@ def house_words(piece: dict) -> str | None:
     if house is None or (why := counts_words(piece)) is None:
         return None
     own = house | {"scene": None} if house["scene_by"] else house
-    said = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
-    return f"{said}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else said
+    words = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
+    return f"{words}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else words
 
 
 def _other_words(call: dict, house: dict) -> str:
-    said = said_words(call) or "a note"
+    words = said_words(call) or "a note"
     counts = " (this scene counts)" if house["scene_by"] and call["by"] == house["scene_by"] else ""
-    return f"{call['by'] or UNNAMED}: {said}{counts}"
+    return f"{call['by'] or UNNAMED}: {words}{counts}"
 
 
 def unsettled_words(records: Iterable[dict]) -> str | None:
