@@ -1,6 +1,9 @@
 """The way of one photo: photo → pieces → face → measurements → proposal.
 
 Further photos of the same face join it at the face: what is glare in the first is filled from them.
+
+A remark bears its sentence beside its code, since what is wrong and what helps is known where it is found; all other
+words are the report's.
 """
 
 from collections.abc import Iterable, Sequence
