@@ -10,7 +10,8 @@ from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown, with_words
+from grader.looking import look_at_all
+from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -168,11 +169,11 @@ def _with_duplicates(record: dict, duplicates: Sequence[tuple[str, str]]) -> dic
     also = [file for file, same in duplicates if same == record["photo"]["file"]]
     if not also:
         return record
-    told = [
+    remarks = [
         {"code": "duplicate", "text": f"{file} holds the same photo; graded once"} for file in also
     ]
     photo = record["photo"]
-    return record | {"photo": photo | {"warnings": [*photo["warnings"], *told]}}
+    return record | {"photo": photo | {"warnings": [*photo["warnings"], *remarks]}}
 
 
 def _write(

@@ -17,7 +17,8 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import Ledger
-from grader.looks import Look, asks_again, look_at_all, look_of
+from grader.looking import look_at_all
+from grader.looks import Look, asks_again, look_of
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -42,6 +43,13 @@ class CalledStones:
     features: Mapping[Stone, Features]
     comparisons: tuple[tuple[Stone, Stone], ...] = ()
     refused: tuple[str, ...] = ()
+
+    @property
+    def stones(self) -> tuple[Stone, ...]:
+        """Each stone that was called or compared, once, the called ones first."""
+        called = [(call.sha256, call.piece) for call in self.calls]
+        compared = [stone for pair in self.comparisons for stone in pair]
+        return tuple(dict.fromkeys([*called, *compared]))
 
 
 def called_in_ledger(
@@ -87,11 +95,14 @@ def called_in_tables(
     CallsError
         A table cannot be read.
     """
-    said = read_calls_csv(calls, profile.grades, time) if calls else ReadCalls((), ())
-    sides = read_comparisons_csv(comparisons, time) if comparisons else ReadCalls((), ())
-    both = ReadCalls((*said.calls, *sides.calls), tuple(range(len(said) + len(sides))))
+    from_calls = read_calls_csv(calls, profile.grades, time) if calls else ReadCalls((), ())
+    from_comparisons = read_comparisons_csv(comparisons, time) if comparisons else ReadCalls((), ())
+    both = ReadCalls(
+        (*from_calls.calls, *from_comparisons.calls),
+        tuple(range(len(from_calls) + len(from_comparisons))),
+    )
     placed, looks = place_table(both, folders, terms, profile, ledger, on_photo=on_photo)
-    on_calls, on_sides = _parted(placed, said, sides)
+    on_calls, on_sides = _parted(placed, from_calls, from_comparisons)
     pairs = paired(on_sides)
     features = {
         (sha256, piece["id"]): facts.features
@@ -106,14 +117,19 @@ def called_in_tables(
     return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
 
 
-def _parted(placed: ReadCalls, said: ReadCalls, sides: ReadCalls) -> tuple[ReadCalls, ReadCalls]:
+def _parted(
+    placed: ReadCalls, from_calls: ReadCalls, from_comparisons: ReadCalls
+) -> tuple[ReadCalls, ReadCalls]:
     """Two tables that were placed as one, each with its own lines again."""
-    lines = (*said.lines, *sides.lines)
+    lines = (*from_calls.lines, *from_comparisons.lines)
     parts = []
-    for table, first, last in ((said, 0, len(said)), (sides, len(said), len(lines))):
+    for table, first, last in (
+        (from_calls, 0, len(from_calls)),
+        (from_comparisons, len(from_calls), len(lines)),
+    ):
         here = range(first, last)
         rows = [(n, c) for n, c in zip(placed.lines, placed.calls, strict=True) if n in here]
-        refused, told = (
+        refused, remarks = (
             tuple(
                 replace(remark, line=lines[remark.line]) for remark in some if remark.line in here
             )
@@ -124,7 +140,7 @@ def _parted(placed: ReadCalls, said: ReadCalls, sides: ReadCalls) -> tuple[ReadC
                 tuple(call for _, call in rows),
                 tuple(lines[n] for n, _ in rows),
                 (*table.refused, *refused),
-                (*table.told, *told),
+                (*table.told, *remarks),
             )
         )
     return parts[0], parts[1]
@@ -133,12 +149,12 @@ def _parted(placed: ReadCalls, said: ReadCalls, sides: ReadCalls) -> tuple[ReadC
 def _compared(ledger: Ledger, by: str | None) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
     """The sides of all comparisons as calls that say nothing, on the pieces as their photos were shown last, and the
     pairs of them."""
-    said = [entry for entry in views.comparisons(ledger) if by in (None, entry.author)]
-    places = [place for entry in said for place in (entry.fact.better, entry.fact.other)]
+    entries = [entry for entry in views.comparisons(ledger) if by in (None, entry.author)]
+    places = [place for entry in entries for place in (entry.fact.better, entry.fact.other)]
     looks = last_looks_of(ledger, {place.sha256 for place in places})
     finder = StoneFinder([_by_content(look) for look in looks.values()])
     sides, pairs = [], []
-    for entry in said:
+    for entry in entries:
         pair = []
         for place in (entry.fact.better, entry.fact.other):
             call = Call(
@@ -216,8 +232,8 @@ def measure_called(
         on_photo(len(looks), len(asks))
     features: dict[Stone, Features] = {}
     refused = []
-    for call, seen in zip(calls, shown, strict=True):
-        look = seen and looks[seen.uid]
+    for call, look_shown in zip(calls, shown, strict=True):
+        look = look_shown and looks[look_shown.uid]
         if isinstance(look, Look) and (row := _row(look, call)) is not None:
             features[call.sha256, call.piece] = look.stones[row].features
         else:

@@ -1,21 +1,25 @@
 """From what the seller says to facts that hold their stone: calls, words on lines, and what is taken back."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from grader.errors import CallsError, GraderError
-from grader.grading.calls.calls import ReadCalls, RowRemark
+from grader.grading.calls.calls import ReadCalls, RowRemark, known_grade
+from grader.grading.calls.calls_csv import read_calls_csv
 from grader.grading.calls.joining import place_calls, same_stone
+from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import CallSaid, Entry, LineSaid
+from grader.ledger.facts import CallSaid, Entry, LineSaid, TakenBack
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, ask_for, last_look, look_at, look_at_all, shown
+from grader.looking import look_at, look_at_all
+from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
-from grader.report.calls import shown_of
+from grader.report.calls import shown_of, with_calls
+from grader.session import Session
 
 
 def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) -> Look:
@@ -26,9 +30,9 @@ def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) 
     GraderError
         The photo cannot be read.
     """
-    seen = last_look(content_hash(path), ledger)
-    if seen is not None:
-        return replace(seen, ask=replace(seen.ask, path=path, file=str(path)))
+    last = last_look(content_hash(path), ledger)
+    if last is not None:
+        return replace(last, ask=replace(last.ask, path=path, file=str(path)))
     look = look_at(ask_for(path, terms, ledger), profile, ledger)
     shown([look], ledger)
     return look
@@ -151,11 +155,11 @@ def _known_or_ask(
 
 
 def _placed(read: ReadCalls, looks: Mapping[str, Look], reasons: Mapping[str, str]) -> ReadCalls:
-    seen = [row for row in _rows(read) if _photo_of(row[1]) in looks]
+    on_known = [row for row in _rows(read) if _photo_of(row[1]) in looks]
     stones = [
         replace(look.on_photo, photo=name.removeprefix(_NAMED)) for name, look in looks.items()
     ]
-    placed = place_calls(ReadCalls(*_columns(seen)), stones)
+    placed = place_calls(ReadCalls(*_columns(on_known)), stones)
     uids = {look.ask.sha256: look.uid for look in looks.values()}
     rows = [(line, replace(call, measured=uids[call.sha256])) for line, call in _rows(placed)]
     refused = [*read.refused, *placed.refused]
@@ -199,7 +203,7 @@ def _columns(rows: Sequence[tuple[int, Call]]) -> tuple[tuple[Call, ...], tuple[
 
 def with_shown(call: Call, record: dict) -> Call:
     """Return a placed call with what the tool says of its stone in a graded record, where it does not tell already."""
-    piece = next((p for p in record["pieces"] if p["id"] == call.piece), None)
+    piece = _stone(record, call.piece)
     return call if call.shown or piece is None else replace(call, shown=shown_of(piece))
 
 
@@ -212,15 +216,25 @@ def new_calls(calls: Sequence[Call], ledger: Ledger) -> list[Call]:
     new: set[int] = set()
     for rows in _by_sayer_and_stone(calls):
         first = calls[rows[0]]
-        said = [one for one in before if one.by == first.by and same_stone(one, first)]
-        withdrawn = {_said(one) for one in said if one.uid in gone}
-        standing = [_said(one) for one in said if one.uid not in gone]
-        words = [(row, _said(calls[row])) for row in rows if _said(calls[row]) not in withdrawn]
-        # Said twice in a row is said once.
-        words = [one for n, one in enumerate(words) if n == 0 or one[1] != words[n - 1][1]]
-        there = _known_in_front([word for _, word in words], standing)
-        new |= {row for row, _ in words[there:]}
+        earlier = [one for one in before if one.by == first.by and same_stone(one, first)]
+        new |= _new_rows({row: _content(calls[row]) for row in rows}, earlier, gone)
     return [call for row, call in enumerate(calls) if row in new]
+
+
+def _new_rows(
+    contents: Mapping[int, tuple], earlier: Sequence[Call], gone: Collection[str]
+) -> set[int]:
+    """Of one person's rows on one stone those that say something new.
+
+    earlier : what that person said of the stone.   gone : uids of what was taken back.
+    """
+    withdrawn = {_content(call) for call in earlier if call.uid in gone}
+    standing = [_content(call) for call in earlier if call.uid not in gone]
+    kept = [(row, content) for row, content in contents.items() if content not in withdrawn]
+    # Said twice in a row is said once.
+    kept = [one for n, one in enumerate(kept) if n == 0 or one[1] != kept[n - 1][1]]
+    known = _known_in_front([content for _, content in kept], standing)
+    return {row for row, _ in kept[known:]}
 
 
 def _by_sayer_and_stone(calls: Sequence[Call]) -> list[list[int]]:
@@ -242,7 +256,7 @@ def _known_in_front(words: Sequence[tuple], standing: Sequence[tuple]) -> int:
     return next((n for n in counts if words[:n] == standing[-n:]), 0)
 
 
-def _said(call: Call) -> tuple:
+def _content(call: Call) -> tuple:
     return call.grade, call.scene, call.note, call.stone
 
 
@@ -253,8 +267,8 @@ def last_call(placed: Call, ledger: Ledger) -> Call | None:
     return next((call for call in reversed(calls) if same_stone(call, placed)), None)
 
 
-def said_line(look: Look, call: Call, line: int) -> tuple[str, str, str]:
-    """Return how a line of that number is known again in a look: its class there, its length, and where it lies.
+def line_of(look: Look, call: Call, line: int) -> tuple[dict, LineFacts]:
+    """Return a line of that number on the stone of a call, as a look's record holds it and as its facts.
 
     Raises
     ------
@@ -263,15 +277,136 @@ def said_line(look: Look, call: Call, line: int) -> tuple[str, str, str]:
     """
     row = next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == call.piece)
     lines = look.record["pieces"][row]["cracks"]["lines"]
-    number = next((i for i, one in enumerate(lines) if one["id"] == line), None)
-    if number is None:
-        holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
+    for one, facts in zip(lines, look.stones[row].lines, strict=True):
+        if one["id"] == line:
+            return one, facts
+    holds = "no line is seen" if not lines else f"it shows lines 1 to {len(lines)}"
+    raise CallsError(
+        f"{call.photo}: no line {line} on stone {call.piece}, {holds}; "
+        "`grader check --json` lists them by id"
+    )
+
+
+def call_on(photo: Path, call: Call, terms: PhotoTerms, session: Session) -> tuple[Look, Call]:
+    """Return the look at a photo that was shown last, and the call on the stone of it which it means.
+
+    call : its grade as a person wrote it.   terms : on which a photo is looked at that nobody saw before.
+
+    Raises
+    ------
+    GraderError
+        The photo cannot be read, there is no such stone, or no such grade on the ladder: one line.
+    """
+    try:
+        grade = call.grade and known_grade(call.grade, session.profile.grades)
+    except ValueError as err:
+        raise CallsError(str(err)) from err
+    look = look_shown(photo, terms, session.profile, session.need_ledger("a call"))
+    return look, place_on(look, replace(call, grade=grade, sha256=look.ask.sha256))
+
+
+def save_call(look: Look, placed: Call, session: Session) -> tuple[Call, dict]:
+    """Save a call on a stone; return it with what was proposed beside it, and the stone's record with all its calls."""
+    record = look.graded(session.profile, session.model())
+    call = with_shown(placed, record)
+    save_calls([call], session.ledger)
+    return call, _stone_called(look, record, call.piece, session)
+
+
+@dataclass(frozen=True)
+class LineCalled:
+    """What a word on a line was said of, and what it changed.
+
+    line, facts : of the line as it was shown.   before, now : the stone's graded record; ``now`` is ``None`` where
+    the stone is not found again.
+    """
+
+    line: dict
+    facts: LineFacts
+    before: dict | None
+    now: dict | None
+
+
+def save_line_word(
+    look: Look,
+    placed: Call,
+    line: int,
+    says: str,
+    found: str | None,
+    how: str | None,
+    session: Session,
+) -> LineCalled:
+    """Save a word on a line and measure its stone with it.
+
+    Raises
+    ------
+    CallsError
+        The stone shows no such line.
+    """
+    shown_line, facts = line_of(look, placed, line)
+    word = line_said(look, placed, line, says, found, how)
+    session.ledger.add(word, author=placed.by)
+    again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
+    before, now = (
+        _stone(one.graded(session.profile, session.model()), placed.piece) for one in (look, again)
+    )
+    return LineCalled(shown_line, facts, before, now)
+
+
+def take_back(look: Look, placed: Call, session: Session) -> tuple[Call, dict]:
+    """Take back the last call that holds on a stone; return it, and the stone's record with the calls that hold now.
+
+    Raises
+    ------
+    CallsError
+        None holds there.
+    """
+    back = last_call(placed, session.ledger)
+    if back is None:
+        whose = f" by {placed.by}" if placed.by else ""
         raise CallsError(
-            f"{call.photo}: no line {line} on stone {call.piece}, {holds}; "
-            "`grader check --json` lists them by id"
+            f"{placed.photo}: nothing to take back, no call{whose} on stone {placed.piece} holds"
         )
-    one = lines[number]
-    length = f"{one['length_px']:.0f} px"
-    if one["length_mm"] is not None:
-        length = f"{one['length_mm']:.0f} mm"
-    return one["class"], length, look.stones[row].lines[number].where
+    session.ledger.add(TakenBack(call=back.uid), author=placed.by)
+    return back, _stone_called(look, look.record, placed.piece, session)
+
+
+def take_table(
+    table: Path,
+    folders: Sequence[Path],
+    terms: PhotoTerms,
+    session: Session,
+    *,
+    by: str | None,
+    time: str,
+    on_photo: Callable[[int, int], None] = lambda done, total: None,
+) -> tuple[ReadCalls, list[Call]]:
+    """Save what a table of calls says anew; return its calls as they are placed, and those that were new.
+
+    Parameters
+    ----------
+    folders : where its photos lie.   terms : on which photos are looked at that nobody saw before.
+    by, time : who says what names nobody, and when what tells no time is said.
+
+    Raises
+    ------
+    CallsError
+        The table cannot be read.
+    """
+    ledger = session.need_ledger("a call")
+    read = read_calls_csv(table, session.profile.grades, time, by)
+    placed, _ = place_table(read, folders, terms, session.profile, ledger, on_photo=on_photo)
+    new = new_calls(placed.calls, ledger)
+    save_calls(new, ledger)
+    return placed, new
+
+
+def _stone(record: dict, number: int) -> dict | None:
+    return next((piece for piece in record["pieces"] if piece["id"] == number), None)
+
+
+def _stone_called(look: Look, record: dict, number: int, session: Session) -> dict:
+    """The record of a stone with all calls on it that hold."""
+    calls = calls_on([look], session.ledger)
+    (joined,), _ = with_calls([record], calls, session.settings.decider)
+    return _stone(joined, number)

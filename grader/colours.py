@@ -17,7 +17,8 @@ from grader.face.sight.glare import find_glare
 from grader.files import read_number, read_table
 from grader.grade import MeasuredPhoto
 from grader.ledger.store import Ledger
-from grader.looks import ask_for, asks_again, last_look, located, measured_again
+from grader.looking import measured_again
+from grader.looks import ask_for, asks_again, last_look, located
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms

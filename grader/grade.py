@@ -1,6 +1,9 @@
 """The way of one photo: photo → pieces → face → measurements → proposal.
 
 Further photos of the same face join it at the face: what is glare in the first is filled from them.
+
+A remark bears its sentence beside its code, since what is wrong and what helps is known where it is found; all other
+words are the report's.
 """
 
 from collections.abc import Iterable, Sequence
@@ -363,10 +366,10 @@ def _seen_again(
     again = see_face(face, profile, given_state)
     if {first.state.value, again.state.value} != {"wet", "dry"}:
         return again, alignment
-    there = find_reference(other.photo, setup=profile.setup)
-    one_white = "uncalibrated" not in (reference.colour_source, there.colour_source)
+    later_reference = find_reference(other.photo, setup=profile.setup)
+    one_white = "uncalibrated" not in (reference.colour_source, later_reference.colour_source)
     if given_state or one_white:
-        again = replace(again, face=with_light(again.face, again.face.linear, there))
+        again = replace(again, face=with_light(again.face, again.face.linear, later_reference))
         return drying_pair(first, again, alignment, one_white)
     text = (
         f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
@@ -393,9 +396,9 @@ def _card_elsewhere(reference: Reference, others: Sequence[Photo]) -> tuple[Rema
     if reference.card or reference.chart:
         return ()
     for other in others:
-        there = find_reference(other)
-        if there.card or there.chart:
-            what = "card" if there.card else "chart"
+        other_reference = find_reference(other)
+        if other_reference.card or other_reference.chart:
+            what = "card" if other_reference.card else "chart"
             text = f"the {what} is only in {other.name}: name that photo first"
             return (Remark("card_elsewhere", text),)
     return ()

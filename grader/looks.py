@@ -1,15 +1,12 @@
 """Photos looked at: measured once, kept in the ledger, graded from what is kept as often as a model changes."""
 
-import json
-import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from grader.errors import GraderError, PhotoError
+from grader.errors import PhotoError
 from grader.files import path_text
-from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
-from grader.grading.calls.joining import SAME_STONE, Stones, line_words, outline_overlap
+from grader.grading.calls.joining import SAME_STONE, Stones, outline_overlap
 from grader.grading.features.facts import StoneFacts, facts_from
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
@@ -23,9 +20,7 @@ from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms, terms_from
 from grader.profile import Profile
 from grader.report.calls import stones_of
-from grader.report.overlay import piece_picture
-from grader.report.result import graded_record, measured_record, piece_record
-from grader.working import measure_again, working_picture
+from grader.report.result import graded_record
 
 
 @dataclass(frozen=True)
@@ -62,7 +57,7 @@ class Look:
 
     def sheet_picture(self, piece: int) -> bytes:
         """Return the small JPEG of a piece for sheets."""
-        return _bytes(self.pictures[piece]["sheet"])
+        return content_of(self.pictures[piece]["sheet"])
 
     def graded(self, profile: Profile, model: Model) -> dict:
         """Return the record with what a model says of each piece, under the name that the photo has now."""
@@ -95,10 +90,10 @@ def ask_for(
 
 def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
     """Return the same with what was said of lines on their photos until now."""
-    said: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
-    for call in line_calls(said, ledger) if ledger is not None else ():
-        said[call.sha256].append(call)
-    return [replace(ask, words=tuple(said[ask.sha256])) for ask in asks]
+    words: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
+    for call in line_calls(words, ledger) if ledger is not None else ():
+        words[call.sha256].append(call)
+    return [replace(ask, words=tuple(words[ask.sha256])) for ask in asks]
 
 
 def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
@@ -107,21 +102,21 @@ def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
 
 
 def _line_call(entry: Entry[LineSaid]) -> Call:
-    said = entry.fact
+    fact = entry.fact
     return Call(
-        photo=said.photo,
-        sha256=said.sha256,
-        piece=said.piece_id,
-        box=said.box,
+        photo=fact.photo,
+        sha256=fact.sha256,
+        piece=fact.piece_id,
+        box=fact.box,
         grade=None,
         scene=None,
         by=entry.author,
         time=entry.time,
-        note=said.note,
-        line=said.word,
-        uid=said.uid,
-        outline=said.outline,
-        measured=said.measured,
+        note=fact.note,
+        line=fact.word,
+        uid=fact.uid,
+        outline=fact.outline,
+        measured=fact.measured,
     )
 
 
@@ -145,48 +140,6 @@ def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
 def _place(path: Path) -> str:
     """The whole path of a photo as the ledger has it; one that is no UTF-8 leads nowhere later, as if it were gone."""
     return path_text(path.resolve())
-
-
-def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
-    """Return the look at one photo: from the ledger, else measured and kept there.
-
-    Raises
-    ------
-    GraderError
-        The photo cannot be read or measured: one line.
-    """
-    if not anew and (look := known_looks([ask], profile, ledger)[0]):
-        return look
-    return keep(_measure(located(ask, ledger), profile, ledger is not None), profile, ledger)
-
-
-def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
-    """Return the photo with its arrays, for pictures; measured as :func:`look_at` does."""
-    return measure_file(ask.path, ask.terms, profile, ask.words)
-
-
-def look_at_all(
-    asks: Sequence[Ask],
-    profile: Profile,
-    ledger: Ledger | None,
-    *,
-    workers: int | None = None,
-    anew: bool = False,
-) -> Iterator[tuple[int, Look | GraderError]]:
-    """Yield the looks at many photos with their places in ``asks``: those that are known first, the others as they are
-    done, each kept at once.
-
-    Whatever goes wrong with one photo is its own error, so that it never stops the others; a ledger that cannot be
-    written does.
-
-    workers : processes, as many as there are cores by default; 1 works in this process.
-    """
-    known = [None] * len(asks) if anew else known_looks(asks, profile, ledger)
-    yield from ((n, look) for n, look in enumerate(known) if look is not None)
-    to_do = [(n, located(asks[n], ledger)) for n, look in enumerate(known) if look is None]
-    kept = ledger is not None
-    for n, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
-        yield n, done if isinstance(done, GraderError) else keep(done, profile, ledger)
 
 
 def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Look | None]:
@@ -331,11 +284,11 @@ def _path_of(sha256: str, ledger: Ledger) -> Path | None:
 
 def _new_pieces(photo: Stones, ledger: Ledger) -> list[Fact]:
     """A piece for each face that no piece has yet: the same face photographed or measured twice is one."""
-    there = [entry.fact for entry in views.faces(ledger, photo.sha256)]
+    known = [entry.fact for entry in views.faces(ledger, photo.sha256)]
     facts: list[Fact] = []
     for piece, outline in photo.outlines.items():
         if any(
-            face.outline and outline_overlap(face.outline, outline) >= SAME_STONE for face in there
+            face.outline and outline_overlap(face.outline, outline) >= SAME_STONE for face in known
         ):
             continue
         new = NamedPiece()
@@ -365,111 +318,6 @@ def _from_ledger(ask: Ask, fact: Measured, ledger: Ledger) -> Look | None:
     return Look(ask, record, stones, pictures, fact.uid, known=True)
 
 
-def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
-    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it."""
-    if ask.path is None:
-        return _measure_kept(ask, profile)
-    measured = measure_file(ask.path, ask.terms, profile, ask.words)
-    return Look(
-        ask,
-        measured_record(measured, ask.file),
-        tuple(facts_of(piece, profile) for piece in measured.pieces),
-        {piece.piece.id: _pictures(piece, measured, to_keep) for piece in measured.pieces},
-    )
-
-
-def _measure_kept(ask: Ask, profile: Profile) -> Look:
-    """A look from the working pictures of an earlier one; what is said of the photo as a whole stays as it was."""
-    if ask.kept is None:
-        raise PhotoError(f"{ask.file}: the photo is gone; put it back", "missing")
-    words = line_words(ask.kept.on_photo, ask.words)
-    pictures = {
-        piece: {what: _bytes(content) for what, content in of_piece.items()}
-        for piece, of_piece in ask.kept.pictures.items()
-    }
-    pieces = [
-        measure_again(
-            of_piece["working"],
-            json.loads(of_piece["working_record"]),
-            profile,
-            words.get(piece, ()),
-        )
-        for piece, of_piece in sorted(pictures.items())
-    ]
-    old = ask.kept.record
-    size = old["photo"]["width"], old["photo"]["height"]
-    record = old | {"pieces": [piece_record(piece, *size) for piece in pieces]}
-    return Look(ask, record, tuple(facts_of(piece, profile) for piece in pieces), pictures)
-
-
-def _bytes(picture: bytes | Path) -> bytes:
+def content_of(picture: bytes | Path) -> bytes:
+    """Return a picture of a look, wherever it lies."""
     return picture if isinstance(picture, bytes) else picture.read_bytes()
-
-
-def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> dict[str, bytes]:
-    sheet = {"sheet": piece_picture(measured.photo, piece)}
-    if not to_keep:
-        return sheet
-    working, record = working_picture(piece, measured.photo, measured.reference)
-    return sheet | {
-        "working": working,
-        "working_record": json.dumps(record, allow_nan=False).encode(),
-    }
-
-
-def _measure_all(
-    asks: list[tuple[int, Ask]], profile: Profile, to_keep: bool, workers: int
-) -> Iterator[tuple[int, Look | GraderError]]:
-    """Looks with their numbers, in the order in which they are done."""
-    workers = min(workers, len(asks))
-    if workers <= 1:
-        yield from ((n, _work(ask, profile, to_keep)) for n, ask in asks)
-        return
-    from joblib import Parallel, delayed
-    from joblib.externals.loky.process_executor import BrokenProcessPool
-
-    left = dict(asks)
-    pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
-    try:
-        for n, done in pool(delayed(_numbered_work)(n, ask, profile, to_keep) for n, ask in asks):
-            del left[n]
-            yield n, done
-    except BrokenProcessPool:
-        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
-        for n, ask in list(left.items()):
-            yield n, _work_apart(ask, profile, to_keep)
-
-
-def _numbered_work(
-    n: int, ask: Ask, profile: Profile, to_keep: bool
-) -> tuple[int, Look | GraderError]:
-    import cv2
-
-    cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
-    return n, _work(ask, profile, to_keep)
-
-
-def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
-    try:
-        return _measure(ask, profile, to_keep)
-    except GraderError as err:
-        return err
-    except Exception as err:
-        return _internal(ask.file, f"{type(err).__name__}: {err}")
-
-
-def _work_apart(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
-    from joblib.externals.loky import get_reusable_executor
-    from joblib.externals.loky.process_executor import BrokenProcessPool
-
-    try:
-        return get_reusable_executor(max_workers=1).submit(_work, ask, profile, to_keep).result()
-    except BrokenProcessPool:
-        return _internal(ask.file, "the process ended, perhaps for lack of memory")
-
-
-def _internal(file: str, what: str) -> PhotoError:
-    line = " ".join(what.split())
-    return PhotoError(
-        f"{file}: could not be measured ({line}); the others are not touched", "internal"
-    )

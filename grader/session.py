@@ -1,9 +1,10 @@
 """What a command works with: settings, profile, the model in use and the ledger, each loaded when first asked for."""
 
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-from grader.errors import LedgerError, ModelError
+from grader.errors import LedgerError, ModelError, SettingsError
 from grader.grading.models.model import Model
 from grader.grading.models.model_files import load_model, load_model_as
 from grader.ledger import views
@@ -14,6 +15,24 @@ from grader.ledger.store import Ledger, open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 from grader.settings import Settings, load_settings, settings_file
+
+
+@dataclass(frozen=True)
+class KnownModel:
+    """A model in a list: its folder, ``None`` for the starter, and what lies there, or why it cannot be read."""
+
+    folder: str | None
+    model: Model | ModelError
+    in_use: bool
+
+
+def _known_model(folder: str | None, label: str | None, in_use: bool) -> KnownModel:
+    try:
+        if folder and label:
+            return KnownModel(folder, load_model_as(Path(folder), label), in_use)
+        return KnownModel(folder, load_model(folder and Path(folder)), in_use)
+    except ModelError as err:
+        return KnownModel(folder, err, in_use)
 
 
 class Session:
@@ -88,10 +107,60 @@ class Session:
         uses = views.model_uses(self.ledger)
         return uses[-1].fact if uses else None
 
+    def use_model(self, name: str) -> ModelUse:
+        """Take a model into use from now on, by its folder or as "starter"; a fact more, nothing is overwritten.
+
+        Raises
+        ------
+        ModelError, LedgerError
+            There is no such model, or no ledger: one line.
+        """
+        self.need_ledger("--use")
+        folder = None if name == "starter" else Path(name).resolve()
+        return self.note_use(folder, load_model(folder))
+
+    def use_model_before(self) -> ModelUse:
+        """Take the model into use that was in use before this one.
+
+        Raises
+        ------
+        SettingsError, ModelError, LedgerError
+            There was none, it cannot be read, or there is no ledger: one line.
+        """
+        ledger = self.need_ledger("--back")
+        # Before the first change the starter was in use.
+        starter = ModelUse(folder=None, label=load_model().label)
+        uses = [starter, *(entry.fact for entry in views.model_uses(ledger))]
+        last = uses[-1]
+        earlier = [one for one in uses if (one.folder, one.label) != (last.folder, last.label)]
+        if not earlier:
+            raise SettingsError("no other model was in use before; name one with --use")
+        label, folder = earlier[-1].label, earlier[-1].folder and Path(earlier[-1].folder)
+        model = load_model_as(folder, label) if folder else load_model()
+        return self.note_use(folder, model)
+
+    def note_use(self, folder: Path | None, model: Model) -> ModelUse:
+        """Keep in the ledger that a model is in use from now on.
+
+        folder : where it lies, from the root on; ``None`` for the starter.
+        """
+        use = ModelUse(folder=folder and str(folder), label=model.label)
+        self.need_ledger("--use").add(use)
+        return use
+
+    def known_models(self) -> list["KnownModel"]:
+        """Return the starter, the models that were ever in use, and those in folders here."""
+        uses = views.model_uses(self.ledger) if self.ledger else ()
+        labels = {entry.fact.folder: entry.fact.label for entry in uses}
+        in_use = uses[-1].fact.folder if uses else None
+        here = [str(path.parent.resolve()) for path in sorted(Path().glob("*/grade.json"))]
+        return [
+            _known_model(folder, labels.get(folder), folder == in_use)
+            for folder in dict.fromkeys([None, *labels, *here])
+        ]
+
     def with_usual_scale(self, terms: PhotoTerms) -> PhotoTerms:
         """Return the terms with the settings' scale where the command line gives none."""
-        from dataclasses import replace
-
         if terms.mm_per_px is not None or self.settings.mm_per_px is None:
             return terms
         return replace(terms, mm_per_px=self.settings.mm_per_px)

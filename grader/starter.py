@@ -47,6 +47,7 @@ from grader.photo.pieces import whole_photo
 from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
+from grader.report.reasons import condition_words
 from grader.train.surfaces import draw_surface
 
 #: Numbers of the photos to learn from and to judge by; about two faces each. The held-out photos
@@ -177,7 +178,7 @@ def judge(
     scenes = np.array([face.true["scene_score"] for face in faces])
     told = [model.scene.estimate(face.measured) for face in faces]
     inside = [e.low <= s <= e.high for e, s in zip(told, scenes, strict=True)]
-    decided = Counter(str(condition) for _, condition in by_rules)
+    decided = Counter(condition and condition_words(condition) for _, condition in by_rules)
     near = [border_distance(face.true, profile) <= NEAR for face in faces]
     return Judged(
         faces=len(faces),
@@ -187,7 +188,7 @@ def judge(
         shares={grade: float((truth == k).mean()) for k, grade in enumerate(grades)},
         near=float(np.mean(near)),
         decided={
-            str(condition): decided[str(condition)] / len(faces)
+            condition_words(condition): decided[condition_words(condition)] / len(faces)
             for rule in profile.rules
             for condition in conditions(rule)
         },

@@ -30,7 +30,16 @@ from grader.grade import (
     facts_of,
 )
 from grader.grading.calls.joining import Stones, line_words
-from grader.grading.proposal import Call, Proposal, RulesWord, SceneEstimate
+from grader.grading.features.rules import Condition
+from grader.grading.proposal import (
+    Call,
+    MoreOf,
+    Proposal,
+    Reason,
+    RulesWord,
+    SceneEstimate,
+    WhatIf,
+)
 from grader.measures import Remark
 from grader.photo.colour import srgb_curve
 from grader.photo.photo import ColourEncoding, Photo, Scale
@@ -128,11 +137,11 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         scene=54,
         probabilities={"waste": 0.05, "tumbling": 0.15, "cabbing": 0.6, "select": 0.2},
         sell_as=None if mm_per_px is None else "by weight",
-        reasons=("half of the face is blue",),
+        reasons=(Reason("scene", 0.3, {"scene_score": 54.0}),),
         model="starter 01234567",
         grade_set=("cabbing", "select"),
-        rules=RulesWord("tumbling", "cabbing: blue_share at least 0.6"),
-        what_if="with a scene of 60 instead of 54: select",
+        rules=RulesWord("tumbling", Condition("cabbing", "blue_share", 0.6, at_most=False)),
+        what_if=WhatIf(MoreOf("scene_score", 54.0, 60.0), "select"),
     )
     return GradedPiece(
         measured,
@@ -233,7 +242,7 @@ def measuring(monkeypatch, make_graded, crack):
         others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 
-    monkeypatch.setattr("grader.looks.measure_file", measure_file)
+    monkeypatch.setattr("grader.looking.measure_file", measure_file)
     monkeypatch.setattr("os.cpu_count", lambda: 1)
     return asked
 

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import jsonschema
 import pytest
 
-from grader import looks
+from grader import looking, looks
 from grader.batch import find_photos, grade_folder
 from grader.calling import save_calls
 from grader.errors import GraderError
@@ -239,18 +239,18 @@ def test_what_failed_is_tried_again(folder):
 
 def test_after_a_power_cut_only_what_was_not_done_is_measured(folder, monkeypatch):
     write(folder, a="1", b="2", c="3")
-    measure_file = looks.measure_file
+    measure_file = looking.measure_file
 
     def cut(photo, terms, profile, calls=()):
         if Path(photo).name == "c.jpg":
             raise KeyboardInterrupt
         return measure_file(photo, terms, profile, calls)
 
-    monkeypatch.setattr(looks, "measure_file", cut)
+    monkeypatch.setattr(looking, "measure_file", cut)
     with pytest.raises(KeyboardInterrupt):
         folder.run()
     assert len([e for e in folder.ledger.entries() if e.fact.kind == "measured"]) == 2
-    monkeypatch.setattr(looks, "measure_file", measure_file)
+    monkeypatch.setattr(looking, "measure_file", measure_file)
     ran = folder.run()
     assert ran.measured == ["c.jpg"]
     assert [record["photo"]["file"] for record in records(ran.out)] == ["a.jpg", "b.jpg", "c.jpg"]
@@ -417,12 +417,12 @@ def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(fol
             os._exit(1)
         return PhotoError(f"{ask.file}: read elsewhere", "empty")
 
-    def named_work(ask, profile, to_keep):
-        return ask.file, work(ask, profile, to_keep)
+    def numbered_work(n, ask, profile, to_keep):
+        return n, work(ask, profile, to_keep)
 
     # Nested, so that they travel to the other processes as they are.
-    monkeypatch.setattr(looks, "_work", work)
-    monkeypatch.setattr(looks, "_named_work", named_work)
+    monkeypatch.setattr(looking, "_work", work)
+    monkeypatch.setattr(looking, "_numbered_work", numbered_work)
     write(folder, a="1", b="2", kill="3", z="4")
     codes = {r["photo"]["file"]: r["error"]["code"] for r in folder.run(workers=2).done.records}
     assert codes == {"a.jpg": "empty", "b.jpg": "empty", "kill.jpg": "internal", "z.jpg": "empty"}

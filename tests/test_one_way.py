@@ -27,7 +27,8 @@ from grader.grade import facts_of, measure_file, measure_photo
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import open_ledger
-from grader.looks import ask_for, last_look, look_at
+from grader.looking import look_at
+from grader.looks import ask_for, last_look
 from grader.photo.pieces import find_pieces
 from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference

@@ -39,10 +39,10 @@ def backup(
     others = dict.fromkeys(
         one.folder for one in uses if one.folder and (one.folder, one.label) != _named(use)
     )
-    there = [folder for folder in others if Path(folder).is_dir()]
+    models = [folder for folder in others if Path(folder).is_dir()]
     label = use.label if place else None
     files = session.own_files
-    for line in backup_lines(out, views.counts(ledger), pictures, label, there, files):
+    for line in backup_lines(out, views.counts(ledger), pictures, label, models, files):
         typer.echo(line)
 
 

@@ -1,6 +1,5 @@
 """``grader call``: the seller's word on a stone, kept beside the proposal."""
 
-from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -107,143 +106,111 @@ def call(
         raise typer.BadParameter(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
         )
-    _usage_of_line(line, says, found, how, grade, scene)
-    of_one = (piece, grade, scene, note, line, stone, undo or None)
-    if table and any(value is not None for value in of_one):
-        raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
-    if photos and not table:
-        raise typer.BadParameter("goes with --from", param_hint="--photos")
-    if undo and (grade is not None or scene is not None or line is not None):
-        raise typer.BadParameter(
-            "--undo says nothing else; call anew after it", param_hint="--undo"
-        )
-    if photo and grade is None and scene is None and line is None and not undo:
-        raise typer.BadParameter(
-            "give --grade, --scene or both, or --line; --stone, --by and --note only go with them",
-            param_hint="--grade",
-        )
-    from grader.calling import look_shown, place_on
-    from grader.errors import CallsError
+    _usage_of_line(line, says, found, how, (grade, scene))
+    _usage_of_table(table, photos, (piece, grade, scene, note, line, stone, undo or None))
+    _usage_of_stone(photo, undo, line, (grade, scene))
+    from grader.calling import call_on
     from grader.files import path_text
-    from grader.grading.calls.calls import known_grade
     from grader.grading.proposal import Call
-    from grader.report.calls import UNNAMED
+    from grader.report.calls import SAVED_UNNAMED
 
-    ledger = session.need_ledger("a call")
+    session.need_ledger("a call")
     by = by or session.settings.by
     terms = session.with_usual_scale(terms)
     if table:
-        _from_table(table, photos, by, terms, session)
+        _take_table(table, photos or beside(table), by, terms, session)
         return
-    try:
-        grade = grade and known_grade(grade, session.profile.grades)
-    except ValueError as err:
-        raise CallsError(str(err)) from err
-    look = look_shown(photo, terms, session.profile, ledger)
-    said = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
-    placed = place_on(look, replace(said, sha256=look.ask.sha256))
+    call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    look, placed = call_on(photo, call, terms, session)
     if undo:
-        typer.echo(_undone(look, placed, session))
+        _take_back(look, placed, session)
         return
-    if line is not None:
-        typer.echo(
-            _line_called(look, placed, line, says.value, found and found.value, how, session)
-        )
+    if line is None:
+        _save_call(look, placed, session)
     else:
-        typer.echo(_called(look, placed, session))
+        _save_line_word(look, placed, (line, says.value, found and found.value, how), session)
     if by is None:
-        typer.echo(UNNAMED, err=True)
+        typer.echo(SAVED_UNNAMED, err=True)
 
 
 def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def _called(look, placed, session) -> str:
-    """Save a call on a stone; what was saved, beside what is proposed."""
-    from grader.calling import save_calls, with_shown
+def _save_call(look, placed, session) -> None:
+    from grader.calling import save_call
     from grader.report.calls import saved_words
 
-    record = look.graded(session.profile, session.model())
-    call = with_shown(placed, record)
-    save_calls([call], session.ledger)
-    return saved_words(call, _with_calls(look, record, call.piece, session))
+    typer.echo(saved_words(*save_call(look, placed, session)))
 
 
-def _with_calls(look, record, number: int, session) -> dict:
-    """The stone's record with all calls on it that hold."""
-    from grader.looks import calls_on
-    from grader.report.calls import with_calls
-
-    calls = calls_on([look], session.ledger)
-    (joined,), _ = with_calls([record], calls, session.settings.decider)
-    return next(piece for piece in joined["pieces"] if piece["id"] == number)
-
-
-def _line_called(look, placed, line, says, found, how, session) -> str:
-    """Save a word on a line and measure the stone with it; what was saved, and what the stone is now."""
-    from grader.calling import line_said, said_line
-    from grader.looks import asks_again, look_at
+def _save_line_word(look, placed, word, session) -> None:
+    """word : number of the line, what it is, how it was found and how it was checked."""
+    from grader.calling import save_line_word
     from grader.report.calls import saved_line_words
 
-    where = said_line(look, placed, line)
-    word = line_said(look, placed, line, says, found, how)
-    session.ledger.add(word, author=placed.by)
-    again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
-    model = session.model()
-    before, now = (
-        next(
-            (p for p in one.graded(session.profile, model)["pieces"] if p["id"] == placed.piece),
-            None,
-        )
-        for one in (look, again)
+    _, says, found, _ = word
+    done = save_line_word(look, placed, *word, session)
+    typer.echo(
+        saved_line_words(placed, (done.line, done.facts), says, found, (done.before, done.now))
     )
-    return saved_line_words(placed, line, where, says, found, before, now)
 
 
-def _undone(look, placed, session) -> str:
-    from grader.calling import last_call
-    from grader.errors import CallsError
-    from grader.ledger.facts import TakenBack
+def _take_back(look, placed, session) -> None:
+    from grader.calling import take_back
     from grader.report.calls import taken_back_words
 
-    ledger = session.ledger
-    back = last_call(placed, ledger)
-    if back is None:
-        whose = f" by {placed.by}" if placed.by else ""
-        raise CallsError(
-            f"{placed.photo}: nothing to take back, no call{whose} on stone {placed.piece} holds"
-        )
-    ledger.add(TakenBack(call=back.uid), author=placed.by)
-    return taken_back_words(placed, back, _with_calls(look, look.record, placed.piece, session))
+    typer.echo(taken_back_words(placed, *take_back(look, placed, session)))
 
 
-def _from_table(table: Path, photos: list[Path] | None, by: str | None, terms, session) -> None:
-    from grader.calling import new_calls, place_table, save_calls
+def _take_table(table: Path, folders: list[Path], by: str | None, terms, session) -> None:
+    from grader.calling import take_table
     from grader.errors import CallsError
     from grader.grading.calls.calls import remark_lines
-    from grader.grading.calls.calls_csv import read_calls_csv
-    from grader.report.calls import UNNAMED
+    from grader.report.calls import SAVED_UNNAMED, taken_in_words
 
-    ledger = session.ledger
-    read = read_calls_csv(table, session.profile.grades, _now(), by)
-    folders = photos or beside(table)
     with progress("looking") as on_photo:
-        placed, _ = place_table(read, folders, terms, session.profile, ledger, on_photo=on_photo)
-    new = new_calls(placed.calls, ledger)
-    save_calls(new, ledger)
+        placed, new = take_table(
+            table, folders, terms, session, by=by, time=_now(), on_photo=on_photo
+        )
     for line in remark_lines(table, placed.told):
         typer.echo(line, err=True)
-    there = len(placed.calls) - len(new)
-    known = f", {there} known before" if there else ""
-    typer.echo(f"{len(new)} call{'' if len(new) == 1 else 's'} saved{known}")
+    typer.echo(taken_in_words(len(new), len(placed.calls) - len(new)))
     if any(one.by is None for one in new):
-        typer.echo(UNNAMED, err=True)
+        typer.echo(SAVED_UNNAMED, err=True)
     if placed.refused:
         raise CallsError("\n".join(remark_lines(table, placed.refused)))
 
 
-def _usage_of_line(line, says, found, how, grade, scene) -> None:
+def _usage_of_table(table: Path | None, photos: list[Path] | None, of_one: tuple) -> None:
+    """Refuse what speaks of one stone with a table, and folders of photos without one."""
+    if table and any(value is not None for value in of_one):
+        raise typer.BadParameter("with --from, every call stands in the table", param_hint="--from")
+    if photos and not table:
+        raise typer.BadParameter("goes with --from", param_hint="--photos")
+
+
+def _usage_of_stone(photo: Path | None, undo: bool, line: int | None, of_stone: tuple) -> None:
+    """Refuse a call that says nothing, and one that takes back and says something."""
+    silent = line is None and all(value is None for value in of_stone)
+    if undo and not silent:
+        raise typer.BadParameter(
+            "--undo says nothing else; call anew after it", param_hint="--undo"
+        )
+    if photo and silent and not undo:
+        raise typer.BadParameter(
+            "give --grade, --scene or both, or --line; --stone, --by and --note only go with them",
+            param_hint="--grade",
+        )
+
+
+def _usage_of_line(
+    line: int | None,
+    says: LineClass | None,
+    found: LineFound | None,
+    how: str | None,
+    of_stone: tuple,
+) -> None:
     """Refuse a word on a line that lacks the line or the word, or that says a grade as well."""
     if line is None:
         for name, value in (("--is", says), ("--found", found), ("--how", how)):
@@ -253,5 +220,5 @@ def _usage_of_line(line, says, found, how, grade, scene) -> None:
         raise typer.BadParameter(
             "say what the line is: --is crack, pattern or withdrawn", param_hint="--line"
         )
-    elif grade is not None or scene is not None:
+    elif any(value is not None for value in of_stone):
         raise typer.BadParameter("give a grade or scene in a call of its own", param_hint="--line")

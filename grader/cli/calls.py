@@ -65,49 +65,56 @@ def calls(
     """
     ledger = session.need_ledger("listing calls")
     if differ is not None:
-        if by or stone or photo or since or until or lines or taken_back or json or out:
+        if any((by, stone, photo, since, until, lines, taken_back, json, out)):
             raise typer.BadParameter("goes alone: it tells of all people", param_hint="--differ")
         _differ(differ, session)
         return
-    from grader.files import check_new, write_new
-    from grader.report.call_list import call_lines, call_records, calls_csv, is_row
-    from grader.said import Wanted, listed_calls
+    from grader.files import check_new
+    from grader.opinions import Wanted, listed_calls
 
     if out is not None:
         check_new(out)
     wanted = Wanted(by, stone, photo, since, until)
     listed = listed_calls(ledger, wanted, lines=lines, taken_back=taken_back)
     if out is not None:
-        write_new(out, calls_csv(listed))
-        rows = sum(map(is_row, listed))
-        left = len(listed) - rows
-        typer.echo(
-            f"{rows} call{'' if rows == 1 else 's'} in {out}"
-            + (f"; {left} that a table does not hold left out" if left else ""),
-            err=True,
-        )
-    if json:
-        from grader.report.result import to_json
-
-        typer.echo(to_json(call_records(listed)))
-    elif out is None:
-        typer.echo("".join(f"{line}\n" for line in call_lines(listed)), nl=False)
+        _write_table(listed, out)
+    if json or out is None:
+        _print(listed, json)
     if not listed:
         typer.echo("no such call in the ledger; grader call says one", err=True)
 
 
+def _write_table(listed, out: Path) -> None:
+    from grader.files import write_new
+    from grader.report.call_list import calls_csv, table_words
+
+    write_new(out, calls_csv(listed))
+    typer.echo(table_words(listed, out), err=True)
+
+
+def _print(listed, json: bool) -> None:
+    from grader.report.call_list import call_lines, call_records
+    from grader.report.result import to_json
+
+    if json:
+        typer.echo(to_json(call_records(listed)))
+        return
+    for line in call_lines(listed):
+        typer.echo(line)
+
+
 def _differ(page: Path, session) -> None:
     from grader.files import check_new, write_new
-    from grader.report.differing import differing_lines, differing_page
-    from grader.said import differing
+    from grader.opinions import disagreement
+    from grader.report.disagreement import disagreement_lines, disagreement_page
 
     check_new(page)
     model = session.model()
     with progress("looking", "stones") as on_stone:
-        found = differing(
+        found = disagreement(
             session.ledger, session.profile, model, session.settings.decider, on_stone=on_stone
         )
-    for line in differing_lines(found):
+    for line in disagreement_lines(found):
         typer.echo(line)
-    write_new(page, differing_page(found, model.label))
+    write_new(page, disagreement_page(found, model.label))
     typer.echo(f"with pictures: {page}", err=True)

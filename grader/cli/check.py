@@ -76,96 +76,93 @@ def check(
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
     """
+    _usage_of_faces(photos, same_face, one_piece)
+    # The others only fill the first: layers and pictures are of its frame.
+    graded = photos[:1] if same_face else photos
+    if layers:
+        _usage_of_layers(graded)
     of_one = {"--picture": picture, "--view": view}
-    if not one_piece:
-        of_one["--weight-g"] = weight_g
-    if one_piece and (same_face or len(photos) < 2):
-        raise typer.BadParameter(
-            "give a photo of each face, two or more, and not --same-face", param_hint="--one-piece"
-        )
-    _usage(photos, layers, same_face, of_one)
+    _usage_of_one(graded, of_one if one_piece else of_one | {"--weight-g": weight_g})
     if dried and not (same_face and terms.state in (None, "wet")):
         raise typer.BadParameter(
             "give --same-face, and the photo of the wet face first", param_hint="--dried"
         )
     check_picture(picture, photos)
     check_picture(view, photos, "--view")
-    from grader.errors import GraderError
-    from grader.looks import ask_for, calls_on, look_at, measured_again, shown
-    from grader.report.calls import with_calls
-    from grader.report.layers import write_layers
-    from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
-    from grader.report.result import failed_record, to_json
-    from grader.report.words import cautions_text, one_piece_text, photo_text, unsettled_words
+    from grader.checking import check_one_piece, check_photos, write_pictures
 
-    profile, used = session.profile, session.model(model)
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
     records = []
-    for path, further in [(photos[0], photos[1:])] if same_face else [(p, ()) for p in photos]:
-        try:
-            ask = ask_for(path, replace(terms, same_face=tuple(further)), session.ledger)
-            look = look_at(ask, profile, session.ledger, anew=anew)
-        except GraderError as err:
-            records.append(failed_record(str(path), err))
-            typer.echo(f"grader: {records[-1]['error']['text']}", err=True)
-            continue
-        shown([look], session.ledger)
-        calls = calls_on([look], session.ledger)
-        (record,), _ = with_calls([look.graded(profile, used)], calls, session.settings.decider)
-        records.append(record)
-        if not json:
-            typer.echo(photo_text(record, profile))
-        if not (layers or picture or view):
-            continue
-        measured = measured_again(ask, profile)
-        if layers:
-            write_layers(measured, layers, path.stem)
-        if picture:
-            write_picture(picture, draw_overlay(measured, record))
-        if view:
-            stone = best_placed(measured)
-            if stone is None:
-                typer.echo(f"grader: {path.name}: no scene to cut out, no view written", err=True)
-            else:
-                write_picture(
-                    view,
-                    view_picture(measured.photo, stone.face, stone.measurements.scene.best),
-                )
+    for checked in check_photos(
+        photos, terms, session, model=model, same_face=same_face, anew=anew
+    ):
+        records.append(checked.record)
+        _tell(checked.record, session.profile, json)
+        if not checked.failed:
+            for remark in write_pictures(
+                checked, session.profile, layers=layers, picture=picture, view=view
+            ):
+                typer.echo(f"grader: {remark.text}", err=True)
     if one_piece:
-        odd = next((r for r in records if "error" not in r and len(r["pieces"]) != 1), None)
-        if odd is not None:
-            text = f"{odd['photo']['file']}: {len(odd['pieces'])} stones; for --one-piece photograph one"
-            typer.echo(f"grader: {text}", err=True)
-            raise typer.Exit(1)
-        if not json and not any("error" in record for record in records):
-            typer.echo(one_piece_text(records))
-    if json:
-        typer.echo(to_json(records[0] if len(records) == 1 else records))
-    elif not all("error" in record for record in records):
-        if unsettled := unsettled_words(records):
-            typer.echo(f"{unsettled}\n")
-        typer.echo(cautions_text())
+        check_one_piece(records)
+    _tell_all(records, json, one_piece)
     if any("error" in record for record in records):
         raise typer.Exit(1)
 
 
-def _usage(
-    photos: list[Path], layers: Path | None, same_face: bool, of_one: dict[str, object]
-) -> None:
-    """Refuse options that do not fit the photos; ``of_one`` holds, by name, what goes with one photo alone."""
+def _tell(record: dict, profile, json: bool) -> None:
+    """Print what a photo is graded, or why it is not."""
+    from grader.report.words import photo_text
+
+    if "error" in record:
+        typer.echo(f"grader: {record['error']['text']}", err=True)
+    elif not json:
+        typer.echo(photo_text(record, profile))
+
+
+def _tell_all(records: list[dict], json: bool, one_piece: bool) -> None:
+    """Print what is told once behind all photos."""
+    from grader.report.result import to_json
+    from grader.report.words import cautions_text, one_piece_text, unsettled_words
+
+    failed = ["error" in record for record in records]
+    if json:
+        typer.echo(to_json(records[0] if len(records) == 1 else records))
+        return
+    if one_piece and not any(failed):
+        typer.echo(one_piece_text(records))
+    if all(failed):
+        return
+    if unsettled := unsettled_words(records):
+        typer.echo(f"{unsettled}\n")
+    typer.echo(cautions_text())
+
+
+def _usage_of_faces(photos: list[Path], same_face: bool, one_piece: bool) -> None:
+    """Refuse one photo where several are spoken of."""
+    if one_piece and (same_face or len(photos) < 2):
+        raise typer.BadParameter(
+            "give a photo of each face, two or more, and not --same-face", param_hint="--one-piece"
+        )
     if same_face and len(photos) < 2:
         raise typer.BadParameter(
             "give two or more photos of the face, the best one first", param_hint="--same-face"
         )
-    # The others only fill the first: layers and pictures are of its frame.
-    graded = photos[:1] if same_face else photos
+
+
+def _usage_of_layers(graded: list[Path]) -> None:
+    """Refuse two photos whose layers would be one file."""
     stems = [path.stem.casefold() for path in graded]
     twice = next((stem for stem in stems if stems.count(stem) > 1), None)
-    if layers and twice:
+    if twice:
         raise typer.BadParameter(
             f"two photos are called {twice!r}: their layers would be one file",
             param_hint="--layers",
         )
+
+
+def _usage_of_one(graded: list[Path], of_one: dict[str, object]) -> None:
+    """Refuse several photos with an option, by its name, that speaks of one."""
     for option, given in of_one.items():
         if given is not None and len(graded) > 1:
             raise typer.BadParameter(f"give one photo with {option}", param_hint=option)

@@ -83,7 +83,8 @@ def cutplan(
     check_made(svg, "--svg")
     from grader.cutting import cut_piece
     from grader.errors import GraderError
-    from grader.looks import ask_for, measured_again
+    from grader.looking import measured_again
+    from grader.looks import ask_for
     from grader.made import write_made
     from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
     from grader.report.overlay import write_picture

@@ -22,7 +22,8 @@ def doctor(
 ) -> None:
     """Show what a photo holds to measure by: card, chart, scale, white, light, glare, and why a verdict was given."""
     check_picture(picture, [photo])
-    from grader.looks import ask_for, measured_again
+    from grader.looking import measured_again
+    from grader.looks import ask_for
     from grader.report.found import draw_found, found_text
     from grader.report.overlay import write_picture
 

@@ -96,8 +96,8 @@ def usage_line(err) -> str:
     """Return what is wrong with a command as one line: command, option, what is wrong, what to do."""
     command = err.ctx.command_path if err.ctx else "grader"
     if not isinstance(err, typer.BadParameter):
-        told = err.format_message().rstrip(".")
-        return f"{command}: {told[:1].lower()}{told[1:]} ({command} --help tells more)"
+        message = err.format_message().rstrip(".")
+        return f"{command}: {message[:1].lower()}{message[1:]} ({command} --help tells more)"
     name = err.param_hint or (_name(err.param) if err.param else "what it was given")
     if not err.message:
         return f"{command}: {name} is missing; {command} --help tells what it is"

@@ -59,8 +59,10 @@ def models(
         raise typer.BadParameter("one of --use, --back, --compare and --stones at a time")
     if compare is None and (calls is not None or photos):
         raise typer.BadParameter("--calls and --photos go with it", param_hint="--compare")
-    if use is not None or back:
-        _take(use, back, session)
+    if use is not None:
+        _tell_use(session.use_model(use))
+    elif back:
+        _tell_use(session.use_model_before())
     elif compare is not None:
         _compare(compare, calls, photos, session, session.with_usual_scale(terms))
     elif stones is not None:
@@ -69,184 +71,74 @@ def models(
         _list(session)
 
 
-def _take(use: str | None, back: bool, session) -> None:
-    from grader.errors import SettingsError
-    from grader.grading.models.model_files import load_model, load_model_as
-    from grader.ledger import views
-    from grader.ledger.facts import ModelUse
+def _tell_use(use) -> None:
+    from grader.report.model_list import use_words
 
-    ledger = session.need_ledger("--back" if back else "--use")
-    if not back:
-        folder = None if use == "starter" else Path(use).resolve()
-        model = load_model(folder)
-    else:
-        uses = [entry.fact for entry in views.model_uses(ledger)]
-        starter = ModelUse(folder=None, label=load_model().label)
-        now = uses[-1] if uses else starter
-        # Before the first change the starter was in use.
-        earlier = [
-            one for one in (starter, *uses) if (one.folder, one.label) != (now.folder, now.label)
-        ]
-        if not earlier:
-            raise SettingsError("no other model was in use before; name one with --use")
-        folder = earlier[-1].folder and Path(earlier[-1].folder)
-        model = load_model_as(folder, earlier[-1].label) if folder else load_model()
-    ledger.add(ModelUse(folder=folder and str(folder), label=model.label))
-    typer.echo(f"in use from now on: {model.label} ({folder or 'the starter'})")
+    typer.echo(f"in use from now on: {use_words(use.folder, use.label)}")
 
 
 def _list(session) -> None:
+    from grader.grading.learning.drift import call_seasons, moved
+    from grader.ledger import views
+    from grader.report.model_list import HEADS, model_row, season_lines, use_words
+
+    ledger = session.ledger
+    rows = [model_row(one.folder, one.model, one.in_use) for one in session.known_models()]
+    for line in _table_lines(HEADS, rows):
+        typer.echo(line)
+    for entry in views.model_uses(ledger) if ledger else ():
+        typer.echo(f"since {entry.time[:16]}: {use_words(entry.fact.folder, entry.fact.label)}")
+    calls = views.calls(ledger) if ledger else ()
+    seasons = call_seasons(calls, session.profile.grades)
+    for line in season_lines(seasons, moved(seasons)):
+        typer.echo(line)
+
+
+def _table_lines(heads, rows) -> list[str]:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    from grader.errors import ModelError
-    from grader.grading.learning.drift import LEAST, call_seasons, moved
-    from grader.grading.models.model_files import load_model, load_model_as
-    from grader.ledger import views
-
-    ledger = session.ledger
-    uses = views.model_uses(ledger) if ledger else ()
-    labels = {entry.fact.folder: entry.fact.label for entry in uses}
-    in_use = uses[-1].fact.folder if uses else None
-    here = [str(path.parent.resolve()) for path in sorted(Path().glob("*/grade.json"))]
-    known = dict.fromkeys([None, *labels, *here])
-    table = Table("", "model", "kind", "made", "from", box=None, pad_edge=False)
-    for folder in known:
-        mark = "in use" if folder == in_use else ""
-        try:
-            label = labels.get(folder)
-            model = (
-                load_model_as(Path(folder), label)
-                if folder and label
-                else load_model(folder and Path(folder))
-            )
-        except ModelError as err:
-            table.add_row(mark, Text(_near(folder)), "cannot be read", "", Text(str(err)))
-            continue
-        name = model.label if folder is None else f"{_near(folder)} ({model.label})"
-        made = Text(str(model.provenance.date)), Text(model.provenance.data)
-        table.add_row(mark, Text(name), Text(model.grade.kind), *made)
+    table = Table(*heads, box=None, pad_edge=False)
+    for row in rows:
+        # As they are: a name may hold what would be read as markup.
+        table.add_row(*map(Text, row))
     # So wide that no name is broken in two.
     console = Console(width=10_000, soft_wrap=True)
     with console.capture() as listed:
         console.print(table)
-    for line in listed.get().splitlines():
-        typer.echo(line.rstrip())
-    for entry in uses:
-        typer.echo(
-            f"since {entry.time[:16]}: {entry.fact.label or 'a model that could not be read'} "
-            f"({entry.fact.folder or 'the starter'})"
-        )
-    calls = views.calls(ledger) if ledger else ()
-    seasons = call_seasons(calls, session.profile.grades)
-    for season in seasons:
-        typer.echo(
-            f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
-            f"{season.above} grades above it"
-        )
-    shifts = moved(seasons)
-    for shift in shifts:
-        if shift.by.low * shift.by.high > 0:
-            way = "higher" if shift.by.value > 0 else "lower"
-            typer.echo(
-                f"the last season is called {way} than {shift.before}, by {shift.by} grades against the "
-                f"proposals of {shift.model}: look again (grader second-look) or retrain"
-            )
-    if len({season.name for season in seasons}) > 1 and not shifts:
-        typer.echo(
-            f"whether the last season is called otherwise cannot be told: no model has {LEAST} calls beside it then "
-            "and in an earlier season"
-        )
-
-
-def _near(folder: str) -> str:
-    """A folder as it is called from here: below the working folder by its path there, else by its whole path."""
-    path = Path(folder)
-    here = Path().resolve()
-    return str(path.relative_to(here)) if path.is_relative_to(here) else folder
+    return [line.rstrip() for line in listed.get().splitlines()]
 
 
 def _compare(folder: Path, calls: Path | None, photos, session, terms) -> None:
-    import numpy as np
+    from grader.comparing import compare_models, faces_to_compare, stones_to_compare
+    from grader.errors import SettingsError
+    from grader.report.agreement import comparison_lines
 
-    from grader.called import called_in_ledger, called_in_tables
-    from grader.errors import CallsError, SettingsError
-    from grader.grading.learning.agreement import beyond, side_by_side
-    from grader.grading.learning.called_faces import called_rungs
-    from grader.report.agreement import beside as beside_lines
-
-    profile, used = session.profile, session.model()
-    other = session.model(folder)
+    used, other = session.model(), session.model(folder)
     if other.label == used.label:
         raise SettingsError(f"{folder} is the model in use; name another to hold against it")
-    where = calls or "the ledger"
-    ledger = session.need_ledger("comparing on your calls") if calls is None else session.ledger
+    time = datetime.now().astimezone().isoformat(timespec="seconds")
     with progress("looking") as on_photo:
-        if calls is None:
-            measured = called_in_ledger(
-                ledger,
-                profile,
-                decider=session.settings.decider,
-                on_photo=on_photo,
-            )
-        else:
-            measured = called_in_tables(
-                calls,
-                None,
-                photos or beside(calls),
-                terms,
-                profile,
-                ledger,
-                time=datetime.now().astimezone().isoformat(timespec="seconds"),
-                on_photo=on_photo,
-            )
-    for line in measured.refused:
-        typer.echo(line, err=True)
-    called = called_rungs(measured.calls, measured.features, profile)
-    if not called.names:
-        raise CallsError(f"{where}: no grade in it that can be used; call some stones first")
-    pair = [model.for_ladder(profile) for model in (used, other)]
-    unseen = called.unseen_by(pair)
-    if known := len(called.names) - len(unseen.names):
-        typer.echo(f"left out, since a model has learned from them: {known} called faces", err=True)
-    if not unseen.names:
-        raise CallsError(
-            f"{where}: a model has learned from all of these; call other stones, or read its card.md"
+        called = stones_to_compare(
+            calls, photos or beside(calls), terms, session, time=time, on_photo=on_photo
         )
-    called = unseen
-    rungs = [m.grade.rungs([m.complete(row, profile) for row in called.rows]) for m in pair]
-    both = side_by_side(
-        *rungs, called.rung, len(profile.grades), called.names, np.random.default_rng(0)
-    )
-    words = {
-        "better": "is better, beyond the uncertainty",
-        "worse": "is worse, beyond the uncertainty",
-        "alike": "is neither better nor worse beyond the uncertainty",
-        "unknown": "cannot be told from the other on so few stones",
-    }
-    typer.echo(f"{other.label} {words[beyond(both.gain)]}: {both.second.n} called faces")
-    typer.echo(f"{'':28}{used.label:<24}{other.label}")
-    typer.echo("\n".join(beside_lines(both.first, both.second, both.gain)))
+    for line in called.refused:
+        typer.echo(line, err=True)
+    profile, origin = session.profile, str(calls or "the ledger")
+    faces, learned = faces_to_compare([used, other], called, profile, origin)
+    if learned:
+        typer.echo(
+            f"left out, since a model has learned from them: {learned} called faces", err=True
+        )
+    both = compare_models(used, other, faces, profile, origin)
+    typer.echo("\n".join(comparison_lines(used.label, other.label, both)))
 
 
 def _stones(folder: Path, session) -> None:
-    from grader.called import graded_stones
-    from grader.grading.learning.drift import LEAST, far_features
-    from grader.measures import MEASURES
+    from grader.comparing import season_features
+    from grader.report.model_list import stones_lines
 
     model = session.model()
-    ledger = session.need_ledger("--stones")
-    stones = graded_stones(folder, session.profile, model, ledger)
-    complete = [model.complete(stone.facts.features, session.profile) for stone in stones]
-    rows = [{name: row[name] for name in MEASURES if name in row} for row in complete]
-    if len(rows) < LEAST:
-        typer.echo(f"{len(rows)} stones: too few to tell a shift; {LEAST} are needed")
-        return
-    far = far_features(rows, model)
-    if not far:
-        typer.echo(f"{len(rows)} stones, no shift from the stones that {model.label} knows")
-    for name, figure in far:
-        typer.echo(f"{name}: {figure} spreads from the stones that {model.label} knows")
-    if far:
-        typer.echo("call some of them and retrain, or look at light and scale first")
+    count, far = season_features(folder, model, session)
+    typer.echo("\n".join(stones_lines(count, far, model.label)))

@@ -293,8 +293,8 @@ def takes_terms(command: Callable) -> Callable:
     """Give a command the options of :class:`~grader.photo.terms.PhotoTerms`, which it gets as one, ``terms``."""
 
     def run(**given):
-        said = {name: given.pop(name) for name in _TERMS}
-        return command(**given, terms=_terms(**said))
+        values = {name: given.pop(name) for name in _TERMS}
+        return command(**given, terms=_terms(**values))
 
     return _with_options(run, command, "terms", _TERMS)
 

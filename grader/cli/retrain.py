@@ -62,41 +62,25 @@ def retrain(
         raise typer.BadParameter("a table is taken whole; leave it away", param_hint="--by")
     if photos and not tables:
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
-    from grader.called import called_in_ledger, called_in_tables
-    from grader.errors import CallsError
     from grader.grading.learning.retrain import retrain as retrain_on
-    from grader.grading.models.model_files import check_place, save_model
-    from grader.ledger.facts import ModelUse
-    from grader.report.card import retrained_card
+    from grader.grading.models.model_files import check_place
     from grader.report.retrain_report import report_lines
 
     check_place(out)
     profile, base = session.profile, session.model(old)
     now = datetime.now().astimezone()
     # Known before anything is looked at or learned.
-    ledger = session.ledger if tables else session.need_ledger("learning from your calls")
     if use:
-        ledger = session.need_ledger("--use")
-    with progress("looking") as on_photo:
-        if tables:
-            called = called_in_tables(
-                calls,
-                comparisons,
-                photos or beside(calls, comparisons),
-                session.with_usual_scale(terms),
-                profile,
-                ledger,
-                time=now.isoformat(timespec="seconds"),
-                on_photo=on_photo,
-            )
-        else:
-            decider = session.settings.decider
-            called = called_in_ledger(ledger, profile, by=by, decider=decider, on_photo=on_photo)
+        session.need_ledger("--use")
+    if tables:
+        terms = session.with_usual_scale(terms)
+        called = _in_tables(calls, comparisons, photos, terms, session, now)
+    else:
+        called = _in_ledger(by, session)
     for line in called.refused:
         typer.echo(line, err=True)
-    if not tables and not called.calls and not called.comparisons:
-        whose = f" by {by}" if by else ""
-        raise CallsError(f"no call{whose} in the ledger yet; call some stones first: grader call")
+    if not tables:
+        _refuse_none(called, by)
     with progress("learning", "steps") as on_step:
         done = retrain_on(
             called.calls,
@@ -109,13 +93,52 @@ def retrain(
     for remark in done.refused:
         typer.echo(remark.text, err=True)
     typer.echo("\n".join(report_lines(done.report)))
-    stones = [(call.sha256, call.piece) for call in called.calls]
-    stones += [stone for pair in called.comparisons for stone in pair]
-    samples = [called.features[stone] for stone in dict.fromkeys(stones)][:3]
+    _save(done, out, called, profile)
+    if use:
+        session.note_use(out.resolve(), done.model)
+        typer.echo(f"in use from now on: {done.model.label}")
+
+
+def _in_tables(calls: Path | None, comparisons: Path | None, photos, terms, session, now: datetime):
+    from grader.called import called_in_tables
+
+    with progress("looking") as on_photo:
+        return called_in_tables(
+            calls,
+            comparisons,
+            photos or beside(calls, comparisons),
+            terms,
+            session.profile,
+            session.ledger,
+            time=now.isoformat(timespec="seconds"),
+            on_photo=on_photo,
+        )
+
+
+def _in_ledger(by: str | None, session):
+    from grader.called import called_in_ledger
+
+    ledger = session.need_ledger("learning from your calls")
+    decider = session.settings.decider
+    with progress("looking") as on_photo:
+        return called_in_ledger(ledger, session.profile, by=by, decider=decider, on_photo=on_photo)
+
+
+def _refuse_none(called, by: str | None) -> None:
+    from grader.errors import CallsError
+
+    if not called.calls and not called.comparisons:
+        whose = f" by {by}" if by else ""
+        raise CallsError(f"no call{whose} in the ledger yet; call some stones first: grader call")
+
+
+def _save(done, out: Path, called, profile) -> None:
+    """Save the new model, with a few of the called stones as its samples."""
+    from grader.grading.models.model_files import save_model
+    from grader.report.card import retrained_card
+
+    samples = [called.features[stone] for stone in called.stones[:3]]
     kept = save_model(done.model, out, samples, retrained_card(done, profile), profile)
     if kept:
         typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
     typer.echo(f"new model: {out}")
-    if use:
-        ledger.add(ModelUse(folder=str(out.resolve()), label=done.model.label))
-        typer.echo(f"in use from now on: {done.model.label}")

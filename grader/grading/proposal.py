@@ -1,8 +1,10 @@
-"""What the tool proposes for one piece, and what the seller says."""
+"""What the tool proposes for one piece, as data, and what the seller says."""
 
 from dataclasses import dataclass
 
 from grader.face.lines.line_words import LineWord
+from grader.grading.features.facts import LineFacts
+from grader.grading.features.rules import Condition, Features
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,54 @@ class RulesWord:
     """What the written rules say straight of the measured values: a second proposal, and which condition decided it."""
 
     grade: str
-    because: str | None
+    because: Condition | None
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One subject that moved a proposal away from that of the seller's average stone.
+
+    subject : a key of :data:`~grader.grading.reasons.SUBJECTS`.
+    moves : by how many grades it moves the expected grade, up above 0.
+    values : the subject's features as the grade head sees them, by name.
+    cracks : the face's, the longest first, where the subject is its lines.
+    """
+
+    subject: str
+    moves: float
+    values: Features
+    cracks: tuple[LineFacts, ...] = ()
+
+
+@dataclass(frozen=True)
+class LinesLeftOut:
+    """The change of a stone to one without some of its lines.
+
+    numbers : of the lines left out, as the record counts them from 1.
+    line : the one line, ``None`` where several are left out.
+    weight_g : of the piece, where the seller says it.
+    """
+
+    numbers: tuple[int, ...]
+    line: LineFacts | None
+    weight_g: float | None
+
+
+@dataclass(frozen=True)
+class MoreOf:
+    """The change of one measure from its value to a higher one."""
+
+    measure: str
+    value: float
+    needed: float
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """A small change of a stone, and the better grade that it would lead to."""
+
+    change: LinesLeftOut | MoreOf
+    grade: str
 
 
 @dataclass(frozen=True)
@@ -29,9 +78,9 @@ class Proposal:
     grade : a name of the profile's ladder.   scene : 0 to 100, whole points.
     probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
     ``None`` without scale.
-    reasons : up to three plain lines.   model : name and short hash of the model folder.
+    reasons : up to three, the strongest first.   model : name and short hash of the model folder.
     grade_set : neighbouring grades, lowest first, of which nine times in ten one is the seller's; ``grade`` among them.
-    rules : the written rules' own word.   what_if : the smallest change that lifts the grade, in one line.
+    rules : the written rules' own word.   what_if : the smallest change that lifts the grade.
     unfamiliar : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
     whole ladder.
     """
@@ -40,11 +89,11 @@ class Proposal:
     scene: int
     probabilities: dict[str, float]
     sell_as: str | None
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     model: str
     grade_set: tuple[str, ...] = ()
     rules: RulesWord | None = None
-    what_if: str | None = None
+    what_if: WhatIf | None = None
     unfamiliar: str | None = None
 
 

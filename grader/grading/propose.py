@@ -39,21 +39,19 @@ def propose(
     rule = WHOLE_LADDER if unfamiliar else model.grade.set_rule
     inside = rule.contains(probabilities[None])[0]
     ruled, condition = grade_by_rules(facts.features, profile)
-    change = what_if(values, facts, profile, model)
     by_grade = zip(model.grade.grades, probabilities, strict=True)
-    told = reasons(values, facts, profile, model)
     return Proposal(
         grade=grade,
         scene=scene.score,
         probabilities={name: float(p) for name, p in by_grade},
         sell_as=sell_as(grade, facts.size_class, profile),
-        reasons=tuple(reason.text for reason in told),
+        reasons=reasons(values, facts, profile, model),
         model=model.label,
         grade_set=tuple(
             name for name, held in zip(model.grade.grades, inside, strict=True) if held
         ),
-        rules=RulesWord(ruled, None if condition is None else str(condition)),
-        what_if=None if unfamiliar else change and change.text,
+        rules=RulesWord(ruled, condition),
+        what_if=None if unfamiliar else what_if(values, facts, profile, model),
         unfamiliar=unfamiliar,
     )
 

@@ -1,28 +1,16 @@
-"""Why a grade is proposed: what moved it most against the seller's average stone, in plain words."""
-
-from collections.abc import Callable
-from dataclasses import dataclass
+"""Why a grade is proposed: which subjects moved it most against the seller's average stone."""
 
 from grader.grading.features.facts import StoneFacts
 from grader.grading.features.features import with_values
 from grader.grading.features.rules import Features
 from grader.grading.models.model import Model
+from grader.grading.proposal import Reason
 from grader.profile import Profile
 
-#: A subject that moves the mean place on the ladder by less than this, in grades, is not worth a line.
+#: A subject that moves the expected grade by less than this, in grades, is not worth a line.
 LEAST = 0.04
 
-
-@dataclass(frozen=True)
-class Reason:
-    """One subject, and by how many grades it moves the mean place against the seller's average stone: up above 0."""
-
-    subject: str
-    moves: float
-    text: str
-
-
-#: Features that are told together: taking one away without the others would be no answer.
+#: Features that go together: taking one away without the others would be no answer.
 SUBJECTS: dict[str, tuple[str, ...]] = {
     "pattern": ("pattern_share", "blue_share", "white_share", "rusty_share"),
     "colour": ("blue_chroma", "white_lightness"),
@@ -37,8 +25,8 @@ def reasons(
 ) -> tuple[Reason, ...]:
     """Return up to ``most`` reasons, the strongest first.
 
-    A subject's weight is the change of the grade head's mean place when its features are put to the
-    mean of the seller's called stones and the rules are read again.
+    A subject's weight is the change of the expected grade when its features are put to the mean of the seller's called
+    stones and the rules are read again.
 
     Parameters
     ----------
@@ -49,60 +37,20 @@ def reasons(
         with_values(values, profile, **{name: usual[name] for name in names if name in usual})
         for names in SUBJECTS.values()
     ]
-    place, *places = model.grade.expected_grade([values, *without])
-    found = []
-    for subject, there in zip(SUBJECTS, places, strict=True):
-        moves = float(place - there)
-        if abs(moves) >= LEAST:
-            text = _TELL[subject](values, facts)
-            found.append(
-                Reason(subject, moves, f"{text}: {'better' if moves > 0 else 'worse'} than usual")
-            )
-    return tuple(sorted(found, key=lambda reason: -abs(reason.moves))[:most])
-
-
-def _pattern(values: Features, facts: StoneFacts) -> str:
-    blue, white = values["blue_share"] or 0.0, values["white_share"] or 0.0
-    if blue + white < 0.005:
-        return "host rock alone"
-    if white < 0.005:
-        return f"blue {blue:.0%} of the face, hardly any white".replace("%", " %")
-    return f"blue {blue:.0%} and white {white:.0%} of the face".replace("%", " %")
-
-
-def _colour(values: Features, facts: StoneFacts) -> str:
-    chroma = values["blue_chroma"]
-    if chroma is None:
-        return "no blue to judge the colour by"
-    word = "pale" if chroma < 14 else "strong" if chroma >= 26 else "medium"
-    return f"{word} blue (chroma {chroma:.0f})"
-
-
-def _bands(values: Features, facts: StoneFacts) -> str:
-    if values["continuity"] is None:
-        return "no bands to follow"
-    return f"bands run unbroken over {values['continuity']:.0%} of the width".replace("%", " %")
-
-
-def _lines(values: Features, facts: StoneFacts) -> str:
-    cracks = sorted(facts.cracks, key=lambda line: -line.length_px)
-    if not cracks:
-        return "no line seen"
-    longest = cracks[0]
-    long = f"{longest.width_part:.1f} of the face's width"
-    if len(cracks) == 1:
-        return f"one line seen {longest.where}, {long}"
-    return f"{len(cracks)} lines seen, the longest {longest.where}, {long}"
-
-
-def _scene(values: Features, facts: StoneFacts) -> str:
-    return f"scene {values['scene_score']:.0f} of 100"
-
-
-_TELL: dict[str, Callable[[Features, StoneFacts], str]] = {
-    "pattern": _pattern,
-    "colour": _colour,
-    "bands": _bands,
-    "lines": _lines,
-    "scene": _scene,
-}
+    expected, *others = model.grade.expected_grade([values, *without])
+    moves = {
+        subject: float(expected - other) for subject, other in zip(SUBJECTS, others, strict=True)
+    }
+    strongest = sorted(moves, key=lambda subject: -abs(moves[subject]))
+    return tuple(
+        Reason(
+            subject,
+            moves[subject],
+            {name: values.get(name) for name in SUBJECTS[subject]},
+            tuple(sorted(facts.cracks, key=lambda line: -line.length_px))
+            if subject == "lines"
+            else (),
+        )
+        for subject in strongest[:most]
+        if abs(moves[subject]) >= LEAST
+    )

@@ -1,18 +1,46 @@
-"""Agreements in words: figures beside each other, a line each."""
+"""How well ways of grading agree, as plain lines: a row each figure, a column each pair."""
 
-from grader.grading.learning.agreement import Agreement, Figure
+from collections.abc import Sequence
 
-#: The figures of an agreement in words, by their names.
-FIGURES = (
-    ("quadratic weighted kappa", "kappa"),
-    ("same grade", "equal"),
-    ("within one grade", "within_one"),
-)
+from grader.grading.learning.agreement import Agreement, Figure, SideBySide, beyond
+
+#: The figures of an agreement that are shown, by name, with what stands in front of their row.
+FIGURES = {
+    "kappa": "quadratic weighted kappa",
+    "equal": "same grade",
+    "within_one": "within one grade",
+}
+_GAINS = {
+    "better": "is better, beyond the uncertainty",
+    "worse": "is worse, beyond the uncertainty",
+    "alike": "is neither better nor worse beyond the uncertainty",
+    "unknown": "cannot be told from the other on so few stones",
+}
 
 
-def beside(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
-    """Return two agreements beside each other, a line each figure, and what the second gains."""
-    lines = [
-        f"{words:<28}{getattr(first, name)!s:<24}{getattr(second, name)}" for words, name in FIGURES
+def figure_lines(columns: Sequence[Agreement | None]) -> list[str]:
+    """Return a line for each figure; of a column that is ``None`` that nothing was proposed."""
+    return [
+        figure_line(words, *(getattr(one, name) if one else "no proposals" for one in columns))
+        for name, words in FIGURES.items()
     ]
-    return [*lines, f"{'gain in kappa':<28}{'':<24}{gain}"]
+
+
+def beside_lines(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
+    """Return two agreements beside each other, a line each figure, and what the second gains."""
+    return [*figure_lines([first, second]), figure_line("gain in kappa", "", gain)]
+
+
+def comparison_lines(used: str, other: str, both: SideBySide) -> list[str]:
+    """Return whether another model is better than the one in use, by their labels, with the figures of both."""
+    return [
+        f"{other} {_GAINS[beyond(both.gain)]}: {both.second.n} called faces",
+        figure_line("", used, other),
+        *beside_lines(both.first, both.second, both.gain),
+    ]
+
+
+def figure_line(name: str, *cells: object) -> str:
+    """Return a line of a table of figures."""
+    *front, last = map(str, cells)
+    return f"{name:<28}{''.join(f'{cell:<24}' for cell in front)}{last}"

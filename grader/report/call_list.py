@@ -4,9 +4,11 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-from grader.grading.features.facts import edge_words
+from grader.grading.features.facts import position_at
 from grader.grading.proposal import Call
+from grader.report.reasons import position_words
 from grader.report.words import UNNAMED, said_words
 
 #: Columns of the table; ``grader call --from`` and ``grader retrain`` read them.
@@ -45,7 +47,7 @@ def call_lines(listed: Sequence[ListedCall]) -> list[str]:
 def _cells(one: ListedCall) -> tuple[str, ...]:
     call = one.call
     stone = f"{call.photo} stone {call.piece}" + (f" ({one.name})" if one.name else "")
-    told = [
+    remarks = [
         f"note: {_one_line(call.note)}" if call.note else "",
         "taken back" if one.taken_back else "",
         one.lost or "",
@@ -56,7 +58,7 @@ def _cells(one: ListedCall) -> tuple[str, ...]:
         stone,
         _said(call),
         beside_words(call),
-        "; ".join(text for text in told if text),
+        "; ".join(text for text in remarks if text),
     )
 
 
@@ -87,7 +89,7 @@ def line_place(call: Call) -> str:
     x, y, width, height = call.box
     points = call.line.points
     middle = [sum(point[axis] for point in points) / len(points) for axis in (0, 1)]
-    return edge_words((middle[0] - x) / width, (middle[1] - y) / height) or "in the middle"
+    return position_words(position_at((middle[0] - x) / width, (middle[1] - y) / height))
 
 
 def _one_line(text: str) -> str:
@@ -101,7 +103,7 @@ def call_records(listed: Sequence[ListedCall]) -> list[dict]:
 
 def _record(one: ListedCall) -> dict:
     call, shown, word = one.call, one.call.shown, one.call.line
-    said = {
+    record = {
         "uid": call.uid,
         "time": call.time,
         "by": call.by,
@@ -124,7 +126,7 @@ def _record(one: ListedCall) -> dict:
         "lost": one.lost,
     }
     if word is None:
-        return said | {"line": None}
+        return record | {"line": None}
     line = {
         "id": word.line,
         "points": [list(point) for point in word.points],
@@ -133,7 +135,7 @@ def _record(one: ListedCall) -> dict:
         "found": word.found,
         "how": word.how,
     }
-    return said | {"line": line}
+    return record | {"line": line}
 
 
 def calls_csv(listed: Sequence[ListedCall]) -> str:
@@ -146,6 +148,14 @@ def calls_csv(listed: Sequence[ListedCall]) -> str:
     writer.writeheader()
     writer.writerows(_row(one.call) for one in listed if is_row(one))
     return text.getvalue()
+
+
+def table_words(listed: Sequence[ListedCall], table: Path) -> str:
+    """Return "12 calls in mine.csv; 2 that a table does not hold left out"."""
+    rows = sum(map(is_row, listed))
+    left_out = len(listed) - rows
+    more = f"; {left_out} that a table does not hold left out" if left_out else ""
+    return f"{rows} call{'' if rows == 1 else 's'} in {table}{more}"
 
 
 def is_row(one: ListedCall) -> bool:

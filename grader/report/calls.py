@@ -5,7 +5,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
 from grader.grading.calls.joining import Stones, house_call, join_calls
+from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call, Shown
+from grader.report.reasons import line_position_words
 from grader.report.words import calls_words
 
 LostCall = tuple[Call, str]
@@ -51,25 +53,25 @@ def about(record: dict, call: Call) -> bool:
 def lost_words(records: Sequence[dict], lost: Iterable[LostCall]) -> list[str]:
     """Return the calls without a stone in words: a line each where the photo is among these, one for
     all others."""
-    lines, away = [], []
+    lines, elsewhere = [], []
     for call, why in lost:
         if any(about(record, call) for record in records):
             lines.append(f"call without a stone: {call.said} ({why})")
         else:
-            away.append(call.photo)
-    if away:
-        photos = list(dict.fromkeys(away))
+            elsewhere.append(call.photo)
+    if elsewhere:
+        photos = list(dict.fromkeys(elsewhere))
         more = f" and {len(photos) - 3} more" if len(photos) > 3 else ""
-        calls = "1 call is" if len(away) == 1 else f"{len(away)} calls are"
+        calls = "1 call is" if len(elsewhere) == 1 else f"{len(elsewhere)} calls are"
         lines.append(f"{calls} on photos that are not here: {', '.join(photos[:3])}{more}")
     return lines
 
 
 def call_record(call: Call) -> dict:
     """Return what is shown of a call; ``scene_by`` where another person than ``by`` said the scene."""
-    said = {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note", "stone")}
+    record = {key: getattr(call, key) for key in ("grade", "scene", "by", "time", "note", "stone")}
     other = call.scene_by if call.scene is not None and call.scene_by != call.by else None
-    return said | {"scene_by": other}
+    return record | {"scene_by": other}
 
 
 def shown_of(piece: dict) -> Shown:
@@ -118,7 +120,7 @@ def decides(house: Call, people: Sequence[Call], decider: str | None) -> str:
 
 
 #: Told once where a word is said by nobody.
-UNNAMED = (
+SAVED_UNNAMED = (
     'saved without a name, so it is told as unnamed: say who you are with --by NAME, or once for all with by = "NAME" '
     "in grader.toml"
 )
@@ -131,30 +133,31 @@ def saved_words(call: Call, piece: dict) -> str:
     piece : the stone's graded record, with all calls on it.
     """
     scene = None if call.scene is None else f"scene {call.scene}"
-    said = ", ".join(part for part in (call.grade, scene) if part)
+    called = ", ".join(part for part in (call.grade, scene) if part)
     by = f" by {call.by}" if call.by else ""
     proposal = piece["proposal"]
     beside = "no grade is proposed from this photo"
     if proposal:
         beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
-    told = f"saved: {call.photo}, stone {call.piece}: {said}{by}; {beside}"
-    return f"{told}\n{_holds(piece)}" if len(piece["calls"]) > 1 else told
+    saved = f"saved: {call.photo}, stone {call.piece}: {called}{by}; {beside}"
+    return f"{saved}\n{_holds(piece)}" if len(piece["calls"]) > 1 else saved
 
 
 def saved_line_words(
     call: Call,
-    line: int,
-    where: tuple[str, str, str],
+    line: tuple[dict, LineFacts],
     says: str,
     found: str | None,
-    before: dict,
-    now: dict | None,
+    stone: tuple[dict, dict | None],
 ) -> str:
     """Return what was saved of a word on a line, how that line is known again, and what it changes: the cracks that
     count, and the grade.
 
-    where : its class as it was shown, its length, and where it lies.   before, now : the stone's graded record.
+    line : as it was shown, its record and its facts.   stone : its graded record before and now, ``None`` where it is
+    not found again.
     """
+    shown, facts = line
+    before, now = stone
     words = {
         "crack": "a crack",
         "pattern": "a pattern line",
@@ -162,17 +165,26 @@ def saved_line_words(
     }
     also = f", found {found}" if found else ""
     by = f" by {call.by}" if call.by else ""
-    known = f"line {line} ({', '.join(where)})"
-    told = [f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"]
+    length = f"{shown['length_px']:.0f} px"
+    if shown["length_mm"] is not None:
+        length = f"{shown['length_mm']:.0f} mm"
+    known = f"line {shown['id']} ({shown['class']}, {length}, {line_position_words(facts)})"
+    parts = [f"saved: {call.photo}, stone {call.piece}, {known}: {words[says]}{also}{by}"]
     if now is None:
-        return told[0]
+        return parts[0]
     old, new = (piece["cracks"]["count"] for piece in (before, now))
     if old != new:
-        told.append(f"cracks by this word {new}, before {old}")
+        parts.append(f"cracks by this word {new}, before {old}")
     old, new = (piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now))
     if old != new and new is not None:
-        told.append(f"proposed is now {new}, before {old}")
-    return "; ".join(told)
+        parts.append(f"proposed is now {new}, before {old}")
+    return "; ".join(parts)
+
+
+def taken_in_words(new: int, known: int) -> str:
+    """Return "2 calls saved, 1 known before": what a table of calls brought."""
+    before = f", {known} known before" if known else ""
+    return f"{new} call{'' if new == 1 else 's'} saved{before}"
 
 
 def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
@@ -181,8 +193,10 @@ def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
     placed : on the stone, as it was asked for.   piece : the stone's record, with the calls that hold.
     """
     by = f" by {back.by}" if back.by else ""
-    told = f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
-    return f"{told}\n{_holds(piece)}"
+    taken_back = (
+        f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+    )
+    return f"{taken_back}\n{_holds(piece)}"
 
 
 def _holds(piece: dict) -> str:

@@ -125,11 +125,11 @@ def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
     }
     measured_as = {c.name: _MEASURED_AS.get(c.reads_as) for c in colours}
     for name, share in piece["shares"].items():
-        told = {"share": _share(share["value"]), "low": share["low"], "high": share["high"]}
+        values = {"share": _share(share["value"]), "low": share["low"], "high": share["high"]}
         if measured_as.get(name, name) != name and name in _MEASURED_AS.values():
             # A class by the name of a declared measure that reads as something else is not that measure.
-            del told["share"]
-        measures |= {f"{name}_{part}": value for part, value in told.items()}
+            del values["share"]
+        measures |= {f"{name}_{part}": value for part, value in values.items()}
         measures |= {f"{kind}_share": _share(v) for kind, v in share.get("kinds", {}).items()}
     return measures | _read_as(piece, measured_as)
 

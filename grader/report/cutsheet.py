@@ -155,8 +155,8 @@ def _piece_lines(piece: CutPiece) -> list[str]:
         ("glare", f"{percent(m.regions.glare_share)} of the face; no template lies on it"),
     ]
     if measured.verdict.value != "usable":
-        told = "; ".join(remark.text for remark in measured.verdict.remarks)
-        facts.insert(0, ("photo", f"{measured.verdict.value}: {told}"))
+        lines = "; ".join(remark.text for remark in measured.verdict.remarks)
+        facts.insert(0, ("photo", f"{measured.verdict.value}: {lines}"))
     head = f"Stone {measured.piece.id}"
     return [
         head,
@@ -187,7 +187,7 @@ def _seen(piece: CutPiece, *plans: str) -> str:
 def _lines_words(piece: CutPiece) -> str:
     lines = piece.measured.measurements.lines
     kept = sum(line.may_part for line in lines)
-    told = f"{kept} kept clear of" if kept else "none seen that would part the stone"
+    parts = f"{kept} kept clear of" if kept else "none seen that would part the stone"
     through = []
     for name, words in PLANS.items():
         met = [
@@ -198,8 +198,8 @@ def _lines_words(piece: CutPiece) -> str:
         if met:
             through.append(f"{', '.join(met)} of {words}")
     if not through:
-        return told
-    return f"{told}; pattern lines (healed, a seam) run through {' and '.join(through)}"
+        return parts
+    return f"{parts}; pattern lines (healed, a seam) run through {' and '.join(through)}"
 
 
 def _scale(piece: CutPiece) -> dict:
@@ -297,11 +297,11 @@ def _tick(placed: PlacedTemplate, short_px: float) -> NDArray[np.float64]:
 def _foot(width: int, plan: str, pieces: tuple[CutPiece, ...]) -> NDArray[np.uint8]:
     """The strip below the picture: which plan it is, and what to take care of."""
     size = max(11, round(width / 75))
-    told = [f"Plan: {PLANS[plan]}.", *dict.fromkeys(_seen(piece, plan) for piece in pieces)]
+    lines = [f"Plan: {PLANS[plan]}.", *dict.fromkeys(_seen(piece, plan) for piece in pieces)]
     if any(piece.mm_per_px is None for piece in pieces):
-        told.append("Scale not known: templates are a third of the face's longer side long.")
+        lines.append("Scale not known: templates are a third of the face's longer side long.")
     rows = [
-        row for text in (*told, SAW_LINE) for row in _wrapped(text, int(2 * width / size * 0.95))
+        row for text in (*lines, SAW_LINE) for row in _wrapped(text, int(2 * width / size * 0.95))
     ]
     strip = np.full((round(1.4 * size * (len(rows) + 0.6)), width, 3), DARK, np.uint8)
     for number, row in enumerate(rows, start=1):
@@ -385,10 +385,10 @@ def _bar_svg(x: float, y: float) -> list[str]:
 def _svg_words(piece: CutPiece, plan: str, title: str, width: float) -> list[str]:
     long, short = piece.oval_mm
     n = len(plan_of(piece, plan).templates)
-    told = (
+    words = (
         f"{title}: {PLANS[plan]}, {n} of {long:g}x{short:g} mm, {piece.margin_mm:g} mm kept for the saw.",
         _seen(piece, plan),
         SAW_LINE,
     )
     letters = int((width - 2 * BORDER_MM) / 1.3)
-    return [row for text in told for row in _wrapped(text, letters)]
+    return [row for text in words for row in _wrapped(text, letters)]

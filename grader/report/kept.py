@@ -19,13 +19,13 @@ def facts_words(counts: Mapping[str, int]) -> str:
     counts : facts by kind.
     """
     total = sum(counts.values())
-    told = [
+    parts = [
         f"{counts[kind]} {words[counts[kind] != 1]}"
         for kind, words in _KINDS.items()
         if counts.get(kind)
     ]
     facts = "1 fact" if total == 1 else f"{total} facts"
-    return f"{facts} ({', '.join(told)})" if told else facts
+    return f"{facts} ({', '.join(parts)})" if parts else facts
 
 
 def pictures_words(count: int) -> str:

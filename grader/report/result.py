@@ -33,6 +33,7 @@ from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Reference
 from grader.profile import SCENE_PARTS
+from grader.report.reasons import condition_words, reason_words, what_if_words
 
 SCHEMA = 1
 NO_SCALE = Remark(
@@ -339,12 +340,15 @@ def _proposal(proposal: Proposal | None) -> dict | None:
         "scene": proposal.scene,
         "probabilities": {grade: round(float(p), 4) for grade, p in proposal.probabilities.items()},
         "sell_as": proposal.sell_as,
-        "reasons": list(proposal.reasons),
+        "reasons": [reason_words(reason) for reason in proposal.reasons],
         "model": proposal.model,
         "grade_set": {"grades": list(proposal.grade_set), "level": LEVEL},
         "rules": proposal.rules
-        and {"grade": proposal.rules.grade, "because": proposal.rules.because},
-        "what_if": proposal.what_if,
+        and {
+            "grade": proposal.rules.grade,
+            "because": proposal.rules.because and condition_words(proposal.rules.because),
+        },
+        "what_if": proposal.what_if and what_if_words(proposal.what_if),
         "unfamiliar": proposal.unfamiliar,
     }
 

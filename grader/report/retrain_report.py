@@ -2,7 +2,7 @@
 
 from grader.grading.learning.agreement import beyond
 from grader.grading.learning.retrain_record import Moved, RetrainReport
-from grader.report.agreement import beside
+from grader.report.agreement import beside_lines
 
 
 def report_lines(report: RetrainReport) -> list[str]:
@@ -11,7 +11,7 @@ def report_lines(report: RetrainReport) -> list[str]:
     if report.old is not None and report.new is not None:
         lines.append(f"on {report.new.n} held-out calls, 95 % interval in brackets:")
         lines.append(f"{'':28}{'old':<24}new")
-        lines += beside(report.old, report.new, report.gain)
+        lines += beside_lines(report.old, report.new, report.gain)
     if report.scene_old is not None:
         lines.append(f"{'scene, mean points off':<28}{report.scene_old!s:<24}{report.scene_new}")
     if report.comparisons_old is not None:

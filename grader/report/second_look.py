@@ -9,8 +9,25 @@ import numpy as np
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
 from grader.grading.learning.second_look import Looked, SecondLook
-from grader.report.agreement import FIGURES
+from grader.report.agreement import figure_line, figure_lines
 from grader.report.sheet import page_template
+
+
+def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
+    """Return how well two sortings agree as plain lines, 95 % intervals in brackets."""
+    apart = [
+        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
+        for k, figure in enumerate(judged.neighbours)
+        if figure.value is not None
+    ]
+    above = float(np.mean(looked.second - looked.first))
+    return [
+        f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
+        figure_line("", "first and second", "model and first", "model and second"),
+        *figure_lines([judged.people, judged.model_first, judged.model_second]),
+        *apart,
+        f"the second look lies {above:+.2f} grades from the first in the mean",
+    ]
 
 
 def write_second_look(
@@ -18,17 +35,17 @@ def write_second_look(
     looked: Looked,
     judged: SecondLook,
     grades: Sequence[str],
-    places: Sequence[tuple[str, int, bytes | None]],
+    pictures: Sequence[tuple[str, int, bytes | None]],
 ) -> None:
     """Write the page.
 
     Parameters
     ----------
-    places : of each stone its photo, number and JPEG, ``None`` where it is gone.
+    pictures : of each stone its photo, number and JPEG, ``None`` where it is gone.
     """
     stones = []
     for row in judged.worst:
-        photo, piece, picture = places[row]
+        photo, piece, picture = pictures[row]
         model = looked.model[row]
         stones.append(
             {
@@ -41,29 +58,9 @@ def write_second_look(
             }
         )
     html = page_template("second_look.html").render(
-        lines=report_lines(looked, judged, grades),
+        lines=second_look_lines(looked, judged, grades),
         grades=list(grades),
         table=counts(looked.first, looked.second, len(grades)).tolist(),
         stones=stones,
     )
     write_text(path, html)
-
-
-def report_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
-    """Return the report as plain lines, 95 % intervals in brackets."""
-    sides = judged.people, judged.model_first, judged.model_second
-    lines = [
-        f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
-        f"{'':28}{'first and second':<24}{'model and first':<24}model and second",
-    ]
-    for words, name in FIGURES:
-        first, second, third = (getattr(a, name) if a else "no proposals" for a in sides)
-        lines.append(f"{words:<28}{first!s:<24}{second!s:<24}{third}")
-    lines += [
-        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
-        for k, figure in enumerate(judged.neighbours)
-        if figure.value is not None
-    ]
-    above = float(np.mean(looked.second - looked.first))
-    lines.append(f"the second look lies {above:+.2f} grades from the first in the mean")
-    return lines

@@ -76,9 +76,7 @@ def _card(
     by."""
     photo, proposal = record["photo"], piece["proposal"]
     picture = pictures.get((photo["sha256"], piece["id"]))
-    grade = proposal["grade"] if proposal else None
-    call = piece["call"]
-    told = [w["text"] for w in piece["warnings"] + _own_warnings(record)]
+    warnings = [warning["text"] for warning in piece["warnings"] + _own_warnings(record)]
     return {
         "photo": photo["file"],
         "sha256": photo["sha256"],
@@ -91,15 +89,24 @@ def _card(
         ],
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
-        "told": [text for text in dict.fromkeys(told) if text != NO_SCALE.text],
+        "told": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
+        **_house(piece),
+        "sort": _sort_keys(piece, proposal and proposal["grade"], profile),
+    }
+
+
+def _house(piece: dict) -> dict:
+    """Whose call counts and what it is, whether people call other grades, and whether it is not the one proposed."""
+    call, proposal = piece["call"] or {"grade": None, "scene": None}, piece["proposal"]
+    grades = {one["grade"] for one in piece["calls"] if one["grade"]}
+    return {
         "counts": words.house_words(piece),
-        "called_grade": (call or {}).get("grade") or "",
-        "called_scene": "" if not call or call["scene"] is None else call["scene"],
-        "apart": len({said["grade"] for said in piece["calls"] if said["grade"]}) > 1,
-        "differs": bool(call and call["grade"] and grade and call["grade"] != grade),
-        "sort": _sort_keys(piece, grade, profile),
+        "called_grade": call["grade"] or "",
+        "called_scene": "" if call["scene"] is None else call["scene"],
+        "apart": len(grades) > 1,
+        "differs": bool(proposal and call["grade"] and proposal["grade"] != call["grade"]),
     }
 
 
@@ -185,7 +192,7 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
         for warning in record["photo"]["warnings"]
         if warning["code"] == "duplicate"
     ]
-    return lines + [f"{said[0].upper()}{said[1:]}" for said in lost_words(records, lost_calls)]
+    return lines + [f"{line[0].upper()}{line[1:]}" for line in lost_words(records, lost_calls)]
 
 
 def _why_no_stone(record: dict) -> list[str]:

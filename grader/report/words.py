@@ -21,16 +21,16 @@ _LABEL = "  {:<10} {}"
 def photo_text(record: dict, profile: Profile) -> str:
     """Return one photo's record as a short table, stone by stone."""
     photo = record["photo"]
-    said = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
-    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {said}"]
+    known = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
+    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {known}"]
     if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
     if proposed := models_words([record]):
         lines.append(f"  {proposed}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
-    told = {warning["code"] for warning in photo["warnings"]}
+    shown_codes = {warning["code"] for warning in photo["warnings"]}
     for piece in record["pieces"]:
-        lines += ["", *_piece_lines(piece, profile, told)]
+        lines += ["", *_piece_lines(piece, profile, shown_codes)]
     return "\n".join(lines) + "\n"
 
 
@@ -39,10 +39,10 @@ def scale_words(scale: dict) -> str:
     if not scale["mm_per_px"]:
         return "scale not known"
     by = {"hand": "by hand", "card": "by the card"}[scale["source"]]
-    said = f"{scale['mm_per_px']:.4g} mm per px {by}"
+    scale_said = f"{scale['mm_per_px']:.4g} mm per px {by}"
     if scale["low"] == scale["high"]:
-        return said
-    return f"{said} ({scale['low']:.3g} to {scale['high']:.3g})"
+        return scale_said
+    return f"{scale_said} ({scale['low']:.3g} to {scale['high']:.3g})"
 
 
 def colour_words(colour: dict) -> str:
@@ -109,10 +109,10 @@ def runner_up_words(scene: dict) -> str | None:
     return f"{placement_words(other, 'next best')}; dashed in the picture"
 
 
-def placement_words(placement: dict, seen: str = "best") -> str:
+def placement_words(placement: dict, rank: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
-    where = f"{seen} as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
     if placement["kind"] == "stream":
         return where
     if placement["shore_mm"] is None:
@@ -122,9 +122,9 @@ def placement_words(placement: dict, seen: str = "best") -> str:
 
 def glare_words(glare: dict) -> str:
     """Return how much of the face is glare, and how much was read from other photos instead."""
-    said = f"{percent(glare['value'])} of the face, not counted above"
+    share = f"{percent(glare['value'])} of the face, not counted above"
     filled = glare.get("filled")
-    return f"{said}; {percent(filled)} filled from the other photos" if filled else said
+    return f"{share}; {percent(filled)} filled from the other photos" if filled else share
 
 
 def bands_words(banding: dict) -> str:
@@ -148,17 +148,17 @@ def offsets_words(banding: dict) -> str | None:
     number, throw_mm = banding["offsets"], banding["throw_mm"]
     if not number:
         return None
-    said = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
-    return said if throw_mm is None else f"{said}, by {throw_mm:.1f} mm"
+    offsets = f"{number} offset by a fault" if number == 1 else f"{number} offset by faults"
+    return offsets if throw_mm is None else f"{offsets}, by {throw_mm:.1f} mm"
 
 
 def no_line_words(states: Sequence[str]) -> str:
     """Return "no line seen on 2 faces, wet and dry" for the states in which faces were seen."""
     faces = "1 face" if len(states) == 1 else f"{len(states)} faces"
-    seen = [state for state in ("wet", "dry", "patchy") if state in states]
-    how = " and ".join(seen) if seen else "wet or dry not known"
-    unknown = sum(state not in seen for state in states)
-    if seen and unknown:
+    known = [state for state in ("wet", "dry", "patchy") if state in states]
+    how = " and ".join(known) if known else "wet or dry not known"
+    unknown = sum(state not in known for state in states)
+    if known and unknown:
         how += f", {unknown} not known"
     return f"no line seen on {faces}, {how}"
 
@@ -169,30 +169,40 @@ def lines_words(cracks: dict, state: str) -> str:
 
     state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
     """
-    ratios = [line["drying_ratio"] or 1.0 for line in cracks["lines"]]
-    if stay := sum(ratio > STAYS_DARK for ratio in ratios):
-        told = f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries"
-        dried = {"lines": [line | {"drying_ratio": None} for line in cracks["lines"]]}
-        return f"{lines_words(cracks | dried, state)}; {told}"
-    kinds = [line["class"] for line in cracks["lines"]]
-    if by_word := sum(line.get("source") == "seller" for line in cracks["lines"]):
-        photo = {"lines": [line | {"source": "photo"} for line in cracks["lines"]]}
-        said = f"{by_word} line{'' if by_word == 1 else 's'} told so by a person"
-        return f"{lines_words(cracks | photo, state)}; {said}"
-    told = [f"{kinds.count('uncertain')} uncertain"] if "uncertain" in kinds else []
-    for kind, what in (("contact", ""), ("pattern line", ", healed or a seam")):
-        if count := kinds.count(kind):
-            told.append(f"{count} {kind}{'s' if count > 1 else ''}{what}")
-    also = ", ".join(told)
+    lines = cracks["lines"]
+    parts = [_seen_words(cracks, state)]
+    if by_word := sum(line.get("source") == "seller" for line in lines):
+        parts.append(f"{by_word} line{_s(by_word)} told so by a person")
+    if stay := sum((line["drying_ratio"] or 1.0) > STAYS_DARK for line in lines):
+        parts.append(f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries")
+    return "; ".join(parts)
+
+
+def _seen_words(cracks: dict, state: str) -> str:
+    """Return "2 cracks seen, 30 mm in all; 1 contact"."""
+    also = _other_lines_words([line["class"] for line in cracks["lines"]])
     if not cracks["count"]:
         return f"{also}; no other line seen" if also else no_line_words([state])
-    length = (
-        f"{cracks['length_px']:.0f} px"
-        if cracks["length_mm"] is None
-        else f"{cracks['length_mm']:.0f} mm"
-    )
-    seen = f"{cracks['count']} crack{'s' if cracks['count'] > 1 else ''} seen, {length} in all"
-    return f"{seen}; {also}" if also else seen
+    length = f"{cracks['length_px']:.0f} px"
+    if cracks["length_mm"] is not None:
+        length = f"{cracks['length_mm']:.0f} mm"
+    cracks_seen = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
+    return f"{cracks_seen}; {also}" if also else cracks_seen
+
+
+def _other_lines_words(classes: Sequence[str]) -> str:
+    """Return "1 uncertain, 2 contacts" for the lines that are no cracks."""
+    uncertain = classes.count("uncertain")
+    parts = [f"{uncertain} uncertain"] if uncertain else []
+    for name, more in (("contact", ""), ("pattern line", ", healed or a seam")):
+        if count := classes.count(name):
+            parts.append(f"{count} {name}{_s(count)}{more}")
+    return ", ".join(parts)
+
+
+def _s(count: int) -> str:
+    """The ending of a noun of which there are so many."""
+    return "" if count == 1 else "s"
 
 
 def one_piece_text(records: Sequence[dict]) -> str:
@@ -211,29 +221,29 @@ def one_piece_text(records: Sequence[dict]) -> str:
         lines = (
             f"seen on {len(lined)} of {len(faces)} faces: {', '.join(file for file, _ in lined)}"
         )
-    told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
+    lines_told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
     sounded = [(file, piece) for file, piece in faces if piece["sound"]]
     if sounded:
         file, worst = min(sounded, key=lambda face: face[1]["sound"]["largest"]["value"])
         words = [f"{file} counts, the worst face", *sound_words(worst["sound"])]
-        told += [_LABEL.format("" if i else "sound", said) for i, said in enumerate(words)]
-    return "\n".join(told) + "\n"
+        lines_told += [_LABEL.format("" if i else "sound", text) for i, text in enumerate(words)]
+    return "\n".join(lines_told) + "\n"
 
 
 def sound_words(sound: dict) -> list[str]:
     """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
     parts = [percent(part["share"]) for part in sound["parts"]]
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
-    told = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
+    lines = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
     if not sound["clear"]:
         weight = ", nor what of the weight is usable" if sound.get("weight_g") else ""
-        return [*told, f"room for cab ovals not known without a scale{weight}"]
+        return [*lines, f"room for cab ovals not known without a scale{weight}"]
     rooms = [
         f"{clear['oval']} mm over {percent(clear['share'])}"
         for clear in sound["clear"]
         if clear["share"] > 0
     ]
-    told.append(
+    lines.append(
         f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
         if rooms
         else f"no oval of {sound['clear'][0]['oval']} mm without a line seen in it"
@@ -245,7 +255,7 @@ def sound_words(sound: dict) -> list[str]:
         usable = f"usable {value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
         grams = ", ".join(f"{part['weight_g']:.0f}" for part in sound["parts"])
         usable += f"; parts {grams} g" if len(parts) > 1 else ""
-    return [*told, usable]
+    return [*lines, usable]
 
 
 def _range_words(share: dict) -> str:
@@ -258,14 +268,14 @@ def size_words(piece: dict) -> str:
     """Return the size class with the area, or that it is not known."""
     if piece["size_class"] is None:
         return "not known without a scale"
-    said = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
+    size = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
     scale = piece.get("scale")
     if not scale or scale["low"] == scale["high"]:
-        return said
+        return size
     low, high = (
         piece["area_cm2"] * (scale[end] / scale["mm_per_px"]) ** 2 for end in ("low", "high")
     )
-    return f"{said} ({low:.1f} to {high:.1f})"
+    return f"{size} ({low:.1f} to {high:.1f})"
 
 
 def state_words(state: dict) -> str:
@@ -298,12 +308,12 @@ def rules_words(proposal: dict) -> str | None:
 def call_words(call: dict, why: str | None = None) -> str:
     """Return a person's call: "select, scene 70 by Nell, 2025-03-01", with the note; ``why`` it counts stands behind
     the name."""
-    said = said_words(call) or ("" if call["note"] else "a name for the stone")
+    words = said_words(call) or ("" if call["note"] else "a name for the stone")
     if why:
-        said = f"{said} by {call['by'] or UNNAMED}, {why}".lstrip()
+        words = f"{words} by {call['by'] or UNNAMED}, {why}".lstrip()
     elif call["by"]:
-        said = f"{said} by {call['by']}".lstrip()
-    return ", ".join(part for part in (said, call["time"][:10], call["note"]) if part)
+        words = f"{words} by {call['by']}".lstrip()
+    return ", ".join(part for part in (words, call["time"][:10], call["note"]) if part)
 
 
 def said_words(call: dict) -> str:
@@ -342,14 +352,14 @@ def house_words(piece: dict) -> str | None:
     if house is None or (why := counts_words(piece)) is None:
         return None
     own = house | {"scene": None} if house["scene_by"] else house
-    said = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
-    return f"{said}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else said
+    words = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
+    return f"{words}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else words
 
 
 def _other_words(call: dict, house: dict) -> str:
-    said = said_words(call) or "a note"
+    words = said_words(call) or "a note"
     counts = " (this scene counts)" if house["scene_by"] and call["by"] == house["scene_by"] else ""
-    return f"{call['by'] or UNNAMED}: {said}{counts}"
+    return f"{call['by'] or UNNAMED}: {words}{counts}"
 
 
 def unsettled_words(records: Iterable[dict]) -> str | None:
@@ -378,53 +388,52 @@ def models_words(records: Iterable[dict]) -> str | None:
     return f"proposed by {' and '.join(labels)}" if labels else None
 
 
-def _piece_lines(piece: dict, profile: Profile, told: set[str]) -> list[str]:
+def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[str]:
+    """A stone's lines; warnings whose codes are shown for the whole photo are left out."""
     proposal = piece["proposal"]
-    if proposal:
-        head = f"Stone {piece['id']}   {proposal['grade']}: {proposal_meaning(proposal, profile)}"
-        if proposal.get("unfamiliar"):
-            head = f"Stone {piece['id']}   {set_words(proposal)}"
-    else:
-        head = f"Stone {piece['id']}   retake: no grade is proposed from this photo"
     facts = [
         ("call", calls_words(piece) or "none yet"),
-        ("photo", _verdict_words(piece, told)),
+        ("photo", _verdict_words(piece, shown_codes)),
         ("scene", scene_words(piece["scene"])),
-        *(("", said) for said in [runner_up_words(piece["scene"])] if said),
-        *(
-            ("" if i else "colour", share_words(*item))
-            for i, item in enumerate(piece["shares"].items())
-        ),
+        ("", runner_up_words(piece["scene"])),
+        *_block("colour", (share_words(*item) for item in piece["shares"].items())),
         ("glare", glare_words(piece["glare"])),
         ("bands", bands_words(piece["banding"])),
         ("lines", lines_words(piece["cracks"], piece["state"]["value"])),
-        *(("" if i else "sound", said) for i, said in enumerate(_sound_lines(piece))),
+        *_block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
         ("size", size_words(piece)),
+        *(_proposal_facts(proposal) if proposal else ()),
     ]
-    if proposal:
-        chances = ", ".join(
-            f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items()
-        )
-        # Of an unfamiliar stone no chance is told: the number would be an invention.
-        if not proposal.get("unfamiliar"):
-            facts += [("likely", set_words(proposal)), ("chances", chances)]
-        facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-        facts += [("" if i else "why", reason) for i, reason in enumerate(proposal["reasons"])]
-        facts += [
-            (name, said)
-            for name, said in (
-                ("what if", proposal.get("what_if")),
-                ("rules", rules_words(proposal)),
-            )
-            if said
-        ]
-    return [head, *(_LABEL.format(*fact) for fact in facts)]
+    head = f"Stone {piece['id']}   {_head_words(proposal, profile)}"
+    return [head, *(_LABEL.format(name, text) for name, text in facts if text)]
 
 
-def _sound_lines(piece: dict) -> list[str]:
-    return sound_words(piece["sound"]) if piece["sound"] else []
+def _block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
+    """Lines under one name, which stands before the first."""
+    return [("" if number else name, line) for number, line in enumerate(lines)]
 
 
-def _verdict_words(piece: dict, told: set[str]) -> str:
-    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in told]
+def _head_words(proposal: dict | None, profile: Profile) -> str:
+    if proposal is None:
+        return "retake: no grade is proposed from this photo"
+    if proposal["unfamiliar"]:
+        return set_words(proposal)
+    return f"{proposal['grade']}: {proposal_meaning(proposal, profile)}"
+
+
+def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
+    chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
+    # Of a stranger no chance is told: the number would be an invention.
+    likely = [("likely", set_words(proposal)), ("chances", chances)]
+    return [
+        *([] if proposal["unfamiliar"] else likely),
+        ("sell as", proposal["sell_as"] or "not known without a scale"),
+        *_block("why", proposal["reasons"]),
+        ("what if", proposal.get("what_if")),
+        ("rules", rules_words(proposal)),
+    ]
+
+
+def _verdict_words(piece: dict, shown_codes: set[str]) -> str:
+    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in shown_codes]
     return "; ".join([f"{piece['verdict']}, {state_words(piece['state'])}", *texts])

@@ -11,13 +11,13 @@ from typer.testing import CliRunner
 
 from grader.errors import CallsError
 from grader.face.lines.line_words import LineWord
-from grader.grading.features.facts import LineFacts, StoneFacts
+from grader.grading.features.facts import LineFacts, Position, StoneFacts
 from grader.grading.models.model_files import load_model, starter_folder
 from grader.grading.proposal import Shown
 from grader.ledger import facts
 from grader.ledger.store import open_ledger
+from grader.opinions import Wanted, disagreement, listed_calls
 from grader.profile import load_profile
-from grader.said import Wanted, differing, listed_calls
 
 #: Two stones side by side, and where the first one lies in another measurement: overlap 190 of 210.
 LEFT, RIGHT, NEARLY = (0, 0, 100, 80), (200, 0, 100, 80), (5, 0, 100, 80)
@@ -33,10 +33,10 @@ def corners(box):
 def stone_facts():
     """A face of the starter's own sample, so that the starter can speak of it."""
     sample = json.loads((starter_folder() / "sample.json").read_text("utf-8"))
-    known = json.loads((starter_folder() / "familiarity.json").read_text("utf-8"))["familiarity"]
-    appearance = dict(zip(known["names"], known["mean"], strict=True))
-    lines = (LineFacts("crack", 40.0, 0.9, "across the middle", 0.4),)
-    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, appearance).as_record()
+    known = json.loads((starter_folder() / "known.json").read_text("utf-8"))["known"]
+    look = dict(zip(known["names"], known["mean"], strict=True))
+    lines = (LineFacts("crack", 40.0, 0.9, Position("middle", "middle"), True, 0.4),)
+    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, look).as_record()
 
 
 @pytest.fixture(scope="module")
@@ -230,7 +230,7 @@ def test_people_differ_on_stones_the_farthest_apart_first(book):
     book.call("Ole", "waste", on=shore, scene=80)
     book.call("Nell", "waste", on=shore, piece=2)
     profile, model = load_profile(), load_model()
-    found = differing(book.ledger, profile, model, "Nell")
+    found = disagreement(book.ledger, profile, model, "Nell")
     assert [(stone.photo, stone.piece) for stone in found.stones] == [
         ("lake.jpg", 2), ("lake.jpg", 1), ("lake.jpg", 1),
     ]  # fmt: skip
@@ -249,7 +249,7 @@ def test_a_person_who_calls_twice_is_one_person(book):
     on = book.photo()
     book.call("Nell", "waste", on=on)
     book.call("Nell", "select", on=on)
-    found = differing(book.ledger, load_profile(), load_model())
+    found = disagreement(book.ledger, load_profile(), load_model())
     assert (found.stones, found.both) == ((), 0)
 
 
@@ -260,7 +260,7 @@ def test_a_stone_whose_photo_and_picture_are_gone_is_shown_without(book):
     (book.folder / "lake.jpg").unlink()
     for picture in book.ledger.pictures.folder.glob("*/*"):
         picture.unlink()
-    (stone,) = differing(book.ledger, load_profile(), load_model()).stones
+    (stone,) = disagreement(book.ledger, load_profile(), load_model()).stones
     assert stone.picture is None
 
 

@@ -3,7 +3,7 @@ import pytest
 from sklearn.metrics import cohen_kappa_score
 
 from grader.grading.learning.second_look import Looked, draw_sample, judge
-from grader.report.second_look import report_lines
+from grader.report.second_look import second_look_lines
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
 
@@ -33,7 +33,7 @@ def test_the_worst_pairs_come_first():
         Looked(tuple("abcd"), first, second, np.full(4, -1)), 4, np.random.default_rng(0)
     )
     assert judged.worst == (0, 3, 2) and judged.model_first is None
-    lines = report_lines(Looked(tuple("abcd"), first, second, np.full(4, -1)), judged, GRADES)
+    lines = second_look_lines(Looked(tuple("abcd"), first, second, np.full(4, -1)), judged, GRADES)
     assert "no proposals" in lines[2] and "+0.00 grades" in lines[-1]
 
 

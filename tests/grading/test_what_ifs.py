@@ -11,6 +11,7 @@ from grader.grading.models.model import LOGIT_AND_ENSEMBLE
 from grader.grading.models.trees import fit_trees
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.grading.what_ifs import what_if, without_lines
+from grader.report.reasons import what_if_words
 
 
 @pytest.fixture(scope="module")
@@ -80,22 +81,22 @@ def test_a_line_whose_absence_lifts_the_grade_is_named(
     measured = make_measurements(0.6, 0.36, chroma=28.0, scene=0.85, lines=[line])
     face = make_facts(measured, weight_g=400.0)
     values = small_model.complete(face.features, profile)
-    told = what_if(values, face, profile, small_model)
+    lift = what_if(values, face, profile, small_model)
     now = small_model.grade.rungs([values])[0]
     without = without_lines(values, face, profile, face.lines)
     assert without["crack_count"] == 0 and without["scene_score"] == values["scene_score"]
     reached = small_model.grade.rungs([without])[0]
-    assert reached > now and told.grade == profile.grades[reached]
-    assert told.text.startswith("without the line across the middle: ")
+    assert reached > now and lift.grade == profile.grades[reached]
+    assert (lift.change.numbers, lift.change.line) == ((1,), face.lines[0])
     # The line parts the face in two halves.
-    assert told.leaves_share == pytest.approx(0.5, abs=0.02)
-    assert "g of 400 g, if evenly thick" in told.text
+    assert lift.change.line.leaves_share == pytest.approx(0.5, abs=0.02)
+    assert lift.change.weight_g == 400.0
 
 
 def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
     small_model, profile, make_measurements, make_line, make_facts
 ):
-    rng, told = np.random.default_rng(6), 0
+    rng, lifted = np.random.default_rng(6), 0
     for face in map(make_facts, pieces(200, rng, make_measurements, make_line)):
         values = small_model.complete(face.features, profile)
         rung = small_model.grade.rungs([values])[0]
@@ -103,10 +104,10 @@ def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
         if rung == 3:
             assert change is None
         if change is not None:
-            told += 1
+            lifted += 1
             assert profile.grades.index(change.grade) > rung
-            assert change.text.endswith(change.grade) or "leaves" in change.text
-    assert told > 40
+            assert what_if_words(change).split(";")[0].endswith(f": {change.grade}")
+    assert lifted > 40
 
 
 def test_the_average_is_the_sellers(small_model, profile, make_measurements, make_facts):

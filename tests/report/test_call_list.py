@@ -6,15 +6,15 @@ import pytest
 
 from grader.face.lines.line_words import LineWord
 from grader.grading.calls.calls_csv import read_calls_csv
-from grader.grading.differing import gap, pairs_of
+from grader.grading.disagreement import gap, pairs_of
 from grader.grading.proposal import Call, Shown
 from grader.report.call_list import ListedCall, call_lines, call_records, calls_csv
 from grader.report.calls import with_calls
-from grader.report.differing import (
-    Differing,
-    DifferingStone,
-    differing_lines,
-    differing_page,
+from grader.report.disagreement import (
+    Disagreement,
+    DisputedStone,
+    disagreement_lines,
+    disagreement_page,
     pair_words,
 )
 from grader.report.words import calls_words, house_words, unsettled_words
@@ -197,11 +197,11 @@ def stone(*people, decider=None, **more):
         "proposal": {"grade": "cabbing", "scene": 55},
         "shown": ("cabbing",) * len(piece["calls"]),
     }
-    return DifferingStone(**given | more), piece
+    return DisputedStone(**given | more), piece
 
 
 def page(*stones):
-    return differing_page(Differing(stones, (), len(stones)), "starter 0f0f0f0f")
+    return disagreement_page(Disagreement(stones, (), len(stones)), "starter 0f0f0f0f")
 
 
 def test_the_page_tells_each_word_whose_counts_and_what_was_proposed():
@@ -226,7 +226,7 @@ def test_the_page_is_whole_in_itself_and_safe_with_any_name():
 
 def test_people_who_agree_leave_a_page_that_says_so():
     assert "No stone was called otherwise" in page()
-    assert differing_lines(Differing((), (), 0)) == ["no stone was called by two people yet"]
+    assert disagreement_lines(Disagreement((), (), 0)) == ["no stone was called by two people yet"]
 
 
 # ---- whose word, in words

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from grader.face.lines.line_words import LineWord
+from grader.grading.features.facts import LineFacts, Position
 from grader.grading.proposal import Call, Shown
 from grader.report.calls import (
     lost_words,
@@ -108,15 +109,17 @@ def test_a_word_on_a_line_is_told_with_what_it_changes(make_graded):
     before, same, now = (
         photo_record(make_graded(grade=g))["pieces"][0] for g in ("waste", "waste", "select")
     )
-    call, where = replace(CALL, photo="a.jpg", by="Ada"), ("crack", "16 mm", "at the left edge")
-    told = saved_line_words(call, 3, where, "pattern", "after cutting", before, now)
+    call = replace(CALL, photo="a.jpg", by="Ada")
+    shown = {"id": 3, "class": "crack", "length_px": 80.0, "length_mm": 16.0}
+    line = shown, LineFacts("crack", 40.0, 0.9, Position("middle", "left"), False, 0.2)
+    told = saved_line_words(call, line, "pattern", "after cutting", (before, now))
     known = "saved: a.jpg, stone 1, line 3 (crack, 16 mm, at the left edge): "
     assert (
         told
         == f"{known}a pattern line, found after cutting by Ada; proposed is now select, before waste"
     )
     for after in (same, None):
-        told = saved_line_words(replace(call, by=None), 3, where, "crack", None, before, after)
+        told = saved_line_words(replace(call, by=None), line, "crack", None, (before, after))
         assert told == f"{known}a crack"
 
 

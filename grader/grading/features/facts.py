@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -11,13 +12,25 @@ from grader.grading.features.features import features
 from grader.grading.features.rules import Features
 from grader.profile import Profile
 
+#: A line that lies in the middle and is so long, in parts of the face's shorter side, goes across it.
+LONG_PART = 0.4
+
+
+@dataclass(frozen=True)
+class Position:
+    """In which ninth of a stone something lies: each axis has three thirds."""
+
+    level: Literal["upper", "middle", "lower"]
+    side: Literal["left", "middle", "right"]
+
 
 @dataclass(frozen=True)
 class LineFacts:
     """One line as far as a proposal speaks of it.
 
     kind, length_px, probability : as of :class:`~grader.face.measurements.Line`, working px.
-    where : in words, "across the middle" or at which edge or corner its middle lies.
+    position : of the middle of the line on the face.
+    is_long : whether it takes :data:`LONG_PART` or more of the face's shorter side.
     width_part : its length as a part of the face's width.
     leaves_share : of the face, 0 to 1, what trimming at a crack or doubtful line leaves; ``None`` where it parts
         nothing, and for other lines.
@@ -26,7 +39,8 @@ class LineFacts:
     kind: str
     length_px: float
     probability: float
-    where: str
+    position: Position
+    is_long: bool
     width_part: float
     leaves_share: float | None = None
 
@@ -65,7 +79,9 @@ class StoneFacts:
 
 def facts_from(record: Mapping) -> StoneFacts:
     """Return the facts of a record that :meth:`StoneFacts.as_record` made."""
-    lines = tuple(LineFacts(**line) for line in record["lines"])
+    lines = tuple(
+        LineFacts(**{**line, "position": Position(**line["position"])}) for line in record["lines"]
+    )
     return StoneFacts(**{**record, "lines": lines})
 
 
@@ -96,34 +112,26 @@ def stone_facts(
 
 def _line_facts(line: Line, measurements: Measurements, extent) -> LineFacts:
     doubtful = line.kind in ("crack", "uncertain")
+    height, width, top, left = (int(v) for v in extent)
+    x, y = line.points[:, 0].mean(), line.points[:, 1].mean()
     return LineFacts(
         kind=line.kind,
         length_px=float(line.length_px),
         probability=float(line.probability),
-        where=_where(line, *(int(v) for v in extent)),
-        width_part=float(line.length_px / extent[1]),
+        position=position_at((x - left) / width, (y - top) / height),
+        is_long=bool(line.length_px >= LONG_PART * min(height, width)),
+        width_part=float(line.length_px / width),
         leaves_share=_left_by_trimming(measurements, line) if doubtful else None,
     )
 
 
-def _where(line: Line, height: int, width: int, top: int, left: int) -> str:
-    """ "across the middle", or at which edge or corner the middle of the line lies."""
-    x = (line.points[:, 0].mean() - left) / width
-    y = (line.points[:, 1].mean() - top) / height
-    if edge := edge_words(x, y):
-        return edge
-    return "across the middle" if line.length_px >= 0.4 * min(height, width) else "in the middle"
-
-
-def edge_words(x: float, y: float) -> str | None:
-    """Return "at the upper edge" or "at the lower left corner" for a place on a stone, each as its share of width and
-    height, 0 to 1 from the upper left; ``None`` in the middle."""
-    side = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""
-    level = "upper" if y < 1 / 3 else "lower" if y > 2 / 3 else ""
-    if not side and not level:
-        return None
-    place = " ".join(word for word in (level, side) if word)
-    return f"at the {place} {'corner' if side and level else 'edge'}"
+def position_at(x: float, y: float) -> Position:
+    """Return the ninth of a stone that a point lies in, given as its share of width and height, 0 to 1 from the upper
+    left."""
+    return Position(
+        level="upper" if y < 1 / 3 else "lower" if y > 2 / 3 else "middle",
+        side="left" if x < 1 / 3 else "right" if x > 2 / 3 else "middle",
+    )
 
 
 def _left_by_trimming(measurements: Measurements, line: Line) -> float | None:

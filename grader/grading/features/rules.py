@@ -38,10 +38,6 @@ class Condition:
         over = _over(value, self.bound)
         return -over if self.at_most else over
 
-    def __str__(self) -> str:
-        side = "at most" if self.at_most else "at least"
-        return f"{self.grade}: {self.measure} {side} {self.bound:g}"
-
 
 def grade_by_rules(features: Features, profile: Profile) -> tuple[str, Condition | None]:
     """Return the grade of the written rules and the condition that decided it.

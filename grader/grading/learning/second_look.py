@@ -37,13 +37,11 @@ class SecondLook:
 
 def draw_sample(stones: Sequence[str], count: int, rng: np.random.Generator) -> list[int]:
     """Return rows of so many stones, shuffled; of several photos of one stone one is drawn."""
-    taken: set[str] = set()
-    drawn = []
-    for row in rng.permutation(len(stones)):
-        if stones[row] not in taken:
-            taken.add(stones[row])
-            drawn.append(int(row))
-    return drawn[:count]
+    shuffled = [int(row) for row in rng.permutation(len(stones))]
+    first_rows: dict[str, int] = {}
+    for row in shuffled:
+        first_rows.setdefault(stones[row], row)
+    return list(first_rows.values())[:count]
 
 
 def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6) -> SecondLook:
@@ -55,8 +53,8 @@ def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6
     def with_model(rungs: NDArray) -> Agreement | None:
         if not proposed.any():
             return None
-        kept = [stone for stone, has in zip(stones, proposed, strict=True) if has]
-        return agreement(looked.model[proposed], rungs[proposed], n_grades, kept, rng)
+        names = [stone for stone, known in zip(stones, proposed, strict=True) if known]
+        return agreement(looked.model[proposed], rungs[proposed], n_grades, names, rng)
 
     apart = np.abs(first - second)
     order = np.argsort(-apart, kind="stable")

@@ -7,7 +7,7 @@ from statistics import median
 
 from grader.grading.proposal import Call
 
-#: Scene scores of one stone that lie so far apart are told as differing. Our setting, no source.
+#: Scene scores of one stone that lie so far apart are taken as a disagreement. Our setting, no source.
 SCENES_APART = 20
 
 
@@ -35,12 +35,12 @@ class Pair:
 def gap(people: Sequence[Call], grades: Sequence[str]) -> tuple[int, int] | None:
     """Return how far people differ on a stone, for sorting: grades apart, then points of scene; ``None`` where they do
     not. A grade that is not on the ladder lies one from any other."""
-    said = [call.grade for call in people if call.grade is not None]
+    called = [call.grade for call in people if call.grade is not None]
     scenes = [call.scene for call in people if call.scene is not None]
     of_scene = max(scenes) - min(scenes) if scenes else 0
-    rungs = [grades.index(grade) for grade in said if grade in grades]
+    rungs = [grades.index(grade) for grade in called if grade in grades]
     of_grade = max(rungs) - min(rungs) if rungs else 0
-    if len(set(said)) > 1:
+    if len(set(called)) > 1:
         of_grade = max(of_grade, 1)
     return (of_grade, of_scene) if of_grade or of_scene >= SCENES_APART else None
 

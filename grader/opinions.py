@@ -2,14 +2,14 @@
 
 import os
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from grader.errors import CallsError
 from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
-from grader.grading.differing import gap, pairs_of
+from grader.grading.disagreement import gap, pairs_of
 from grader.grading.features.facts import facts_from
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
@@ -22,7 +22,7 @@ from grader.photo.terms import terms_from
 from grader.profile import Profile
 from grader.report.call_list import ListedCall
 from grader.report.calls import call_record, decides
-from grader.report.differing import Differing, DifferingStone
+from grader.report.disagreement import Disagreement, DisputedStone
 
 #: A stone among all photos: content of the photo, and its piece as it was shown last.
 Place = tuple[str, int]
@@ -61,40 +61,50 @@ def listed_calls(
     calls = views.calls(ledger, also_taken_back=True)
     words = line_calls(None, ledger) if lines else ()
     _check_name(wanted.by, [*calls, *words])
-    gone = views.taken_back(ledger)
-    holding = [call for call in calls if call.uid not in gone]
-    shown = [*(calls if taken_back else holding), *words]
+    withdrawn = views.taken_back(ledger)
+    holding = [call for call in calls if call.uid not in withdrawn]
+    listed = [*(calls if taken_back else holding), *words]
     if wanted.photo is not None:
         contents = _contents(wanted.photo, ledger)
-        shown = [call for call in shown if _on(call, wanted.photo, contents)]
-    places, lost = _places([*holding, *shown], ledger)
-    names = {
-        places.get(call.uid, call.uid): call.stone for call in holding if call.stone is not None
-    }
-    listed = [
-        ListedCall(
-            call,
-            call.stone or names.get(places.get(call.uid, call.uid)),
-            lost.get(call.uid),
-            call.uid in gone,
-        )
-        for call in shown
-        if _meant(call, wanted)
-    ]
-    if wanted.stone is not None:
-        listed = [one for one in listed if wanted.stone in (one.name, one.call.photo)]
+        listed = [call for call in listed if _on(call, wanted.photo, contents)]
     if lines:
         # Two tables have been put one behind the other; within a day each keeps its order.
-        listed.sort(key=lambda one: one.call.time[:10])
-    return listed
+        listed.sort(key=lambda call: call.time[:10])
+    return _with_stones(listed, holding, wanted, withdrawn, ledger)
+
+
+def _with_stones(
+    listed: Sequence[Call],
+    holding: Sequence[Call],
+    wanted: Wanted,
+    withdrawn: Collection[str],
+    ledger: Ledger,
+) -> list[ListedCall]:
+    """The calls that are meant, each with the name of its stone, which another call may have given, and why it is not
+    found."""
+    stones, lost = _places([*holding, *listed], ledger)
+    names = {stones.get(call.uid, call.uid): call.stone for call in holding if call.stone}
+    meant = [
+        ListedCall(
+            call,
+            call.stone or names.get(stones.get(call.uid, call.uid)),
+            lost.get(call.uid),
+            call.uid in withdrawn,
+        )
+        for call in listed
+        if _meant(call, wanted)
+    ]
+    if wanted.stone is None:
+        return meant
+    return [one for one in meant if wanted.stone in (one.name, one.call.photo)]
 
 
 def _check_name(by: str | None, calls: Sequence[Call]) -> None:
     if by is None or any(call.by == by for call in calls):
         return
     names = sorted({call.by for call in calls if call.by})
-    there = f"; calls there are by {', '.join(names)}" if names else ""
-    raise CallsError(f"no call by {by}{there}")
+    known = f"; calls there are by {', '.join(names)}" if names else ""
+    raise CallsError(f"no call by {by}{known}")
 
 
 def _meant(call: Call, wanted: Wanted) -> bool:
@@ -122,7 +132,7 @@ def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], di
     calls = {call.uid: call for call in calls}
     photos = {call.sha256 for call in calls.values()}
     boxes, last = views.boxes(ledger, photos), views.last_looks(ledger, photos)
-    away = _away(photos, ledger)
+    gone = _away(photos, ledger)
     places: dict[str, Place] = {}
     lost: dict[str, str] = {}
     unsure = []
@@ -142,13 +152,13 @@ def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], di
         else:
             lost[uid] = f"stone not found: {found}"
     for uid, call in calls.items():
-        if uid not in lost and (why := away.get(call.sha256)):
+        if uid not in lost and (why := gone.get(call.sha256)):
             lost[uid] = why
     return places, lost
 
 
 def _same_box(box: Box, stones: Mapping[int, Box]) -> int | None:
-    return next((piece for piece, there in stones.items() if there == box), None)
+    return next((piece for piece, other in stones.items() if other == box), None)
 
 
 def _by_outline(calls: Sequence[Call], ledger: Ledger) -> dict[str, Place | str]:
@@ -201,22 +211,22 @@ def _stones(look: Look) -> Stones:
     return replace(look.on_photo, photo=look.ask.sha256)
 
 
-def differing(
+def disagreement(
     ledger: Ledger,
     profile: Profile,
     model: Model,
     decider: str | None = None,
     *,
     on_stone: Callable[[int, int], None] = lambda done, total: None,
-) -> Differing:
+) -> Disagreement:
     """Return the stones that several people called otherwise: another grade, or scenes that lie far apart.
 
     decider : whose word counts; else that of who spoke last.   on_stone : told how many of how many stones are done.
     """
-    said = defaultdict(set)
+    callers = defaultdict(set)
     for call in views.calls(ledger):
-        said[call.sha256].add(call.by)
-    photos = [sha256 for sha256, people in said.items() if len(people) > 1]
+        callers[call.sha256].add(call.by)
+    photos = [sha256 for sha256, people in callers.items() if len(people) > 1]
     calls = views.calls(ledger, sha256=photos, outlines=True)
     looks = _looks(photos, ledger)
     joined = join_calls(map(_stones, looks.values()), calls).by_person
@@ -229,17 +239,17 @@ def differing(
         look = looks[sha256]
         if sha256 not in graded:
             graded[sha256] = look.graded(profile, model)
-        stones.append(_differing(several[sha256, piece], graded[sha256], piece, decider, look))
+        stones.append(_disputed(several[sha256, piece], graded[sha256], piece, decider, look))
         on_stone(number, len(order))
-    return Differing(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
+    return Disagreement(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
 
 
-def _differing(
+def _disputed(
     people: Sequence[Call], record: dict, number: int, decider: str | None, look: Look
-) -> DifferingStone:
+) -> DisputedStone:
     piece = next(piece for piece in record["pieces"] if piece["id"] == number)
     house = house_call(people, decider)
-    return DifferingStone(
+    return DisputedStone(
         # Its name when it was called: in the record it may have its path.
         people[-1].photo,
         number,

@@ -3,7 +3,7 @@
 from base64 import b64encode
 from dataclasses import dataclass
 
-from grader.grading.differing import Pair
+from grader.grading.disagreement import Pair
 from grader.report.sheet import page_template
 from grader.report.words import UNNAMED, house_words, said_words
 
@@ -12,7 +12,7 @@ MOST_SHOWN = 300
 
 
 @dataclass(frozen=True)
-class DifferingStone:
+class DisputedStone:
     """A stone that several people called otherwise.
 
     photo, piece : as it was shown last.   picture : the small JPEG for sheets, ``None`` where it is gone.
@@ -31,15 +31,15 @@ class DifferingStone:
 
 
 @dataclass(frozen=True)
-class Differing:
+class Disagreement:
     """Where people differ: the stones, farthest apart first, how each two agree, and how many stones several called."""
 
-    stones: tuple[DifferingStone, ...]
+    stones: tuple[DisputedStone, ...]
     pairs: tuple[Pair, ...]
     both: int
 
 
-def differing_lines(found: Differing) -> list[str]:
+def disagreement_lines(found: Disagreement) -> list[str]:
     """Return who differs from whom on how many stones, a line for each two."""
     if not found.both:
         return ["no stone was called by two people yet"]
@@ -57,17 +57,17 @@ def differing_lines(found: Differing) -> list[str]:
 def pair_words(pair: Pair) -> str:
     """Return "Nell and Ole both called 12 stones: the same grade on 9; where not, Ole is mostly one grade higher"."""
     first, second = (name or UNNAMED for name in (pair.first, pair.second))
-    told = []
+    parts = []
     if pair.both:
         stones = "1 stone" if pair.both == 1 else f"{pair.both} stones"
-        told.append(f"{first} and {second} both called {stones}: {_grade_words(pair, second)}")
+        parts.append(f"{first} and {second} both called {stones}: {_grade_words(pair, second)}")
     if pair.scenes:
         on = "1 stone" if pair.scenes == 1 else f"{pair.scenes} stones"
         points = "1 point" if pair.scene_gap == 1 else f"{pair.scene_gap:g} points"
-        both = "their" if told else f"{first}'s and {second}'s"
+        both = "their" if parts else f"{first}'s and {second}'s"
         middle = "" if pair.scenes == 1 else " in the middle"
-        told.append(f"{both} scenes of {on} lie {points} apart{middle}")
-    return "; ".join(told)
+        parts.append(f"{both} scenes of {on} lie {points} apart{middle}")
+    return "; ".join(parts)
 
 
 def _grade_words(pair: Pair, second: str) -> str:
@@ -79,22 +79,22 @@ def _grade_words(pair: Pair, second: str) -> str:
         same = "not the same grade"
     if pair.higher == pair.lower:
         return f"{same}; where not, {second} is as often higher as lower"
-    way = "higher" if pair.higher > pair.lower else "lower"
+    direction = "higher" if pair.higher > pair.lower else "lower"
     steps = {1: "one grade", 2: "two grades", 3: "three grades"}.get(pair.steps)
     by = steps or f"{pair.steps:g} grades"
     if other == 1:
-        return f"{same}; {second} is {by} {way}" + ("" if pair.both == 1 else " on the other")
+        return f"{same}; {second} is {by} {direction}" + ("" if pair.both == 1 else " on the other")
     often = "always" if not min(pair.higher, pair.lower) else "mostly"
-    return f"{same}; where not, {second} is {often} {by} {way}"
+    return f"{same}; where not, {second} is {often} {by} {direction}"
 
 
-def differing_page(found: Differing, model: str) -> str:
+def disagreement_page(found: Disagreement, model: str) -> str:
     """Return the page as HTML: whole in itself, without a script.
 
     model : label of the model whose proposals are told.
     """
-    return page_template("differing.html").render(
-        lines=differing_lines(found),
+    return page_template("disagreement.html").render(
+        lines=disagreement_lines(found),
         stones=[_shown(stone) for stone in found.stones[:MOST_SHOWN]],
         more=max(0, len(found.stones) - MOST_SHOWN),
         model=model,
@@ -102,7 +102,7 @@ def differing_page(found: Differing, model: str) -> str:
     )
 
 
-def _shown(stone: DifferingStone) -> dict:
+def _shown(stone: DisputedStone) -> dict:
     proposal = stone.proposal
     return {
         "photo": stone.photo,

@@ -1,0 +1,90 @@
+"""Models held against each other on called stones, and the stones of a season held against a model."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from grader.called import CalledStones, called_in_ledger, called_in_tables, graded_stones
+from grader.errors import CallsError
+from grader.grading.learning.agreement import Figure, SideBySide, side_by_side
+from grader.grading.learning.called_faces import CalledFaces, called_rungs
+from grader.grading.learning.drift import far_features
+from grader.grading.models.model import Model
+from grader.measures import MEASURES
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile
+from grader.session import Session
+
+
+def stones_to_compare(
+    calls: Path | None,
+    folders: Sequence[Path],
+    terms: PhotoTerms,
+    session: Session,
+    *,
+    time: str,
+    on_photo: Callable[[int, int], None],
+) -> CalledStones:
+    """Return the called stones of a table, or of the ledger where none is given, with what is measured on them.
+
+    folders, terms : of the table's photos.   time : of rows that tell none.
+    """
+    profile = session.profile
+    if calls is None:
+        ledger = session.need_ledger("comparing on your calls")
+        decider = session.settings.decider
+        return called_in_ledger(ledger, profile, decider=decider, on_photo=on_photo)
+    return called_in_tables(
+        calls, None, folders, terms, profile, session.ledger, time=time, on_photo=on_photo
+    )
+
+
+def faces_to_compare(
+    models: Sequence[Model], stones: CalledStones, profile: Profile, origin: str
+) -> tuple[CalledFaces, int]:
+    """Return the called faces that no model has learned from, and how many others there are.
+
+    origin : where the calls stand, as a person knows it.
+
+    Raises
+    ------
+    CallsError
+        No call holds a grade of the ladder: one line.
+    """
+    called = called_rungs(stones.calls, stones.features, profile)
+    if not called.names:
+        raise CallsError(f"{origin}: no grade in it that can be used; call some stones first")
+    unseen = called.unseen_by([model.for_ladder(profile) for model in models])
+    return unseen, len(called.names) - len(unseen.names)
+
+
+def compare_models(
+    used: Model, other: Model, faces: CalledFaces, profile: Profile, origin: str
+) -> SideBySide:
+    """Return how well two models agree with the calls on faces that neither has learned from.
+
+    Raises
+    ------
+    CallsError
+        There are no such faces: one line.
+    """
+    if not faces.names:
+        raise CallsError(
+            f"{origin}: a model has learned from all of these; call other stones, or read its card.md"
+        )
+    pair = [model.for_ladder(profile) for model in (used, other)]
+    rungs = [m.grade.rungs([m.complete(row, profile) for row in faces.rows]) for m in pair]
+    rng = np.random.default_rng(0)
+    return side_by_side(*rungs, faces.rung, len(profile.grades), faces.names, rng)
+
+
+def season_features(
+    folder: Path, model: Model, session: Session
+) -> tuple[int, list[tuple[str, Figure]]]:
+    """Return how many stones a graded folder holds, and the features that lie far from those that a model knows."""
+    ledger = session.need_ledger("--stones")
+    stones = graded_stones(folder, session.profile, model, ledger)
+    complete = [model.complete(stone.facts.features, session.profile) for stone in stones]
+    rows = [{name: row[name] for name in MEASURES if name in row} for row in complete]
+    return len(rows), far_features(rows, model)

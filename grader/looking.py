@@ -1,0 +1,163 @@
+"""Photos looked at: from the ledger where they are known, else measured, on every core, and kept."""
+
+import json
+import os
+from collections.abc import Iterator, Sequence
+
+from grader.errors import GraderError, PhotoError
+from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
+from grader.grading.calls.joining import line_words
+from grader.ledger.store import Ledger
+from grader.looks import Ask, Look, content_of, keep, known_looks, located
+from grader.profile import Profile
+from grader.report.overlay import piece_picture
+from grader.report.result import measured_record, piece_record
+from grader.working import measure_again, working_picture
+
+
+def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
+    """Return the look at one photo: from the ledger, else measured and kept there.
+
+    Raises
+    ------
+    GraderError
+        The photo cannot be read or measured: one line.
+    """
+    if not anew and (look := known_looks([ask], profile, ledger)[0]):
+        return look
+    return keep(_measure(located(ask, ledger), profile, ledger is not None), profile, ledger)
+
+
+def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
+    """Return the photo with its arrays, for pictures; measured as :func:`look_at` does."""
+    return measure_file(ask.path, ask.terms, profile, ask.words)
+
+
+def look_at_all(
+    asks: Sequence[Ask],
+    profile: Profile,
+    ledger: Ledger | None,
+    *,
+    workers: int | None = None,
+    anew: bool = False,
+) -> Iterator[tuple[int, Look | GraderError]]:
+    """Yield the looks at many photos with their places in ``asks``: those that are known first, the others as they are
+    done, each kept at once.
+
+    Whatever goes wrong with one photo is its own error, so that it never stops the others; a ledger that cannot be
+    written does.
+
+    workers : processes, as many as there are cores by default; 1 works in this process.
+    """
+    known = [None] * len(asks) if anew else known_looks(asks, profile, ledger)
+    yield from ((n, look) for n, look in enumerate(known) if look is not None)
+    to_do = [(n, located(asks[n], ledger)) for n, look in enumerate(known) if look is None]
+    kept = ledger is not None
+    for n, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
+        yield n, done if isinstance(done, GraderError) else keep(done, profile, ledger)
+
+
+def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
+    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it."""
+    if ask.path is None:
+        return _measure_kept(ask, profile)
+    measured = measure_file(ask.path, ask.terms, profile, ask.words)
+    return Look(
+        ask,
+        measured_record(measured, ask.file),
+        tuple(facts_of(piece, profile) for piece in measured.pieces),
+        {piece.piece.id: _pictures(piece, measured, to_keep) for piece in measured.pieces},
+    )
+
+
+def _measure_kept(ask: Ask, profile: Profile) -> Look:
+    """A look from the working pictures of an earlier one; what is said of the photo as a whole stays as it was."""
+    if ask.kept is None:
+        raise PhotoError(f"{ask.file}: the photo is gone; put it back", "missing")
+    words = line_words(ask.kept.on_photo, ask.words)
+    pictures = {
+        piece: {what: content_of(content) for what, content in of_piece.items()}
+        for piece, of_piece in ask.kept.pictures.items()
+    }
+    pieces = [
+        measure_again(
+            of_piece["working"],
+            json.loads(of_piece["working_record"]),
+            profile,
+            words.get(piece, ()),
+        )
+        for piece, of_piece in sorted(pictures.items())
+    ]
+    old = ask.kept.record
+    size = old["photo"]["width"], old["photo"]["height"]
+    record = old | {"pieces": [piece_record(piece, *size) for piece in pieces]}
+    return Look(ask, record, tuple(facts_of(piece, profile) for piece in pieces), pictures)
+
+
+def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> dict[str, bytes]:
+    sheet = {"sheet": piece_picture(measured.photo, piece)}
+    if not to_keep:
+        return sheet
+    working, record = working_picture(piece, measured.photo, measured.reference)
+    return sheet | {
+        "working": working,
+        "working_record": json.dumps(record, allow_nan=False).encode(),
+    }
+
+
+def _measure_all(
+    asks: list[tuple[int, Ask]], profile: Profile, to_keep: bool, workers: int
+) -> Iterator[tuple[int, Look | GraderError]]:
+    """Looks with their numbers, in the order in which they are done."""
+    workers = min(workers, len(asks))
+    if workers <= 1:
+        yield from ((n, _work(ask, profile, to_keep)) for n, ask in asks)
+        return
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    left = dict(asks)
+    pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
+    try:
+        for n, done in pool(delayed(_numbered_work)(n, ask, profile, to_keep) for n, ask in asks):
+            del left[n]
+            yield n, done
+    except BrokenProcessPool:
+        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
+        for n, ask in list(left.items()):
+            yield n, _work_apart(ask, profile, to_keep)
+
+
+def _numbered_work(
+    n: int, ask: Ask, profile: Profile, to_keep: bool
+) -> tuple[int, Look | GraderError]:
+    import cv2
+
+    cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
+    return n, _work(ask, profile, to_keep)
+
+
+def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
+    try:
+        return _measure(ask, profile, to_keep)
+    except GraderError as err:
+        return err
+    except Exception as err:
+        return _internal(ask.file, f"{type(err).__name__}: {err}")
+
+
+def _work_apart(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
+    from joblib.externals.loky import get_reusable_executor
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    try:
+        return get_reusable_executor(max_workers=1).submit(_work, ask, profile, to_keep).result()
+    except BrokenProcessPool:
+        return _internal(ask.file, "the process ended, perhaps for lack of memory")
+
+
+def _internal(file: str, what: str) -> PhotoError:
+    line = " ".join(what.split())
+    return PhotoError(
+        f"{file}: could not be measured ({line}); the others are not touched", "internal"
+    )

@@ -1,0 +1,72 @@
+"""Models in plain lines: which there are, since when each was in use, and whether calls or stones have moved."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from grader.errors import ModelError
+from grader.grading.learning.agreement import Figure
+from grader.grading.learning.drift import LEAST, Season, Shift
+from grader.grading.models.model import Model
+
+#: Of the list of models; the first says which is in use.
+HEADS = ("", "model", "kind", "made", "from")
+
+
+def model_row(folder: str | None, model: Model | ModelError, in_use: bool) -> tuple[str, ...]:
+    """Return the cells of a model in the list, or why it cannot be read.
+
+    folder : its whole path, ``None`` for the starter.
+    """
+    mark = "in use" if in_use else ""
+    if isinstance(model, ModelError):
+        return mark, nearest_path(folder), "cannot be read", "", str(model)
+    name = model.label if folder is None else f"{nearest_path(folder)} ({model.label})"
+    return mark, name, model.grade.kind, str(model.provenance.date), model.provenance.data
+
+
+def nearest_path(folder: str) -> str:
+    """Return a folder as it is called from here: below the working folder by its path there, else by its whole path."""
+    path, here = Path(folder), Path().resolve()
+    return str(path.relative_to(here)) if path.is_relative_to(here) else folder
+
+
+def use_words(folder: str | None, label: str | None) -> str:
+    """Return "spring 0f0f0f0f (/home/nell/spring)"."""
+    return f"{label or 'a model that could not be read'} ({folder or 'the starter'})"
+
+
+def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str]:
+    """Return how far each season's calls lie above what was proposed, and whether the last one has moved."""
+    lines = [
+        f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
+        f"{season.above} grades above it"
+        for season in seasons
+    ]
+    for shift in shifts:
+        if shift.by.low * shift.by.high > 0:
+            direction = "higher" if shift.by.value > 0 else "lower"
+            lines.append(
+                f"the last season is called {direction} than {shift.before}, by {shift.by} grades against the "
+                f"proposals of {shift.model}: look again (grader second-look) or retrain"
+            )
+    if len({season.name for season in seasons}) > 1 and not shifts:
+        lines.append(
+            f"whether the last season is called otherwise cannot be told: no model has {LEAST} calls beside it then "
+            "and in an earlier season"
+        )
+    return lines
+
+
+def stones_lines(count: int, far: Sequence[tuple[str, Figure]], label: str) -> list[str]:
+    """Return how far a season's stones lie from those that a model knows.
+
+    count : of the stones.   far : features that lie far, each with by how many spreads.   label : of the model.
+    """
+    if count < LEAST:
+        return [f"{count} stones: too few to tell a shift; {LEAST} are needed"]
+    if not far:
+        return [f"{count} stones, no shift from the stones that {label} knows"]
+    return [
+        *(f"{name}: {figure} spreads from the stones that {label} knows" for name, figure in far),
+        "call some of them and retrain, or look at light and scale first",
+    ]

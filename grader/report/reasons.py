@@ -1,0 +1,126 @@
+"""Why a grade is proposed and what would lift it, in plain words: written once, when a record is made."""
+
+from collections.abc import Callable
+
+from grader.grading.features.facts import LineFacts, Position
+from grader.grading.features.rules import Condition
+from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
+
+#: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
+PALE_CHROMA, STRONG_CHROMA = 14, 26
+#: So little of a colour is not worth a number, as a share of the face.
+HARDLY_ANY_SHARE = 0.005
+
+
+def reason_words(reason: Reason) -> str:
+    """Return "scene 86 of 100: better than usual"."""
+    change = "better" if reason.moves > 0 else "worse"
+    return f"{_SUBJECT_WORDS[reason.subject](reason)}: {change} than usual"
+
+
+def what_if_words(what_if: WhatIf) -> str:
+    """Return "without the line at the left edge: select; trimming there leaves 80 % of the face"."""
+    if isinstance(what_if.change, MoreOf):
+        return f"{_more_words(what_if.change)}: {what_if.grade}"
+    change = what_if.change
+    if change.line is None:
+        return f"without the {len(change.numbers)} lines: {what_if.grade}"
+    where = line_position_words(change.line)
+    return f"without the line {where}: {what_if.grade}{_trimmed_words(change)}"
+
+
+def condition_words(condition: Condition) -> str:
+    """Return "cabbing: blue_share at least 0.6"."""
+    side = "at most" if condition.at_most else "at least"
+    return f"{condition.grade}: {condition.measure} {side} {condition.bound:g}"
+
+
+def line_position_words(line: LineFacts) -> str:
+    """Return "across the middle", or at which edge or corner the middle of a line lies."""
+    words = position_words(line.position)
+    return "across the middle" if words == _MIDDLE and line.is_long else words
+
+
+_MIDDLE = "in the middle"
+
+
+def position_words(position: Position) -> str:
+    """Return "in the middle", "at the upper edge" or "at the lower left corner"."""
+    words = [word for word in (position.level, position.side) if word != "middle"]
+    if not words:
+        return _MIDDLE
+    return f"at the {' '.join(words)} {'corner' if len(words) == 2 else 'edge'}"
+
+
+def _pattern_words(reason: Reason) -> str:
+    blue, white = (reason.values[name] or 0.0 for name in ("blue_share", "white_share"))
+    if blue + white < HARDLY_ANY_SHARE:
+        return "host rock alone"
+    if white < HARDLY_ANY_SHARE:
+        return f"blue {_percent(blue)} of the face, hardly any white"
+    return f"blue {_percent(blue)} and white {_percent(white)} of the face"
+
+
+def _colour_words(reason: Reason) -> str:
+    chroma = reason.values["blue_chroma"]
+    if chroma is None:
+        return "no blue to judge the colour by"
+    strength = "medium"
+    if chroma < PALE_CHROMA:
+        strength = "pale"
+    elif chroma >= STRONG_CHROMA:
+        strength = "strong"
+    return f"{strength} blue (chroma {chroma:.0f})"
+
+
+def _bands_words(reason: Reason) -> str:
+    continuity = reason.values["continuity"]
+    if continuity is None:
+        return "no bands to follow"
+    return f"bands run unbroken over {_percent(continuity)} of the width"
+
+
+def _lines_words(reason: Reason) -> str:
+    if not reason.cracks:
+        return "no line seen"
+    longest = reason.cracks[0]
+    where = f"{line_position_words(longest)}, {longest.width_part:.1f} of the face's width"
+    if len(reason.cracks) == 1:
+        return f"one line seen {where}"
+    return f"{len(reason.cracks)} lines seen, the longest {where}"
+
+
+def _scene_words(reason: Reason) -> str:
+    return f"scene {reason.values['scene_score']:.0f} of 100"
+
+
+_SUBJECT_WORDS: dict[str, Callable[[Reason], str]] = {
+    "pattern": _pattern_words,
+    "colour": _colour_words,
+    "bands": _bands_words,
+    "lines": _lines_words,
+    "scene": _scene_words,
+}
+
+
+def _more_words(change: MoreOf) -> str:
+    needed, value = change.needed, change.value
+    if change.measure == "scene_score":
+        return f"with a scene of {needed:.0f} instead of {value:.0f}"
+    if change.measure == "blue_chroma":
+        return f"with a stronger blue (chroma {needed:.0f} instead of {value:.0f})"
+    return f"with {_percent(needed)} pattern instead of {_percent(value)}, host trimmed away"
+
+
+def _trimmed_words(change: LinesLeftOut) -> str:
+    share, weight_g = change.line.leaves_share, change.weight_g
+    if share is None:
+        return ""
+    if weight_g is None:
+        return f"; trimming there leaves {100 * share:.0f} % of the face"
+    return f"; trimming there leaves {share * weight_g:.0f} g of {weight_g:.0f} g, if evenly thick"
+
+
+def _percent(share: float) -> str:
+    """Whole percent, small shares too: beside other numbers of one line."""
+    return f"{share:.0%}".replace("%", " %")

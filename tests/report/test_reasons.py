@@ -1,0 +1,89 @@
+"""Reasons, what-ifs and conditions in plain words: each sentence as it stands on screen."""
+
+import pytest
+
+from grader.grading.features.facts import LineFacts, Position
+from grader.grading.features.rules import Condition
+from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
+from grader.report.reasons import condition_words, reason_words, what_if_words
+
+
+def line(level="middle", side="middle", long=True, leaves=None, length=40.0):
+    return LineFacts("crack", length, 0.9, Position(level, side), long, 0.4, leaves)
+
+
+@pytest.mark.parametrize(
+    ("subject", "values", "words"),
+    [
+        ("pattern", {"blue_share": 0.003, "white_share": None}, "host rock alone"),
+        (
+            "pattern",
+            {"blue_share": 0.43, "white_share": 0.001},
+            "blue 43 % of the face, hardly any white",
+        ),
+        (
+            "pattern",
+            {"blue_share": 0.43, "white_share": 0.24},
+            "blue 43 % and white 24 % of the face",
+        ),
+        ("colour", {"blue_chroma": None}, "no blue to judge the colour by"),
+        ("colour", {"blue_chroma": 13.9}, "pale blue (chroma 14)"),
+        ("colour", {"blue_chroma": 14.0}, "medium blue (chroma 14)"),
+        ("colour", {"blue_chroma": 26.0}, "strong blue (chroma 26)"),
+        ("bands", {"continuity": None}, "no bands to follow"),
+        ("bands", {"continuity": 0.834}, "bands run unbroken over 83 % of the width"),
+        ("scene", {"scene_score": 85.6}, "scene 86 of 100"),
+        ("lines", {}, "no line seen"),
+    ],
+)
+def test_each_subject_has_its_words(subject, values, words):
+    assert reason_words(Reason(subject, 0.2, values)) == f"{words}: better than usual"
+    assert reason_words(Reason(subject, -0.2, values)) == f"{words}: worse than usual"
+
+
+def test_of_several_lines_the_longest_is_named():
+    cracks = (line("lower", "left"), line("upper", "middle"))
+    assert reason_words(Reason("lines", -0.5, {}, cracks)) == (
+        "2 lines seen, the longest at the lower left corner, 0.4 of the face's width: worse than usual"
+    )
+    assert reason_words(Reason("lines", -0.5, {}, cracks[1:])) == (
+        "one line seen at the upper edge, 0.4 of the face's width: worse than usual"
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (LinesLeftOut((1, 3), None, 80.0), "without the 2 lines: select"),
+        (LinesLeftOut((2,), line(), None), "without the line across the middle: select"),
+        (LinesLeftOut((2,), line(long=False), None), "without the line in the middle: select"),
+        (
+            LinesLeftOut((2,), line("middle", "right", leaves=0.75), None),
+            "without the line at the right edge: select; trimming there leaves 75 % of the face",
+        ),
+        (
+            LinesLeftOut((2,), line(leaves=0.75), 400.0),
+            "without the line across the middle: select; trimming there leaves 300 g of 400 g, if evenly thick",
+        ),
+        (MoreOf("scene_score", 54.2, 60.0), "with a scene of 60 instead of 54: select"),
+        (
+            MoreOf("pattern_share", 0.51, 0.6),
+            "with 60 % pattern instead of 51 %, host trimmed away: select",
+        ),
+        (
+            MoreOf("blue_chroma", 20.0, 24.4),
+            "with a stronger blue (chroma 24 instead of 20): select",
+        ),
+    ],
+)
+def test_a_change_that_lifts_the_grade_is_one_line(change, words):
+    assert what_if_words(WhatIf(change, "select")) == words
+
+
+def test_a_condition_says_its_bound_and_side():
+    assert condition_words(Condition("cabbing", "blue_share", 0.6, at_most=False)) == (
+        "cabbing: blue_share at least 0.6"
+    )
+    assert condition_words(Condition("select", "crack_count", 1, at_most=True)) == (
+        "select: crack_count at most 1"
+    )
