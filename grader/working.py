@@ -20,8 +20,8 @@ from grader.face.face import Face
 from grader.face.lines.line_words import LineWord
 from grader.face.sight.cut import cut_face, face_of
 from grader.face.sight.drying import DriedLines
-from grader.face.sight.filled import Filled
-from grader.face.sight.sighting import see_face
+from grader.face.sight.filled import GlareFilledFace
+from grader.face.sight.view import see_face
 from grader.grade import MeasuredPiece, measure_seen
 from grader.photo.chart import Correction
 from grader.photo.colour import codes_from_linear, srgb_encoding
@@ -132,7 +132,7 @@ def measure_again(
     measured = measure_seen(
         kept.piece,
         seen,
-        Filled(seen.face, seen.chance, kept.filled_share),
+        GlareFilledFace(seen.face, seen.chance, kept.filled_share),
         seen.hidden | kept.filled,
         kept.reference.scale,
         profile,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.outline import rim
 from grader.measures import UNREADABLE
 
 #: A line's width is told from this many working px on: what is narrower is the camera's own blur.
@@ -104,7 +105,7 @@ class Line:
     """One line seen on the face.
 
     points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   length_px : along them.
-    width_px : at half of its depth; to be told only from ``WIDTH_FROM_PX`` (``told_width_px``).
+    width_px : at half of its depth; to be told only from ``WIDTH_FROM_PX`` (``reported_width_px``).
     kind : "crack", "uncertain", "pattern line" or "contact" (a border between pattern and host).
     probability : that it is a crack, 0 to 1.   contact_chance : of a contact, to part a setting.
     greatest_width_px : at its widest, ``None`` where the width is not told.
@@ -126,7 +127,7 @@ class Line:
     drying_ratio: float | None = None
 
     @property
-    def told_width_px(self) -> float | None:
+    def reported_width_px(self) -> float | None:
         """Width, ``None`` where it is too narrow to be told."""
         return self.width_px if self.width_px >= WIDTH_FROM_PX else None
 
@@ -144,7 +145,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Likely:
+class Interval:
     """An expected share, 0 to 1: ``low`` if all doubtful lines part (1 in 10), ``high`` if none does."""
 
     value: float
@@ -180,9 +181,9 @@ class SoundStone:
 
     labels: NDArray
     parts: tuple[float, ...]
-    largest: Likely
+    largest: Interval
     clear: tuple[ClearFace, ...] = ()
-    usable: Likely | None = None
+    usable: Interval | None = None
 
 
 @dataclass(frozen=True)
@@ -223,11 +224,7 @@ class Placement:
 
     def outline_px(self, points: int = 64) -> NDArray:
         """Return (points, 2) x, y along the template's rim, working px."""
-        angle = np.arange(points) * 2 * np.pi / points
-        rim = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-        if self.shape != "oval":
-            rim /= np.abs(rim).max(axis=1, keepdims=True)
-        return self.centre_px + (rim * np.array(self.size_px) / 2) @ self.axes
+        return self.centre_px + rim(self.shape, self.size_px, points) @ self.axes
 
 
 @dataclass(frozen=True)

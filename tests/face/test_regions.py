@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from grader.face.face import Face
-from grader.face.regions.regions import regions
+from grader.face.regions import regions
 from grader.face.sight.glare import find_glare
 from grader.photo.colour import lab_from_linear
 from grader.profile import load_profile

@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.lines.polyline import length_px, resample, smooth
+from grader.face.lines.skeleton import paths, thin
 
 
 def drawn(*lines, size=120, width=7):

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 
 from grader.errors import ModelError
 from grader.face.face import Face
-from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.lines.polyline import (
+    across,
+    at_px,
+    length_px,
+    resample,
+    smooth,
+    tangents,
+    width_at_half,
+)
+from grader.face.lines.skeleton import paths, thin
 from grader.face.measurements import Line, Regions
 from grader.measures import UNREADABLE
 from grader.photo.colour import scaled_lab
@@ -85,8 +94,8 @@ def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
     of_crack = far[..., 1] / np.maximum(far[..., 1] + far[..., 2], 1e-6)
     near[..., 1] = np.where(thick, np.maximum(near[..., 1], line * of_crack), near[..., 1])
     near[..., 2] = line - near[..., 1]
-    seen = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
-    wide = (seen < STRONG) & (far[..., 1] > SURE)
+    nearby = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
+    wide = (nearby < STRONG) & (far[..., 1] > SURE)
     crack = np.where(wide, far[..., 1], near[..., 1])
     pattern = np.minimum(near[..., 2], 1 - crack)
     return crack, pattern, np.minimum(near[..., 3:].sum(-1), 1 - crack - pattern)
@@ -136,17 +145,17 @@ def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
     strong[0] = False
     lines = [path.points for path in paths(strong[labels], 5, 8, 50) if len(path.points) >= 6]
     # In a rough host there may be thousands: the clearest are enough to link.
-    lines = sorted(lines, key=lambda points: -float(_at(chance, points).sum()))[:MOST_LINES]
+    lines = sorted(lines, key=lambda points: -float(at_px(chance, *points.T).sum()))[:MOST_LINES]
     least = max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
     linked = _linked(lines, GAP_SHARE * width)
     return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
 
 
 def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray) -> Line:
-    of_crack, of_any = _at(crack, points), _at(any_line, points)
+    of_crack, of_any = (at_px(chance, *points.T) for chance in (crack, any_line))
     # A line is a crack as far as it is a line at all and its chances speak for a crack.
-    said = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
-    odds = np.log(np.clip(said, 0.005, 0.995) / np.clip(1 - said, 0.005, 0.995))
+    chance = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
+    odds = np.log(np.clip(chance, 0.005, 0.995) / np.clip(1 - chance, 0.005, 0.995))
     probability = float(1 / (1 + np.exp(-SLOPE * odds - SHIFT)))
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
@@ -166,48 +175,20 @@ def kind_at(probability: float) -> str:
     return next(kind for limit, kind in limits if probability >= limit)
 
 
-def _at(values: NDArray, points: NDArray) -> NDArray:
-    x, y = np.rint(points).astype(np.intp).T
-    return values[y.clip(0, values.shape[0] - 1), x.clip(0, values.shape[1] - 1)]
-
-
 def _width_px(points: NDArray, lightness: NDArray) -> float:
-    """Width at half depth of the median profile of L* square to the line, at least 1."""
-    step = np.gradient(smooth(points, 9), axis=0)
-    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-    reach = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    """Width at half depth, px, of the median profile of L*, (h, w), square to the line (n, 2); at least 1."""
     # OpenCV takes maps of fewer than 32768 rows: a long line is read at every nth point.
     every = slice(None, None, 1 + len(points) // 30_000)
-    map_x = (points[every, :1] - tangent[every, 1:] * reach).astype(np.float32)
-    map_y = (points[every, 1:] + tangent[every, :1] * reach).astype(np.float32)
-    light = cv2.remap(
+    out = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    x, y = across(points[every], tangents(smooth(points, 9))[every], out)
+    profiles = cv2.remap(
         np.ascontiguousarray(lightness),
-        map_x,
-        map_y,
+        x.astype(np.float32),
+        y.astype(np.float32),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return max(1.0, _width_at_half(np.median(light, axis=0)))
-
-
-def _width_at_half(light: NDArray) -> float:
-    """Width at half of its depth (to the less high side) of a profile of L*; 1 where it is no valley."""
-    centre = len(light) // 2
-    low = centre - 2 + int(np.argmin(light[centre - 2 : centre + 3]))
-    depth = float(min(light[:low].max(), light[low + 1 :].max()) - light[low])
-    if depth <= 0:
-        return 1.0
-    half = light[low] + depth / 2
-    return _crossing(light[low::-1], half) + _crossing(light[low:], half)
-
-
-def _crossing(light: NDArray, level: float) -> float:
-    """Distance in px at which a profile going up first passes the level."""
-    above = np.flatnonzero(light >= level)
-    if len(above) == 0:
-        return float(len(light) - 1)
-    i = int(above[0])
-    return i - float((light[i] - level) / max(light[i] - light[i - 1], 1e-6)) if i else 0.0
+    return max(1.0, width_at_half(np.median(profiles, axis=0)))
 
 
 def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:

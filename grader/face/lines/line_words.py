@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
-from grader.face.lines.skeleton import length_px, resample
+from grader.face.lines.polyline import length_px, resample
 from grader.face.measurements import Line
 
 #: What a seller may say of a line, and what is then told; "withdrawn" takes the word back.

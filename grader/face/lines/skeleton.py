@@ -200,29 +200,3 @@ def _chain(branches, junctions, partner, start: tuple[int, int], used: set[int])
         if end is not None:
             parts.append(junctions[branch.nodes[1 - side]][None])
     return Path(np.vstack(parts).astype(np.float64), (free[0], free[1]))
-
-
-def resample(points: NDArray) -> NDArray[np.float64]:
-    """Return the path with its points about one px apart along it, its ends kept."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0, along[-1], max(round(along[-1]), 1) + 1)
-    return np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)])
-
-
-def smooth(points: NDArray, window_px: int) -> NDArray[np.float64]:
-    """Return the path with its stairs averaged out over ``window_px`` points; the ends stay where
-    they are.
-    """
-    half = min(window_px // 2, (len(points) - 1) // 2)
-    if half < 1:
-        return np.asarray(points, np.float64)
-    sums = np.vstack([np.zeros((1, 2)), np.cumsum(points, axis=0, dtype=np.float64)])
-    i = np.arange(len(points))
-    # The window shrinks towards the ends, evenly, so that it stays centred.
-    reach = np.minimum(half, np.minimum(i, len(points) - 1 - i))
-    return (sums[i + reach + 1] - sums[i - reach]) / (2 * reach + 1)[:, None]
-
-
-def length_px(points: NDArray) -> float:
-    """Return the length along the path."""
-    return float(np.hypot(*np.diff(points, axis=0).T).sum())

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.lines.lines import face_width_px, reach_px
-from grader.face.lines.skeleton import resample
-from grader.face.measurements import ClearFace, Likely, Line, SoundStone
+from grader.face.lines.polyline import resample
+from grader.face.measurements import ClearFace, Interval, Line, SoundStone
 
 #: Longer side of the grid on which parts and ovals are tried.
 GRID_PX = 256
@@ -47,7 +47,7 @@ def sound_stone(
     ovals_mm : (long, short) of each template in mm, smallest first.
     """
     if not mask.any():
-        none = Likely(0.0, 0.0, 0.0)
+        none = Interval(0.0, 0.0, 0.0)
         return SoundStone(np.zeros(mask.shape, np.uint8), (), none)
     net = _Net(mask, lines)
     largest = net.expected(lambda level: float(net.parts(level)[1][0]))
@@ -155,14 +155,14 @@ class _Net:
             self._parts[key] = rank[labels], shares if count > 1 else np.zeros(1)
         return self._parts[key]
 
-    def expected(self, share_at) -> Likely:
+    def expected(self, share_at) -> Interval:
         """Mean of a share over one chance drawn for all lines, widened to hold its low and high."""
         edges = sorted({0.0, 1.0, *self._levels})
         # From one level up to the next the same lines part.
         steps = itertools.pairwise(edges)
         value = sum((high - low) * share_at(high) for low, high in steps)
         low, high = share_at(SURELY_NOT), share_at(SURELY)
-        return Likely(value, min(low, value), max(high, value))
+        return Interval(value, min(low, value), max(high, value))
 
     def room(self, oval_mm: tuple[float, float], mm_per_px: float) -> "_Room":
         """Return what tries that oval on this grid."""

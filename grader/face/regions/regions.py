@@ -54,6 +54,22 @@ def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
 
 
+def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
+    """Return the usual CIELAB colour, (3,), of the class that stands for sky, water or shore.
+
+    Of several it is the one with most of the face; ``None`` where the face has none.
+    """
+    colours = {
+        code: regions.colour.get(profile.colours[code - 1].name) for code in profile.codes(reading)
+    }
+    present = [code for code, colour in colours.items() if colour is not None]
+    if not present:
+        return None
+    if len(present) == 1:
+        return colours[present[0]].lab
+    return colours[max(present, key=lambda code: np.count_nonzero(regions.codes == code))].lab
+
+
 def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.float32]:
     """Return what the network reads, shape (h, w, 7): CIELAB near -1 to 1, the mask, and the fit to each role.
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.face.sight.cut import with_light
-from grader.face.sight.sighting import Sighting, lay_over
+from grader.face.sight.view import FaceView, lay_over
 from grader.photo.align import Alignment
 from grader.photo.reference import Reference
 
@@ -33,7 +33,7 @@ USUAL_WEIGHT = 0.01
 
 
 @dataclass(frozen=True)
-class Filled:
+class GlareFilledFace:
     """A face with its glare filled.
 
     Attributes
@@ -49,8 +49,8 @@ class Filled:
 
 
 def fill_glare(
-    first: Sighting, others: Sequence[tuple[Sighting, Alignment]], reference: Reference
-) -> Filled:
+    first: FaceView, others: Sequence[tuple[FaceView, Alignment]], reference: Reference
+) -> GlareFilledFace:
     """Return the first photo's face, its glare filled from the first of the others that can be read there.
 
     Parameters
@@ -77,12 +77,12 @@ def fill_glare(
         glare = glare + (lay_over(other.chance, alignment, shape) - glare) * part
         filled |= wanted & shown
     if not filled.any():
-        return Filled(first.face, first.chance, 0.0)
+        return GlareFilledFace(first.face, first.chance, 0.0)
     share = float((filled & first.hidden).sum() / max(1, mask.sum()))
-    return Filled(with_light(first.face, linear, reference), glare, share)
+    return GlareFilledFace(with_light(first.face, linear, reference), glare, share)
 
 
-def _veiled(first: Sighting, there: NDArray[np.float32]) -> NDArray[np.bool_]:
+def _veiled(first: FaceView, there: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Where, around its glare, the first photo is lighter than another one in the same light: the stone is one, so
     what is more is mirrored."""
     near = ~_away_from(first.hidden, NEAR_SHARE * max(first.hidden.shape))
@@ -96,7 +96,7 @@ def _veil_px(shape: tuple[int, int]) -> float:
     return max(VEIL_PX, VEIL_SHARE * max(shape))
 
 
-def readable(other: Sighting, alignment: Alignment, shape) -> NDArray[np.bool_]:
+def readable(other: FaceView, alignment: Alignment, shape) -> NDArray[np.bool_]:
     """Where, in the first photo's frame, the other photo shows stone."""
     sound = other.face.mask & (other.face.linear < BURNT_LIGHT).all(axis=2)
     sound &= _away_from(other.hidden, _veil_px(other.hidden.shape))

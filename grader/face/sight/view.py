@@ -37,7 +37,7 @@ LEAST_SHOWN, LEAST_CORRELATION = 0.5, 0.35
 
 
 @dataclass(frozen=True)
-class Sighting:
+class FaceView:
     """A face as one photo shows it.
 
     Attributes
@@ -59,17 +59,17 @@ class Sighting:
         return self.regions.codes == UNREADABLE
 
 
-def see_face(face: Face, profile: Profile, given_state: str | None = None) -> Sighting:
+def see_face(face: Face, profile: Profile, given_state: str | None = None) -> FaceView:
     """Return a face with its glare and state, looked for in this photo alone."""
     chance = find_glare(face)
     regions = find_regions(face, chance, profile)
     hidden = regions.codes == UNREADABLE
     state = read_state(face.linear, face.lab, face.mask, hidden, given_state)
-    return Sighting(face, chance, regions, state)
+    return FaceView(face, chance, regions, state)
 
 
 @dataclass(frozen=True)
-class Searched:
+class PreparedPhoto:
     """A photo made ready to look for a face in it: its places, coarse and fine, in px of a copy of it."""
 
     photo: Photo
@@ -78,17 +78,17 @@ class Searched:
     px_per_photo_px: float
 
 
-def search(photo: Photo) -> Searched:
+def search(photo: Photo) -> PreparedPhoto:
     """Return the photo with the places by which any face is found in it again."""
     factor = min(1.0, LOOK_PX / max(photo.width, photo.height))
     size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
     small = shrunk(photo.rgb, size)
     lightness = lab_from_linear(linear_srgb(small, photo.encoding))[..., 0]
     coarse, fine = (find_places(lightness, size=size) for size in (COARSE, FINE))
-    return Searched(photo, coarse, fine, factor)
+    return PreparedPhoto(photo, coarse, fine, factor)
 
 
-def find_again(first: Sighting, searched: Searched) -> tuple[Face, Alignment] | None:
+def find_again(first: FaceView, searched: PreparedPhoto) -> tuple[Face, Alignment] | None:
     """Return the same face cut out of another photo, and how the first lies in that cut; ``None`` where it does not
     show there.
 
