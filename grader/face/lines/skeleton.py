@@ -16,8 +16,8 @@ _PARTS = (~_SIDES & (_DIAGONALS | np.roll(_SIDES, -1, axis=1))).sum(axis=1)
 
 
 def _deletable(step: int) -> NDArray[np.bool_]:
-    """By neighbour code: whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM
-    32(3):359-373, from memory).
+    """By neighbour code, (256,): whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM 32(3):359-373, from
+    memory).
     """
     pairs = [(np.roll(_DIAGONALS, k, axis=1) | _SIDES).sum(axis=1) for k in (0, 1)]
     ends = np.minimum(*pairs)
@@ -33,7 +33,10 @@ _SQUARE = np.ones((3, 3), np.uint8)
 
 
 def thin(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the middle lines of the mask, one px wide, joined as the mask is."""
+    """Return the middle lines of a mask, (h, w), one px wide, joined as the mask is.
+
+    The px are scikit-image's ``thin``, but for the order of the two steps and stairs (tests/face/test_scikit_image.py).
+    """
     padded = np.pad(mask, 1).view(np.uint8)
     flat, stride = padded.ravel(), padded.shape[1]
     deleted = True
@@ -55,6 +58,7 @@ def thin(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _codes(flat: NDArray, places: NDArray, stride: int) -> NDArray[np.uint8]:
+    """Neighbour codes of the px at these places, (n,), of a mask laid out flat with rows of ``stride`` px."""
     codes = np.zeros(len(places), np.uint8)
     for bit, (row, col) in enumerate(_AROUND):
         codes |= flat[places + (row * stride + col)] << np.uint8(bit)
@@ -63,9 +67,7 @@ def _codes(flat: NDArray, places: NDArray, stride: int) -> NDArray[np.uint8]:
 
 @dataclass(frozen=True)
 class Path:
-    """Ordered points (n, 2) of x, y; ``free`` tells of its first and last end whether nothing joins
-    on there.
-    """
+    """Ordered points (n, 2) of x, y, and whether nothing joins on at its first and last end (``free``)."""
 
     points: NDArray
     free: tuple[bool, bool]
@@ -135,7 +137,7 @@ def _branches(skeleton: NDArray[np.bool_]) -> tuple[list[_Branch], NDArray]:
 
 
 def _once(contour: NDArray) -> NDArray:
-    """A contour of a line one px wide goes there and back; return the way there."""
+    """Return a contour's points once, (m, 2): round a line one px wide it passes each of them going and coming."""
     n = len(contour)
     if n <= 2:
         return contour
@@ -181,8 +183,8 @@ def _joined(
 
 def _inward(points: NDArray, side: int, junction: NDArray, reach_px: float) -> NDArray:
     """Unit direction from the junction into the branch."""
-    away = points if side == 0 else points[::-1]
-    step = away[min(len(away) - 1, int(reach_px))] - junction
+    branch = points if side == 0 else points[::-1]
+    step = branch[min(len(branch) - 1, int(reach_px))] - junction
     return step / max(float(np.hypot(*step)), 1e-9)
 
 

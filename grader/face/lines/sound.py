@@ -21,7 +21,7 @@ from grader.face.measurements import ClearFace, Interval, Line, SoundStone
 GRID_PX = 256
 #: A line parts likelier than not from here on; a doubtful one lies between the other two.
 PARTS, SURELY_NOT, SURELY = 0.5, 0.1, 0.9
-#: Chances are told in tenths: more levels than these say nothing more.
+#: Chances are taken in tenths: more levels than these say nothing more.
 LEVELS = 10
 #: Parts of less than this share of the face are crumbs.
 CRUMB_SHARE = 0.01
@@ -42,7 +42,7 @@ def sound_stone(
     Parameters
     ----------
     mask : ndarray of shape (h, w), bool, the face.
-    lines : with their ends told; those that reach the outline are drawn out to it.
+    lines : with their ends known; those that reach the outline are drawn out to it.
     mm_per_px : millimetres of one px of the mask; without it no ovals are tried.
     ovals_mm : (long, short) of each template in mm, smallest first.
     """
@@ -95,8 +95,7 @@ class _Net:
         face = mask[self._window]
         self.factor = min(1.0, GRID_PX / max(face.shape))
         size = tuple(max(1, round(side * self.factor)) for side in face.shape[::-1])
-        way = cv2.INTER_AREA
-        self.face = cv2.resize(face.astype(np.float32), size, interpolation=way) >= 0.5
+        self.face = cv2.resize(face.astype(np.float32), size, interpolation=cv2.INTER_AREA) >= 0.5
         if not self.face.any():
             self.face[:] = True
         self._reach = reach_px(face_width_px(mask)) * self.factor
@@ -224,10 +223,12 @@ class _Room:
             return nowhere, nowhere
         if self._spectra is None:
             self._spectra = [self._spectrum(turn) for turn in self._turns()]
-        seen = self._transform(free)
+        spectrum_of_free = self._transform(free)
         centres, covered = nowhere.copy(), np.zeros(self._canvas, np.float32)
         for cells, spectrum in self._spectra:
-            here = free & (self._back(cv2.mulSpectrums(seen, spectrum, 0)) > cells - 0.5)
+            here = free & (
+                self._back(cv2.mulSpectrums(spectrum_of_free, spectrum, 0)) > cells - 0.5
+            )
             if here.any():
                 centres |= here
                 covered += cv2.mulSpectrums(self._transform(here), spectrum, 0)

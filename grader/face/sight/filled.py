@@ -63,17 +63,17 @@ def fill_glare(
     clear = _away_from(first.hidden, _veil_px(shape))
     wanted, filled = ~clear & mask, np.zeros(shape, bool)
     for other, alignment in others:
-        there = lay_over(other.face.linear, alignment, shape)
+        laid = lay_over(other.face.linear, alignment, shape)
         shown = readable(other, alignment, shape)
-        light = _light_between(first.face.linear, there, clear & mask & shown)
+        light = _light_between(first.face.linear, laid, clear & mask & shown)
         if light is None:
             continue
-        there *= light
-        wanted |= shown & mask & _veiled(first, there)
+        laid *= light
+        wanted |= shown & mask & _veiled(first, laid)
         # Full over what is wanted, fading towards what the first photo shows itself.
-        say = cv2.distanceTransform(wanted.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX
-        part = np.minimum(1, say) * (wanted & shown & ~filled)
-        linear = linear + (there - linear) * part[..., None]
+        weight = cv2.distanceTransform(wanted.astype(np.uint8), cv2.DIST_L2, 3) / FEATHER_PX
+        part = np.minimum(1, weight) * (wanted & shown & ~filled)
+        linear = linear + (laid - linear) * part[..., None]
         glare = glare + (lay_over(other.chance, alignment, shape) - glare) * part
         filled |= wanted & shown
     if not filled.any():
@@ -82,13 +82,13 @@ def fill_glare(
     return GlareFilledFace(with_light(first.face, linear, reference), glare, share)
 
 
-def _veiled(first: FaceView, there: NDArray[np.float32]) -> NDArray[np.bool_]:
+def _veiled(first: FaceView, other: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Where, around its glare, the first photo is lighter than another one in the same light: the stone is one, so
     what is more is mirrored."""
     near = ~_away_from(first.hidden, NEAR_SHARE * max(first.hidden.shape))
     # Smooth, so that no misfit of a px or two at an edge counts.
-    here, there = (cv2.GaussianBlur(x.min(axis=2), (0, 0), 2) for x in (first.face.linear, there))
-    more = near & (here > VEIL_FACTOR * there + VEIL_LIGHT)
+    own, other = (cv2.GaussianBlur(x.min(axis=2), (0, 0), 2) for x in (first.face.linear, other))
+    more = near & (own > VEIL_FACTOR * other + VEIL_LIGHT)
     return cv2.morphologyEx(more.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5))) > 0
 
 
@@ -120,13 +120,13 @@ def _light_between(
     h, w = shared.shape
     size = (max(1, w // COARSER), max(1, h // COARSER))
     # Means over px that both show: a misfit of a px or two drops out, and so does noise.
-    there = cv2.resize(shared.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    cover = cv2.resize(shared.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     a, b = (
         cv2.resize(light * shared[..., None], size, interpolation=cv2.INTER_AREA)
-        / np.maximum(there, 1e-3)[..., None]
+        / np.maximum(cover, 1e-3)[..., None]
         for light in (first, other)
     )
-    known = (there > 0.5) & (np.minimum(a, b).min(axis=2) > 0.004)
+    known = (cover > 0.5) & (np.minimum(a, b).min(axis=2) > 0.004)
     if known.sum() < LEAST_SHARED:
         return None
     ratio = np.log(np.maximum(a, 1e-4) / np.maximum(b, 1e-4))
@@ -135,6 +135,6 @@ def _light_between(
     weight = known.astype(np.float32)
     reach = max(1.0, FIELD_SHARE * max(size))
     total = cv2.GaussianBlur(weight, (0, 0), reach)[..., None]
-    away = cv2.GaussianBlur((ratio - usual) * weight[..., None], (0, 0), reach)
-    smooth = np.exp(usual + away / (total + USUAL_WEIGHT)).astype(np.float32)
+    departure = cv2.GaussianBlur((ratio - usual) * weight[..., None], (0, 0), reach)
+    smooth = np.exp(usual + departure / (total + USUAL_WEIGHT)).astype(np.float32)
     return cv2.resize(smooth, (w, h), interpolation=cv2.INTER_LINEAR)
