@@ -10,7 +10,7 @@ from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown
+from grader.looks import Ask, Look, ask_for, calls_on, look_at_all, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -150,7 +150,8 @@ def _asks(
     asks, duplicates, failed = [], [], {}
     for file, path in found.items():
         try:
-            ask = ask_for(path, terms, ledger, file)
+            # Words on lines are looked up for all at once.
+            ask = ask_for(path, terms, None, file)
         except PhotoError as err:
             failed[file] = err
             continue
@@ -159,7 +160,7 @@ def _asks(
         else:
             first[ask.sha256] = file
             asks.append(ask)
-    return asks, duplicates, failed
+    return with_words(asks, ledger), duplicates, failed
 
 
 def _with_duplicates(record: dict, duplicates: Sequence[tuple[str, str]]) -> dict:

@@ -209,7 +209,7 @@ def measure_called(
     shown = _shown_with(calls, last, ledger)
     # One photo may have been called on two sets of terms.
     by_uid = {look.uid: look for look in shown if look is not None}
-    asks = [asks_again(look, ledger) for look in by_uid.values()]
+    asks = asks_again(list(by_uid.values()), ledger)
     uids, looks = list(by_uid), {}
     for number, done in look_at_all(asks, profile, ledger, workers=workers):
         looks[uids[number]] = done

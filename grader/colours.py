@@ -125,7 +125,7 @@ def marked_photos(
         try:
             ask = ask_for(path, terms, ledger)
             if ledger is not None and (seen := last_look(ask.sha256, ledger)) is not None:
-                ask = located(asks_again(seen, ledger), ledger)
+                ask = located(asks_again([seen], ledger)[0], ledger)
             photos[name] = measured_again(ask, profile)
         except GraderError as err:
             refused.append(str(err))

@@ -89,13 +89,20 @@ def ask_for(
     PhotoError
         It cannot be read, or is no file: one line.
     """
-    sha256 = content_hash(path)
-    words = () if ledger is None else line_calls(sha256, ledger)
-    return Ask(Path(path), file or str(path), sha256, terms, words)
+    ask = Ask(Path(path), file or str(path), content_hash(path), terms)
+    return with_words([ask], ledger)[0]
 
 
-def line_calls(sha256: str, ledger: Ledger) -> tuple[Call, ...]:
-    """Return what was said of lines on a photo, in the order of saying."""
+def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
+    """Return the same with what was said of lines on their photos until now."""
+    said: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
+    for call in line_calls(said, ledger) if ledger is not None else ():
+        said[call.sha256].append(call)
+    return [replace(ask, words=tuple(said[ask.sha256])) for ask in asks]
+
+
+def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
+    """Return what was said of lines on photos, ``None`` for all, in the order of saying."""
     return tuple(_line_call(entry) for entry in views.line_words(ledger, sha256))
 
 
@@ -197,7 +204,15 @@ def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) ->
         )
         for ask in asks
     ]
-    uids = [views.measured_uids(ledger, [way]).get(way.sha256) for way in ways]
+    uids: list[str | None] = [None] * len(ways)
+    left = list(range(len(ways)))
+    while left:
+        # One way of each photo at a time: hardly any is asked for in two.
+        now = {ways[n].sha256: n for n in left}
+        found = views.measured_uids(ledger, [ways[n] for n in now.values()])
+        for sha256, n in now.items():
+            uids[n] = found.get(sha256)
+        left = [n for n in left if now[ways[n].sha256] != n]
     facts = views.measured_by_uid(ledger, [uid for uid in uids if uid])
     return [
         _from_ledger(ask, facts[uid].fact, ledger) if uid else None
@@ -285,10 +300,10 @@ def look_of(fact: Measured, ledger: Ledger) -> Look | None:
     return _from_ledger(Ask(None, file, fact.sha256, terms_from(fact.terms)), fact, ledger)
 
 
-def asks_again(look: Look, ledger: Ledger) -> Ask:
-    """Return what it takes to look at a photo again on the terms of an earlier look, with today's words on lines."""
-    words = line_calls(look.ask.sha256, ledger)
-    return Ask(None, look.ask.file, look.ask.sha256, look.ask.terms, words, kept=look)
+def asks_again(looks: Sequence[Look], ledger: Ledger) -> list[Ask]:
+    """Return what it takes to look at photos again on the terms of earlier looks, with today's words on lines."""
+    asks = [Ask(None, look.ask.file, look.ask.sha256, look.ask.terms, kept=look) for look in looks]
+    return with_words(asks, ledger)
 
 
 def located(ask: Ask, ledger: Ledger | None) -> Ask:

@@ -70,4 +70,5 @@ def load_settings(folder: str | Path = ".") -> Settings:
 def settings_file(folder: str | Path) -> Path | None:
     """Return the nearest ``grader.toml``, in that folder or above it; ``None`` where there is none."""
     folder = Path(folder).absolute()
-    return next((one / FILE for one in (folder, *folder.parents) if (one / FILE).exists()), None)
+    places = (one / FILE for one in (folder, *folder.parents))
+    return next((path for path in places if path.exists() and not path.is_dir()), None)

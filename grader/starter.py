@@ -145,7 +145,7 @@ def learn(
         sets=set_rule(unseen, rung, [str(n) for n in range(len(rung))]),
     )
     true = [face.true for face in faces]
-    with one_thread("scipy.optimize"):
+    with one_thread():
         crowd = draw_crowd(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, crowd=crowd)
     made = Made(

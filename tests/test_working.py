@@ -14,13 +14,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-import grader
 from grader import working
 from grader.errors import PhotoError
 from grader.face.lines.line_words import LineWord
 from grader.face.sight import cut
 from grader.face.sight.cut import FACE_PX, cut_face
-from grader.grade import Graded, GradedPiece, measure_photo
+from grader.grade import Graded, GradedPiece, MeasuredPhoto, facts_of, measure_photo
 from grader.grading.models.model import load_model
 from grader.grading.propose import scene_estimate
 from grader.photo.chart import reference_linear
@@ -36,6 +35,7 @@ from grader.photo.photo import ColourEncoding, Photo, Scale
 from grader.photo.pieces import find_pieces
 from grader.photo.read import read_photo
 from grader.photo.reference import find_reference, no_reference
+from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.render import TRAINING, render_photo
 from grader.render.icc_profile import display_p3_profile
@@ -44,7 +44,7 @@ from grader.working import MOST_BYTES, encoded, measure_again, read_working, wor
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 FILES = sorted(path for path in SAMPLES.iterdir() if path.name[:2].isdigit())
-PROFILE, MODEL = load_profile(), load_model(None)
+PROFILE, MODEL, NO_TERMS = load_profile(), load_model(None), PhotoTerms()
 WARM = np.array([1.0, 0.8, 0.55])
 
 
@@ -68,9 +68,10 @@ def kept(measured, photo, reference):
 
 def told(measured, photo, reference):
     """All that a record tells of a stone, in px of the photo."""
-    scene = scene_estimate(measured.measurements, PROFILE, MODEL)
-    graded = Graded(photo, reference, (GradedPiece(measured, scene, None),), ())
-    return photo_record(graded)["pieces"][0]
+    facts = facts_of(measured, PROFILE)
+    graded = GradedPiece(measured, facts, scene_estimate(facts, MODEL), None)
+    whole = MeasuredPhoto(photo, reference, NO_TERMS, (measured,), ())
+    return photo_record(Graded(whole, (graded,)))["pieces"][0]
 
 
 def within(value, interval) -> bool:
@@ -115,7 +116,7 @@ def cracked():
     reference = no_reference(replace(photo, scale=Scale(0.06, "hand")))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cut, "FACE_PX", SIDE_PX)
-        (measured,), _ = measure_photo(photo, PROFILE, reference=reference)
+        (measured,) = measure_photo(photo, NO_TERMS, PROFILE, reference).pieces
     return measured, photo, reference
 
 
@@ -208,7 +209,7 @@ def test_card_white_light_field_and_scale_survive(beside_card, cracked):
     back = read_working(*kept(measured, photo, reference))
     assert back.reference.colour_source == "card"
     assert_same_face(back.face, measured.face)
-    plain = cut_face(photo, measured.piece)
+    plain = cut_face(photo, measured.piece, no_reference(photo))
     assert delta_e_2000(back.face.lab, plain.lab)[back.face.mask].mean() > 5
     x, y, w, h = measured.piece.box
     scale = reference.scale_at(x + w / 2, y + h / 2)
@@ -219,8 +220,7 @@ def test_card_white_light_field_and_scale_survive(beside_card, cracked):
 @pytest.mark.slow
 def test_a_stone_beside_a_card_is_told_to_the_digit(beside_card):
     reference = find_reference(beside_card, setup=PROFILE.setup)
-    stones, _ = measure_photo(beside_card, PROFILE, reference=reference)
-    for stone in stones:
+    for stone in measure_photo(beside_card, NO_TERMS, PROFILE, reference).pieces:
         again = measure_again(*kept(stone, beside_card, reference), PROFILE)
         assert again.scale.source == "card"
         assert told(again, beside_card, reference) == told(stone, beside_card, reference)
@@ -240,7 +240,7 @@ def test_the_correction_of_a_chart_survives(cracked):
     back = read_working(*kept(measured, photo, reference))
     assert back.reference.correction.edition == reference.correction.edition
     assert_same_face(back.face, measured.face)
-    plain = cut_face(photo, measured.piece)
+    plain = cut_face(photo, measured.piece, no_reference(photo))
     assert delta_e_2000(back.face.lab, plain.lab)[back.face.mask].mean() > 5
 
 
@@ -280,7 +280,7 @@ def test_a_photo_of_16_bits_keeps_its_colours(cracked, curve):
     if curve == "straight":
         rgb = (srgb_curve(65536)[rgb] * 65535).astype(np.uint16)
     deep = photo_of(rgb, encoding)
-    face = cut_face(deep, measured.piece)
+    face = cut_face(deep, measured.piece, no_reference(deep))
     back = read_working(*kept(replace(measured, face=face), deep, no_reference(deep)))
     assert back.photo.encoding.name == encoding.name
     assert back.photo.rgb.dtype == np.uint8
@@ -320,9 +320,9 @@ def filled():
     chosen = {"fill": 0.45, "width_px": 480, "height_px": 360, "kind": "slab", "state": "wet"}
     pair = _benchmark_module("face_pairs").face_pair([501, 0], glare=True, **chosen)
     photo, other = photo_of(pair.first.rgb), replace(photo_of(pair.other), sha256="b" * 64)
-    graded = grader.grade_photo(photo, state="wet", same_face=[other])
-    (stone,) = graded.pieces
-    return stone.measured, photo, graded.reference
+    reference, terms = find_reference(photo), PhotoTerms(state="wet")
+    (stone,) = measure_photo(photo, terms, PROFILE, reference, same_face=[other]).pieces
+    return stone, photo, reference
 
 
 def test_a_filled_face_stays_filled_and_what_its_gloss_told_holds(filled):
@@ -368,9 +368,8 @@ def test_a_line_keeps_the_sellers_word_and_what_a_dried_pair_showed_of_it(cracke
 def measured_of(file: Path):
     photo = read_photo(file)
     reference = find_reference(photo, setup=PROFILE.setup)
-    return [
-        (one, photo, reference) for one in measure_photo(photo, PROFILE, reference=reference)[0]
-    ]
+    measured = measure_photo(photo, NO_TERMS, PROFILE, reference)
+    return [(one, photo, reference) for one in measured.pieces]
 
 
 @pytest.mark.slow

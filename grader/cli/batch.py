@@ -90,8 +90,8 @@ def _told(done) -> list[str]:
     proposed = models_words(graded)
     lines = [
         f"{_many(len(graded), 'photo')} graded, {_many(stones, 'stone')}"
-        + (f", {proposed}" if proposed else "")
         + (f"; {_many(done.known, 'photo')} known before" if done.known else "")
+        + (f"; {proposed}" if proposed else "")
     ]
     lines += [
         f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]

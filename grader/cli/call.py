@@ -189,7 +189,7 @@ def _line_called(look, placed, line, says, found, how, session) -> str:
     where = said_line(look, placed, line)
     word = line_said(look, placed, line, says, found, how)
     session.ledger.add(word, author=placed.by)
-    again = look_at(asks_again(look, session.ledger), session.profile, session.ledger)
+    again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
     model = session.model()
     before, now = (
         next(

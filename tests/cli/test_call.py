@@ -349,7 +349,9 @@ def test_what_a_word_on_a_line_changes_in_the_proposal_is_told(cli, monkeypatch)
     monkeypatch.setattr(looks, "propose", propose)
     photo = cli.photo("a.jpg", "1 line")
     ran = cli.run("call", photo, "--line", 1, "--is", "pattern")
-    assert ran.stdout.endswith(": a pattern line; proposed is now select, before waste\n")
+    assert ran.stdout.endswith(
+        ": a pattern line; cracks by this word 0, before 1; proposed is now select, before waste\n"
+    )
     other = cli.photo("b.jpg", "1 line b")
     ran = cli.run("call", other, "--line", 1, "--is", "crack", "--by", "Mira")
     assert ran.stdout.endswith(": a crack by Mira\n")

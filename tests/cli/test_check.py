@@ -196,7 +196,8 @@ def test_the_table_for_people_tells_all_of_a_stone(cli):
     scene, proposal = piece["scene"], piece["proposal"]
     for words in (
         "Stone 1   ",
-        "your call  none yet",
+        "call       none yet",
+        f"proposed by {proposal['model']}",
         "photo      usable, dry",
         f"scene      {scene['score']} of 100 ({scene['low']} to {scene['high']})",
         "colour     blue 53 % (48 to 56)",
@@ -222,7 +223,7 @@ def test_the_sellers_call_stands_beside_the_proposal(cli):
     assert first["call"] is None and first["calls"] == []
     assert (second["call"]["grade"], second["call"]["decided"]) == ("select", "alone")
     day = cli.calls()[0].time[:10]
-    assert f"your call  select, scene 71, by Mira, {day}" in cli.run("check", photo).stdout
+    assert f"call       select, scene 71 by Mira, {day}" in cli.run("check", photo).stdout
 
 
 def test_a_photo_known_is_not_measured_again(cli):
@@ -381,7 +382,7 @@ def test_a_face_of_one_piece_shows_one_stone(cli):
 def test_another_original_is_never_replaced_by_a_picture(cli, option):
     (cli.folder / "b.jpg").write_bytes(b"\xff\xd8 the only photo of it")
     ran = cli.run("check", cli.photo("a.jpg"), option, "b.jpg")
-    assert ran.exit_code == 2 and cli.terms == []
+    assert ran.exit_code == 2 and cli.asked == []
     assert f"{option}: b.jpg is there already and was not made by this tool" in ran.stderr
     assert len(ran.stderr.splitlines()) == 1
     assert (cli.folder / "b.jpg").read_bytes() == b"\xff\xd8 the only photo of it"

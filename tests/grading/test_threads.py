@@ -5,7 +5,7 @@ from grader.grading.learning.threads import one_thread
 
 def test_libraries_are_held_to_one_thread_and_let_go_again():
     with threadpool_limits(2):
-        with one_thread("scipy.optimize"):
+        with one_thread():
             held = threadpool_info()
         after = threadpool_info()
     # scipy brings a library of its own for its numbers; it is loaded before it is held.

@@ -95,7 +95,8 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
 
 
 def test_grade_set_rules_and_what_if_stand_last(make_graded):
-    assert column_names(CLASSES)[-4:] == ["grade_set", "rules_grade", "what_if", "stranger"]
+    last = ["grade_set", "rules_grade", "what_if", "stranger", "called_scene_by"]
+    assert column_names(CLASSES)[-5:] == last
     (row,) = rows([photo_record(make_graded())])
     assert row["grade_set"] == "cabbing; select"
     assert (row["rules_grade"], row["stranger"]) == ("tumbling", "")

@@ -120,7 +120,7 @@ def test_the_call_stands_beside_the_proposal(written, make_graded):
     )
     records, _ = with_calls([photo_record(graded)], [call])
     page = written(graded, records=records)
-    assert "select, scene 71, by Mira, 2026-03-02, two bands" in page
+    assert "Mira: select, scene 71, 2026-03-02, two bands" in page
     assert "The proposal is another: cabbing" in page
 
 
@@ -132,11 +132,15 @@ def test_what_others_say_stands_behind_the_call_that_counts(written, make_graded
     other = replace(said, by="Jun", grade="waste", scene=None)
     records, _ = with_calls([photo_record(graded)], [said, other], "Mira")
     page = written(graded, records=records)
-    assert "select, scene 71, by Mira, 2026-03-02, whose word counts; Jun: waste" in page
+    assert "<strong>Mira: select, scene 71, 2026-03-02</strong>" in page
+    assert "<p>Jun: waste, 2026-03-02</p>" in page
+    assert "The house's: select, scene 71 by Mira, who decides" in page
     records, _ = with_calls([photo_record(graded)], [said, other])
     page = written(graded, records=records)
-    told = "waste, scene 71, by Jun, 2026-03-02 (the scene by Mira), who spoke last; Mira: select"
-    assert told in page
+    assert "The house's: waste by Jun, who spoke last; scene 71 by Mira" in page
+    # Jun's grade and Mira's scene count.
+    assert page.count("<strong>Jun: ") == page.count("<strong>Mira: ") == 1
+    assert "People call 1 stone otherwise than each other" in page
 
 
 def test_what_is_no_stone_is_listed(written, make_graded):

@@ -112,14 +112,14 @@ def test_a_call_is_told_with_what_the_others_say():
 
     ada, ben, someone = said("Ada", "select", 70), said("Ben", "waste"), said(None, scene=5)
     assert told(None) is None
-    assert told(ada, ada, decided="alone") == "select, scene 70, by Ada, 2026-03-02"
+    assert told(ada, ada, decided="alone") == "select, scene 70 by Ada, 2026-03-02"
     assert told(ada, ada, ben, decided="decider") == (
-        "select, scene 70, by Ada, 2026-03-02, whose word counts; Ben: waste"
+        "select, scene 70 by Ada, who decides, 2026-03-02; Ben: waste"
     )
     both = ben | {"scene": 70}
     assert told(both, ada, someone, ben, scene_by="Ada") == (
-        "waste, scene 70, by Ben, 2026-03-02 (the scene by Ada), who spoke last; "
-        "Ada: select, scene 70; unnamed: scene 5"
+        "waste by Ben, who spoke last, 2026-03-02; Ada: select, scene 70 (this scene counts); "
+        "unnamed: scene 5"
     )
 
 

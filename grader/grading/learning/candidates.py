@@ -163,7 +163,7 @@ def choose_head(
     """
     kinds = _kinds(head, len(set(stones)))
     fold = folds_of(stones, FOLDS, rng)
-    with one_thread("scipy.optimize", *(["sklearn.ensemble"] if TREES in kinds else [])):
+    with one_thread(trees=TREES in kinds):
         faces = _Faces.of(head, rows, rung, stones)
         chances, sure = _held_out(kinds, head, faces, fold, fitted)
         table = compare(chances, rung, stones)

@@ -218,7 +218,7 @@ class _Picked:
         return self.take([not stones & set(pick) for pick in self.stones])
 
 
-@one_thread("scipy.optimize")
+@one_thread()
 def retrain(
     calls: Sequence[Call],
     measured: Mapping[Stone, Features],

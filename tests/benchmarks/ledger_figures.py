@@ -1,0 +1,137 @@
+"""How long the everyday commands take on a ledger that knows the photos: nothing is measured, all is graded anew.
+
+    python tests/benchmarks/ledger_figures.py [--stones N] [--calls N] [--many N]
+
+A few faces are measured. Their facts are put into a new ledger again and again, each time under the content of another
+small file, by the store's own way; so the ledger is as large as one of a season's photos. Each figure is told in
+seconds by the clock and of the processor, without the start of Python.
+"""
+
+import argparse
+import json
+import os
+import time
+from contextlib import chdir, redirect_stderr, redirect_stdout
+from dataclasses import replace
+from io import StringIO
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import lamp_photos
+import numpy as np
+
+from grader.calling import place_on, save_calls
+from grader.cli.main import app
+from grader.grading.proposal import Call
+from grader.ledger import views
+from grader.ledger.store import Ledger, open_ledger
+from grader.looks import Look, ask_for, keep, look_at, shown
+from grader.photo.net import starter_folder
+from grader.photo.read import content_hash
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile, load_profile
+
+MEASURED = 4
+WHOLE = PhotoTerms(whole=True)
+NOW = "2026-03-02T10:11:12+01:00"
+
+
+def main() -> None:
+    """Measure what was asked for and print a line for each figure."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("--stones", type=int, default=300)
+    ask.add_argument("--calls", type=int, default=200)
+    ask.add_argument("--many", type=int, default=10_000)
+    told = ask.parse_args()
+    with TemporaryDirectory() as place, chdir(place):
+        profile, work = load_profile(), Path("haul")
+        looks = measured_looks(Path("few"), profile)
+        with open_ledger("ledger.sqlite") as ledger:
+            known = known_again(looks, work, told.stones, profile, ledger)
+            call_some(known[: told.calls], profile, ledger)
+        run("models", "--use", str(starter_folder()))
+        figure(f"batch of {told.stones} known stones", 3, "batch", "haul", "--whole")
+        figure("check of a known photo", 1, "check", "haul/00000.png", "--whole")
+        os.environ["OMP_NUM_THREADS"] = "1"
+        figure(f"retrain on {told.calls} known calls", 10, "retrain", "--out", "mine", "--use")
+        figure(f"batch of {told.stones} known stones, new model", 3, "batch", "haul", "--whole")
+        with open_ledger("many.sqlite") as ledger:
+            known = known_again(looks, Path("many"), told.many, profile, ledger)
+            call_some(known, profile, ledger)
+            timed(f"listing calls with {told.many} stones", 1, lambda: views.calls(ledger))
+
+
+def measured_looks(folder: Path, profile: Profile) -> list[Look]:
+    """Return looks at a few faces, measured now."""
+    with open_ledger("few.sqlite") as ledger:
+        paths = [lamp_photos.whole_face(n, folder / f"{n}.png") for n in range(MEASURED)]
+        return [look_at(ask_for(path, WHOLE, ledger), profile, ledger) for path in paths]
+
+
+def known_again(
+    looks: list[Look], folder: Path, count: int, profile: Profile, ledger: Ledger
+) -> list[Look]:
+    """Return so many looks, kept and shown, whose photos are files of other content."""
+    folder.mkdir()
+    known = []
+    for number in range(count):
+        look = looks[number % len(looks)]
+        path = folder / f"{number:05}.png"
+        path.write_bytes(f"no picture, number {number}".encode())
+        sha256 = content_hash(path)
+        ask = replace(look.ask, path=path, file=path.name, sha256=sha256)
+        photo = look.record["photo"] | {"sha256": sha256, "file": path.name}
+        pictures = {
+            piece: {
+                what: at if isinstance(at, bytes) else at.read_bytes()
+                for what, at in of_piece.items()
+            }
+            for piece, of_piece in look.pictures.items()
+        }
+        record = look.record | {"photo": photo}
+        known.append(
+            keep(replace(look, ask=ask, record=record, pictures=pictures), profile, ledger)
+        )
+    shown(known, ledger)
+    return known
+
+
+def call_some(looks: list[Look], profile: Profile, ledger: Ledger) -> None:
+    """Call the stone of each look, by two people in turn; grades at random."""
+    rng = np.random.default_rng(5)
+    calls = []
+    for number, look in enumerate(looks):
+        grade = profile.grades[rng.integers(len(profile.grades))]
+        call = Call(look.ask.file, look.ask.sha256, 1, None, grade, 50, "AB"[number % 2], NOW, None)
+        calls.append(place_on(look, call))
+    save_calls(calls, ledger)
+
+
+def figure(name: str, floor_s: float, *args: str) -> None:
+    timed(name, floor_s, lambda: run(*args))
+
+
+def timed(name: str, floor_s: float, work) -> None:
+    wall, busy = time.perf_counter(), time.process_time()
+    work()
+    wall, busy = time.perf_counter() - wall, time.process_time() - busy
+    print(
+        f"{name:<48} {wall:6.2f} s, of the processor {busy:6.2f} s; wanted {floor_s} s", flush=True
+    )
+
+
+def run(*args: str) -> str:
+    """Run a command, which must end well."""
+    out, err = StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        try:
+            code = app([*args, "--ledger", "ledger.sqlite"], standalone_mode=False)
+        except SystemExit as end:
+            code = end.code
+    if code:
+        raise SystemExit(json.dumps([args, code, err.getvalue()]))
+    return out.getvalue()
+
+
+if __name__ == "__main__":
+    main()

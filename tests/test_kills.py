@@ -1,0 +1,259 @@
+"""Programs that are killed, and programs that write at once: nothing that was said or measured is lost."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from contextlib import chdir
+from pathlib import Path
+
+import lamp_photos
+import pytest
+from typer.testing import CliRunner
+
+from grader.cli.main import app
+from grader.ledger import views
+from grader.ledger.store import open_ledger
+
+ROOT = Path(__file__).parents[1]
+needs_fork = pytest.mark.skipif(
+    not hasattr(os, "fork"), reason="this system starts programs another way"
+)
+
+
+def environment() -> dict[str, str]:
+    """That of a program that takes the tool from here."""
+    paths = [str(ROOT), str(ROOT / "tests" / "benchmarks")]
+    return os.environ | {"PYTHONPATH": os.pathsep.join(paths)}
+
+
+def program(*args, code: str | None = None) -> subprocess.Popen:
+    start = [sys.executable, "-c", code] if code else [sys.executable]
+    return subprocess.Popen(
+        [*start, *map(str, args)],
+        env=environment(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+GRADER = "from grader.cli.main import run; run()"
+
+
+@pytest.fixture(scope="module")
+def faces(tmp_path_factory) -> list[Path]:
+    """Three small photos that one face fills each."""
+    folder = tmp_path_factory.mktemp("faces")
+    return [lamp_photos.whole_face(n, folder / f"{n}.png") for n in range(3)]
+
+
+@pytest.fixture
+def haul(faces, tmp_path) -> Path:
+    """A working folder with the photos in ``haul``."""
+    work = tmp_path / "work"
+    (work / "haul").mkdir(parents=True)
+    for path in faces:
+        (work / "haul" / path.name).write_bytes(path.read_bytes())
+    return work
+
+
+def killed(*args) -> list[dict]:
+    """What ``killed.py`` tells."""
+    run = program(ROOT / "tests" / "killed.py", *args)
+    out, err = run.communicate()
+    assert run.returncode == 0, err
+    return json.loads(out)
+
+
+HOLDS = ("sound", "replays", "kept what was there", "at most one missing")
+WORKS = ("model loads", "results whole", "next works")
+
+
+@needs_fork
+@pytest.mark.slow
+def test_commands_killed_at_sixty_moments_lose_at_most_the_action_in_hand(haul):
+    told = killed(haul, "random", 60, 11)
+    assert len(told) == 60
+    broken = [one for one in told if not all(one[name] for name in HOLDS + WORKS)]
+    assert broken == []
+    # The log of begun and ended writes shows where they fell.
+    fell = [one["command"] for one in told if one["killed"] and one["in a write"]]
+    assert len(fell) >= 20 and set(fell) == {"batch", "call", "retrain"}
+
+
+@needs_fork
+@pytest.mark.slow
+@pytest.mark.parametrize("way", ["kill", "full"])
+def test_retrain_that_ends_at_any_step_leaves_the_old_model_or_the_new_one_in_use(haul, way):
+    told = killed(haul, "steps", way)
+    # Six files of a model are each synced and renamed, then its folder is.
+    assert len(told) >= 14
+    assert {one["ended"] for one in told} <= ({-9} if way == "kill" else {0, 1})
+    holds = ("sound", "kept what was there", "known", "model loads", "next works", "again works")
+    broken = [one for one in told if not all(one[name] for name in (*holds, "and is used"))]
+    assert broken == []
+    assert told[0]["used"] == "old"
+
+
+CALLS = """
+import sys, time
+from dataclasses import replace
+from pathlib import Path
+from grader.calling import place_on, save_calls
+from grader.grading.proposal import Call
+from grader.ledger.store import open_ledger
+from grader.looks import last_look
+path, name = Path(sys.argv[1]), sys.argv[2]
+with open_ledger(path) as ledger:
+    look = last_look(sys.argv[3], ledger)
+    path.with_name(name).touch()
+    while len(list(path.parent.glob("writer*"))) < 2:
+        time.sleep(0.001)
+    for number in range(50):
+        call = Call("0.png", sys.argv[3], 1, None, "waste", None, name, "2026-03-02T10:11:12+01:00", str(number))
+        save_calls([place_on(look, call)], ledger)
+"""
+
+
+def test_two_programs_that_save_fifty_calls_each_at_once_lose_none(haul):
+    ledger = haul / "ledger.sqlite"
+    with chdir(haul):
+        ran = CliRunner().invoke(
+            app, ["check", "haul/0.png", "--whole", "--json", "--ledger", str(ledger)]
+        )
+    sha256 = json.loads(ran.stdout)["photo"]["sha256"]
+    running = [program(ledger, f"writer {n}", sha256, code=CALLS) for n in range(2)]
+    assert [run.communicate()[1] for run in running] == ["", ""]
+    with open_ledger(ledger) as opened:
+        calls = views.calls(opened)
+    for n in range(2):
+        assert [c.note for c in calls if c.by == f"writer {n}"] == [str(k) for k in range(50)]
+    assert len(calls) == 100
+
+
+@pytest.mark.slow
+def test_two_folders_graded_at_once_into_one_ledger_are_both_there(haul, faces):
+    ledger = haul / "ledger.sqlite"
+    other = lamp_photos.whole_face(7, haul / "other" / "7.png")
+    running = [
+        program("batch", haul / name, "--whole", "--workers", 1, "--ledger", ledger, code=GRADER)
+        for name in ("haul", "other")
+    ]
+    told = [run.communicate()[1] for run in running]
+    assert [run.returncode for run in running] == [0, 0], told
+    assert "3 photos graded, 3 stones" in told[0] and "1 photo graded, 1 stone" in told[1]
+    with open_ledger(ledger) as opened:
+        looks = views.last_looks(opened)
+        before = views.stones(opened)
+        opened.replay()
+        assert views.stones(opened) == before
+    assert len(looks) == 4 and other.exists()
+    for name, count in (("haul", 3), ("other", 1)):
+        lines = (haul / name / "graded" / "results.jsonl").read_text("utf-8").splitlines()
+        assert len(lines) == count
+
+
+# --- results are the seller's too ----------------------------------------------------------------
+
+
+def batch(work: Path, *args) -> tuple[int, str]:
+    """Exit code of a batch run in the working folder, and what it tells a person."""
+    more = ("--whole", "--workers", "1", "--ledger", "ledger.sqlite")
+    with chdir(work):
+        ran = CliRunner().invoke(app, ["batch", *map(str, args), *more])
+    return ran.exit_code, ran.stderr
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {
+        p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()
+    }
+
+
+AT_ONCE = """
+import os, signal, sys
+from grader import looks
+looks._measure = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+from grader.cli.main import run
+run()
+"""
+
+
+@pytest.fixture(scope="module")
+def graded_once(faces, tmp_path_factory) -> Path:
+    work = tmp_path_factory.mktemp("graded") / "work"
+    shutil.copytree(faces[0].parent, work / "haul")
+    assert batch(work, "haul")[0] == 0
+    return work
+
+
+@pytest.fixture
+def graded(graded_once, tmp_path) -> Path:
+    """A working folder with photos that batch has graded."""
+    return shutil.copytree(graded_once, tmp_path / "work")
+
+
+def test_a_batch_with_another_option_that_is_killed_at_once_leaves_what_was_there(graded):
+    before = content(graded / "haul" / "graded")
+    with open_ledger(graded / "ledger.sqlite") as ledger:
+        facts = list(ledger.entries())
+    run = program(
+        "batch", graded / "haul", "--state", "dry", "--whole", "--workers", 1,
+        "--ledger", graded / "ledger.sqlite", code=AT_ONCE,
+    )  # fmt: skip
+    run.communicate()
+    assert run.returncode == -9
+    assert content(graded / "haul" / "graded") == before
+    with open_ledger(graded / "ledger.sqlite") as ledger:
+        assert list(ledger.entries())[: len(facts)] == facts
+    code, told = batch(graded, "haul")
+    assert code == 0 and "3 photos known before" in told
+
+
+def test_a_table_that_was_filled_in_is_kept_and_can_be_taken_in(graded):
+    table = graded / "haul" / "graded" / "results.csv"
+    lines = table.read_text("utf-8-sig").splitlines()
+    names = lines[0].split(",")
+    cells = lines[1].split(",")
+    cells[names.index("grade")] = "waste"
+    filled = "\n".join([lines[0], ",".join(cells), *lines[2:]]) + "\n"
+    table.write_text(filled, "utf-8-sig")
+    code, told = batch(graded, "haul")
+    aside = table.with_name("results (yours).csv")
+    assert code == 0 and aside.read_text("utf-8-sig") == filled
+    assert "results.csv was changed" in told and "grader call --from" in told
+    with chdir(graded):
+        ran = CliRunner().invoke(app, ["call", "--from", str(aside), "--ledger", "ledger.sqlite"])
+    assert ran.exit_code == 0 and "1 call saved" in ran.stdout
+
+
+def test_results_of_two_folders_are_never_mixed(graded, faces):
+    lamp_photos.whole_face(8, graded / "other" / "8.png")
+    before = content(graded / "haul" / "graded")
+    code, told = batch(graded, "other", "--out", "haul/graded")
+    assert code == 1
+    assert told.splitlines()[-1] == (
+        "grader: haul/graded: holds the results of haul; choose another folder for these"
+    )
+    assert content(graded / "haul" / "graded") == before
+
+
+def test_files_of_the_sellers_own_stay_where_results_are_written(haul):
+    own = haul / "own"
+    (own / ".pictures").mkdir(parents=True)
+    mine = {
+        ".pictures/holiday.jpg": b"holiday",
+        "sheet-2024.html": b"last year",
+        "results.csv": b"mine",
+    }
+    for name, text in mine.items():
+        (own / name).write_bytes(text)
+    code, told = batch(haul, "haul", "--out", "own")
+    assert code == 0 and "results.csv was changed, or is not of this tool" in told
+    after = content(own)
+    assert after[".pictures/holiday.jpg"] == b"holiday"
+    assert after["sheet-2024.html"] == b"last year"
+    assert after["results (yours).csv"] == b"mine"
+    assert after["results.csv"] != b"mine"
