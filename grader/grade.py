@@ -349,7 +349,7 @@ def _seen_again(
 ) -> tuple[FaceView, Alignment] | DryingPair | Remark:
     """The same face in another photo, the pair that a wet and a dry one make, or why that photo is left out.
 
-    earlier : the photos given before it, that of the first sighting in front.
+    earlier : the photos given before it, that of the first view in front.
     """
     name = other.photo.name
     if double := next((e for e in earlier if e.sha256 == other.photo.sha256), None):

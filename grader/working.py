@@ -213,8 +213,10 @@ def _read(picture: bytes, record: dict) -> Kept:
 
 
 def _eight_bit(photo: Photo) -> ColourEncoding:
-    """The photo's encoding in 8 bits: of 16 its primaries with sRGB's curve, whose steps are even to the eye, while a
-    straight curve would leave the dark without any."""
+    """The photo's encoding in 8 bits: of 16 its primaries with sRGB's curve.
+
+    Its steps are even to the eye, while a straight curve would leave the dark without any.
+    """
     if photo.rgb.dtype == np.uint8:
         return photo.encoding
     return replace(photo.encoding, curves=srgb_encoding().curves)

@@ -57,6 +57,25 @@ LEAST_COHERENCE = 0.44
 
 
 @dataclass(frozen=True)
+class _Pattern:
+    """The map of the face's stripes and what crosses them, px of the map.
+
+    stripes : (h, w), cracks and froth evened.   scale : px of the map for one working px.
+    orientation_deg : (h, w), counter-clockwise.   coherence : 0 to 1.   borders : (n, 2) each.
+    half_px : half the usual thickness.   crack_px : breaks shorter than this are no gaps.
+    """
+
+    stripes: NDArray[np.uint8]
+    scale: float
+    orientation_deg: NDArray
+    coherence: float
+    borders: list[NDArray]
+    offsets: list[Offset]
+    half_px: float
+    crack_px: float
+
+
+@dataclass(frozen=True)
 class _Course:
     """The runs that count and how they lie together, px of the map.
 
@@ -73,19 +92,26 @@ class _Course:
 
 
 def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
-    """Return direction, count, thickness, contrast and continuity of the bands; all ``None`` where
-    there are none.
+    """Return direction, count, thickness, contrast and continuity of the bands; ``None`` where there are none.
 
     Continuity is this tool's own definition: the mean length of the unbroken runs of the band
     middle lines, divided by the face's width in band direction. A run ends at a gap, at the face's
     edge, or at an offset of at least 35 % of the band's thickness; runs under 1 mm (2 % of the
     width without a scale) are left out. A crack without offset ends none.
     """
-    stripes, scale = stripe_map(regions.codes, face.mask, profile)
+    pattern = _pattern(regions, face.mask, profile)
+    least_px = LEAST_RUN_MM / face.mm_per_px if face.mm_per_px else None
+    course = pattern and _course(pattern, least_px and least_px * pattern.scale)
+    return _banding(face, regions, profile, pattern, course) if course else Banding()
+
+
+def _pattern(regions: Regions, mask: NDArray[np.bool_], profile: Profile) -> _Pattern | None:
+    """Return the map of a face's stripes; ``None`` where it has one colour or no direction."""
+    stripes, scale = stripe_map(regions.codes, mask, profile)
     areas = np.bincount(stripes.ravel(), minlength=4)[1:]
     area = int(areas.sum())
     if areas.max() >= ONE_COLOUR_SHARE * area:
-        return Banding()
+        return None
     half_px = half_thickness(stripes)
     stripes = without_specks(stripes, (SPECK_SHARE * half_px) ** 2)
     crack_px = max(CRACK_SHARE * float(np.sqrt(area)), 1.5)
@@ -93,18 +119,19 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
         without_threads(stripes, min(crack_px, half_px)), half_px
     )
     if coherence < LEAST_COHERENCE:
-        return Banding()
+        return None
     field = blue_white_field(stripes, half_px)
     borders = trace_borders(field, stripes)
     offsets = find_offsets(borders, field, orientation_deg, 2 * half_px)
     stripes = smeared(stripes, orientation_deg, crack_px, FROTH_SHARE * half_px)
-    parted = _parted(stripes, offsets)
-    runs = [run for stripe in (WATER, SKY) for run in runs_of(parted, stripe)]
-    runs = [run for run in runs if follows(run, orientation_deg)]
-    least_px = LEAST_RUN_MM / face.mm_per_px * scale if face.mm_per_px else None
-    course = _course(runs, stripes, 2 * crack_px, least_px)
-    if course is None:
-        return Banding()
+    return _Pattern(stripes, scale, orientation_deg, coherence, borders, offsets, half_px, crack_px)
+
+
+def _banding(
+    face: Face, regions: Regions, profile: Profile, pattern: _Pattern, course: _Course
+) -> Banding:
+    """The bands in working px, of the map's in px of that."""
+    scale, offsets, usual_px = pattern.scale, pattern.offsets, 2 * pattern.half_px
     corner = np.array(cv2.boundingRect(face.mask.astype(np.uint8))[:2])
     water, sky = (reading_lab(regions, profile, reading) for reading in ("water", "sky"))
     lengths = _lengths(course.runs)
@@ -117,16 +144,16 @@ def measure_bands(face: Face, regions: Regions, profile: Profile) -> Banding:
         direction_deg=course.direction_deg % 180,
         thickness_px=thickness_px / scale,
         contrast_de00=None if water is None or sky is None else float(delta_e_2000(water, sky)),
-        confidence=coherence,
+        confidence=pattern.coherence,
         thickness_spread_px=spread_px / scale,
         direction_spread_deg=axial_spread(course.agreement),
         border_width_px=border_width(
-            face, borders, scale, corner, [water, sky], 2 * half_px / scale
+            face, pattern.borders, scale, corner, [water, sky], usual_px / scale
         ),
-        waviness=waviness(borders, 2 * half_px),
+        waviness=waviness(pattern.borders, usual_px),
         offsets=len(offsets),
         throw_px=float(np.median([o.throw_px for o in offsets])) / scale if offsets else None,
-        borders=tuple(on_face(border, scale, corner) for border in borders),
+        borders=tuple(on_face(border, scale, corner) for border in pattern.borders),
         offset_places=tuple(
             (*on_face(o.place, scale, corner).tolist(), o.throw_px / scale, o.thickness_px / scale)
             for o in offsets
@@ -143,16 +170,18 @@ def _parted(stripes: NDArray[np.uint8], offsets: list[Offset]) -> NDArray[np.uin
     return np.where(stripes == OUTSIDE, OUTSIDE, parted).astype(np.uint8)
 
 
-def _course(
-    runs: list[Run], stripes: NDArray[np.uint8], crack_px: float, least_px: float | None
-) -> _Course | None:
+def _course(pattern: _Pattern, least_px: float | None) -> _Course | None:
     """Return the runs of bands, without those of a ground and short ones; ``None`` for less than two bands.
 
     least_px : length of a run; ``None`` without scale, then a share of the width.
     """
+    stripes = pattern.stripes
+    parted = _parted(stripes, pattern.offsets)
+    runs = [run for stripe in (WATER, SKY) for run in runs_of(parted, stripe)]
+    runs = [run for run in runs if follows(run, pattern.orientation_deg)]
     if not runs:
         return None
-    gaps = gaps_of(runs, stripes, crack_px)
+    gaps = gaps_of(runs, stripes, 2 * pattern.crack_px)
     ground = ground_of(stripes, runs, gaps)
     kept = [run.stripe != ground for run in runs]
     runs, gaps = list(compress(runs, kept)), list(compress(gaps, kept))

@@ -48,8 +48,10 @@ OFFSET_SHARE = 0.35
 
 @dataclass(frozen=True)
 class Offset:
-    """A band thrown by a fault: the place x, y in its middle, throw and thickness square to it, and the
-    bit of the fault within it, (n, 2); all px.
+    """A band thrown by a fault; all px.
+
+    place : x, y in its middle.   throw_px, thickness_px : square to the band.   across : (n, 2), the bit of the fault
+    within it.
     """
 
     place: NDArray
@@ -66,8 +68,9 @@ def blue_white_field(stripes: NDArray[np.uint8], half_px: float) -> NDArray[np.f
 
 
 def trace_borders(field: NDArray, stripes: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
-    """Return the lines (n, 2), x, y, px apart, on which the blue-white scale is 0, as far as blue and
-    white meet there; places between px, pixel (0, 0) at (0, 0).
+    """Return the lines, (n, 2) x, y, px apart, on which the blue-white scale is 0.
+
+    They go as far as blue and white meet there; places between px, pixel (0, 0) at (0, 0).
     """
     banded = (stripes == WATER) | (stripes == SKY)
     contours, _ = cv2.findContours(

@@ -122,8 +122,9 @@ def lines_within(placed: PlacedTemplate, oval: Oval, lines: Sequence[Line]) -> t
 
 
 def _best_scenes(shape: Shape, poses: NDArray, scorer: Scorer) -> NDArray:
-    """Return the poses, (n, 3), of the best scenes, best first, that keep apart; all that score nearly as well as the
-    best.
+    """Return the poses, (n, 3), of the best scenes, best first, that keep apart.
+
+    All count that score nearly as well as the best.
     """
     if len(poses) == 0:
         return np.zeros((0, 3))

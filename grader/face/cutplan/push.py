@@ -56,8 +56,10 @@ def pushed_apart(
 def _jacobian(
     room: Room, shape: Shape, poses: NDArray, spare: NDArray, pairs, goal: float, arm: float
 ):
-    """How spare room and gaps change with x, y and arm times turn of each pose, (rows, 3 n), and what they lack of the
-    goal, (rows,): a row for each disc and pair below the goal.
+    """Return how spare room and gaps change with x, y and arm times turn of each pose, and what they lack of the goal.
+
+    (rows, 3 n) and (rows,): a row for each disc and pair below the goal.
+
 
     spare : (n, discs).   pairs : first, second, gap and number of direction, (pairs,) each.
     """

@@ -55,8 +55,9 @@ def grid_of(room: Room, shape: Shape) -> Grid:
 def _nearly_fitting(
     room: Room, shape: Shape, turns: NDArray, step: float, slack: float
 ) -> tuple[NDArray, NDArray, NDArray, NDArray]:
-    """Return of each pose on a grid that finds room but for the slack: row and column (n, 2), the pose (n, 3), the
-    number of its turn (n,) and the least room that a disc has left (n,), px.
+    """Return the poses on a grid that find room but for the slack, and three facts of each.
+
+    Row and column (n, 2), the pose (n, 3), the number of its turn (n,), the least room left to a disc (n,), px.
     """
     h, w = room.field.shape
     span = np.array([w, h]) * room.cell_px
@@ -226,8 +227,9 @@ def _row_steps(shape: Shape) -> list[tuple[float, float, float]]:
 
 
 def _walk(clash: NDArray[np.int8], rng: np.random.Generator) -> Iterator[list[int]]:
-    """Yield sets of places that do not clash and to which none can be added, each larger than those yielded before or
-    as large.
+    """Yield sets of places, (n,) numbers, that do not clash and to which none can be added.
+
+    Each is larger than those before, or as large.
 
     One place is swapped for another that clashes with it alone; now and then one for two.
     """

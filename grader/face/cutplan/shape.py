@@ -68,8 +68,9 @@ class Shape:
         return np.sqrt((self.short**2 + (self.long**2 - self.short**2) * np.cos(off) ** 2) / 4)
 
     def gaps(self, poses: NDArray, first: NDArray, second: NDArray) -> tuple[NDArray, NDArray]:
-        """Distance of pairs of poses less the margin, (pairs,), below 0 where too near, and the number of the
-        direction along which it lies.
+        """Return the distance of pairs of poses less the margin, and the number of the direction along which it lies.
+
+        Both (pairs,); below 0 where too near.
 
         first, second : (pairs,) numbers among the poses. Never more than the true distance.
         """

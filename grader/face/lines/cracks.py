@@ -29,23 +29,33 @@ from grader.photo.net import run_net
 #: The network's outputs, in their order.
 NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
-#: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
-FAR_PX, SURE = 7, 0.8
+#: nothing within this many px. Set on lines drawn 2 to 10 px wide, as the next.
+FAR_PX = 7
+#: From this chance of a crack on the second look speaks.
+SURE = 0.8
 #: Where the first look sees a line at least so wide, in px, the second may call it a crack.
 THICK_PX = 5
-# Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
-STRONG, WEAK = 0.65, 0.3
+#: A line begins where its chance passes this (found on tuning renders, as the next),
+STRONG = 0.65
+#: and goes on down to this.
+WEAK = 0.3
 #: Lines are joined over gaps of at most this share of the width.
 GAP_SHARE = 0.04
 #: Lines that are linked, at most.
 MOST_LINES = 250
-#: Least length of a line, of the face's width and in working px.
-LEAST_LENGTH_SHARE, LEAST_LENGTH_PX = 0.03, 10
-#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by the first, and the
-#: second is added (Platt 1999, from memory). Fitted on 1039 lines of 90 tuning renders.
-SLOPE, SHIFT = 0.484, -0.687
-#: A crack from the first, uncertain from the second, else a pattern line. F1 there is flat for a first of 0.37 to 0.45.
-CRACK, UNCERTAIN = 0.4, 0.2
+#: Least length of a line, share of the face's width,
+LEAST_LENGTH_SHARE = 0.03
+#: and in working px.
+LEAST_LENGTH_PX = 10
+#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by this (Platt 1999, from
+#: memory; fitted on 1039 lines of 90 tuning renders),
+SLOPE = 0.484
+#: and this is added.
+SHIFT = -0.687
+#: A crack from this chance on; F1 is flat for 0.37 to 0.45.
+CRACK = 0.4
+#: Uncertain from here, else a pattern line.
+UNCERTAIN = 0.2
 #: How far to both sides of a line its profile is taken, in working px.
 PROFILE_PX = 10
 
@@ -81,8 +91,9 @@ def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[n
 
 
 def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
-    """Chance of a crack, of a pattern line and of what is no line of the stone's (the border of a band, a scratch, a
-    hair) for each pixel, shape (h, w) each.
+    """Chance of a crack, of a pattern line and of what is no line of the stone's, (h, w) each.
+
+    The last are borders of bands, scratches, hairs.
 
     The look at half the size speaks only where the one at full size sees nothing near, for it is blunter, and for a
     crack where a line is too wide for the other.

@@ -13,8 +13,10 @@ from grader.face.measurements import Line
 #: What a seller may say of a line, and the class and probability that it then has; "withdrawn" takes the word back.
 CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "withdrawn": None}
 FOUND = ("open", "tight", "healed", "unknown")
-#: A line is the one spoken of where this share of its length lies within so many working px of it.
-SAME_SHARE, SAME_PX = 0.6, 5.0
+#: A line is the one spoken of where this share of its length
+SAME_SHARE = 0.6
+#: lies within so many working px of it.
+SAME_PX = 5.0
 
 
 @dataclass(frozen=True)

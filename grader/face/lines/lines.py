@@ -26,15 +26,20 @@ from grader.profile import Profile
 #: A line that stops within the rim, where none is looked for, and this share of the face's width is
 #: taken to go on to the outline. Set on rendered cracks that do.
 REACH_SHARE = 0.02
-#: A contact lies with this share of its points within so many px of the border, and along it.
-CONTACT_SHARE, NEAR_PX, ALONG_DEG = 0.6, 5, 30.0
+#: A contact lies with this share of its points
+CONTACT_SHARE = 0.6
+#: within so many px of the border,
+NEAR_PX = 5
+#: and along it within so many degrees.
+ALONG_DEG = 30.0
 #: The border's direction is taken from a picture blurred by this sigma, in px.
 BORDER_SIGMA_PX = 3.0
 #: Chance of a contact to part a setting, at most. Our setting, no source.
 CONTACT_MOST = 0.6
-#: A contact as long as this share of the face's width counts as long; darker than both sides by so
-#: much L* as open. Our settings, no source.
-CONTACT_LONG_SHARE, DARKER_L = 0.5, 4.0
+#: A contact as long as this share of the face's width counts as long. Our setting, no source.
+CONTACT_LONG_SHARE = 0.5
+#: Darker than both sides by so much L* it counts as open. Our setting, no source.
+DARKER_L = 4.0
 #: Both sides of a line are looked at so far from it, in px.
 BESIDE_PX = 5
 #: Widths are taken over stretches of this length, in px.

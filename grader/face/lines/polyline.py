@@ -47,9 +47,7 @@ def pieces(points: NDArray, most_px: float) -> tuple[NDArray[np.float64], NDArra
 
 
 def smooth(points: NDArray, window_px: int) -> NDArray[np.float64]:
-    """Return the polyline with its stairs averaged out over ``window_px`` points; the ends stay where
-    they are.
-    """
+    """Return the polyline with its stairs averaged out over ``window_px`` points; its ends stay."""
     half = min(window_px // 2, (len(points) - 1) // 2)
     if half < 1:
         return np.asarray(points, np.float64)
@@ -75,16 +73,18 @@ def across(points: NDArray, along: NDArray, out: NDArray) -> tuple[NDArray, NDAr
 
 
 def at_px(values: NDArray, x: NDArray, y: NDArray) -> NDArray:
-    """Return the values, of an array (h, w, ...), at the px nearest to places x, y of any shape; the edge counts
-    beyond it.
+    """Return the values of an array (h, w, ...) at the px nearest to places x, y of any shape.
+
+    Beyond the edge the edge is read.
     """
     h, w = values.shape[:2]
     return values[np.rint(y).astype(int).clip(0, h - 1), np.rint(x).astype(int).clip(0, w - 1)]
 
 
 def valley(profile: NDArray) -> tuple[int, float]:
-    """Return where a profile across a line, (m,), is lowest near its middle, and the level half way up to the less
-    high of its sides.
+    """Return where a profile across a line, (m,), is lowest near its middle, and the level of half its depth.
+
+    Half way up to the less high of its sides.
     """
     middle = len(profile) // 2
     low = middle - 2 + int(np.argmin(profile[middle - 2 : middle + 3]))

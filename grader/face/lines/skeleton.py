@@ -16,8 +16,9 @@ _PARTS = (~_SIDES & (_DIAGONALS | np.roll(_SIDES, -1, axis=1))).sum(axis=1)
 
 
 def _deletable(step: int) -> NDArray[np.bool_]:
-    """By neighbour code, (256,): whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM 32(3):359-373, from
-    memory).
+    """By neighbour code, (256,): whether step 0 or 1 deletes the px.
+
+    Guo & Hall 1989, Comm. ACM 32(3):359-373, from memory.
     """
     pairs = [(np.roll(_DIAGONALS, k, axis=1) | _SIDES).sum(axis=1) for k in (0, 1)]
     ends = np.minimum(*pairs)
@@ -113,9 +114,7 @@ def paths(
 
 
 def _branches(skeleton: NDArray[np.bool_]) -> tuple[list[_Branch], NDArray]:
-    """Return the pieces between junctions and ends, and the junctions' places (x, y; the first row
-    is unused).
-    """
+    """Return the pieces between junctions and ends, and the junctions' places, x, y; the first is unused."""
     padded = np.pad(skeleton, 1).view(np.uint8)
     flat, stride = padded.ravel(), padded.shape[1]
     places = np.flatnonzero(flat.view(bool))
@@ -153,6 +152,25 @@ def _joined(
     branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float
 ) -> list[Path]:
     """Join the branches that go straight on through a junction."""
+    partner = _partners(branches, junctions, reach_px, bend_deg)
+    used: set[int] = set()
+    lines = []
+    # Chains start at an end without a partner; what is left over then are closed rings.
+    starts = [(i, s) for i in range(len(branches)) for s in (0, 1) if (i, s) not in partner]
+    starts += [(i, 0) for i in range(len(branches))]
+    for start in starts:
+        if start[0] not in used:
+            lines.append(_chain(branches, junctions, partner, start, used))
+    return lines
+
+
+def _partners(
+    branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float
+) -> dict[tuple[int, int], tuple[int, int]]:
+    """Return which ends go on in each other at a junction: the straightest first.
+
+    An end is the number of its branch, and 0 for its first point or 1 for its last.
+    """
     ends: dict[int, list[tuple[int, int]]] = {}
     for i, branch in enumerate(branches):
         for side in (0, 1):
@@ -170,15 +188,7 @@ def _joined(
         for cosine, a, b in pairs:
             if cosine <= limit and a not in partner and b not in partner:
                 partner[a], partner[b] = b, a
-    used: set[int] = set()
-    lines = []
-    # Chains start at an end without a partner; what is left over then are closed rings.
-    starts = [(i, s) for i in range(len(branches)) for s in (0, 1) if (i, s) not in partner]
-    starts += [(i, 0) for i in range(len(branches))]
-    for start in starts:
-        if start[0] not in used:
-            lines.append(_chain(branches, junctions, partner, start, used))
-    return lines
+    return partner
 
 
 def _inward(points: NDArray, side: int, junction: NDArray, reach_px: float) -> NDArray:

@@ -19,8 +19,12 @@ from grader.face.measurements import ClearFace, Interval, Line, SoundStone
 
 #: Longer side of the grid on which parts and ovals are tried.
 GRID_PX = 256
-#: A line parts likelier than not from here on; a doubtful one lies between the other two.
-PARTS, SURELY_NOT, SURELY = 0.5, 0.1, 0.9
+#: A line parts likelier than not from here on.
+PARTS = 0.5
+#: A doubtful one lies between this
+SURELY_NOT = 0.1
+#: and this.
+SURELY = 0.9
 #: Chances are taken in tenths: more levels than these say nothing more.
 LEVELS = 10
 #: Parts of less than this share of the face are crumbs.

@@ -32,8 +32,9 @@ CRACK_STEP_PX = 3
 
 @dataclass(frozen=True)
 class Table:
-    """How a face is laid for the search: turned by its own shape, so that the search goes the same
-    way however it lies in the photo.
+    """How a face is laid for the search: turned by its own shape.
+
+    So the search goes the same way however the face lies in the photo.
 
     matrix : (2, 3), px of the face to px of the table.   turn_deg : of the table's level in the face,
     counter-clockwise.   scale : px of the table for one px of the face.
@@ -173,8 +174,9 @@ def _of_corners(matrix: NDArray) -> NDArray:
 
 
 def _small(planes: NDArray[np.uint8], table: Table, side_px: int) -> Map:
-    """Return the map of a face as large as a square of that side; each px holds what most of it and
-    around it shows.
+    """Return the map of a face as large as a square of that side.
+
+    Each px holds what most of it and around it shows.
 
     planes : ndarray of shape (h, w), what the table shows, as for ``_table``.
     """
@@ -204,8 +206,9 @@ def _contrasts(regions: Regions, profile: Profile) -> Contrasts:
 
 
 def _spots(lines: Sequence[Line], small: Map) -> tuple[NDArray, NDArray]:
-    """Return places (n, 2) along the cracks, px of the map, and the length each stands for, (n,);
-    uncertain lines count half.
+    """Return places (n, 2) along the cracks, px of the map, and the length each stands for, (n,).
+
+    Uncertain lines count half.
     """
     spots, weights = [np.zeros((0, 2))], [np.zeros(0)]
     for line in lines:

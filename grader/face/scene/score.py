@@ -40,8 +40,7 @@ class Scored(NamedTuple):
 
 
 def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> float:
-    """Return the weighted mean of the part scores (0 to 1) as 0 to 100; parts that are ``None`` are
-    left out.
+    """Return the weighted mean of the part scores (0 to 1) as 0 to 100; ``None`` is left out.
 
     Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
     have a weight: a line through the middle, no water, no horizon, a single zone, too small to cut.
@@ -117,8 +116,9 @@ def _focal(board: Board, poses: Poses) -> NDArray[np.float64]:
 
 
 def _islands(board: Board, poses: Poses) -> NDArray[np.float64]:
-    """Host patches of 0.2 to 5 % in the water: one to three are a bonus, more than eight are
-    clutter; (n,).
+    """Score of the host patches of 0.2 to 5 % in the water, (n,).
+
+    One to three are a bonus, more than eight are clutter.
     """
     number = np.zeros(len(poses))
     if len(board.isles):

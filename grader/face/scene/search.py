@@ -105,8 +105,10 @@ def _candidates(board: Board, templates: Sequence[Template]) -> list[Found]:
 
 
 def _rooms(board: Board, templates: Sequence[Template]) -> dict:
-    """Return by shape and ratio, at each turn of half a circle, (turn in degrees, half widths and matrix of ``room``,
-    px of the largest map for one of the middle map, on which the room is)."""
+    """Return by shape and ratio the room at each turn of half a circle, on the middle map.
+
+    (turn in degrees, half widths and matrix of ``room``, px of the largest map for one of the middle map).
+    """
     small = board.maps[1]
     inside, factor = np.pad(small.readings > 0, 1), board.maps[-1].scale / small.scale
     rooms = {}
@@ -117,9 +119,7 @@ def _rooms(board: Board, templates: Sequence[Template]) -> dict:
 
 
 def _everywhere(template: Template, rooms) -> Poses | None:
-    """Return a template in every place that takes it, the places some distance apart; ``None`` if none
-    does.
-    """
+    """Return a template in every place that takes it, some distance apart; ``None`` if none does."""
     centres, turns = [], []
     for turn, half_width, back, factor in rooms:
         need = template.size_px[0] / 2 / factor
@@ -191,25 +191,32 @@ def _apart(scores: NDArray, poses: Poses, most: int = 20) -> list[int]:
 
 
 def _follow(board: Board, candidates: list[Found]) -> list[Found]:
-    """Return the candidates after small moves; of each template the better ones go on from move to move,
-    since rough scores of small templates stand too high beside those of large ones.
-    """
+    """Return the candidates after small moves."""
     placed = []
     for kind in KINDS:
-        left: dict[Template, list[Poses]] = {}
+        poses: dict[Template, list[Poses]] = {}
         for candidate in candidates:
             if candidate.kind == kind:
-                left.setdefault(candidate.pose.template, []).append(candidate.pose)
-        for move in MOVES:
-            scored = {t: _step(board, poses, kind, move) for t, poses in left.items()}
-            most = max((found[0].score for found in scored.values()), default=0.0)
-            kept = {
-                t: [f for f in found[: _number(move, found)] if f.score >= most - move.behind]
-                for t, found in scored.items()
-            }
-            left = {t: [f.pose for f in found] for t, found in kept.items() if found}
-        placed += [f for t in left for f in kept[t] if f.score >= 0]
+                poses.setdefault(candidate.pose.template, []).append(candidate.pose)
+        placed += _moved(board, poses, kind)
     return placed
+
+
+def _moved(board: Board, poses: dict[Template, list[Poses]], kind: str) -> list[Found]:
+    """Return the poses of one kind after all moves; of each template the better ones go on from move to move.
+
+    Rough scores of small templates stand too high beside those of large ones.
+    """
+    found: dict[Template, list[Found]] = {}
+    for move in MOVES:
+        scored = {t: _step(board, places, kind, move) for t, places in poses.items()}
+        most = max((best[0].score for best in scored.values()), default=0.0)
+        found = {
+            t: [f for f in best[: _number(move, best)] if f.score >= most - move.behind]
+            for t, best in scored.items()
+        }
+        poses = {t: [f.pose for f in kept] for t, kept in found.items() if kept}
+    return [f for t in poses for f in found[t] if f.score >= 0]
 
 
 def _number(move: Move, scored: list) -> int:

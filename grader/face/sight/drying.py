@@ -15,16 +15,19 @@ from grader.face.sight.view import FaceView, lay_over
 from grader.photo.align import Alignment
 from grader.photo.colour import XYZ_FROM_LINEAR_SRGB
 
-#: The line and its surround are read so far from its middle, in px: a line may be seen a px beside.
-LINE_PX, SURROUND_PX = 1, (5, 9)
+#: The line is read so far from its middle, in px: it may be found a px beside.
+LINE_PX = 1
+#: And its surround from and to so many px.
+SURROUND_PX = (5, 9)
 #: The surround has dried where it reflects this much more light than wet (natural logarithm). Dry stone
 #: of 10 to 30 % reflectance is lighter by 0.30 to 0.40 than wet (Lekner & Dorf 1988, Appl. Opt. 27:1278).
 DRIED = 0.12
 #: The line has stayed dark there where it has gained less than this share of what its surround has.
 STAYED_SHARE = 0.4
-#: How much likelier a line that stays dark throughout is in an open crack than elsewhere, and one that
-#: dries with its surround. Our settings, no source; between the two, in step with the share that stays.
-STAYS, DRIES = 5.0, 0.6
+#: How much likelier a line that stays dark throughout is in an open crack than elsewhere. Our setting, no source.
+STAYS = 5.0
+#: And one that dries with its surround, the same; between the two, in step with the share that stays.
+DRIES = 0.6
 #: With less than this share of the line in a dried surround the pair says nothing.
 LEAST_DRIED_SHARE = 0.3
 #: What a face gains in the middle where it has dried and no white of both photos tells (the same source).

@@ -13,17 +13,24 @@ from grader.face.sight.view import FaceView, lay_over
 from grader.photo.align import Alignment
 from grader.photo.reference import Reference
 
-#: Around glare lies a veil that is no stone either: at least so wide, as a share of the face's longer side and in px.
-VEIL_SHARE, VEIL_PX = 0.006, 4.0
-#: It reaches further where a lamp is soft: within this share of the longer side whatever is lighter than in the other
-#: photo by this factor and this linear light.
-NEAR_SHARE, VEIL_FACTOR, VEIL_LIGHT = 0.06, 1.2, 0.01
+#: Around glare lies a veil that is no stone either: at least so wide, as a share of the face's longer side,
+VEIL_SHARE = 0.006
+#: and in px.
+VEIL_PX = 4.0
+#: It reaches further where a lamp is soft: within this share of the longer side
+NEAR_SHARE = 0.06
+#: whatever is lighter than in the other photo by this factor
+VEIL_FACTOR = 1.2
+#: and this linear light.
+VEIL_LIGHT = 0.01
 #: Filled light fades in over so many px.
 FEATHER_PX = 3.0
 #: Linear light from which a channel is burnt out and tells nothing of the stone.
 BURNT_LIGHT = 0.98
-#: Light is matched over this share of the face's longer side, on a grid so many times coarser.
-FIELD_SHARE, COARSER = 0.08, 4
+#: Light is matched over this share of the face's longer side,
+FIELD_SHARE = 0.08
+#: on a grid so many times coarser.
+COARSER = 4
 #: Px whose ratio of light lies off the usual one by more than this factor take no part: there more than light differs.
 ODD_FACTOR = 1.5
 #: Cells of that grid that both must show for their light to be compared.
@@ -83,8 +90,10 @@ def fill_glare(
 
 
 def _veiled(first: FaceView, other: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Where, around its glare, the first photo is lighter than another one in the same light: the stone is one, so
-    what is more is mirrored."""
+    """Where, around its glare, the first photo is lighter than another one in the same light, (h, w).
+
+    The stone is one, so what is more is mirrored.
+    """
     near = ~_away_from(first.hidden, NEAR_SHARE * max(first.hidden.shape))
     # Smooth, so that no misfit of a px or two at an edge counts.
     own, other = (cv2.GaussianBlur(x.min(axis=2), (0, 0), 2) for x in (first.face.linear, other))

@@ -32,8 +32,10 @@ from grader.profile import Profile
 
 #: A face is first looked for in a copy of the other photo whose longer side has at most so many px.
 LOOK_PX = 1600
-#: A face shows again where at least this share of it lies within the other photo, and lightness correlates so much.
-LEAST_SHOWN, LEAST_CORRELATION = 0.5, 0.35
+#: A face shows again where at least this share of it lies within the other photo,
+LEAST_SHOWN = 0.5
+#: and lightness correlates so much.
+LEAST_CORRELATION = 0.35
 
 
 @dataclass(frozen=True)
@@ -89,8 +91,9 @@ def search(photo: Photo) -> PreparedPhoto:
 
 
 def find_again(first: FaceView, searched: PreparedPhoto) -> tuple[Face, Alignment] | None:
-    """Return the same face cut out of another photo, and how the first lies in that cut; ``None`` where it does not
-    show there.
+    """Return the same face cut out of another photo, and how the first lies in that cut.
+
+    ``None`` where it does not show there.
 
     The first photo's outline is laid into the other: a stone need not be found there, and both cuts show the same.
     """
