@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.cutplan.cutplan import CutPlans, Oval, plan_cuts, room_of
+from grader.face.cutplan.cutplan import CutPlans, plan_cuts
+from grader.face.cutplan.room import Oval, room_of
 from grader.face.scene.scene import place_scores
 from grader.grade import MeasuredPiece
 from grader.profile import Profile

@@ -21,8 +21,8 @@ from grader.face.measurements import Measurements
 from grader.face.regions.regions import find_regions
 from grader.face.sight.cut import cut_face, with_light
 from grader.face.sight.drying import DriedLines, DryingPair, drying_pair
-from grader.face.sight.filled import Filled, fill_glare
-from grader.face.sight.sighting import Searched, Sighting, find_again, search, see_face
+from grader.face.sight.filled import GlareFilledFace, fill_glare
+from grader.face.sight.view import FaceView, PreparedPhoto, find_again, search, see_face
 from grader.face.size import size_class
 from grader.grading.calls.joining import Stones, line_words
 from grader.grading.features.facts import StoneFacts, stone_facts
@@ -261,7 +261,7 @@ def measure_piece(
     profile: Profile,
     terms: PhotoTerms,
     words: Sequence[LineWord] = (),
-    others: Sequence[Searched] = (),
+    others: Sequence[PreparedPhoto] = (),
 ) -> MeasuredPiece:
     """Return one stone of a photo, measured.
 
@@ -298,8 +298,8 @@ def measure_piece(
 
 def measure_seen(
     piece: Piece,
-    seen: Sighting,
-    filled: Filled,
+    seen: FaceView,
+    filled: GlareFilledFace,
     hidden: NDArray[np.bool_],
     scale: Scale,
     profile: Profile,
@@ -345,15 +345,15 @@ def measure_seen(
 
 def _seen_again(
     earlier: Sequence[Photo],
-    first: Sighting,
-    other: Searched,
+    first: FaceView,
+    other: PreparedPhoto,
     reference: Reference,
     profile: Profile,
     given_state: str | None,
-) -> tuple[Sighting, Alignment] | DryingPair | Remark:
+) -> tuple[FaceView, Alignment] | DryingPair | Remark:
     """The same face in another photo, the pair that a wet and a dry one make, or why that photo is left out.
 
-    earlier : the photos given before it, that of the first sighting in front.
+    earlier : the photos given before it, that of the first view in front.
     """
     name = other.photo.name
     if double := next((e for e in earlier if e.sha256 == other.photo.sha256), None):

@@ -20,8 +20,8 @@ from grader.face.face import Face
 from grader.face.lines.line_words import LineWord
 from grader.face.sight.cut import cut_face, face_of
 from grader.face.sight.drying import DriedLines
-from grader.face.sight.filled import Filled
-from grader.face.sight.sighting import see_face
+from grader.face.sight.filled import GlareFilledFace
+from grader.face.sight.view import see_face
 from grader.grade import MeasuredPiece, measure_seen
 from grader.photo.chart import Correction
 from grader.photo.colour import codes_from_linear, srgb_encoding
@@ -126,14 +126,14 @@ def measure_again(
     kept = read_working(picture, record)
     # Gloss that was filled is gone, so the state that it told holds.
     settled = kept.state.source == "seller" or bool(kept.filled_share)
-    seen = see_face(kept.face, profile, kept.state.value if settled else None)
+    view = see_face(kept.face, profile, kept.state.value if settled else None)
     if settled:
-        seen = replace(seen, state=kept.state)
+        view = replace(view, state=kept.state)
     measured = measure_seen(
         kept.piece,
-        seen,
-        Filled(seen.face, seen.chance, kept.filled_share),
-        seen.hidden | kept.filled,
+        view,
+        GlareFilledFace(view.face, view.chance, kept.filled_share),
+        view.hidden | kept.filled,
         kept.reference.scale,
         profile,
         line_words,
@@ -176,9 +176,9 @@ def _read(picture: bytes, record: dict) -> Kept:
     rgb = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_COLOR_RGB)
     if rgb is None:
         raise ValueError("no picture")
-    told = record["piece"]
-    outline = np.array(told["outline"], np.float32)
-    piece = Piece(told["id"], tuple(told["box"]), outline, told["cut_by_frame"])
+    kept_piece = record["piece"]
+    outline = np.array(kept_piece["outline"], np.float32)
+    piece = Piece(kept_piece["id"], tuple(kept_piece["box"]), outline, kept_piece["cut_by_frame"])
     factor, (_, _, w, h) = record["px_per_photo_px"], piece.box
     if rgb.shape[:2] != (max(1, round(h * factor)), max(1, round(w * factor))):
         raise ValueError("a picture of another size")
@@ -213,8 +213,10 @@ def _read(picture: bytes, record: dict) -> Kept:
 
 
 def _eight_bit(photo: Photo) -> ColourEncoding:
-    """The photo's encoding in 8 bits: of 16 its primaries with sRGB's curve, whose steps are even to the eye, while a
-    straight curve would leave the dark without any."""
+    """The photo's encoding in 8 bits: of 16 its primaries with sRGB's curve.
+
+    Its steps are even to the eye, while a straight curve would leave the dark without any.
+    """
     if photo.rgb.dtype == np.uint8:
         return photo.encoding
     return replace(photo.encoding, curves=srgb_encoding().curves)

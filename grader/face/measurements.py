@@ -5,24 +5,31 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.outline import rim
 from grader.measures import UNREADABLE
 
-#: A line's width is told from this many working px on: what is narrower is the camera's own blur.
+#: A line's width is reported from this many working px on: what is narrower is the camera's own blur.
 WIDTH_FROM_PX = 3.0
 #: From this chance to part on a contact is drawn, and templates keep clear of it: most are sound.
 CONTACT_SHOWN = 0.1
 
 
 @dataclass(frozen=True)
-class Share:
+class Interval:
+    """A number, and the interval within which it lies: low <= value <= high."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Share(Interval):
     """A share of the readable face (0 to 1) with its 95 % interval for the whole face.
 
     doubt : mean chance, 0 to 1, that a pixel's yes or no to this class is wrong; what the interval is made from.
     """
 
-    value: float
-    low: float
-    high: float
     doubt: float = 0.0
 
 
@@ -104,10 +111,10 @@ class Line:
     """One line seen on the face.
 
     points : (n, 2) x, y in working px, n >= 2; px (0, 0) spans 0 to 1.   length_px : along them.
-    width_px : at half of its depth; to be told only from ``WIDTH_FROM_PX`` (``told_width_px``).
+    width_px : at half of its depth; reported only from ``WIDTH_FROM_PX`` (``reported_width_px``).
     kind : "crack", "uncertain", "pattern line" or "contact" (a border between pattern and host).
     probability : that it is a crack, 0 to 1.   contact_chance : of a contact, to part a setting.
-    greatest_width_px : at its widest, ``None`` where the width is not told.
+    greatest_width_px : at its widest, ``None`` where it is too narrow.
     ends : "inside", "reaches the outline" or "crosses the face".
     source : "photo", or "seller" where the seller's word stands.
     drying_ratio : how much likelier what a wet and a dry photo show is for an open crack than for any other line, above
@@ -126,8 +133,8 @@ class Line:
     drying_ratio: float | None = None
 
     @property
-    def told_width_px(self) -> float | None:
-        """Width, ``None`` where it is too narrow to be told."""
+    def reported_width_px(self) -> float | None:
+        """Width, px, ``None`` where it is too narrow to be known."""
         return self.width_px if self.width_px >= WIDTH_FROM_PX else None
 
     @property
@@ -141,15 +148,6 @@ class Line:
     def may_part(self) -> bool:
         """Whether it is drawn and templates keep clear of it: a crack, what may be one, or a contact that may part."""
         return self.kind in ("crack", "uncertain") or self.contact_chance >= CONTACT_SHOWN
-
-
-@dataclass(frozen=True)
-class Likely:
-    """An expected share, 0 to 1: ``low`` if all doubtful lines part (1 in 10), ``high`` if none does."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -173,16 +171,16 @@ class SoundStone:
     labels : ndarray of shape (h, w), uint8
         0 off the stone, 1 the largest part, 2 the next and so on, by the lines that part it likelier than not.
     parts : shares of the face, largest first; crumbs are left out.
-    largest : share of the largest part.
+    largest : expected share of the largest part; low if all doubtful lines part (1 in 10), high if none does.
     clear : by oval, smallest first; empty without scale.
-    usable : share of the parts that take the smallest oval with no line seen in it; ``None`` without scale.
+    usable : the same of all parts that take the smallest oval with no line seen in it; ``None`` without scale.
     """
 
     labels: NDArray
     parts: tuple[float, ...]
-    largest: Likely
+    largest: Interval
     clear: tuple[ClearFace, ...] = ()
-    usable: Likely | None = None
+    usable: Interval | None = None
 
 
 @dataclass(frozen=True)
@@ -195,7 +193,7 @@ class Placement:
     photo, 0 level, counter-clockwise, 0 <= d < 360; turned clockwise by it the picture is upright.
     size_px : width and height, working px.   size_mm : the same in mm, ``None`` without scale.
     score : 0 to 100.   low, high : of the same template slipped by 2 % of its width and 3 degrees.
-    parts : by name, 0 to 1, ``None`` where a part cannot be told.
+    parts : by name, 0 to 1, ``None`` where a part is not known.
     shore_share : mean thickness of the host below (of a stream: beside), share of the height;
     shore_mm the same in mm; shore_evenness : 0 to 1.
     """
@@ -223,18 +221,14 @@ class Placement:
 
     def outline_px(self, points: int = 64) -> NDArray:
         """Return (points, 2) x, y along the template's rim, working px."""
-        angle = np.arange(points) * 2 * np.pi / points
-        rim = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-        if self.shape != "oval":
-            rim /= np.abs(rim).max(axis=1, keepdims=True)
-        return self.centre_px + (rim * np.array(self.size_px) / 2) @ self.axes
+        return self.centre_px + rim(self.shape, self.size_px, points) @ self.axes
 
 
 @dataclass(frozen=True)
 class Scene:
     """The picture in the face.
 
-    parts : part scores of the best place, 0 to 1; ``None`` where a part cannot be told.
+    parts : part scores of the best place, 0 to 1; ``None`` where a part is not known.
     best, runner_up : ``None`` where there is none; the runner-up shows really another picture.
     """
 

@@ -35,8 +35,7 @@ def size_class(
 
 
 def takes_oval(mask: NDArray, mm_per_px: float, oval_mm: tuple[float, float]) -> bool:
-    """Return whether an oval of (long, short) mm lies wholly within the mask at some place and
-    turn."""
+    """Return whether an oval of (long, short) mm lies wholly within the mask at some place and turn."""
     long_mm, short_mm = max(oval_mm), min(oval_mm)
     if np.count_nonzero(mask) * mm_per_px**2 < 0.97 * np.pi / 4 * long_mm * short_mm:
         return False
@@ -64,8 +63,10 @@ def _turns(oval_mm: tuple[float, float]) -> NDArray:
 
 
 def _oval(long_cells: float, short_cells: float, turn_deg: float) -> NDArray[np.float32]:
-    """An oval of that size on a square grid; its rim, half a cell wide, is left out: that is the
-    grid's own grain."""
+    """An oval of that size on a square grid of cells.
+
+    Its rim, half a cell wide, is left out: that is the grid's own grain.
+    """
     half = OVAL_CELLS // 2 + 1
     y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(float)
     c, s = np.cos(np.deg2rad(turn_deg)), np.sin(np.deg2rad(turn_deg))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from grader.cutting import RELATIVE_SHARE, CutPiece
 from grader.errors import GraderError, harmless
 from grader.face.cutplan.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
+from grader.face.lines.polyline import arc_px, at_arc
 from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
@@ -279,12 +280,9 @@ def _draw_piece(view: View, piece: CutPiece, plan: str, stroke: int) -> None:
 
 
 def _dashed(points: NDArray, dash_px: float) -> list[NDArray]:
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    starts = np.arange(0, along[-1], 2 * dash_px)
-    return [
-        np.stack([np.interp([s, s + dash_px], along, points[:, axis]) for axis in (0, 1)], axis=1)
-        for s in starts
-    ]
+    arc = arc_px(points)
+    starts = np.arange(0, arc[-1], 2 * dash_px)
+    return [at_arc(points, arc, np.array([start, start + dash_px])) for start in starts]
 
 
 def _tick(placed: PlacedTemplate, short_px: float) -> NDArray[np.float64]:

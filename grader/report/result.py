@@ -17,7 +17,7 @@ from grader.face.lines.lines import p21
 from grader.face.lines.sound import clear_step, weights_g
 from grader.face.measurements import (
     Banding,
-    Likely,
+    Interval,
     Line,
     Measurements,
     Placement,
@@ -287,13 +287,13 @@ def _line(number: int, line: Line, measured, photo: tuple[int, int]) -> dict:
         "id": number,
         "points": _whole_px(measured.face.to_photo_px(line.points), photo),
         "length_px": _number(line.length_px / scale, 1),
-        "width_px": _of_photo(line.told_width_px, scale),
+        "width_px": _of_photo(line.reported_width_px, scale),
         "class": line.kind,
         "probability": _number(line.probability, 3),
         "parting_chance": _number(line.parting_chance, 3),
         "greatest_width_px": _of_photo(line.greatest_width_px, scale),
         "length_mm": _millimetres(line.length_px, measured.measurements),
-        "width_mm": _millimetres(line.told_width_px, measured.measurements),
+        "width_mm": _millimetres(line.reported_width_px, measured.measurements),
         "greatest_width_mm": _millimetres(line.greatest_width_px, measured.measurements),
         "ends": line.ends,
         "source": line.source,
@@ -330,7 +330,7 @@ def _sound(sound: SoundStone, area_cm2: float | None, weight_g: float | None) ->
     }
 
 
-def _likely(share: Likely, times: float = 1.0, decimals: int = 4) -> dict:
+def _likely(share: Interval, times: float = 1.0, decimals: int = 4) -> dict:
     return {key: _number(times * getattr(share, key), decimals) for key in ("value", "low", "high")}
 
 

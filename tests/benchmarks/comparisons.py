@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.scene.scene import scene_score
+from grader.face.scene.score import scene_score
 from grader.grading.features.scaling import Scaling
 from grader.profile import SCENE_PARTS, load_profile
 

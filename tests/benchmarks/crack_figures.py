@@ -36,7 +36,7 @@ from grader.face.regions.regions import find_regions
 from grader.face.sight.cut import cut_face
 from grader.face.sight.drying import drying_pair, with_drying
 from grader.face.sight.glare import find_glare
-from grader.face.sight.sighting import see_face
+from grader.face.sight.view import see_face
 from grader.photo.align import Alignment
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo

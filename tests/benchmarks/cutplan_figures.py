@@ -20,8 +20,9 @@ from scipy.sparse import coo_array
 from speed import decoded_to_lab
 from tables import Row
 
-from grader.face.cutplan import cutplan
-from grader.face.cutplan.cutplan import Oval, plan_cuts, room_of
+from grader.face.cutplan import search
+from grader.face.cutplan.cutplan import plan_cuts
+from grader.face.cutplan.room import Oval, room_of
 from grader.face.measurements import Line
 from grader.grading.models.model_files import load_model
 from grader.grading.models.scene_head import compared_right, refit_scene
@@ -304,14 +305,14 @@ def print_longer(seed: int, stones: int) -> list[Row]:
 
 
 def _long_count(mask, oval, margin, lines) -> int:
-    usual = {name: getattr(cutplan, name) for name in ("SWAPS", "PUSHES", "SQUEEZES")}
+    usual = {name: getattr(search, name) for name in ("SWAPS", "PUSHES", "SQUEEZES")}
     try:
         for name, value in usual.items():
-            setattr(cutplan, name, 15 * value)
+            setattr(search, name, 15 * value)
         return _count(mask, oval, margin, lines, seed=1)
     finally:
         for name, value in usual.items():
-            setattr(cutplan, name, value)
+            setattr(search, name, value)
 
 
 def _decoding() -> float:

@@ -15,7 +15,7 @@ from face_pairs import Pair, face_pair, first_of
 from tables import Row
 
 from grader.face.sight.cut import cut_face
-from grader.face.sight.sighting import find_again, search, see_face
+from grader.face.sight.view import find_again, search, see_face
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo

@@ -21,8 +21,10 @@ from tables import Row
 from grader.drawn import true_measurements
 from grader.face.face import Face
 from grader.face.measurements import Line, Placement, RegionColour, Regions, Scene, Share
-from grader.face.scene import scene as search
+from grader.face.scene.maps import board_of, maps_of
+from grader.face.scene.poses import Poses, fits
 from grader.face.scene.scene import measure_scene
+from grader.face.scene.score import FINE_CELLS, score_poses
 from grader.face.scene.templates import templates_for
 from grader.grade import measure_photo
 from grader.photo.colour import srgb_encoding
@@ -493,8 +495,8 @@ def exhaustive(face: Drawn, profile: Profile) -> float:
     """Return the best score over the whole grid of places, turns and templates."""
     mask = face.codes > 0
     regions = Regions(face.codes, {}, {}, face.colour, 0.0)
-    maps = search._maps(face.codes, mask, profile)
-    board = search._board(maps, regions, face.lines, profile)
+    maps = maps_of(face.codes, mask, profile)
+    board = board_of(maps, regions, face.lines, profile)
     mm = face.mm_per_px / maps[-1].scale
     h, w = maps[-1].readings.shape
     y, x = np.mgrid[0 : h : 1 / mm, 0 : w : 1 / mm]
@@ -502,14 +504,11 @@ def exhaustive(face: Drawn, profile: Profile) -> float:
     best = 0.0
     for template in templates_for(maps[-1].readings > 0, mm, profile):
         for turn in np.arange(0, 360, 3.0):
-            laid = search._Laid(template, places, np.full(len(places), turn))
-            laid = laid[search._fits(board, laid)]
-            if len(laid.turn_deg):
-                for at in range(0, len(laid.turn_deg), 256):
-                    told = search._score(
-                        board, laid[at : at + 256], search.FINE_CELLS, slipped=True
-                    )
-                    best = max(best, *(float(s[0].max()) for s in told.values()))
+            poses = Poses(template, places, np.full(len(places), turn))
+            poses = poses[fits(board, poses)]
+            for at in range(0, len(poses), 256):
+                found = score_poses(board, poses[at : at + 256], FINE_CELLS, slipped=True)
+                best = max(best, *(float(scored.scores.max()) for scored in found.values()))
     return best
 
 

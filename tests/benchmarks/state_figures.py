@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from tables import Row
 
 from grader.face.sight.cut import cut_face
-from grader.face.sight.sighting import see_face
+from grader.face.sight.view import see_face
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo
 from grader.photo.pieces import Piece

@@ -6,13 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.cutplan.cutplan import (
-    Oval,
-    lines_within,
-    plan_cuts,
-    room_of,
-    template_outline,
-)
+from grader.face.cutplan.cutplan import lines_within, plan_cuts, template_outline
+from grader.face.cutplan.room import Oval, room_of
 from grader.face.measurements import Line
 
 #: Greatest radius of n equal circles in a unit square (Schaer; Meir; Graham; closed forms from memory), and

@@ -19,7 +19,7 @@ from grader.face.sight.drying import (
     updated,
     with_drying,
 )
-from grader.face.sight.sighting import Sighting
+from grader.face.sight.view import FaceView
 from grader.photo.align import Alignment
 from grader.photo.colour import lab_from_linear, linear_srgb, srgb_encoding
 from grader.photo.surface import State
@@ -78,17 +78,17 @@ def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
     assert line.kind == "pattern line"
 
 
-def sighting(linear, state):
+def face_view(linear, state):
     rgb = np.repeat(linear[..., None], 3, axis=2).astype(np.float32)
     face = Face(rgb, lab_from_linear(rgb), MASK, 1.0, (0.0, 0.0))
     regions = Regions(np.ones(MASK.shape, np.uint8), {}, {}, {}, 0.0)
-    return Sighting(face, np.zeros(MASK.shape, np.float32), regions, State(state, "seller"))
+    return FaceView(face, np.zeros(MASK.shape, np.float32), regions, State(state, "seller"))
 
 
 @pytest.mark.parametrize("wet_first", [True, False])
 def test_a_pair_of_one_white_tells_the_gain_itself_whichever_comes_first(wet_first):
     wet, dry = pair(1.0, 1.5)
-    seen = sighting(wet, "wet"), sighting(dry, "dry")
+    seen = face_view(wet, "wet"), face_view(dry, "dry")
     first, other = seen if wet_first else seen[::-1]
     made = drying_pair(first, other, STILL, one_white=True)
     inside = made.mask & (wet > 0.1)
@@ -101,7 +101,7 @@ def test_a_pair_of_one_white_tells_the_gain_itself_whichever_comes_first(wet_fir
 def test_without_a_white_of_both_the_face_is_taken_to_have_dried_at_any_exposure(exposure):
     wet, dry = pair(1.0, 1.5)
     made = drying_pair(
-        sighting(wet, "wet"), sighting(dry * exposure, "dry"), STILL, one_white=False
+        face_view(wet, "wet"), face_view(dry * exposure, "dry"), STILL, one_white=False
     )
     assert np.median(made.gain[made.mask]) == pytest.approx(USUAL_GAIN)
     assert likelihood_ratio(LEVEL.points, made.gain, made.mask) == pytest.approx(STAYS)

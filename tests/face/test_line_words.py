@@ -51,9 +51,9 @@ def test_a_line_is_the_same_where_most_of_its_length_lies_near(share, same):
     assert same_line(points, np.array(HERE, float)) is same
 
 
-def test_the_last_word_counts_and_unsaid_takes_back():
+def test_the_last_word_counts_and_withdrawn_takes_back():
     lines = (line(*HERE),)
-    crack, pattern, unsaid = (word(says, *HERE) for says in ("crack", "pattern", "unsaid"))
+    crack, pattern, unsaid = (word(says, *HERE) for says in ("crack", "pattern", "withdrawn"))
     assert told(lines, crack, pattern) == [("pattern line", 0.0, "seller")]
     assert told(lines, crack, unsaid) == [("uncertain", 0.4, "photo")]
     assert told(lines, unsaid, crack) == [("crack", 1.0, "seller")]
@@ -66,4 +66,4 @@ def test_a_crack_of_the_sellers_that_is_not_seen_any_more_is_put_last():
     assert (last.kind, last.source, round(last.length_px)) == ("crack", "seller", 100)
     assert last.points == pytest.approx(np.array(HERE, float), abs=0.5)
     assert with_line_words(lines, (word("pattern", *HERE),), FACE) == lines
-    assert with_line_words((), (word("crack", *HERE), word("unsaid", *HERE)), FACE) == ()
+    assert with_line_words((), (word("crack", *HERE), word("withdrawn", *HERE)), FACE) == ()

@@ -64,14 +64,14 @@ def dark(widths):
 
 def test_a_width_below_three_px_is_not_told():
     narrow = facts(level(40, 260, 150.5, width=2.9), dark([2] * SIDE))
-    assert (narrow.told_width_px, narrow.greatest_width_px) == (None, None)
+    assert (narrow.reported_width_px, narrow.greatest_width_px) == (None, None)
 
 
 def test_the_greatest_width_is_that_of_the_widest_stretch():
     widths = [5] * SIDE
     widths[150:190] = [9] * 40
     wide = facts(level(40, 260, 150.5, width=5.0), dark(widths))
-    assert wide.told_width_px == 5.0
+    assert wide.reported_width_px == 5.0
     assert wide.greatest_width_px == pytest.approx(9, abs=1)
 
 

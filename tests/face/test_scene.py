@@ -8,8 +8,11 @@ from hypothesis import strategies as st
 
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
-from grader.face.scene import scene as search
-from grader.face.scene.scene import LIMITS, measure_scene, place_scores, scene_score
+from grader.face.scene import search
+from grader.face.scene.maps import board_of, maps_of
+from grader.face.scene.poses import Poses, fits
+from grader.face.scene.scene import measure_scene, place_scores
+from grader.face.scene.score import FINE_CELLS, LIMITS, scene_score, score_poses
 from grader.face.scene.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
@@ -244,14 +247,12 @@ def test_a_face_without_water_stays_under_its_limit():
     assert dry.score <= LIMITS["water"]
 
 
-def board_of(codes, mm_per_px=MM_PER_PX, **given):
+def laid_board(codes, mm_per_px=MM_PER_PX, **given):
     """What templates are laid on, and those that the face may take."""
     face, regions = face_of(codes, mm_per_px=mm_per_px, **given)
-    maps = search._maps(regions.codes, face.mask, BANDED)
+    maps = maps_of(regions.codes, face.mask, BANDED)
     mm = mm_per_px / maps[-1].scale
-    return search._board(maps, regions, (), BANDED), templates_for(
-        maps[-1].readings > 0, mm, BANDED
-    )
+    return board_of(maps, regions, (), BANDED), templates_for(maps[-1].readings > 0, mm, BANDED)
 
 
 def everywhere(board, template):
@@ -259,9 +260,7 @@ def everywhere(board, template):
     are in the face."""
     middle = np.array([[200, 150], [220, 150], [180, 150], [200, 165], [200, 135]])
     turns = np.arange(0, 360, 2.0)
-    laid = search._Laid(
-        template, np.repeat(board.maps[-1].laid(middle), len(turns), 0), np.tile(turns, 5)
-    )
+    laid = Poses(template, np.repeat(board.maps[-1].laid(middle), len(turns), 0), np.tile(turns, 5))
     return laid, (laid.turn_deg + board.maps[-1].table.turn_deg) % 360
 
 
@@ -274,35 +273,35 @@ def test_up_is_where_the_sky_is(angle):
     """By geometry: a landscape turned by an angle lies right at that turn."""
     away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
     codes = np.where(away < -25, WHITE, np.where(away < 25, BLUE, HOST))
-    board, templates = board_of(codes)
+    board, templates = laid_board(codes)
     for template in templates:
         laid, turns = everywhere(board, template)
         off = turned_by(turns, angle)
-        likely = search._likely(board, laid, "landscape")
-        assert likely[off < search.WAY_DEG["landscape"] - 10].all(), template.name
-        assert not likely[off > search.WAY_DEG["landscape"] + 10].any(), template.name
+        likely = search.likely_upright(board, laid, "landscape")
+        assert likely[off < search.UP_WITHIN_DEG["landscape"] - 10].all(), template.name
+        assert not likely[off > search.UP_WITHIN_DEG["landscape"] + 10].any(), template.name
 
 
 @pytest.mark.parametrize("angle", [0, 37, 160])
 def test_a_stream_lies_along_its_seam_either_way_up(angle):
     """By geometry: a seam turned by an angle runs level at that turn and at the one opposite."""
     away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
-    board, templates = board_of(np.where(np.abs(away) < 22, WHITE, HOST))
-    bare, _ = board_of(np.full((HEIGHT, WIDTH), HOST))
+    board, templates = laid_board(np.where(np.abs(away) < 22, WHITE, HOST))
+    bare, _ = laid_board(np.full((HEIGHT, WIDTH), HOST))
     for template in templates:
         laid, turns = everywhere(board, template)
         laid, turns = laid[: len(turns) // 5], turns[: len(turns) // 5]
         off = np.minimum(turned_by(turns, angle), turned_by(turns, angle + 180))
-        likely = search._likely(board, laid, "stream")
-        assert likely[off < search.WAY_DEG["stream"] - 8].all(), template.name
-        assert not likely[off > search.WAY_DEG["stream"] + 8].any(), template.name
-        assert not search._likely(bare, laid, "stream").any()
+        likely = search.likely_upright(board, laid, "stream")
+        assert likely[off < search.UP_WITHIN_DEG["stream"] - 8].all(), template.name
+        assert not likely[off > search.UP_WITHIN_DEG["stream"] + 8].any(), template.name
+        assert not search.likely_upright(bare, laid, "stream").any()
 
 
 def test_where_nothing_tells_the_way_up_the_tables_is_taken():
-    board, templates = board_of(np.full((HEIGHT, WIDTH), BLUE))
+    board, templates = laid_board(np.full((HEIGHT, WIDTH), BLUE))
     laid, _ = everywhere(board, templates[0])
-    likely = search._likely(board, laid, "landscape")
+    likely = search.likely_upright(board, laid, "landscape")
     off = turned_by(laid.turn_deg, 0)
     assert likely[off < 65].all() and not likely[off > 67].any()
 
@@ -312,7 +311,7 @@ def test_the_turns_left_out_hide_no_better_place(tilt):
     """Outside value: every template at every place and turn of a grid, by brute force."""
     level = Y - tilt * (X - 200)
     codes = np.where(level < 120, WHITE, np.where(level < 190, BLUE, HOST))
-    board, templates = board_of(codes, mm_per_px=24 / 390)
+    board, templates = laid_board(codes, mm_per_px=24 / 390)
     h, w = board.outside.shape
     step = 0.06 * min(h, w)
     y, x = np.mgrid[0:h:step, 0:w:step]
@@ -320,11 +319,11 @@ def test_the_turns_left_out_hide_no_better_place(tilt):
     most = 0.0
     for template in templates:
         for turn in np.arange(0, 360, 6.0):
-            laid = search._Laid(template, places, np.full(len(places), turn))
-            laid = laid[search._fits(board, laid)]
+            laid = Poses(template, places, np.full(len(places), turn))
+            laid = laid[fits(board, laid)]
             if len(laid.turn_deg):
-                told = search._score(board, laid, search.FINE_CELLS, slipped=True)
-                most = max(most, *(scores.max() for scores, *_ in told.values()))
+                found = score_poses(board, laid, FINE_CELLS, slipped=True)
+                most = max(most, *(scored.scores.max() for scored in found.values()))
     best = scene_of(codes, mm_per_px=24 / 390).best
     assert best.score >= most - 0.5
 

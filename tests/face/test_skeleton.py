@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.lines.polyline import length_px, smooth
+from grader.face.lines.skeleton import paths, thin
 
 
 def drawn(*lines, size=120, width=7):
@@ -49,11 +50,3 @@ def test_a_short_spur_is_dropped_and_a_long_branch_kept():
     lines = ((10, 60), (110, 60)), ((60, 60), (60, 45))
     assert len(paths(thin(drawn(*lines, width=1)), 20, 8)) == 1
     assert len(paths(thin(drawn(*lines, width=1)), 8, 8)) == 2
-
-
-def test_resampled_points_are_a_px_apart():
-    steps = np.hypot(
-        *np.diff(resample(np.array([[0.0, 0.0], [30.0, 40.0], [30.0, 50.0]])), axis=0).T
-    )
-    assert len(steps) == 60
-    assert np.allclose(steps, 1, atol=0.02)

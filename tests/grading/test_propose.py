@@ -65,7 +65,9 @@ def test_putting_a_reason_to_the_average_moves_the_score_as_it_says(
             for reason in reasons(values, face, profile, small_model, most=9):
                 means = small_model.grade.usual
                 average = {n: means[n] for n in SUBJECTS[reason.subject] if n in means}
-                without = small_model.grade.expected_grade([with_values(values, profile, **average)])
+                without = small_model.grade.expected_grade(
+                    [with_values(values, profile, **average)]
+                )
                 assert (small_model.grade.expected_grade([values]) > without) == (reason.moves > 0)
                 assert ("better" if reason.moves > 0 else "worse") in reason_words(reason)
 

@@ -14,20 +14,32 @@ from numpy.typing import NDArray
 
 from grader.face.bands.stripes import SKY, WATER
 from grader.face.face import Face
-from grader.face.lines.skeleton import resample, smooth
+from grader.face.lines.polyline import across, at_px, resample, smooth, tangents
 
 #: The scale is evened over this share of half a band.
 FIELD_SHARE = 0.15
-#: A border is evened over this share of the band thickness, and goes across the bands where it leaves
-#: their direction by more than this over at least this many thicknesses.
-EVENED, ACROSS_DEG, LEAST_ACROSS = 0.25, 35.0, 0.3
-#: Pieces lie on one fault at most so many thicknesses apart, turned from its line by less than this; a
-#: fault is followed so many thicknesses beyond its last pieces.
-APART, OFF_LINE_DEG, NEAR_LINE, BEYOND = 2.5, 18.0, 0.3, 2.0
-#: How far from the fault its two sides are read, and the largest throw looked for, in thicknesses.
-BESIDE, MOST_THROW = 0.3, 2.5
-#: How well the thrown sides must agree (-1 to 1), and how much better than without a throw.
-LEAST_AGREEMENT, LEAST_GAIN = 0.4, 0.2
+#: A border is evened over this share of the band thickness,
+EVENED = 0.25
+#: and goes across the bands where it leaves their direction by more than this
+ACROSS_DEG = 35.0
+#: over at least this many thicknesses.
+LEAST_ACROSS = 0.3
+#: Pieces lie on one fault at most so many thicknesses apart,
+APART = 2.5
+#: turned from its line by less than this
+OFF_LINE_DEG = 18.0
+#: and so many thicknesses beside it.
+NEAR_LINE = 0.3
+#: A fault is followed so many thicknesses beyond its last pieces.
+BEYOND = 2.0
+#: How far from the fault its two sides are read, in thicknesses,
+BESIDE = 0.3
+#: and the largest throw looked for.
+MOST_THROW = 2.5
+#: How well the thrown sides must agree (-1 to 1),
+LEAST_AGREEMENT = 0.4
+#: and how much better than without a throw.
+LEAST_GAIN = 0.2
 #: A border's sharpness is read at about so many places.
 MOST_PROFILES = 600
 #: A band is offset from this throw on, in its own thicknesses.
@@ -36,8 +48,10 @@ OFFSET_SHARE = 0.35
 
 @dataclass(frozen=True)
 class Offset:
-    """A band thrown by a fault: the place x, y in its middle, throw and thickness square to it, and the
-    bit of the fault within it, (n, 2); all px.
+    """A band thrown by a fault; all px.
+
+    place : x, y in its middle.   throw_px, thickness_px : square to the band.   across : (n, 2), the bit of the fault
+    within it.
     """
 
     place: NDArray
@@ -47,15 +61,16 @@ class Offset:
 
 
 def blue_white_field(stripes: NDArray[np.uint8], half_px: float) -> NDArray[np.float32]:
-    """Return the scale from blue, -1, to white, 1, evened a little; 0 where neither is."""
+    """Return the scale from blue, -1, to white, 1, evened a little, (h, w); 0 where neither is."""
     signs = (stripes == SKY).astype(np.float32) - (stripes == WATER)
     field = cv2.GaussianBlur(signs, (0, 0), max(FIELD_SHARE * half_px, 0.8))
     return np.where(signs == 0, 0, field).astype(np.float32)
 
 
 def trace_borders(field: NDArray, stripes: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
-    """Return the lines (n, 2), x, y, px apart, on which the blue-white scale is 0, as far as blue and
-    white meet there; places between px, pixel (0, 0) at (0, 0).
+    """Return the lines, (n, 2) x, y, px apart, on which the blue-white scale is 0.
+
+    They go as far as blue and white meet there; places between px, pixel (0, 0) at (0, 0).
     """
     banded = (stripes == WATER) | (stripes == SKY)
     contours, _ = cv2.findContours(
@@ -71,8 +86,8 @@ def trace_borders(field: NDArray, stripes: NDArray[np.uint8]) -> list[NDArray[np
         slope = np.stack([gx[y, x], gy[y, x]], axis=1).astype(np.float64)
         steep = (slope**2).sum(axis=1)
         move = -field[y, x][:, None] * slope / np.maximum(steep, 1e-6)[:, None]
-        away = np.hypot(*move.T)
-        points = points + move * np.minimum(1, 1.0 / np.maximum(away, 1e-9))[:, None]
+        distance = np.hypot(*move.T)
+        points = points + move * np.minimum(1, 1.0 / np.maximum(distance, 1e-9))[:, None]
         on = met[y, x]
         if on.all():
             borders.append(np.vstack([points, points[:1]]))
@@ -105,9 +120,7 @@ def find_offsets(
 
 def _along(orientation_deg: NDArray, points: NDArray) -> NDArray:
     """Unit vectors along the bands at points x, y, (n, 2)."""
-    x = np.clip(np.rint(points[:, 0]).astype(int), 0, orientation_deg.shape[1] - 1)
-    y = np.clip(np.rint(points[:, 1]).astype(int), 0, orientation_deg.shape[0] - 1)
-    angle = np.radians(orientation_deg[y, x])
+    angle = np.radians(at_px(orientation_deg, *points.T))
     return np.stack([np.cos(angle), -np.sin(angle)], axis=1)
 
 
@@ -116,36 +129,34 @@ def _across(border: NDArray, orientation_deg: NDArray, thickness_px: float) -> l
     points = smooth(border, max(int(EVENED * thickness_px), 3))
     if len(points) < 4:
         return []
-    tangent = np.gradient(points, axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-    level = np.abs((tangent * _along(orientation_deg, points)).sum(axis=1))
-    across = level < np.cos(np.radians(ACROSS_DEG))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], across.astype(np.int8), [0]])))
+    level = np.abs((tangents(points) * _along(orientation_deg, points)).sum(axis=1))
+    steep = level < np.cos(np.radians(ACROSS_DEG))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], steep.astype(np.int8), [0]])))
     ends = [points[[a, b - 1]] for a, b in edges.reshape(-1, 2)]
     least = max(LEAST_ACROSS * thickness_px, 3.0)
     return [pair for pair in ends if np.hypot(*(pair[1] - pair[0])) >= least]
 
 
 def _groups(pieces: list[NDArray], thickness_px: float) -> list[list[int]]:
-    """Return which pieces, two or more, lie behind each other on one line."""
+    """Return which pieces, (2, 2) ends each, two or more, lie behind each other on one line."""
     if len(pieces) < 2:
         return []
     ends = np.array(pieces)
     middle, step = ends.mean(axis=1), ends[:, 1] - ends[:, 0]
     length = np.hypot(*step.T)
     step /= length[:, None]
-    way = middle[None] - middle[:, None]
-    far = np.hypot(way[..., 0], way[..., 1])
-    way /= np.maximum(far, 1e-9)[..., None]
-    on_line = np.abs((way * step[:, None]).sum(axis=2)) >= np.cos(np.radians(OFF_LINE_DEG))
+    between = middle[None] - middle[:, None]
+    far = np.hypot(between[..., 0], between[..., 1])
+    between /= np.maximum(far, 1e-9)[..., None]
+    on_line = np.abs((between * step[:, None]).sum(axis=2)) >= np.cos(np.radians(OFF_LINE_DEG))
     free = far - (length[:, None] + length[None]) / 2
     i, j = np.nonzero(np.triu(on_line & on_line.T & (free <= APART * thickness_px), 1))
     if not len(i):
         return []
     # Each two that follow each other say where a line may run; those that most of it lies on count.
-    through, ahead = (middle[i] + middle[j]) / 2, way[i, j]
-    away = middle[None] - through[:, None]
-    beside = np.abs(away[..., 0] * ahead[:, None, 1] - away[..., 1] * ahead[:, None, 0])
+    through, ahead = (middle[i] + middle[j]) / 2, between[i, j]
+    offset = middle[None] - through[:, None]
+    beside = np.abs(offset[..., 0] * ahead[:, None, 1] - offset[..., 1] * ahead[:, None, 0])
     member = (beside <= NEAR_LINE * thickness_px) & (
         np.abs(ahead @ step.T) >= np.cos(np.radians(OFF_LINE_DEG))
     )
@@ -169,12 +180,12 @@ def _line(pieces: list[NDArray], thickness_px: float) -> NDArray[np.float64]:
     """Return the fault through the pieces, px apart, led on beyond both ends."""
     middle = np.array([p.mean(axis=0) for p in pieces])
     _, _, axes = np.linalg.svd(np.vstack(pieces) - middle.mean(axis=0))
-    middle = middle[np.argsort(middle @ axes[0])]
-    ends = np.vstack(pieces) @ axes[0]
+    axis = axes[0]
+    middle = middle[np.argsort(middle @ axis)]
+    ends = np.vstack(pieces) @ axis
     first, last = ends.min() - BEYOND * thickness_px, ends.max() + BEYOND * thickness_px
-    way = axes[0]
-    lead = middle[0] + (first - middle[0] @ way) * way
-    tail = middle[-1] + (last - middle[-1] @ way) * way
+    lead = middle[0] + (first - middle[0] @ axis) * axis
+    tail = middle[-1] + (last - middle[-1] @ axis) * axis
     return resample(np.vstack([lead, middle, tail]))
 
 
@@ -192,9 +203,8 @@ def _thrown(
     still = _agreement(left, right, 0)
     if agreement[best] < LEAST_AGREEMENT or agreement[best] < still + LEAST_GAIN:
         return []
-    way = np.gradient(line, axis=0)
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    square = np.abs(way[:, 0] * along[:, 1] - way[:, 1] * along[:, 0])
+    fault = tangents(line)
+    square = np.abs(fault[:, 0] * along[:, 1] - fault[:, 1] * along[:, 0])
     sign = np.sign(left) * (np.abs(left) > 0.15)
     edges = np.flatnonzero(np.diff(np.concatenate([[2], sign, [2]])) != 0)
     found = []
@@ -213,55 +223,62 @@ def _thrown(
 
 
 def _beside_fault(line: NDArray, orientation_deg: NDArray, thickness_px: float) -> NDArray:
-    """Unit vectors along the bands at the points of a fault, all one way, as the bands run a thickness beside
-    it: on the fault itself the steps bend the direction.
+    """Unit vectors, (n, 2), along the bands at the points of a fault, all to one side of it.
+
+    Taken as the bands run a thickness beside it: on the fault itself the steps bend the direction.
     """
     on = _along(orientation_deg, line)
-    ways = [_along(orientation_deg, line + side * thickness_px * on) for side in (-1, 1)]
-    first = ways[0][len(line) // 2]
-    along = sum(way * np.where(way @ first < 0, -1, 1)[:, None] for way in ways)
+    both = [_along(orientation_deg, line + side * thickness_px * on) for side in (-1, 1)]
+    first = both[0][len(line) // 2]
+    along = sum(axes * np.where(axes @ first < 0, -1, 1)[:, None] for axes in both)
     return along / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
 
 
 def _read(field: NDArray, points: NDArray) -> NDArray[np.float64]:
     """The scale at points x, y; 0 off the map."""
-    at = np.rint(points).astype(int)
+    at = np.rint(points)
     on = ((at >= 0) & (at < (field.shape[1], field.shape[0]))).all(axis=1)
-    at = np.clip(at, 0, (field.shape[1] - 1, field.shape[0] - 1))
-    return np.clip(np.where(on, field[at[:, 1], at[:, 0]], 0), -1, 1).astype(float)
+    return np.clip(np.where(on, at_px(field, *points.T), 0), -1, 1).astype(float)
 
 
 def _agreement(left: NDArray, right: NDArray, lag: int) -> float:
-    """How well the right side, moved by the lag, agrees with the left one, -1 to 1."""
+    """How well the right side, moved by the lag, agrees with the left one, -1 to 1; (n,) each.
+
+    sum(l r) / sqrt(sum(l^2) sum(r^2)) over the places that both show.
+    """
     n = len(left)
     if abs(lag) >= n:
         return -1.0
     a, b = (left[: n - lag], right[lag:]) if lag >= 0 else (left[-lag:], right[: n + lag])
-    told = (a != 0) & (b != 0)
+    known = (a != 0) & (b != 0)
     # What is thrown out of sight may be a third of the fault, not more.
-    if told.sum() < 0.5 * np.count_nonzero(left):
+    if known.sum() < 0.5 * np.count_nonzero(left):
         return -1.0
-    size = np.sqrt((a[told] ** 2).sum() * (b[told] ** 2).sum())
-    return float((a * b)[told].sum() / size) if size else -1.0
+    size = np.sqrt((a[known] ** 2).sum() * (b[known] ** 2).sum())
+    return float((a * b)[known].sum() / size) if size else -1.0
 
 
 def on_face(points: NDArray, scale: float, corner: NDArray) -> NDArray[np.float64]:
-    """Return places of the map, px middles at whole numbers, in working px: the map has a rim of two px."""
+    """Return places (n, 2) of the map, px middles at whole numbers, in working px: the map has a rim of two px."""
     return (points - 2 + 0.5) / scale + corner
 
 
 def waviness(borders: list[NDArray], thickness_px: float) -> float | None:
-    """Return how far the borders depart from their own course, in band thicknesses: root mean square of the
-    distance to the border evened over four thicknesses; ``None`` where none is long enough.
+    """Return how far the borders depart from their own course, in band thicknesses.
+
+    Root mean square of the distance to the border evened over four thicknesses, sqrt(mean(d^2)) / thickness, as the
+    roughness Rq of a profile is (ISO 4287, from memory); ``None`` where none is long enough.
     """
-    away = []
+    distances = []
     for border in borders:
         window = max(round(4 * thickness_px), 5)
         if len(border) > window:
             # Near its ends a border is evened over less.
             end = window // 4
-            away.append(np.hypot(*(border - smooth(border, window)).T)[end:-end])
-    return float(np.sqrt((np.concatenate(away) ** 2).mean()) / thickness_px) if away else None
+            distances.append(np.hypot(*(border - smooth(border, window)).T)[end:-end])
+    if not distances:
+        return None
+    return float(np.sqrt((np.concatenate(distances) ** 2).mean()) / thickness_px)
 
 
 def border_width(
@@ -273,6 +290,8 @@ def border_width(
     thickness_px: float,
 ) -> float | None:
     """Return over which width, working px, the colour goes from 10 to 90 % of the way from blue to white.
+
+    The 10 to 90 % rise distance of an edge, as optics has it (ISO 12233, from memory).
 
     Read square to the borders from the colours themselves, up to 40 % of a band on either side; the median
     over the borders. ``None`` where no border can be read.
@@ -288,22 +307,19 @@ def border_width(
     every = max(sum(map(len, borders)) // MOST_PROFILES, 1)
     for border in borders:
         points = on_face(smooth(border, 5), scale, corner) - 0.5
-        tangent = np.gradient(points, axis=0)
-        tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-        at, way = points[2:-2:every], tangent[2:-2:every]
-        x = (at[:, :1] - way[:, 1:] * out).astype(np.float32)
-        y = (at[:, 1:] + way[:, :1] * out).astype(np.float32)
-        if len(at):
-            rows.append(cv2.remap(face.lab, x, y, cv2.INTER_LINEAR) @ axis)
+        x, y = across(points[2:-2:every], tangents(points)[2:-2:every], out)
+        if len(x):
+            maps = x.astype(np.float32), y.astype(np.float32)
+            rows.append(cv2.remap(face.lab, *maps, cv2.INTER_LINEAR) @ axis)
     if not rows:
         return None
     profiles = np.vstack(rows)
     fifth = max(len(out) // 5, 1)
     low, high = profiles[:, :fifth].mean(axis=1), profiles[:, -fifth:].mean(axis=1)
-    told = np.abs(high - low) > 0.3 * float(axis @ axis)
-    if told.sum() < 8:
+    clear = np.abs(high - low) > 0.3 * float(axis @ axis)
+    if clear.sum() < 8:
         return None
-    profiles = (profiles - low[:, None])[told] / (high - low)[told, None]
+    profiles = (profiles - low[:, None])[clear] / (high - low)[clear, None]
     # Each is laid with its own middle on the others', so that a wander of the line widens nothing.
     middle = np.abs(profiles - 0.5)[:, fifth:-fifth].argmin(axis=1) + fifth - len(out) // 2
     # None is moved by more than what is left out at the ends.

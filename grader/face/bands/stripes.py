@@ -17,8 +17,9 @@ OUTSIDE, WATER, SKY, OTHER = range(4)
 
 
 def stripe_map(codes: NDArray, mask: NDArray, profile: Profile) -> tuple[NDArray[np.uint8], float]:
-    """Return the map of WATER, SKY, OTHER at band-following size, specks and glare filled from
-    around; and its scale.
+    """Return the map of WATER, SKY, OTHER at band-following size, (h, w), and its scale.
+
+    Specks and glare are filled from around.   scale : px of the map for one working px.
     """
     x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
     codes, mask = codes[y : y + h, x : x + w], mask[y : y + h, x : x + w]
@@ -53,8 +54,9 @@ def _nearest(labels: NDArray, unknown: NDArray) -> NDArray:
 
 
 def without_specks(stripes: NDArray, least_area: float) -> NDArray[np.uint8]:
-    """Return the map with patches smaller than ``least_area`` px given to what lies around: no band
-    begins or ends there.
+    """Return the map with patches smaller than ``least_area`` px given to what lies around.
+
+    No band begins or ends at them.
     """
     kept = np.zeros_like(stripes)
     for stripe in (WATER, SKY, OTHER):
@@ -70,8 +72,9 @@ def without_specks(stripes: NDArray, least_area: float) -> NDArray[np.uint8]:
 
 
 def without_threads(stripes: NDArray, thread_px: float) -> NDArray[np.uint8]:
-    """Return the map without what is thinner than a thread: a crack across would bend the direction
-    around it.
+    """Return the map without what is thinner than a thread.
+
+    A crack across would bend the direction around it.
     """
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * int(thread_px / 2) + 1,) * 2)
     inside = stripes != OUTSIDE
@@ -89,8 +92,9 @@ def without_threads(stripes: NDArray, thread_px: float) -> NDArray[np.uint8]:
 
 
 def half_thickness(stripes: NDArray) -> float:
-    """Half the usual thickness of the water and sky stripes: over a stripe the mean distance to its
-    sides is a quarter.
+    """Return half the usual thickness of the water and sky stripes, px.
+
+    Over a stripe the mean distance to its sides is a quarter of it.
     """
     depths = [depth_px(stripes == s)[stripes == s] for s in (WATER, SKY)]
     depths = np.concatenate(depths)
@@ -98,15 +102,17 @@ def half_thickness(stripes: NDArray) -> float:
 
 
 def depth_px(mask: NDArray) -> NDArray[np.float32]:
-    """Distance from each px of the mask to the nearest outside it, in px, so that twice a bar's is
-    its thickness.
+    """Return the distance from each px of the mask to the nearest outside it, (h, w), px.
+
+    So counted that twice a bar's is its thickness.
     """
     return cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) - np.float32(0.25) * mask
 
 
 def local_direction(stripes: NDArray, half_px: float) -> tuple[NDArray, float]:
-    """Return the local direction of the stripes (degrees) and how sure it is, weighted by the
-    borders' strength.
+    """Return the local direction of the stripes, (h, w), degrees counter-clockwise, and how sure it is, 0 to 1.
+
+    The latter is the coherence weighted by the borders' strength.
     """
     planes = np.dstack([stripes == s for s in (WATER, SKY)] + [stripes != OUTSIDE]).astype(
         np.float32

@@ -55,8 +55,7 @@ def structure_tensor(
 
 
 def axial_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, float]:
-    """Return the mean axis (0 <= d < 180) of directions without head or tail, and the resultant
-    length (0 to 1).
+    """Return the mean axis (0 <= d < 180) of directions without head or tail, and its resultant length, 0 to 1.
 
     The mean axis means nothing where the resultant is near 0.
 
@@ -80,9 +79,7 @@ def axial_spread(resultant: float) -> float:
 
 
 def circular_mean(deg: NDArray, weights: NDArray | None = None) -> tuple[float, float]:
-    """Return the mean direction (0 <= d < 360) of angles in degrees, and the resultant length (0 to
-    1).
-    """
+    """Return the mean direction (0 <= d < 360) of angles in degrees, and the resultant length, 0 to 1."""
     angles = np.exp(1j * np.radians(np.asarray(deg, np.float64)))
     mean = np.average(angles, weights=weights)
     mean_deg = float(np.degrees(np.angle(mean)) % 360)

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 
 from grader.errors import ModelError
 from grader.face.face import Face
-from grader.face.lines.skeleton import length_px, paths, resample, smooth, thin
+from grader.face.lines.polyline import (
+    across,
+    at_px,
+    length_px,
+    resample,
+    smooth,
+    tangents,
+    width_at_half,
+)
+from grader.face.lines.skeleton import paths, thin
 from grader.face.measurements import Line, Regions
 from grader.measures import UNREADABLE
 from grader.photo.colour import scaled_lab
@@ -20,23 +29,33 @@ from grader.photo.net import run_probabilities, sigmoid
 #: The network's outputs, in their order.
 NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
 #: The network knows lines of up to 5 px; a second look at half the size sees those of up to 10, where the first sees
-#: nothing within this many px. Both set on lines drawn 2 to 10 px wide.
-FAR_PX, SURE = 7, 0.8
+#: nothing within this many px. Set on lines drawn 2 to 10 px wide, as the next.
+FAR_PX = 7
+#: From this chance of a crack on the second look speaks.
+SURE = 0.8
 #: Where the first look sees a line at least so wide, in px, the second may call it a crack.
 THICK_PX = 5
-# Settings found on tuning renders. A line begins where its chance passes the first and goes on down to the second.
-STRONG, WEAK = 0.65, 0.3
+#: A line begins where its chance passes this (found on tuning renders, as the next),
+STRONG = 0.65
+#: and goes on down to this.
+WEAK = 0.3
 #: Lines are joined over gaps of at most this share of the width.
 GAP_SHARE = 0.04
 #: Lines that are linked, at most.
 MOST_LINES = 250
-#: Least length of a line, of the face's width and in working px.
-LEAST_LENGTH_SHARE, LEAST_LENGTH_PX = 0.03, 10
-#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by the first, and the
-#: second is added (Platt 1999, from memory). Fitted on 1039 lines of 90 tuning renders.
-SLOPE, SHIFT = 0.484, -0.687
-#: A crack from the first, uncertain from the second, else a pattern line. F1 there is flat for a first of 0.37 to 0.45.
-CRACK, UNCERTAIN = 0.4, 0.2
+#: Least length of a line, share of the face's width,
+LEAST_LENGTH_SHARE = 0.03
+#: and in working px.
+LEAST_LENGTH_PX = 10
+#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by this (Platt 1999, from
+#: memory; fitted on 1039 lines of 90 tuning renders),
+SLOPE = 0.484
+#: and this is added.
+SHIFT = -0.687
+#: A crack from this chance on; F1 is flat for 0.37 to 0.45.
+CRACK = 0.4
+#: Uncertain from here, else a pattern line.
+UNCERTAIN = 0.2
 #: How far to both sides of a line its profile is taken, in working px.
 PROFILE_PX = 10
 
@@ -72,8 +91,9 @@ def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[n
 
 
 def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
-    """Chance of a crack, of a pattern line and of what is no line of the stone's (the border of a band, a scratch, a
-    hair) for each pixel, shape (h, w) each.
+    """Chance of a crack, of a pattern line and of what is no line of the stone's, (h, w) each.
+
+    The last are borders of bands, scratches, hairs.
 
     The look at half the size speaks only where the one at full size sees nothing near, for it is blunter, and for a
     crack where a line is too wide for the other.
@@ -85,8 +105,8 @@ def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
     of_crack = far[..., 1] / np.maximum(far[..., 1] + far[..., 2], 1e-6)
     near[..., 1] = np.where(thick, np.maximum(near[..., 1], line * of_crack), near[..., 1])
     near[..., 2] = line - near[..., 1]
-    seen = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
-    wide = (seen < STRONG) & (far[..., 1] > SURE)
+    nearby = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
+    wide = (nearby < STRONG) & (far[..., 1] > SURE)
     crack = np.where(wide, far[..., 1], near[..., 1])
     pattern = np.minimum(near[..., 2], 1 - crack)
     return crack, pattern, np.minimum(near[..., 3:].sum(-1), 1 - crack - pattern)
@@ -134,17 +154,17 @@ def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
     strong[0] = False
     lines = [path.points for path in paths(strong[labels], 5, 8, 50) if len(path.points) >= 6]
     # In a rough host there may be thousands: the clearest are enough to link.
-    lines = sorted(lines, key=lambda points: -float(_at(chance, points).sum()))[:MOST_LINES]
+    lines = sorted(lines, key=lambda points: -float(at_px(chance, *points.T).sum()))[:MOST_LINES]
     least = max(LEAST_LENGTH_SHARE * width, LEAST_LENGTH_PX)
     linked = _linked(lines, GAP_SHARE * width)
     return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
 
 
 def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray) -> Line:
-    of_crack, of_any = _at(crack, points), _at(any_line, points)
+    of_crack, of_any = (at_px(chance, *points.T) for chance in (crack, any_line))
     # A line is a crack as far as it is a line at all and its chances speak for a crack.
-    said = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
-    odds = np.log(np.clip(said, 0.005, 0.995) / np.clip(1 - said, 0.005, 0.995))
+    chance = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
+    odds = np.log(np.clip(chance, 0.005, 0.995) / np.clip(1 - chance, 0.005, 0.995))
     probability = float(sigmoid(SLOPE * odds + SHIFT))
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
@@ -164,48 +184,20 @@ def kind_at(probability: float) -> str:
     return next(kind for limit, kind in limits if probability >= limit)
 
 
-def _at(values: NDArray, points: NDArray) -> NDArray:
-    x, y = np.rint(points).astype(np.intp).T
-    return values[y.clip(0, values.shape[0] - 1), x.clip(0, values.shape[1] - 1)]
-
-
 def _width_px(points: NDArray, lightness: NDArray) -> float:
-    """Width at half depth of the median profile of L* square to the line, at least 1."""
-    step = np.gradient(smooth(points, 9), axis=0)
-    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-    reach = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    """Width at half depth, px, of the median profile of L*, (h, w), square to the line (n, 2); at least 1."""
     # OpenCV takes maps of fewer than 32768 rows: a long line is read at every nth point.
     every = slice(None, None, 1 + len(points) // 30_000)
-    map_x = (points[every, :1] - tangent[every, 1:] * reach).astype(np.float32)
-    map_y = (points[every, 1:] + tangent[every, :1] * reach).astype(np.float32)
-    light = cv2.remap(
+    out = np.arange(-PROFILE_PX, PROFILE_PX + 1)
+    x, y = across(points[every], tangents(smooth(points, 9))[every], out)
+    profiles = cv2.remap(
         np.ascontiguousarray(lightness),
-        map_x,
-        map_y,
+        x.astype(np.float32),
+        y.astype(np.float32),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return max(1.0, _width_at_half(np.median(light, axis=0)))
-
-
-def _width_at_half(light: NDArray) -> float:
-    """Width at half of its depth (to the less high side) of a profile of L*; 1 where it is no valley."""
-    centre = len(light) // 2
-    low = centre - 2 + int(np.argmin(light[centre - 2 : centre + 3]))
-    depth = float(min(light[:low].max(), light[low + 1 :].max()) - light[low])
-    if depth <= 0:
-        return 1.0
-    half = light[low] + depth / 2
-    return _crossing(light[low::-1], half) + _crossing(light[low:], half)
-
-
-def _crossing(light: NDArray, level: float) -> float:
-    """Distance in px at which a profile going up first passes the level."""
-    above = np.flatnonzero(light >= level)
-    if len(above) == 0:
-        return float(len(light) - 1)
-    i = int(above[0])
-    return i - float((light[i] - level) / max(light[i] - light[i - 1], 1e-6)) if i else 0.0
+    return max(1.0, width_at_half(np.median(profiles, axis=0)))
 
 
 def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:

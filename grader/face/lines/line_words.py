@@ -7,14 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
-from grader.face.lines.skeleton import length_px, resample
+from grader.face.lines.polyline import length_px, resample
 from grader.face.measurements import Line
 
-#: What a seller may say of a line, and what is then told; "withdrawn" takes the word back.
+#: What a seller may say of a line, and the class and probability that it then has; "withdrawn" takes the word back.
 CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "withdrawn": None}
 FOUND = ("open", "tight", "healed", "unknown")
-#: A line is the one spoken of where this share of its length lies within so many working px of it.
-SAME_SHARE, SAME_PX = 0.6, 5.0
+#: A line is the one spoken of where this share of its length
+SAME_SHARE = 0.6
+#: lies within so many working px of it.
+SAME_PX = 5.0
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ def with_line_words(
     line is seen now is put last, so that no word is lost and no other line's number changes.
     """
     standing = _standing([(word, _on_face(word, face)) for word in words])
-    told, met = [], set()
+    worded, met = [], set()
     for line in lines:
         # The last word on it counts.
         for k in range(len(standing) - 1, -1, -1):
@@ -52,13 +54,13 @@ def with_line_words(
                 line = replace(line, kind=kind, probability=probability, source="seller")
                 met.add(k)
                 break
-        told.append(line)
+        worded.append(line)
     added = [
         Line(points, length_px(points), 1.0, *CLASSES[word.says], source="seller")
         for k, (word, points) in enumerate(standing)
         if k not in met and word.says == "crack"
     ]
-    return (*told, *added)
+    return (*worded, *added)
 
 
 def same_line(points: NDArray, kept: NDArray) -> bool:
@@ -68,12 +70,12 @@ def same_line(points: NDArray, kept: NDArray) -> bool:
 
 def distance_px(points: NDArray, kept: NDArray) -> NDArray[np.float64]:
     """Return how far from the kept polyline each px along another lies, (n,). Both in working px."""
-    here, there = resample(points), resample(kept)
-    return np.hypot(*(here[:, None] - there[None]).transpose(2, 0, 1)).min(axis=1)
+    path, other = resample(points), resample(kept)
+    return np.hypot(*(path[:, None] - other[None]).transpose(2, 0, 1)).min(axis=1)
 
 
 def _standing(words: list[tuple[LineWord, NDArray]]) -> list[tuple[LineWord, NDArray]]:
-    """The words that no later one takes the place of, but for those that only take back."""
+    """The last word on each line; those that only take back are left out."""
     kept: list[tuple[LineWord, NDArray]] = []
     for word, points in words:
         kept = [one for one in kept if not same_line(one[1], points)]

@@ -11,22 +11,35 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.face.lines.cracks import rim_px
-from grader.face.lines.skeleton import length_px, resample, smooth
+from grader.face.lines.polyline import (
+    across,
+    at_px,
+    length_px,
+    px_below_half,
+    resample,
+    smooth,
+    tangents,
+)
 from grader.face.measurements import WIDTH_FROM_PX, Line, Regions
 from grader.profile import Profile
 
 #: A line that stops within the rim, where none is looked for, and this share of the face's width is
 #: taken to go on to the outline. Set on rendered cracks that do.
 REACH_SHARE = 0.02
-#: A contact lies with this share of its points within so many px of the border, and along it.
-CONTACT_SHARE, NEAR_PX, ALONG_DEG = 0.6, 5, 30.0
+#: A contact lies with this share of its points
+CONTACT_SHARE = 0.6
+#: within so many px of the border,
+NEAR_PX = 5
+#: and along it within so many degrees.
+ALONG_DEG = 30.0
 #: The border's direction is taken from a picture blurred by this sigma, in px.
 BORDER_SIGMA_PX = 3.0
 #: Chance of a contact to part a setting, at most. Our setting, no source.
 CONTACT_MOST = 0.6
-#: A contact as long as this share of the face's width counts as long; darker than both sides by so
-#: much L* as open. Our settings, no source.
-CONTACT_LONG_SHARE, DARKER_L = 0.5, 4.0
+#: A contact as long as this share of the face's width counts as long. Our setting, no source.
+CONTACT_LONG_SHARE = 0.5
+#: Darker than both sides by so much L* it counts as open. Our setting, no source.
+DARKER_L = 4.0
 #: Both sides of a line are looked at so far from it, in px.
 BESIDE_PX = 5
 #: Widths are taken over stretches of this length, in px.
@@ -44,14 +57,14 @@ def p21(lengths, area: float) -> float | None:
 def line_facts(
     lines: tuple[Line, ...], face: Face, regions: Regions, profile: Profile
 ) -> tuple[Line, ...]:
-    """Return the lines, in their order, with widths and ends told and contacts named.
+    """Return the lines, in their order, with their widths and ends, and contacts named.
 
     A line that the seller has spoken of and a line of class crack keep their class.
     """
     outline_px = distance_to_outline(face.mask)
     width = face_width_px(face.mask)
     border = _Border.of(face, regions, profile)
-    told = []
+    described = []
     for line in lines:
         points = resample(line.points - 0.5)
         line = replace(
@@ -62,8 +75,8 @@ def line_facts(
         if line.kind != "crack" and line.source != "seller" and border.carries(points):
             chance = _contact_chance(points, face.lab[..., 0], width)
             line = replace(line, kind="contact", contact_chance=chance)
-        told.append(line)
-    return tuple(told)
+        described.append(line)
+    return tuple(described)
 
 
 def face_width_px(mask: NDArray[np.bool_]) -> float:
@@ -93,37 +106,20 @@ def _ends(points: NDArray, outline_px: NDArray, reach: float) -> str:
 
 
 def _greatest_width(line: Line, points: NDArray, lightness: NDArray) -> float | None:
-    """Width at half depth where the line is widest, over stretches; ``None`` where it is not told."""
+    """Width at half depth where the line is widest, over stretches; ``None`` where it is too narrow."""
     if line.width_px < WIDTH_FROM_PX:
         return None
     reach = max(BESIDE_PX, round(2.5 * line.width_px))
     profiles = _profiles(points, lightness, reach)
     starts = range(0, max(1, len(points) - STRETCH_PX + 1), STRETCH_PX)
-    widths = [_width(np.median(profiles[i : i + STRETCH_PX], axis=0)) for i in starts]
+    widths = [px_below_half(np.median(profiles[i : i + STRETCH_PX], axis=0)) for i in starts]
     return max(line.width_px, *widths)
 
 
 def _profiles(points: NDArray, lightness: NDArray, reach: int) -> NDArray[np.float32]:
     """L* square to the line, one row for each point, from ``reach`` px on one side to the other."""
-    step = np.gradient(smooth(points, 9), axis=0)
-    tangent = step / np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-    across = np.arange(-reach, reach + 1)
-    x = points[:, :1] - tangent[:, 1:] * across
-    y = points[:, 1:] + tangent[:, :1] * across
-    h, w = lightness.shape
-    return lightness[np.rint(y).astype(int).clip(0, h - 1), np.rint(x).astype(int).clip(0, w - 1)]
-
-
-def _width(light: NDArray) -> float:
-    """How many px round the middle of a profile lie below half of its depth."""
-    middle = len(light) // 2
-    low = middle - 2 + int(np.argmin(light[middle - 2 : middle + 3]))
-    half = (light[low] + min(light[:low].max(), light[low + 1 :].max())) / 2
-    above = np.flatnonzero(light >= half)
-    left, right = above[above < low], above[above > low]
-    if not len(left) or not len(right):
-        return 0.0
-    return float(right[0] - left[-1] - 1)
+    out = np.arange(-reach, reach + 1)
+    return at_px(lightness, *across(points, tangents(smooth(points, 9)), out))
 
 
 def _contact_chance(points: NDArray, lightness: NDArray, width: float) -> float:
@@ -165,10 +161,7 @@ class _Border:
 
     def carries(self, points: NDArray) -> bool:
         """Whether a line, points one px apart counted from px centres, runs along the border."""
-        h, w = self._near.shape
-        x = np.rint(points[:, 0]).astype(int).clip(0, w - 1)
-        y = np.rint(points[:, 1]).astype(int).clip(0, h - 1)
-        step = np.gradient(smooth(points, 9), axis=0)
-        step /= np.maximum(np.hypot(*step.T), 1e-9)[:, None]
-        agree = np.abs((step * self._along[y, x]).sum(axis=1)) >= np.cos(np.radians(ALONG_DEG))
-        return bool((self._near[y, x] & agree).mean() >= CONTACT_SHARE)
+        along, near = (at_px(values, *points.T) for values in (self._along, self._near))
+        agreement = np.abs((tangents(smooth(points, 9)) * along).sum(axis=1))
+        along_it = agreement >= np.cos(np.radians(ALONG_DEG))
+        return bool((near & along_it).mean() >= CONTACT_SHARE)

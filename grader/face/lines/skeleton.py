@@ -16,8 +16,9 @@ _PARTS = (~_SIDES & (_DIAGONALS | np.roll(_SIDES, -1, axis=1))).sum(axis=1)
 
 
 def _deletable(step: int) -> NDArray[np.bool_]:
-    """By neighbour code: whether step 0 or 1 deletes the px (Guo & Hall 1989, Comm. ACM
-    32(3):359-373, from memory).
+    """By neighbour code, (256,): whether step 0 or 1 deletes the px.
+
+    Guo & Hall 1989, Comm. ACM 32(3):359-373, from memory.
     """
     pairs = [(np.roll(_DIAGONALS, k, axis=1) | _SIDES).sum(axis=1) for k in (0, 1)]
     ends = np.minimum(*pairs)
@@ -33,7 +34,10 @@ _SQUARE = np.ones((3, 3), np.uint8)
 
 
 def thin(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the middle lines of the mask, one px wide, joined as the mask is."""
+    """Return the middle lines of a mask, (h, w), one px wide, joined as the mask is.
+
+    The px are scikit-image's ``thin``, but for the order of the two steps and stairs (tests/face/test_scikit_image.py).
+    """
     padded = np.pad(mask, 1).view(np.uint8)
     flat, stride = padded.ravel(), padded.shape[1]
     deleted = True
@@ -55,6 +59,7 @@ def thin(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _codes(flat: NDArray, places: NDArray, stride: int) -> NDArray[np.uint8]:
+    """Neighbour codes of the px at these places, (n,), of a mask laid out flat with rows of ``stride`` px."""
     codes = np.zeros(len(places), np.uint8)
     for bit, (row, col) in enumerate(_AROUND):
         codes |= flat[places + (row * stride + col)] << np.uint8(bit)
@@ -63,9 +68,7 @@ def _codes(flat: NDArray, places: NDArray, stride: int) -> NDArray[np.uint8]:
 
 @dataclass(frozen=True)
 class Path:
-    """Ordered points (n, 2) of x, y; ``free`` tells of its first and last end whether nothing joins
-    on there.
-    """
+    """Ordered points (n, 2) of x, y, and whether nothing joins on at its first and last end (``free``)."""
 
     points: NDArray
     free: tuple[bool, bool]
@@ -111,9 +114,7 @@ def paths(
 
 
 def _branches(skeleton: NDArray[np.bool_]) -> tuple[list[_Branch], NDArray]:
-    """Return the pieces between junctions and ends, and the junctions' places (x, y; the first row
-    is unused).
-    """
+    """Return the pieces between junctions and ends, and the junctions' places, x, y; the first is unused."""
     padded = np.pad(skeleton, 1).view(np.uint8)
     flat, stride = padded.ravel(), padded.shape[1]
     places = np.flatnonzero(flat.view(bool))
@@ -135,7 +136,7 @@ def _branches(skeleton: NDArray[np.bool_]) -> tuple[list[_Branch], NDArray]:
 
 
 def _once(contour: NDArray) -> NDArray:
-    """A contour of a line one px wide goes there and back; return the way there."""
+    """Return a contour's points once, (m, 2): round a line one px wide it passes each of them going and coming."""
     n = len(contour)
     if n <= 2:
         return contour
@@ -151,6 +152,25 @@ def _joined(
     branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float
 ) -> list[Path]:
     """Join the branches that go straight on through a junction."""
+    partner = _partners(branches, junctions, reach_px, bend_deg)
+    used: set[int] = set()
+    lines = []
+    # Chains start at an end without a partner; what is left over then are closed rings.
+    starts = [(i, s) for i in range(len(branches)) for s in (0, 1) if (i, s) not in partner]
+    starts += [(i, 0) for i in range(len(branches))]
+    for start in starts:
+        if start[0] not in used:
+            lines.append(_chain(branches, junctions, partner, start, used))
+    return lines
+
+
+def _partners(
+    branches: list[_Branch], junctions: NDArray, reach_px: float, bend_deg: float
+) -> dict[tuple[int, int], tuple[int, int]]:
+    """Return which ends go on in each other at a junction: the straightest first.
+
+    An end is the number of its branch, and 0 for its first point or 1 for its last.
+    """
     ends: dict[int, list[tuple[int, int]]] = {}
     for i, branch in enumerate(branches):
         for side in (0, 1):
@@ -168,21 +188,13 @@ def _joined(
         for cosine, a, b in pairs:
             if cosine <= limit and a not in partner and b not in partner:
                 partner[a], partner[b] = b, a
-    used: set[int] = set()
-    lines = []
-    # Chains start at an end without a partner; what is left over then are closed rings.
-    starts = [(i, s) for i in range(len(branches)) for s in (0, 1) if (i, s) not in partner]
-    starts += [(i, 0) for i in range(len(branches))]
-    for start in starts:
-        if start[0] not in used:
-            lines.append(_chain(branches, junctions, partner, start, used))
-    return lines
+    return partner
 
 
 def _inward(points: NDArray, side: int, junction: NDArray, reach_px: float) -> NDArray:
     """Unit direction from the junction into the branch."""
-    away = points if side == 0 else points[::-1]
-    step = away[min(len(away) - 1, int(reach_px))] - junction
+    branch = points if side == 0 else points[::-1]
+    step = branch[min(len(branch) - 1, int(reach_px))] - junction
     return step / max(float(np.hypot(*step)), 1e-9)
 
 
@@ -200,29 +212,3 @@ def _chain(branches, junctions, partner, start: tuple[int, int], used: set[int])
         if end is not None:
             parts.append(junctions[branch.nodes[1 - side]][None])
     return Path(np.vstack(parts).astype(np.float64), (free[0], free[1]))
-
-
-def resample(points: NDArray) -> NDArray[np.float64]:
-    """Return the path with its points about one px apart along it, its ends kept."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0, along[-1], max(round(along[-1]), 1) + 1)
-    return np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)])
-
-
-def smooth(points: NDArray, window_px: int) -> NDArray[np.float64]:
-    """Return the path with its stairs averaged out over ``window_px`` points; the ends stay where
-    they are.
-    """
-    half = min(window_px // 2, (len(points) - 1) // 2)
-    if half < 1:
-        return np.asarray(points, np.float64)
-    sums = np.vstack([np.zeros((1, 2)), np.cumsum(points, axis=0, dtype=np.float64)])
-    i = np.arange(len(points))
-    # The window shrinks towards the ends, evenly, so that it stays centred.
-    reach = np.minimum(half, np.minimum(i, len(points) - 1 - i))
-    return (sums[i + reach + 1] - sums[i - reach]) / (2 * reach + 1)[:, None]
-
-
-def length_px(points: NDArray) -> float:
-    """Return the length along the path."""
-    return float(np.hypot(*np.diff(points, axis=0).T).sum())

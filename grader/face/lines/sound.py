@@ -14,14 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.lines.lines import face_width_px, reach_px
-from grader.face.lines.skeleton import resample
-from grader.face.measurements import ClearFace, Likely, Line, SoundStone
+from grader.face.lines.polyline import resample
+from grader.face.measurements import ClearFace, Interval, Line, SoundStone
 
 #: Longer side of the grid on which parts and ovals are tried.
 GRID_PX = 256
-#: A line parts likelier than not from here on; a doubtful one lies between the other two.
-PARTS, SURELY_NOT, SURELY = 0.5, 0.1, 0.9
-#: Chances are told in tenths: more levels than these say nothing more.
+#: A line parts likelier than not from here on.
+PARTS = 0.5
+#: A doubtful one lies between this
+SURELY_NOT = 0.1
+#: and this.
+SURELY = 0.9
+#: Chances are taken in tenths: more levels than these say nothing more.
 LEVELS = 10
 #: Parts of less than this share of the face are crumbs.
 CRUMB_SHARE = 0.01
@@ -42,12 +46,12 @@ def sound_stone(
     Parameters
     ----------
     mask : ndarray of shape (h, w), bool, the face.
-    lines : with their ends told; those that reach the outline are drawn out to it.
+    lines : with their ends known; those that reach the outline are drawn out to it.
     mm_per_px : millimetres of one px of the mask; without it no ovals are tried.
     ovals_mm : (long, short) of each template in mm, smallest first.
     """
     if not mask.any():
-        none = Likely(0.0, 0.0, 0.0)
+        none = Interval(0.0, 0.0, 0.0)
         return SoundStone(np.zeros(mask.shape, np.uint8), (), none)
     net = _Net(mask, lines)
     largest = net.expected(lambda level: float(net.parts(level)[1][0]))
@@ -95,8 +99,7 @@ class _Net:
         face = mask[self._window]
         self.factor = min(1.0, GRID_PX / max(face.shape))
         size = tuple(max(1, round(side * self.factor)) for side in face.shape[::-1])
-        way = cv2.INTER_AREA
-        self.face = cv2.resize(face.astype(np.float32), size, interpolation=way) >= 0.5
+        self.face = cv2.resize(face.astype(np.float32), size, interpolation=cv2.INTER_AREA) >= 0.5
         if not self.face.any():
             self.face[:] = True
         self._reach = reach_px(face_width_px(mask)) * self.factor
@@ -155,14 +158,14 @@ class _Net:
             self._parts[key] = rank[labels], shares if count > 1 else np.zeros(1)
         return self._parts[key]
 
-    def expected(self, share_at) -> Likely:
+    def expected(self, share_at) -> Interval:
         """Mean of a share over one chance drawn for all lines, widened to hold its low and high."""
         edges = sorted({0.0, 1.0, *self._levels})
         # From one level up to the next the same lines part.
         steps = itertools.pairwise(edges)
         value = sum((high - low) * share_at(high) for low, high in steps)
         low, high = share_at(SURELY_NOT), share_at(SURELY)
-        return Likely(value, min(low, value), max(high, value))
+        return Interval(value, min(low, value), max(high, value))
 
     def room(self, oval_mm: tuple[float, float], mm_per_px: float) -> "_Room":
         """Return what tries that oval on this grid."""
@@ -224,10 +227,12 @@ class _Room:
             return nowhere, nowhere
         if self._spectra is None:
             self._spectra = [self._spectrum(turn) for turn in self._turns()]
-        seen = self._transform(free)
+        spectrum_of_free = self._transform(free)
         centres, covered = nowhere.copy(), np.zeros(self._canvas, np.float32)
         for cells, spectrum in self._spectra:
-            here = free & (self._back(cv2.mulSpectrums(seen, spectrum, 0)) > cells - 0.5)
+            here = free & (
+                self._back(cv2.mulSpectrums(spectrum_of_free, spectrum, 0)) > cells - 0.5
+            )
             if here.any():
                 centres |= here
                 covered += cv2.mulSpectrums(self._transform(here), spectrum, 0)

@@ -54,6 +54,22 @@ def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
 
 
+def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
+    """Return the usual CIELAB colour, (3,), of the class that stands for sky, water or shore.
+
+    Of several it is the one with most of the face; ``None`` where the face has none.
+    """
+    colours = {
+        code: regions.colour.get(profile.colours[code - 1].name) for code in profile.codes(reading)
+    }
+    present = [code for code, colour in colours.items() if colour is not None]
+    if not present:
+        return None
+    if len(present) == 1:
+        return colours[present[0]].lab
+    return colours[max(present, key=lambda code: np.count_nonzero(regions.codes == code))].lab
+
+
 def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.float32]:
     """Return what the network reads, shape (h, w, 7): CIELAB near -1 to 1, the mask, and the fit to each role.
 
@@ -76,9 +92,9 @@ def fit_to_class(lab: NDArray, colour: ColourClass) -> NDArray[np.float32]:
     low, high = colour.hue_deg
     if high - low < 360:
         middle, half = (low + high) / 2, (high - low) / 2
-        away = np.abs((hue - middle + 180) % 360 - 180)
+        turned = np.abs((hue - middle + 180) % 360 - 180)
         # Hue says little where there is hardly any chroma.
-        fit = fit * _within(away, (0, half), SOFT_H_DEG + 40 / (1 + chroma))
+        fit = fit * _within(turned, (0, half), SOFT_H_DEG + 40 / (1 + chroma))
     return fit.astype(np.float32)
 
 
@@ -92,10 +108,10 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     h, w = face.mask.shape
     factor = LOOK_PX / max(h, w)
     size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    cover = cv2.resize(face.mask.astype(np.float32), size, interpolation=way)
+    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    cover = cv2.resize(face.mask.astype(np.float32), size, interpolation=method)
     # The mean over the stone's own pixels: the ground beside it takes no part.
-    lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=way)
+    lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=method)
     lab /= np.maximum(cover, 0.5)[..., None]
     scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
     # In training a pixel of glare counted twice.

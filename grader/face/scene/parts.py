@@ -74,8 +74,8 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
         / area,
         (by_row[2] * (row >= lower[:, None])).sum(axis=1) / area,
     ]
-    there = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
-    count = sum(there)
+    presence = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
+    count = sum(presence)
     # Sky and water, water and shore, and, where there is no water, sky and shore.
     waterless = lower - upper < 1
     widths = np.stack(
@@ -88,15 +88,15 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     which = widths.argmax(axis=0)
     width = widths.max(axis=0)
     place = np.where(which == 1, lower, upper) / rows
-    seen = np.interp(width, (0.15, 0.4), (0, 1))
+    visible = np.interp(width, (0.15, 0.4), (0, 1))
     shore_share, evenness = _shore(zones[2], on, lower)
     shore = np.interp(shore_share, (0.02, 0.10, 0.40, 0.70), (0, 1, 1, 0)) * (0.5 + 0.5 * evenness)
     values = {
         "horizon": np.interp(width, (0.15, 0.6, 0.9), (0, 0.85, 1)),
-        "height": _height(place) * seen,
+        "height": _height(place) * visible,
         "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order,
         "water": np.interp(in_place[1], (0, 0.125), (0, 1)),
-        "contrast": contrasts.strength()[which] * seen,
+        "contrast": contrasts.strength()[which] * visible,
         "balance": np.where(width > 0.15, _balance(zones, on, area), np.nan),
         "continuity": np.interp(_runs(pictures, on), (0.2, 0.7), (0, 1)),
         "shore": shore * order,
@@ -136,24 +136,24 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     width = (thick * ok).sum(axis=1) / number / rows
     middle = (0.5 * (first + last + 1) * ok).sum(axis=1) / number / rows
     walls = np.minimum((above * ok).sum(axis=1), (below * ok).sum(axis=1)) / number / rows
-    seen = np.interp(crossing, (0.4, 0.9), (0, 1))
+    visible = np.interp(crossing, (0.4, 0.9), (0, 1))
     narrow = np.interp(width, (0.02, 0.06, 0.35, 0.5), (0, 1, 1, 0))
     even = 1 - np.interp(_spread(thick, ok) / np.maximum(width * rows, 1), (0.2, 1.0), (0, 1))
     bright_area = _counts(bright, 1).sum(axis=1)
     blue = _counts(pictures == WATER, 1).sum(axis=1) > 0.5 * bright_area
     strength = contrasts.strength()
     values = {
-        "horizon": seen,
-        "height": np.interp(np.abs(middle - 0.5), (0.25, 0.4), (1, 0)) * seen,
-        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * seen * narrow,
-        "water": narrow * seen,
-        "contrast": np.where(blue, strength[1], strength[2]) * seen,
+        "horizon": visible,
+        "height": np.interp(np.abs(middle - 0.5), (0.25, 0.4), (1, 0)) * visible,
+        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * visible * narrow,
+        "water": narrow * visible,
+        "contrast": np.where(blue, strength[1], strength[2]) * visible,
         "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.01, 0.2), (1, 0)),
-        "continuity": seen * (0.5 + 0.5 * even),
+        "continuity": visible * (0.5 + 0.5 * even),
         "shore": np.interp(
             np.minimum(walls, _counts(host, 1).sum(axis=1) / area), (0.05, 0.2), (0, 1)
         )
-        * seen,
+        * visible,
     }
     return Parts(values, walls, even)
 
@@ -170,8 +170,9 @@ def unread_share(pictures: NDArray[np.uint8]) -> NDArray[np.float64]:
 
 
 def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Return the rows where water and shore begin so that most cells keep to the order, and how
-    many do. Counts by row, (n, rows) each.
+    """Return the rows where water and shore begin so that most cells keep to the order, and how many do, (n,) each.
+
+    sky, water, shore : counts by row, (n, rows) each.
     """
     n = len(sky)
     up, mid, low = (
@@ -188,13 +189,14 @@ def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray
 
 
 def _border(above: NDArray, below: NDArray, on: NDArray, row: NDArray) -> NDArray[np.float64]:
-    """Return how much of the picture's width there a level border at that row takes without a
-    break; bool (n, rows, cols) each, rows (n,).
+    """Return how much of the picture's width there a level border takes without a break, (n,), 0 to 1.
+
+    above, below, on : (n, rows, cols) bool.   row : (n,) where the border lies.
     """
     n, rows, cols = on.shape
     reach = max(round(BORDER_REACH * rows), 2)
-    at, away = np.arange(n)[:, None], np.arange(reach)[None]
-    over, under = row[:, None] - 1 - away, row[:, None] + away
+    at, distance = np.arange(n)[:, None], np.arange(reach)[None]
+    over, under = row[:, None] - 1 - distance, row[:, None] + distance
     up = _counts(above[at, over.clip(0)] & (over >= 0)[..., None], 1)
     down = _counts(below[at, under.clip(max=rows - 1)] & (under < rows)[..., None], 1)
     kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[np.minimum(up, down)]
@@ -206,9 +208,7 @@ def _border(above: NDArray, below: NDArray, on: NDArray, row: NDArray) -> NDArra
 
 
 def _soft_longest(kept: NDArray, gap: int) -> NDArray[np.float64]:
-    """Return the largest sum of ``kept`` (n, cols), 0 to 1, over a run without a gap longer than
-    ``gap``.
-    """
+    """Return the largest sum, (n,), of ``kept`` (n, cols), 0 to 1, over a run without a gap longer than ``gap``."""
     run, best = np.zeros(len(kept)), np.zeros(len(kept))
     missed = np.zeros(len(kept))
     for column in kept.T:
@@ -219,6 +219,7 @@ def _soft_longest(kept: NDArray, gap: int) -> NDArray[np.float64]:
 
 
 def _longest(ok: NDArray[np.bool_], goes_on: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return the longest run of columns, (n,), that are ``ok`` and go on from the one before; (n, cols) each."""
     run, best = np.zeros(len(ok), int), np.zeros(len(ok), int)
     for good, joined in zip(ok.T, goes_on.T, strict=True):
         run = np.where(good, np.where(joined, run + 1, 1), 0)
@@ -227,21 +228,19 @@ def _longest(ok: NDArray[np.bool_], goes_on: NDArray[np.bool_]) -> NDArray[np.in
 
 
 def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
-    """Return the mean unbroken run of one zone along the rows, as a share of their width."""
+    """Return the mean unbroken run of one zone along the rows, as a share of their width, (n,)."""
     breaks = (pictures[:, :, 1:] != pictures[:, :, :-1]) & on[:, :, 1:] & on[:, :, :-1]
     width = on[0].sum(axis=1)
     return (width / (1 + _counts(breaks, 2))).sum(axis=1) / max(width.sum(), 1)
 
 
-def _counts(there: NDArray[np.bool_], axis: int) -> NDArray[np.int32]:
-    """Counts along one axis of at most 255; small numbers add up several times faster."""
-    return there.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32)
+def _counts(mask: NDArray[np.bool_], axis: int) -> NDArray[np.int32]:
+    """Counts along one axis of at most 255, that axis gone; small numbers add up several times faster."""
+    return mask.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32)
 
 
 def _height(place: NDArray) -> NDArray[np.float64]:
-    """Full between a quarter and three quarters, best near the thirds, little above 15 or below 85
-    %.
-    """
+    """Score of a border's place, (n,), 0 at the top to 1: best near the thirds, little above 15 or below 85 %."""
     from_middle = np.abs(place - 0.5)
     full = np.interp(from_middle, (0.25, 0.35, 0.45), (1, 0.4, 0.1))
     return full * np.interp(np.abs(from_middle - 1 / 6), (0.06, 0.12), (1, 0.9))
@@ -259,7 +258,7 @@ def _balance(zones: list[NDArray], on: NDArray, area: NDArray) -> NDArray[np.flo
 
 
 def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray]:
-    """Return the mean thickness of the host below, share of the height, and its evenness."""
+    """Return the mean thickness of the host below, share of the height, and its evenness, 0 to 1; (n,) each."""
     rows = host.shape[1]
     middle = on[0].sum(axis=0) >= 0.6 * rows
     below = (

@@ -11,8 +11,10 @@ from grader.profile import Profile
 
 #: Sides of what is tried without a scale, and of the free frame, as shares of the largest that fits.
 SHARES = (1.0, 0.8, 0.64)
-#: Long side over short side of an oval without a scale, and of the free frame for a display.
-OVAL_RATIO, FRAME_RATIO = 4 / 3, 3 / 2
+#: Long side over short side of an oval without a scale,
+OVAL_RATIO = 4 / 3
+#: and of the free frame for a display.
+FRAME_RATIO = 3 / 2
 #: Worth of the smallest of the templates; the largest is worth 1.
 SMALLEST_WORTH = 0.4
 #: A template's rim may leave the outline by this share of its length: outlines are no finer.
@@ -120,6 +122,7 @@ def room(
 
 
 def _shares(mask, mm_per_px, shape: str, ratio: float, name: str) -> list[Template]:
+    """Templates of these shares of the largest of that ratio that fits the mask, (h, w); none where nothing does."""
     long_px = 2 * _largest_half(mask, ratio, shape)
     found = []
     for share in SHARES:
@@ -127,8 +130,8 @@ def _shares(mask, mm_per_px, shape: str, ratio: float, name: str) -> list[Templa
         size_mm = None if mm_per_px is None else (size_px[0] * mm_per_px, size_px[1] * mm_per_px)
         worth = _worth(share, SHARES[-1], SHARES[0])
         part = "the largest" if share == 1 else f"{share:g} of the largest"
-        told = name if name.startswith("under") else f"{name}, {part} that fits"
-        found.append(Template(told, shape, size_px, size_mm, worth))
+        title = name if name.startswith("under") else f"{name}, {part} that fits"
+        found.append(Template(title, shape, size_px, size_mm, worth))
     return found if long_px > 0 else []
 
 
@@ -143,10 +146,12 @@ def _largest_half(mask: NDArray[np.bool_], ratio: float, shape: str) -> float:
 
 
 def _worth(size: float, low: float, high: float) -> float:
+    """Worth, 0 to 1, of a template whose size lies between the smallest and the largest."""
     if high <= low:
         return 1.0
     return float(np.interp(size, (low, high), (SMALLEST_WORTH, 1.0)))
 
 
 def _root_mm(template: Template) -> float:
+    """Side of a square of the template's box, mm."""
     return float(np.sqrt(template.size_mm[0] * template.size_mm[1]))

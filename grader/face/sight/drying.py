@@ -8,28 +8,30 @@ from numpy.typing import NDArray
 
 from grader.face.lines.cracks import kind_at
 from grader.face.lines.line_words import distance_px, same_line
-from grader.face.lines.skeleton import resample, smooth
+from grader.face.lines.polyline import across, at_px, resample, smooth, tangents
 from grader.face.measurements import Line
 from grader.face.sight.filled import readable
-from grader.face.sight.sighting import Sighting, lay_over
+from grader.face.sight.view import FaceView, lay_over
 from grader.photo.align import Alignment
+from grader.photo.colour import XYZ_FROM_LINEAR_SRGB
 
-#: The line and its surround are read so far from its middle, in px: a line may be seen a px beside.
-LINE_PX, SURROUND_PX = 1, (5, 9)
+#: The line is read so far from its middle, in px: it may be found a px beside.
+LINE_PX = 1
+#: And its surround from and to so many px.
+SURROUND_PX = (5, 9)
 #: The surround has dried where it reflects this much more light than wet (natural logarithm). Dry stone
 #: of 10 to 30 % reflectance is lighter by 0.30 to 0.40 than wet (Lekner & Dorf 1988, Appl. Opt. 27:1278).
 DRIED = 0.12
 #: The line has stayed dark there where it has gained less than this share of what its surround has.
 STAYED_SHARE = 0.4
-#: How much likelier a line that stays dark throughout is in an open crack than elsewhere, and one that
-#: dries with its surround. Our settings, no source; between the two, in step with the share that stays.
-STAYS, DRIES = 5.0, 0.6
+#: How much likelier a line that stays dark throughout is in an open crack than elsewhere. Our setting, no source.
+STAYS = 5.0
+#: And one that dries with its surround, the same; between the two, in step with the share that stays.
+DRIES = 0.6
 #: With less than this share of the line in a dried surround the pair says nothing.
 LEAST_DRIED_SHARE = 0.3
 #: What a face gains in the middle where it has dried and no white of both photos tells (the same source).
 USUAL_GAIN = 0.35
-#: Luminance of linear sRGB (IEC 61966-2-1).
-LUMINANCE = np.float32((0.2126, 0.7152, 0.0722))
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class DriedLines:
 
 
 def drying_pair(
-    first: Sighting, other: Sighting, alignment: Alignment, one_white: bool
+    first: FaceView, other: FaceView, alignment: Alignment, one_white: bool
 ) -> DryingPair:
     """Return the pair that two photos make, one wet and one dry, in the first one's frame.
 
@@ -74,21 +76,21 @@ def drying_pair(
     """
     shape = first.face.mask.shape
     mask = first.face.mask & ~first.hidden & readable(other, alignment, shape)
-    here = _luminance(first, one_white)
-    there = lay_over(_luminance(other, one_white), alignment, shape)
-    wet, dry = (here, there) if first.state.value == "wet" else (there, here)
+    own = _luminance(first, one_white)
+    others = lay_over(_luminance(other, one_white), alignment, shape)
+    wet, dry = (own, others) if first.state.value == "wet" else (others, own)
     gain = np.log(np.maximum(dry, 1e-4) / np.maximum(wet, 1e-4))
     if not one_white and mask.any():
         gain += USUAL_GAIN - np.median(gain[mask])
     return DryingPair(gain, mask)
 
 
-def _luminance(seen: Sighting, one_white: bool) -> NDArray[np.float32]:
-    """Relative luminance; by the corrected lightness where that is referred to a white."""
+def _luminance(view: FaceView, one_white: bool) -> NDArray[np.float32]:
+    """Relative luminance, (h, w); by the corrected lightness where that is referred to a white."""
     if not one_white:
-        return seen.face.linear @ LUMINANCE
-    lightness = seen.face.lab[..., 0]
-    # CIE 15:2018: L* to Y.
+        return view.face.linear @ XYZ_FROM_LINEAR_SRGB[1]
+    lightness = view.face.lab[..., 0]
+    # CIE 15:2018: L* to Y. In float32 like all of a face; ``xyz_from_lab`` is for single colours in float64.
     return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / 903.3).astype(
         np.float32
     )
@@ -110,14 +112,12 @@ def likelihood_ratio(points: NDArray, gain: NDArray, mask: NDArray[np.bool_]) ->
     gain : ndarray of shape (h, w), natural logarithm of dry over wet luminance.
     """
     path = resample(points - 0.5)
-    step = np.gradient(smooth(path, 9), axis=0)
-    across = np.column_stack([-step[:, 1], step[:, 0]])
-    across /= np.maximum(np.hypot(*across.T), 1e-9)[:, None]
-    seen = np.where(mask, gain, np.nan)
-    line = _least(seen, path, across, range(-LINE_PX, LINE_PX + 1))
+    along = tangents(smooth(path, 9))
+    known = np.where(mask, gain, np.nan)
+    line = _least(_beside(known, path, along, np.arange(-LINE_PX, LINE_PX + 1)))
     low, high = SURROUND_PX
-    reach = [*range(-high, -low + 1), *range(low, high + 1)]
-    surround = _median(seen, path, across, reach)
+    far = np.arange(low, high + 1)
+    surround = _median(_beside(known, path, along, np.concatenate([-far[::-1], far])))
     dried = (surround >= DRIED) & np.isfinite(line)
     if dried.mean() < LEAST_DRIED_SHARE:
         return 1.0
@@ -136,26 +136,26 @@ def _moved(line: Line, ratio: float) -> Line:
     return replace(line, probability=probability, kind=kind_at(probability), drying_ratio=ratio)
 
 
-def _beside(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
-    """Values square to the path at those distances, a row for each point; nan where there is none."""
-    places = path[:, None] + across[:, None] * np.asarray(list(reach), float)[:, None]
-    x, y = np.rint(places).astype(int).transpose(2, 0, 1)
+def _beside(values: NDArray, path: NDArray, along: NDArray, out: NDArray) -> NDArray[np.float64]:
+    """Values, (n, m), square to the path (n, 2) at those distances (m,); nan off the picture.
+
+    along : (n, 2), unit vectors along the path.
+    """
+    x, y = across(path, along, out)
     h, w = values.shape
-    off = (x < 0) | (y < 0) | (x >= w) | (y >= h)
-    return np.where(off, np.nan, values[y.clip(0, h - 1), x.clip(0, w - 1)])
+    inside = (np.rint(x) >= 0) & (np.rint(y) >= 0) & (np.rint(x) < w) & (np.rint(y) < h)
+    return np.where(inside, at_px(values, x, y), np.nan)
 
 
-def _least(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
-    """The least beside each point; nan where nothing is seen."""
-    beside = _beside(values, path, across, reach)
+def _least(beside: NDArray) -> NDArray[np.float64]:
+    """The least of each row; nan where nothing is seen."""
     least = np.where(np.isnan(beside), np.inf, beside).min(axis=1)
     return np.where(np.isinf(least), np.nan, least)
 
 
-def _median(values: NDArray, path: NDArray, across: NDArray, reach) -> NDArray[np.float64]:
-    """The median beside each point; minus infinity where nothing is seen."""
-    beside = _beside(values, path, across, reach)
-    seen = ~np.isnan(beside).all(axis=1)
-    middle = np.full(len(path), -np.inf)
-    middle[seen] = np.nanmedian(beside[seen], axis=1)
+def _median(beside: NDArray) -> NDArray[np.float64]:
+    """The median of each row; minus infinity where nothing is seen."""
+    known = ~np.isnan(beside).all(axis=1)
+    middle = np.full(len(beside), -np.inf)
+    middle[known] = np.nanmedian(beside[known], axis=1)
     return middle

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from grader.face.measurements import Measurements, RegionColour, Regions
-from grader.face.scene.scene import scene_score
+from grader.face.scene.score import scene_score
 from grader.grading.features.rules import Features, ladder_position
 from grader.measures import MEASURES, Measure
 from grader.profile import SCENE_PARTS, Profile

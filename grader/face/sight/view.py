@@ -32,12 +32,14 @@ from grader.profile import Profile
 
 #: A face is first looked for in a copy of the other photo whose longer side has at most so many px.
 LOOK_PX = 1600
-#: A face shows again where at least this share of it lies within the other photo, and lightness correlates so much.
-LEAST_SHOWN, LEAST_CORRELATION = 0.5, 0.35
+#: A face shows again where at least this share of it lies within the other photo,
+LEAST_SHOWN = 0.5
+#: and lightness correlates so much.
+LEAST_CORRELATION = 0.35
 
 
 @dataclass(frozen=True)
-class Sighting:
+class FaceView:
     """A face as one photo shows it.
 
     Attributes
@@ -59,17 +61,17 @@ class Sighting:
         return self.regions.codes == UNREADABLE
 
 
-def see_face(face: Face, profile: Profile, given_state: str | None = None) -> Sighting:
+def see_face(face: Face, profile: Profile, given_state: str | None = None) -> FaceView:
     """Return a face with its glare and state, looked for in this photo alone."""
     chance = find_glare(face)
     regions = find_regions(face, chance, profile)
     hidden = regions.codes == UNREADABLE
     state = read_state(face.linear, face.lab, face.mask, hidden, given_state)
-    return Sighting(face, chance, regions, state)
+    return FaceView(face, chance, regions, state)
 
 
 @dataclass(frozen=True)
-class Searched:
+class PreparedPhoto:
     """A photo made ready to look for a face in it: its places, coarse and fine, in px of a copy of it."""
 
     photo: Photo
@@ -78,19 +80,20 @@ class Searched:
     px_per_photo_px: float
 
 
-def search(photo: Photo) -> Searched:
+def search(photo: Photo) -> PreparedPhoto:
     """Return the photo with the places by which any face is found in it again."""
     factor = min(1.0, LOOK_PX / max(photo.width, photo.height))
     size = (max(1, round(photo.width * factor)), max(1, round(photo.height * factor)))
     small = shrunk(photo.rgb, size)
     lightness = lab_from_linear(linear_srgb(small, photo.encoding))[..., 0]
     coarse, fine = (find_keypoints(lightness, size=size) for size in (COARSE, FINE))
-    return Searched(photo, coarse, fine, factor)
+    return PreparedPhoto(photo, coarse, fine, factor)
 
 
-def find_again(first: Sighting, searched: Searched) -> tuple[Face, Alignment] | None:
-    """Return the same face cut out of another photo, and how the first lies in that cut; ``None`` where it does not
-    show there.
+def find_again(first: FaceView, searched: PreparedPhoto) -> tuple[Face, Alignment] | None:
+    """Return the same face cut out of another photo, and how the first lies in that cut.
+
+    ``None`` where it does not show there.
 
     The first photo's outline is laid into the other: a stone need not be found there, and both cuts show the same.
     """

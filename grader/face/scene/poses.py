@@ -1,0 +1,131 @@
+"""Templates laid on the largest map: where, how turned, how far beyond the face, and what each of them shows."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.outline import rim
+from grader.face.scene.maps import Board
+from grader.face.scene.parts import OFF
+from grader.face.scene.templates import Template
+from grader.measures import UNREADABLE
+
+#: The map with px nearest to this share of a picture's cell is read: finer px would show grain, coarser ones steps.
+CELL_PX = 2.0
+#: Poses are scored so many at a time.
+POSES_AT_ONCE = 1024
+
+
+@dataclass(frozen=True)
+class Poses:
+    """A template laid n times, in px of the largest map.
+
+    centre : (n, 2) x, y.   turn_deg : (n,) direction of the picture's right-hand side, counter-clockwise.
+    """
+
+    template: Template
+    centre: NDArray
+    turn_deg: NDArray
+
+    def __len__(self) -> int:
+        return len(self.turn_deg)
+
+    def __getitem__(self, which) -> "Poses":
+        return Poses(self.template, self.centre[which], self.turn_deg[which])
+
+    def axes(self) -> tuple[NDArray, NDArray]:
+        """Return unit vectors x, y to the right and down in the picture, (n, 2) each."""
+        angle = np.radians(self.turn_deg)
+        c, s = np.cos(angle), np.sin(angle)
+        return np.stack([c, -s], axis=1), np.stack([s, c], axis=1)
+
+    def within(self, points: NDArray) -> tuple[NDArray, NDArray]:
+        """Return where points (m, 2) lie in each picture, (n, m): -1 to 1 across it and down."""
+        right, down = self.axes()
+        offset = points[None] - self.centre[:, None]
+        w, h = self.template.size_px
+        x = (offset * right[:, None]).sum(axis=2) / (w / 2)
+        return x, (offset * down[:, None]).sum(axis=2) / (h / 2)
+
+    def reach(self, points: NDArray) -> NDArray:
+        """Return how far out points (m, 2) lie in each picture, (n, m): 1 is its rim."""
+        x, y = self.within(points)
+        return np.hypot(x, y) if self.template.shape == "oval" else np.maximum(abs(x), abs(y))
+
+    def shifted(self, moves: Sequence[tuple], step_px: float, degrees: float) -> "Poses":
+        """Return each pose after each of the k moves, (n k,): steps across, down, turned counter-clockwise."""
+        moves = np.array(moves, float)
+        right, down = self.axes()
+        shift = moves[None, :, :1] * right[:, None] + moves[None, :, 1:2] * down[:, None]
+        centre = self.centre[:, None] + shift * step_px
+        turn = self.turn_deg[:, None] + moves[None, :, 2] * degrees
+        return Poses(self.template, centre.reshape(-1, 2), turn.ravel() % 360)
+
+    def with_neighbours(self, step_px: float, degrees: float) -> "Poses":
+        """Return each pose with its 26 neighbours, (27 n,), itself first."""
+        moves = [(x, y, t) for x in (0, -1, 1) for y in (0, -1, 1) for t in (0, -1, 1)]
+        return self.shifted(moves, step_px, degrees)
+
+    def parcels(self) -> Iterator["Poses"]:
+        """Return the poses some at a time, so that their pictures stay in the processor's cache."""
+        for at in range(0, len(self), POSES_AT_ONCE):
+            yield self[at : at + POSES_AT_ONCE]
+
+
+def turned_by(a, b):
+    """Return the angle between directions in degrees, 0 to 180."""
+    return np.abs((a - b + 180) % 360 - 180)
+
+
+def fits(board: Board, poses: Poses) -> NDArray[np.bool_]:
+    """Return whether no point of each rim lies outside the face, but for the outline's own grain, (n,)."""
+    return overhang(board, poses) == 0
+
+
+def overhang(board: Board, poses: Poses) -> NDArray[np.float64]:
+    """Return how far each rim leaves the face beyond the outline's own grain, px of the map, (n,)."""
+    around = rim(poses.template.shape, poses.template.size_px, 48)
+    right, down = poses.axes()
+    points = (
+        poses.centre[:, None]
+        + around[None, :, :1] * right[:, None]
+        + around[None, :, 1:] * down[:, None]
+    )
+    h, w = board.outside.shape
+    at = np.floor(points).astype(int)
+    # Beyond the map's edge it is as far as to the edge, and on.
+    inner = np.clip(at, 0, (w - 1, h - 1))
+    off = board.outside[inner[..., 1], inner[..., 0]] + np.abs(at - inner).max(axis=2)
+    slack = 1.0 + 0.01 * poses.template.size_px[0]
+    return np.maximum(off - slack, 0).max(axis=1)
+
+
+def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
+    """Return what each template shows, upright: (n, rows, columns) of OFF to SHORE, UNREADABLE.
+
+    cells : of a picture, about.
+    """
+    template = poses.template
+    rows = max(round(np.sqrt(cells / template.ratio)), 4)
+    cols = max(round(rows * template.ratio), 4)
+    largest = board.maps[-1].scale
+    cell_px = template.size_px[1] / rows
+    small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / CELL_PX)))
+    factor = small.scale / largest
+    y, x = np.meshgrid((np.arange(rows) + 0.5) / rows - 0.5, (np.arange(cols) + 0.5) / cols - 0.5,
+                       indexing="ij")  # fmt: skip
+    on = (2 * x) ** 2 + (2 * y) ** 2 <= 1 if template.shape == "oval" else np.ones_like(x, bool)
+    x, y = (np.float32(factor) * a.ravel() * side
+            for a, side in zip((x, y), template.size_px, strict=True))  # fmt: skip
+    right, down = (a.astype(np.float32) for a in poses.axes())
+    centre = (poses.centre * factor).astype(np.float32)
+    h, w = small.readings.shape
+    map_x = centre[:, :1] + right[:, :1] * x + down[:, :1] * y
+    map_y = centre[:, 1:] + right[:, 1:] * x + down[:, 1:] * y
+    at = np.clip(map_y.astype(np.int32), 0, h - 1) * w + np.clip(map_x.astype(np.int32), 0, w - 1)
+    read = np.where(small.readings == OFF, UNREADABLE, small.readings).astype(np.uint8)
+    shown = np.take(read.ravel(), at)
+    shown[:, ~on.ravel()] = OFF
+    return shown.reshape(-1, rows, cols)

@@ -1,0 +1,129 @@
+"""The scene score of pictures: from part scores to 0 to 100."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.face.scene.maps import Board
+from grader.face.scene.parts import landscape_parts, stream_parts, unread_share
+from grader.face.scene.poses import Poses, pictures
+
+#: The kinds of picture that are looked for.
+KINDS = ("landscape", "stream")
+#: Cells of a picture, about, for the score that counts.
+FINE_CELLS = 700
+#: A picture with more glare than this is not judged.
+MOST_UNREAD = 0.4
+#: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
+LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
+#: What the hand that draws round a template is off by: share of its width.
+SLIP = 0.02
+#: And degrees.
+SLIP_DEG = 3.0
+#: The parts of a pose are means over these slips (across, down, turned), so that none scores by a hair.
+SLIPS = ((0, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
+
+
+class Scored(NamedTuple):
+    """What n pictures of one kind are worth.
+
+    scores : (n,) 0 to 100, -1 where glare hides too much.   parts : by name, (n,) 0 to 1, nan where not known.
+    shore_share, shore_evenness : (n,) of the host below, share of the height and 0 to 1.
+    """
+
+    scores: NDArray
+    parts: dict[str, NDArray]
+    shore_share: NDArray
+    shore_evenness: NDArray
+
+
+def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> float:
+    """Return the weighted mean of the part scores (0 to 1) as 0 to 100; ``None`` is left out.
+
+    Parts without which there is no picture to sell (``LIMITS``) also limit the score, where they
+    have a weight: a line through the middle, no water, no horizon, a single zone, too small to cut.
+    Two such faults limit it twice.
+    """
+    arrays = {part: np.array([np.nan if v is None else v], float) for part, v in parts.items()}
+    return float(_weighted(arrays, weights)[0])
+
+
+def score_poses(
+    board: Board, poses: Poses, cells: int, kinds: Sequence[str] = KINDS, slipped: bool = False
+) -> dict[str, Scored]:
+    """Return by kind what each of n poses is worth.
+
+    cells : of a picture, about.   slipped : parts are means over ``SLIPS``.
+    """
+    n = len(poses)
+    if slipped:
+        poses = poses.shifted(SLIPS, SLIP * poses.template.size_px[0], SLIP_DEG)
+    shown = pictures(board, poses, cells)
+    hidden = _mean_of(unread_share(shown), n) > MOST_UNREAD
+    focal = _focal(board, poses)
+    size = np.full(len(focal), poses.template.worth)
+    answers = {}
+    for kind in kinds:
+        found = (landscape_parts if kind == "landscape" else stream_parts)(shown, board.contrasts)
+        parts = found.values | {"focal": focal, "size": size}
+        isles = _islands(board, poses) if kind == "landscape" else np.full(len(focal), np.nan)
+        parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
+        parts = {name: _mean_of(values, n) for name, values in parts.items()}
+        scores = np.where(hidden, -1.0, _weighted(parts, board.part_weights))
+        shore = (_mean_of(values, n) for values in (found.shore_share, found.shore_evenness))
+        answers[kind] = Scored(scores, parts, *shore)
+    return answers
+
+
+def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
+    """Means, (n,), of values (n slips,) of n poses; nan where no slip has one."""
+    values = np.asarray(values, float).reshape(n, -1)
+    known = ~np.isnan(values)
+    number = known.sum(axis=1)
+    means = np.where(known, values, 0).sum(axis=1) / np.maximum(number, 1)
+    return np.where(number > 0, means, np.nan)
+
+
+def _weighted(parts: dict[str, NDArray], weights: dict[str, float]) -> NDArray[np.float64]:
+    """Scores (n,), 0 to 100, of n pictures from part scores, (n,) each, nan where not known.
+
+    100 sum(w v) / sum(w), at most the product of the limits.
+    """
+    total = total_weight = 0.0
+    limit = 100.0
+    for part, values in parts.items():
+        weight = weights.get(part, 0.0)
+        if weight > 0:
+            known = ~np.isnan(values)
+            value = np.where(known, values, 0.0)
+            total, total_weight = total + weight * value, total_weight + weight * known
+            if part in LIMITS:
+                low = LIMITS[part]
+                limit = limit * np.where(known, low + (100 - low) * value, 100.0) / 100
+    mean = 100 * total / np.maximum(total_weight, 1e-9)
+    n = len(next(iter(parts.values())))
+    return np.minimum(mean, limit) * np.ones(n)
+
+
+def _focal(board: Board, poses: Poses) -> NDArray[np.float64]:
+    """1 without a crack in the middle 60 % of the picture, falling with the length there; (n,)."""
+    if not len(board.spots):
+        return np.ones(len(poses))
+    length = (poses.reach(board.spots) <= 0.6) @ board.weights
+    return np.interp(length / poses.template.size_px[0], (0, 0.05, 0.4), (1, 0.6, 0))
+
+
+def _islands(board: Board, poses: Poses) -> NDArray[np.float64]:
+    """Score of the host patches of 0.2 to 5 % in the water, (n,).
+
+    One to three are a bonus, more than eight are clutter.
+    """
+    number = np.zeros(len(poses))
+    if len(board.isles):
+        w, h = poses.template.size_px
+        area = w * h * (np.pi / 4 if poses.template.shape == "oval" else 1)
+        counts = (board.isle_areas >= 0.002 * area) & (board.isle_areas <= 0.05 * area)
+        number = ((poses.reach(board.isles) <= 0.92) & counts).sum(axis=1)
+    return np.interp(number, (0, 1, 3, 8, 9), (0.4, 1, 1, 0.4, 0))
