@@ -103,10 +103,10 @@ class ChartSighting:
 
     @property
     def turn_deg(self) -> float:
-        """How far the chart lies turned, clockwise as seen in the photo, 0 to 360."""
+        """How far the chart lies turned in the photo, counter-clockwise, 0 to 360."""
         along = self.centres_px[COLUMNS - 1 :: COLUMNS] - self.centres_px[::COLUMNS]
         x, y = along.mean(axis=0)
-        return float(np.degrees(np.arctan2(y, x)) % 360)
+        return float(np.degrees(np.arctan2(-y, x)) % 360)
 
 
 @dataclass(frozen=True)

@@ -146,7 +146,8 @@ def test_chart_is_found_at_every_turn_with_its_patches_in_order(turn_deg):
     expected = seen_patches()
     assert np.abs(sighting.patches - expected).max() < 0.02
     assert sighting.sound.all()
-    assert (sighting.turn_deg - turn_deg + 180) % 360 - 180 == pytest.approx(0, abs=6)
+    # The picture is turned clockwise.
+    assert (sighting.turn_deg + turn_deg + 180) % 360 - 180 == pytest.approx(0, abs=6)
 
 
 def test_chart_is_found_in_a_large_photo_and_in_16_bit():

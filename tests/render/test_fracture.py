@@ -116,17 +116,17 @@ def test_what_lies_over_a_face_is_no_line_of_it(kind):
 def test_training_never_draws_what_is_kept_back():
     assert not set(TRAINING.crack_looks) & set(HELD_OUT_CRACK_LOOKS)
     assert not set(TRAINING.overlaid) & set(HELD_OUT_OVERLAID)
-    spot, left_open = SimpleNamespace(kind="slab"), dict.fromkeys(("cracks", "healed", "strays"))
-    seen = {TRAINING: set(), HELD_OUT: set()}
-    for style, names in seen.items():
+    spot, left_open = SimpleNamespace(kind="slab"), photograph.PhotoChoices()
+    drawn = {TRAINING: set(), HELD_OUT: set()}
+    for style, names in drawn.items():
         for seed in range(60):
             fractures, _, overlaid, _ = photograph._rougher_lines(
                 np.random.default_rng(seed), style, spot, left_open
             )
             names |= {look for _, look in fractures} | set(overlaid)
     kept_back = {*HELD_OUT_CRACK_LOOKS, *HELD_OUT_OVERLAID}
-    assert not seen[TRAINING] & kept_back
-    assert seen[HELD_OUT] >= kept_back
+    assert not drawn[TRAINING] & kept_back
+    assert drawn[HELD_OUT] >= kept_back
     assert set(CRACK_LOOKS) | set(HELD_OUT_CRACK_LOOKS) <= set(WIDTHS_PX)
 
 

@@ -56,7 +56,7 @@ def test_a_pixel_without_a_name_takes_the_nearest_one():
 def test_a_spark_smaller_than_half_a_pixel_is_not_asked_for():
     codes = np.ones((8, 8), np.uint8)
     codes[0, 0], codes[4:, 4:] = 9, 9
-    assert examples._most_of(codes, (2, 2), way=3).tolist() == [[1, 1], [1, 9]]
+    assert examples._most_of(codes, (2, 2), method=3).tolist() == [[1, 1], [1, 9]]
 
 
 def test_another_ground_leaves_the_stone_as_it_is():
