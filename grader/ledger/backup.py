@@ -29,7 +29,7 @@ from grader.ledger.store import Ledger, ledger_version, open_ledger, told
 DAYS = 7
 #: Names in a backup.
 _DATABASE, _PICTURE = "ledger.sqlite", re.compile(r"pictures/[0-9a-f]{64}\.[a-z0-9]{1,5}")
-_MODEL = re.compile(r"model/[a-z]{1,20}\.(json|md)")
+_MODEL = re.compile(r"model/[a-z_]{1,20}\.(json|md)")
 #: No file of a model is larger.
 _MOST_MODEL_BYTES = 20_000_000
 #: What reading a damaged zip may end in.
