@@ -81,8 +81,8 @@ class Proposal:
     reasons : up to three, the strongest first.   model : name and short hash of the model folder.
     grade_set : neighbouring grades, lowest first, of which nine times in ten one is the seller's; ``grade`` among them.
     rules : the written rules' own word.   what_if : the smallest change that lifts the grade.
-    unfamiliar : why the face is unlike the stones that the model knows, ``None`` where it is not; then the set is the
-    whole ladder.
+    unfamiliar : a code for why the face is unlike the stones that the model knows, ``None`` where it is not; then the
+    set is the whole ladder.
     """
 
     grade: str

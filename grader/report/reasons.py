@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from grader.grading.features.facts import LineFacts, Position
 from grader.grading.features.rules import Condition
+from grader.grading.models.familiarity import OTHER_SURFACE
 from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 
 #: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
@@ -27,6 +28,26 @@ def what_if_words(what_if: WhatIf) -> str:
         return f"without the {len(change.numbers)} lines: {what_if.grade}"
     where = line_position_words(change.line)
     return f"without the line {where}: {what_if.grade}{_trimmed_words(change)}"
+
+
+def unfamiliar_words(why: str) -> str:
+    """Return "its grain lies far from theirs": why a face is unlike the stones that a model knows.
+
+    why : as :meth:`~grader.grading.models.familiarity.FamiliarityModel.why_unfamiliar` gives it.
+    """
+    if why == OTHER_SURFACE:
+        return "it looks like another surface, a wall or a floor"
+    # Grain is measured at several sizes, which stand behind its name.
+    return f"its {_APPEARANCE_WORDS[why.rstrip('1248')]} lies far from theirs"
+
+
+_APPEARANCE_WORDS = {
+    "lightness": "lightness", "redness": "colour", "yellowness": "colour", "chroma": "depth of colour",
+    "light_spread": "contrast", "red_spread": "range of colour", "yellow_spread": "range of colour",
+    "hue_line": "mixture of colours", "light_line": "mixture of colours", "blue": "share of blue",
+    "odd_hue": "colour", "grain": "grain", "colour_grain": "grain of colour", "one_way": "direction of edges",
+    "few_edges": "edges",
+}  # fmt: skip
 
 
 def condition_words(condition: Condition) -> str:

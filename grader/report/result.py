@@ -33,7 +33,12 @@ from grader.measures import Remark
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Reference
 from grader.profile import SCENE_PARTS
-from grader.report.reasons import condition_words, reason_words, what_if_words
+from grader.report.reasons import (
+    condition_words,
+    reason_words,
+    unfamiliar_words,
+    what_if_words,
+)
 
 SCHEMA = 1
 NO_SCALE = Remark(
@@ -349,7 +354,7 @@ def _proposal(proposal: Proposal | None) -> dict | None:
             "because": proposal.rules.because and condition_words(proposal.rules.because),
         },
         "what_if": proposal.what_if and what_if_words(proposal.what_if),
-        "unfamiliar": proposal.unfamiliar,
+        "unfamiliar": proposal.unfamiliar and unfamiliar_words(proposal.unfamiliar),
     }
 
 

@@ -168,7 +168,7 @@ def test_a_name_of_no_picture_format_is_refused_in_one_line(tmp_path):
 def test_the_word_on_an_unfamiliar_stone_is_no_grade(make_graded):
     graded = make_graded()
     (piece,) = graded.pieces
-    strange = replace(piece, proposal=replace(piece.proposal, unfamiliar="its grain"))
+    strange = replace(piece, proposal=replace(piece.proposal, unfamiliar="grain4"))
     assert words_of(replace(graded, pieces=(strange,)))[0][0][0] == "1 unfamiliar"
     assert words_of(graded)[0][0][0] == "1 cabbing"
 

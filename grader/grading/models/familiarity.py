@@ -29,6 +29,9 @@ LIKELIER_SHARE, FAR_SHARE, FAR_TIMES = 0.03, 0.005, 1.25
 #: How strongly the logistic regression is held back (inverse, as in scikit-learn); the covariance's ridge.
 SURFACE_FREEDOM, RIDGE = 0.3, 0.1
 
+#: Why a face is unfamiliar that is likelier a wall or a floor than a stone.
+OTHER_SURFACE = "other_surface"
+
 
 @dataclass(frozen=True)
 class FamiliarityModel:
@@ -49,13 +52,16 @@ class FamiliarityModel:
     max_surface_log_odds: float
 
     def why_unfamiliar(self, appearance: Mapping[str, float]) -> str | None:
-        """Return why a face is unlike the stones known, ``None`` where it is not."""
+        """Return why a face is unlike the stones known, ``None`` where it is not.
+
+        Either :data:`OTHER_SURFACE`, or the number of its appearance that lies farthest from theirs, by its name in
+        :data:`APPEARANCE_NAMES`.
+        """
         scaled = self.scaled([appearance])
         if self.other_surface(scaled)[0] > self.max_surface_log_odds:
-            return "it looks like another surface, a wall or a floor"
+            return OTHER_SURFACE
         if self.distance(scaled)[0] > self.max_squared_distance:
-            off = int(np.argmax(np.abs(scaled[0])))
-            return f"its {_WORDS[self.names[off].rstrip('1248')]} lies far from theirs"
+            return self.names[int(np.argmax(np.abs(scaled[0])))]
         return None
 
     def scaled(self, appearances: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
@@ -204,17 +210,10 @@ def _edges(light: NDArray, inside: NDArray[np.bool_]) -> dict[str, float]:
     }
 
 
-_WORDS = {
-    "lightness": "lightness", "redness": "colour", "yellowness": "colour", "chroma": "depth of colour",
-    "light_spread": "contrast", "red_spread": "range of colour", "yellow_spread": "range of colour",
-    "hue_line": "mixture of colours", "light_line": "mixture of colours", "blue": "share of blue",
-    "odd_hue": "colour", "grain": "grain", "colour_grain": "grain of colour", "one_way": "direction of edges",
-    "few_edges": "edges",
-}  # fmt: skip
-
 #: The numbers of an appearance, as :func:`appearance_features` names them.
 APPEARANCE_NAMES = (
-    *(name for name in _WORDS if name not in ("grain", "colour_grain")),
+    "lightness", "redness", "yellowness", "chroma", "light_spread", "red_spread", "yellow_spread", "hue_line",
+    "light_line", "blue", "odd_hue", "one_way", "few_edges",
     *(f"grain{size}" for size in LIGHT_GRAIN_PX),
     *(f"colour_grain{size}" for size in COLOUR_GRAIN_PX),
-)
+)  # fmt: skip
