@@ -101,9 +101,9 @@ def test_a_missing_table_is_named(tmp_path):
 
 def test_a_hundred_thousand_rows_are_read_in_seconds(read):
     rows = "".join(f"p{i % 5000}.jpg,{i % 7 + 1},select,{i % 101}\n" for i in range(100_000))
-    start = time.perf_counter()
+    start = time.process_time()
     assert len(read("photo,piece,grade,scene\n" + rows).calls) == 100_000
-    assert time.perf_counter() - start < 10
+    assert time.process_time() - start < 10
 
 
 @pytest.mark.parametrize(

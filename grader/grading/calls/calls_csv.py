@@ -77,17 +77,12 @@ def _shown(row: dict[str, str]) -> Shown | None:
 
 
 def _time(text: str) -> str | None:
-    if not text:
-        return None
+    """ISO 8601 with offset, as an export of calls has it; a column ``time`` of the seller's own says nothing here."""
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None:
-        raise ValueError(
-            f"time {told(text)}; write it as 2025-03-01T09:30:00+01:00, or leave it empty"
-        )
-    return moment.isoformat()
+        return None
+    return moment.isoformat() if moment.tzinfo else None
 
 
 def named_photo(text: str, column: str = "") -> str:
