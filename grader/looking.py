@@ -8,7 +8,7 @@ from grader.errors import GraderError, PhotoError
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
 from grader.grading.calls.joining import line_words
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, content_of, keep, known_looks, located
+from grader.looks import Ask, Look, content_of, keep, known_looks, located, photo_file
 from grader.profile import Profile
 from grader.report.overlay import piece_picture
 from grader.report.result import measured_record, piece_record
@@ -62,11 +62,17 @@ def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
     if ask.path is None:
         return _measure_kept(ask, profile)
     measured = measure_file(ask.path, ask.terms, profile, ask.words)
+    photos = [measured.photo, *(other.photo for other in measured.same_face)]
+    files = tuple(
+        photo_file(path, photo.sha256, photo.width, photo.height)
+        for path, photo in zip([ask.path, *ask.terms.same_face], photos, strict=True)
+    )
     return Look(
         ask,
         measured_record(measured, ask.file),
         tuple(facts_of(piece, profile) for piece in measured.pieces),
         {piece.piece.id: _pictures(piece, measured, to_keep) for piece in measured.pieces},
+        files,
     )
 
 

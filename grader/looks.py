@@ -45,6 +45,7 @@ class Look:
 
     record : of the photo, without proposals and calls.   stones : what each piece is graded by, in its order.
     pictures : by piece, what is kept of it: the working picture, its record and the picture for sheets.
+    files : where the photo and those of the same face lay, if it was measured from them.
     uid : of the measurement in the ledger, ``None`` where none is kept.   known : whether it was there before.
     """
 
@@ -52,6 +53,7 @@ class Look:
     record: dict
     stones: tuple[StoneFacts, ...]
     pictures: Mapping[int, Mapping[str, bytes | Path]] = field(default_factory=dict)
+    files: tuple[PhotoFile, ...] = ()
     uid: str | None = None
     known: bool = False
 
@@ -211,20 +213,16 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
         },
         pictures=names,
     )
-    facts: list[Fact] = [measured, *_new_pieces(look.on_photo, ledger)]
-    if ask.path is not None:
-        facts.insert(0, _photo_file(ask.path, photo))
+    facts: list[Fact] = [*look.files, measured, *_new_pieces(look.on_photo, ledger)]
     ledger.add(*facts)
     return replace(look, uid=measured.uid)
 
 
-def _photo_file(path: Path, photo: dict) -> PhotoFile:
+def photo_file(path: str | Path, sha256: str, width: int, height: int) -> PhotoFile:
+    """Return that a photo of this content lies there; width and height in px, upright."""
+    path = Path(path)
     return PhotoFile(
-        sha256=photo["sha256"],
-        name=path_text(path.name),
-        path=_place(path),
-        width=photo["width"],
-        height=photo["height"],
+        sha256=sha256, name=path_text(path.name), path=_place(path), width=width, height=height
     )
 
 
@@ -233,12 +231,29 @@ _SUFFIX = {"working": "img", "working_record": "json", "sheet": "jpg"}
 
 
 def shown(looks: Sequence[Look], ledger: Ledger | None) -> None:
-    """Note that a person saw these looks last of their photos: words on lines mean the numbers of these."""
+    """Note that a person saw these looks last of their photos: words on lines mean the numbers of these. And note where
+    their photos lie now, if they were moved."""
     if ledger is None:
         return
     last = views.last_looks(ledger, [look.ask.sha256 for look in looks])
     new = [look for look in looks if look.uid and last.get(look.ask.sha256) != look.uid]
-    ledger.add(*(Looked(sha256=look.ask.sha256, measured=look.uid) for look in new))
+    noted = [Looked(sha256=look.ask.sha256, measured=look.uid) for look in new]
+    ledger.add(*_moved(looks, ledger), *noted)
+
+
+def _moved(looks: Sequence[Look], ledger: Ledger) -> list[PhotoFile]:
+    """Where photos lie that the ledger knows, but not there."""
+    now = {}
+    for look in looks:
+        if look.known and look.ask.path is not None:
+            hashes = [photo["sha256"] for photo in look.record["photos"]]
+            now |= zip(hashes, [look.ask.path, *look.ask.terms.same_face], strict=False)
+    known, sizes = views.photo_paths(ledger, now), views.photo_sizes(ledger, now)
+    return [
+        photo_file(path, sha256, *sizes[sha256])
+        for sha256, path in now.items()
+        if sha256 in sizes and _place(Path(path)) not in known[sha256]
+    ]
 
 
 def last_look(sha256: str, ledger: Ledger) -> Look | None:
@@ -315,7 +330,7 @@ def _from_ledger(ask: Ask, fact: Measured, ledger: Ledger) -> Look | None:
         shown | {"file": name} for shown, name in zip(record["photos"], names, strict=True)
     ]
     stones = tuple(facts_from(fact.stones[piece["id"]]) for piece in record["pieces"])
-    return Look(ask, record, stones, pictures, fact.uid, known=True)
+    return Look(ask, record, stones, pictures, uid=fact.uid, known=True)
 
 
 def content_of(picture: bytes | Path) -> bytes:

@@ -204,7 +204,7 @@ def _bare_look(fact: Measured, ledger: Ledger) -> Look:
         piece: {what: ledger.pictures.path(name) for what, name in names.items()}
         for piece, names in fact.pictures.items()
     }
-    return Look(ask, fact.record, stones, pictures, fact.uid)
+    return Look(ask, fact.record, stones, pictures, uid=fact.uid)
 
 
 def _stones(look: Look) -> Stones:

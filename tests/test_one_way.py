@@ -5,6 +5,7 @@ terms are far off, so that every loss on the way shows.
 """
 
 import json
+from collections.abc import Sequence
 from contextlib import chdir
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,7 +29,7 @@ from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import open_ledger
 from grader.looking import look_at
-from grader.looks import ask_for, last_look
+from grader.looks import ask_for, last_look, line_calls
 from grader.photo.pieces import find_pieces
 from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
@@ -111,15 +112,21 @@ def season(files, tmp_path_factory):
     return shop
 
 
-def by_hand(path: Path, terms: PhotoTerms, profile: Profile, reference: Reference | None = None):
-    """Return features by content and piece, of a photo measured step by step as its terms say."""
+def by_hand(
+    path: Path,
+    terms: PhotoTerms,
+    profile: Profile,
+    reference: Reference | None = None,
+    words: Sequence[Call] = (),
+):
+    """Return features by content and piece, of a photo measured step by step as its terms and words on lines say."""
     photo = read_photo(path, max_megapixels=100, mm_per_px=terms.mm_per_px)
     if reference is None:
         reference = find_reference(
             photo, setup=profile.setup, height_mm=terms.height_mm, neutral=terms.neutral
         )
     further = [read_photo(other, max_megapixels=100, mm_per_px=None) for other in terms.same_face]
-    measured = measure_photo(photo, terms, profile, reference, same_face=further)
+    measured = measure_photo(photo, terms, profile, reference, calls=words, same_face=further)
     return {
         (photo.sha256, piece.piece.id): facts_of(piece, profile).features
         for piece in measured.pieces
@@ -289,9 +296,11 @@ def test_a_word_on_a_line_lands_on_the_line_shown_and_is_learned(shop, pair):
     with open_ledger(shop.ledger) as ledger:
         (word,) = views.line_words(ledger)
         assert [list(point) for point in word.fact.points] == shown[1][1]
+        words = line_calls(word.fact.sha256, ledger)
         # The numbers that a person has before him stay; what a look says now is learned.
         assert lines_of(last_look(content_hash(pair[0]), ledger).record) == shown
     after = shop.learned()
+    assert_same(after, by_hand(pair[0], both, BANDED, words=words))
     again = shop.check(*given)
     assert lines_of(again)[1] == ("pattern line", shown[1][1])
     ((stone, values),) = after.items()
@@ -301,6 +310,25 @@ def test_a_word_on_a_line_lands_on_the_line_shown_and_is_learned(shop, pair):
         == again["pieces"][0]["cracks"]["count"]
     )
     assert values["crack_density"] < before[stone]["crack_density"]
+
+
+def test_a_word_on_a_photo_that_was_moved_since_is_learned_from_the_photo_itself(
+    shop, pair, tmp_path
+):
+    there = [tmp_path / "before" / path.name for path in pair]
+    there[0].parent.mkdir()
+    for path, new in zip(pair, there, strict=True):
+        new.write_bytes(path.read_bytes())
+    shop.run("check", *there, "--same-face", "--state", "wet")
+    there[0].parent.rename(tmp_path / "after")
+    moved = [tmp_path / "after" / path.name for path in pair]
+    shop.run("check", *moved, "--same-face", "--state", "wet")
+    shop.run("call", moved[0], "--grade", "cabbing", "--by", "Ann")
+    shop.run("call", moved[0], "--line", "1", "--is", "pattern", "--by", "Ann")
+    with open_ledger(shop.ledger) as ledger:
+        words = line_calls(content_hash(moved[0]), ledger)
+    terms = PhotoTerms(state="wet", same_face=(moved[1],))
+    assert_same(shop.learned(), by_hand(moved[0], terms, BANDED, words=words))
 
 
 def test_a_photo_that_is_gone_is_learned_from_with_its_words_and_its_further_photos(

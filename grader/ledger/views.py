@@ -227,6 +227,14 @@ def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, .
     return paths
 
 
+def photo_sizes(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[int, int]]:
+    """Return width and height of photos, px upright."""
+    table = schema.photo
+    wanted = select(table.c.sha256, table.c.width, table.c.height)
+    rows = ledger.rows(wanted.where(*_among(table.c.sha256, sha256)))
+    return {row.sha256: (row.width, row.height) for row in rows}
+
+
 def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
     """Return, by place, the photos that were seen there, the last one first."""
     table = schema.photo

@@ -25,7 +25,8 @@ from grader.cli.main import app
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import Ledger, open_ledger
-from grader.looks import Look, ask_for, keep, look_at, shown
+from grader.looking import look_at
+from grader.looks import Look, ask_for, keep, shown
 from grader.photo.net import starter_folder
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
