@@ -159,18 +159,7 @@ def fit_profile(
         The profile, or what the tool itself ships, cannot be used.
     """
     base, text = profile_text(profile_name)
-    names = {name.casefold(): name for name in _names(base)}
-    refused = [_unknown(spot, base) for spot in spots if spot.name.casefold() not in names]
-    if refused:
-        raise SpotsError("\n".join(refused))
-    spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
-    refused = [off for spot in spots if (off := _off(spot, photos[spot.photo].photo))]
-    if refused:
-        raise SpotsError("\n".join(refused))
-    if len({spot.name for spot in spots}) < 2:
-        raise SpotsError(
-            "spots of one class only; mark two classes at least, so that they can be told apart"
-        )
+    spots = _sound_spots(spots, photos, base)
     marked: dict[str, list[NDArray]] = {}
     for spot in spots:
         marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
@@ -185,6 +174,25 @@ def fit_profile(
         off_stone=tuple(spot for spot in spots if spot not in named),
         shares=tuple(shares),
     )
+
+
+def _sound_spots(
+    spots: Sequence[Spot], photos: Mapping[str, MeasuredPhoto], profile: Profile
+) -> list[Spot]:
+    """The spots with their classes as the profile spells them; ``SpotsError`` where some cannot be used."""
+    names = {name.casefold(): name for name in _names(profile)}
+    refused = [_unknown(spot, profile) for spot in spots if spot.name.casefold() not in names]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
+    refused = [off for spot in spots if (off := _off(spot, photos[spot.photo].photo))]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    if len({spot.name for spot in spots}) < 2:
+        raise SpotsError(
+            "spots of one class only; mark two classes at least, so that they can be told apart"
+        )
+    return spots
 
 
 def _spots(rows: list[tuple[list[str], str]]) -> list[Spot]:

@@ -348,20 +348,10 @@ def _check_cells(
 ) -> None:
     """Refuse rows that are not what their heading says."""
     width = len(rows[0][1])
-    more, other, swallowed, long = [], [], [], []
-    for line, cells in rows:
-        joined = mark.join(cells)
-        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
-            more.append(line)
-        if len(cells) < width and joined.count(mark) < max(map(joined.count, _MARKS)):
-            other.append(line)
-        # A line within a cell that looks like a row was one before its mark was forgotten.
-        if "\n" in joined and width > 1:
-            inner = [part for cell in cells for part in cell.split("\n")[1:]]
-            if any(part.count(mark) >= width - 1 for part in inner):
-                swallowed.append(line)
-        if len(joined) > MOST_CELL_LETTERS and max(map(len, cells)) > MOST_CELL_LETTERS:
-            long.append(line)
+    more = [line for line, cells in rows if any(cell.strip() for cell in cells[width:])]
+    other = [line for line, cells in rows if _parted_otherwise(cells, width, mark)]
+    swallowed = [line for line, cells in rows if _takes_in_rows(cells, width, mark)]
+    long = [line for line, cells in rows if max(map(len, cells), default=0) > MOST_CELL_LETTERS]
     for lines, what in (
         (
             swallowed,
@@ -376,6 +366,20 @@ def _check_cells(
     ):
         if lines:
             raise error(f"{path}: {_line_words(lines)}: {what}")
+
+
+def _parted_otherwise(cells: list[str], width: int, mark: str) -> bool:
+    """Whether a row has too few cells, and another mark than the heading's more often in it."""
+    joined = mark.join(cells)
+    return len(cells) < width and joined.count(mark) < max(map(joined.count, _MARKS))
+
+
+def _takes_in_rows(cells: list[str], width: int, mark: str) -> bool:
+    """Whether a line within a cell looks like a row: it was one before a quotation mark was forgotten."""
+    if width < 2:
+        return False
+    inner = (line for cell in cells if "\n" in cell for line in cell.split("\n")[1:])
+    return any(line.count(mark) >= width - 1 for line in inner)
 
 
 def _line_words(lines: list[int]) -> str:

@@ -14,7 +14,8 @@ from grader.grading.features.facts import facts_from
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import Box, Measured
+from grader.ledger.checked import Box
+from grader.ledger.facts import Measured
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, line_calls
 from grader.photo.read import content_hash

@@ -172,13 +172,13 @@ def test_a_photo_is_measured_as_it_was_shown_last(green_stone, tmp_path, monkeyp
     ran = CliRunner().invoke(app, ["check", str(green_stone), "--whole", "--mm-per-px", "0.2"])
     assert ran.exit_code == 0, ran.output
     seen = []
-    measure = looks.measure_file
+    measure = looking.measure_file
 
     def measure_file(photo, terms, profile, calls=()):
         seen.append((photo, terms))
         return measure(photo, terms, profile, calls)
 
-    monkeypatch.setattr(looks, "measure_file", measure_file)
+    monkeypatch.setattr(looking, "measure_file", measure_file)
     with open_ledger(default_path()) as ledger:
         terms = PhotoTerms(mm_per_px=0.3)
         photos = marked_photos(spots, [tmp_path], terms, load_profile(), ledger)

@@ -6,7 +6,8 @@ from typing import Any
 from sqlalchemy import Table
 
 from grader.ledger import facts, schema
-from grader.ledger.facts import Entry, Fact, plain, to_text
+from grader.ledger.checked import plain, to_text
+from grader.ledger.facts import Entry, Fact
 
 Row = tuple[Table, dict[str, Any]]
 

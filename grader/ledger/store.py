@@ -21,7 +21,8 @@ from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.exc import DBAPIError
 
 from grader.errors import LedgerError
-from grader.ledger.facts import Entry, Fact, checked_author, checked_time, read_fact, to_text
+from grader.ledger.checked import to_text
+from grader.ledger.facts import Entry, Fact, checked_author, checked_time, read_fact
 from grader.ledger.pictures import HEADER, Pictures
 from grader.ledger.place import place_remarks
 from grader.ledger.projection import rows_of

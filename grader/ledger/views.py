@@ -14,8 +14,8 @@ from sqlalchemy.sql.elements import ColumnClause
 
 from grader.grading.proposal import Call, Shown
 from grader.ledger import schema
+from grader.ledger.checked import Box, to_text
 from grader.ledger.facts import (
-    Box,
     Compared,
     Entry,
     FaceOfPiece,
@@ -26,7 +26,6 @@ from grader.ledger.facts import (
     NamedPiece,
     RegionSaid,
     SeasonBegun,
-    to_text,
 )
 from grader.ledger.projection import way_key
 from grader.ledger.store import Ledger, entry_of
