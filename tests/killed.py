@@ -30,7 +30,7 @@ import grader.batch  # noqa: F401 - so that no process has to load it
 import grader.grading.learning.retrain as learning
 from grader.called import called_in_ledger
 from grader.cli.main import app
-from grader.grading.models import model as models
+from grader.grading.models import model_files as models
 from grader.ledger import store, views
 from grader.ledger.schema import VIEW_TABLES
 from grader.outfolder import OutFolder
@@ -178,7 +178,7 @@ def at_random(rounds: int, seed: int) -> list[dict]:
         told.append(
             {
                 "command": name,
-                "killed": ended == -signal.SIGKILL,
+                "ended": ended,
                 "in a write": any(first > last for first, last in wrote.values()),
                 "sound": after["sound"],
                 "replays": after["replays"],
@@ -254,9 +254,7 @@ def _learned():
     """Return what ``retrain`` learns from the calls in the ledger."""
     session = Session(None, LEDGER)
     called = called_in_ledger(session.ledger, session.profile)
-    learned = learning.retrain(
-        called.calls, called.features, session.profile, session.model(), name="mine"
-    )
+    learned = learning.retrain(called.calls, called.features, session.profile, session.model())
     session.close()
     return learned
 
