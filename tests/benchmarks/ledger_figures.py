@@ -1,6 +1,6 @@
 """How long the everyday commands take on a ledger that knows the photos: nothing is measured, all is graded anew.
 
-    python tests/benchmarks/ledger_figures.py [--stones N] [--calls N] [--many N]
+    python tests/benchmarks/ledger_figures.py [--stones N] [--calls N] [--many N] [--write]
 
 A few faces are measured. Their facts are put into a new ledger again and again, each time under the content of another
 small file, by the store's own way; so the ledger is as large as one of a season's photos. Each figure is told in
@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory
 
 import lamp_photos
 import numpy as np
+from tables import Row, write
 
 from grader.calling import place_on, save_calls
 from grader.cli.main import app
@@ -43,7 +44,9 @@ def main() -> None:
     ask.add_argument("--stones", type=int, default=300)
     ask.add_argument("--calls", type=int, default=200)
     ask.add_argument("--many", type=int, default=10_000)
+    ask.add_argument("--write", action="store_true", help="keep the rows in the figures of speed")
     told = ask.parse_args()
+    rows = []
     with TemporaryDirectory() as place, chdir(place):
         profile, work = load_profile(), Path("haul")
         looks = measured_looks(Path("few"), profile)
@@ -51,15 +54,20 @@ def main() -> None:
             known = known_again(looks, work, told.stones, profile, ledger)
             call_some(known[: told.calls], profile, ledger)
         run("models", "--use", str(starter_folder()))
-        figure(f"batch of {told.stones} known stones", 3, "batch", "haul", "--whole")
-        figure("check of a known photo", 1, "check", "haul/00000.png", "--whole")
+        rows.append(figure(f"batch of {told.stones} known stones", 3, "batch", "haul", "--whole"))
+        rows.append(figure("check of a known photo", 1, "check", "haul/00000.png", "--whole"))
         os.environ["OMP_NUM_THREADS"] = "1"
-        figure(f"retrain on {told.calls} known calls", 10, "retrain", "--out", "mine", "--use")
-        figure(f"batch of {told.stones} known stones, new model", 3, "batch", "haul", "--whole")
+        name = f"retrain on {told.calls} known calls"
+        rows.append(figure(name, 10, "retrain", "--out", "mine", "--use"))
+        name = f"batch of {told.stones} known stones, new model"
+        rows.append(figure(name, 3, "batch", "haul", "--whole"))
         with open_ledger("many.sqlite") as ledger:
             known = known_again(looks, Path("many"), told.many, profile, ledger)
             call_some(known, profile, ledger)
-            timed(f"listing calls with {told.many} stones", 1, lambda: views.calls(ledger))
+            name = f"listing calls with {told.many} stones"
+            rows.append(timed(name, 1, lambda: views.calls(ledger)))
+    if told.write:
+        write("speed", rows)
 
 
 def measured_looks(folder: Path, profile: Profile) -> list[Look]:
@@ -108,16 +116,25 @@ def call_some(looks: list[Look], profile: Profile, ledger: Ledger) -> None:
     save_calls(calls, ledger)
 
 
-def figure(name: str, floor_s: float, *args: str) -> None:
-    timed(name, floor_s, lambda: run(*args))
+def figure(name: str, floor_s: float, *args: str) -> Row:
+    return timed(name, floor_s, lambda: run(*args))
 
 
-def timed(name: str, floor_s: float, work) -> None:
+def timed(name: str, floor_s: float, work) -> Row:
     wall, busy = time.perf_counter(), time.process_time()
     work()
     wall, busy = time.perf_counter() - wall, time.process_time() - busy
     print(
         f"{name:<48} {wall:6.2f} s, of the processor {busy:6.2f} s; wanted {floor_s} s", flush=True
+    )
+    ours, beside = f"{wall:.1f}", f"{busy:.1f} of the processor"
+    return Row(
+        f"{name}, s",
+        "measured faces under made-up names",
+        "1 round",
+        ours,
+        beside,
+        f"≤ {floor_s} s",
     )
 
 
