@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from grader import load_profile, looks
+from grader import load_profile, looking
 from grader.cli.main import app
 from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
 from grader.errors import SpotsError

@@ -19,6 +19,8 @@ _HEIC_BRANDS = {
 }
 # The PNG specification's last chunk: no content, its name, its checksum.
 _PNG_END = b"\0\0\0\0IEND\xae\x42\x60\x82"
+#: So many zero bytes at the end of a coded picture are a broken copy.
+ZEROS_ON_END = 64
 _OTHERS = (
     (b"GIF8", "a GIF picture"),
     (b"BM", "a BMP picture"),
@@ -68,9 +70,27 @@ def cut_off(data: bytes, form: str) -> str | None:
     }[form](data)
     if whole is None:
         return "cut off before its end"
-    if whole > len(data):
-        return f"cut off after {100 * len(data) // whole} %"
+    there = min(_coded_end(data, form), len(data))
+    if whole > there:
+        return f"cut off after {100 * there // whole} %"
     return None
+
+
+def _coded_end(data: bytes, form: str) -> int:
+    """Where the coded picture ends: a broken copy may have its full length, with nothing but zeros in its last part.
+
+    No coded HEVC picture holds three zero bytes on end (ITU-T H.265, 7.4.2, from memory), and no entropy-coded WebP
+    comes near so many.
+    """
+    if form == HEIC:
+        spans = [(at, end) for name, at, end in _boxes(data, 0, len(data)) if name == b"mdat"]
+    else:
+        spans = [(12, _webp_bytes(data))] if form == WEBP else []
+    for start, end in spans:
+        coded = data[start:end].rstrip(b"\0")
+        if len(data[start:end]) - len(coded) >= ZEROS_ON_END:
+            return start + len(coded)
+    return len(data)
 
 
 def damaged(data: bytes, form: str) -> bool:

@@ -33,10 +33,10 @@ def corners(box):
 def stone_facts():
     """A face of the starter's own sample, so that the starter can speak of it."""
     sample = json.loads((starter_folder() / "sample.json").read_text("utf-8"))
-    known = json.loads((starter_folder() / "known.json").read_text("utf-8"))["known"]
-    look = dict(zip(known["names"], known["mean"], strict=True))
+    known = json.loads((starter_folder() / "familiarity.json").read_text("utf-8"))["familiarity"]
+    appearance = dict(zip(known["names"], known["mean"], strict=True))
     lines = (LineFacts("crack", 40.0, 0.9, Position("middle", "middle"), True, 0.4),)
-    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, look).as_record()
+    return StoneFacts(sample["faces"][0]["features"], lines, 8000, None, appearance).as_record()
 
 
 @pytest.fixture(scope="module")

@@ -649,3 +649,19 @@ def test_what_is_no_file_is_not_hashed(tmp_path):
             content_hash(tmp_path / name)
         assert said in str(err.value) and "\n" not in str(err.value)
         assert err.value.code in (code, "unreadable")
+
+
+@pytest.mark.parametrize("suffix", ["heic", "webp"])
+def test_a_copy_whose_second_half_is_zeros_is_cut_off(tmp_path, suffix):
+    # ITU-T H.265, 7.4.2 (from memory): no coded picture holds three zero bytes on end.
+    rng = np.random.default_rng(5)
+    rgb = np.kron(rng.integers(0, 256, (30, 40, 3)), np.ones((8, 8, 1))).astype(np.uint8)
+    path = tmp_path / f"copy.{suffix}"
+    write_photo(path, rgb)
+    whole = path.read_bytes()
+    assert read_photo(path).rgb.shape == rgb.shape
+    half = len(whole) // 2
+    path.write_bytes(whole[:half] + bytes(len(whole) - half))
+    with pytest.raises(PhotoError, match=r"cut off after \d+ %") as err:
+        read_photo(path)
+    assert err.value.code == "truncated"
