@@ -94,7 +94,8 @@ def test_retrain_that_ends_at_any_step_leaves_the_old_model_or_the_new_one_in_us
     holds = ("sound", "kept what was there", "known", "model loads", "next works", "again works")
     broken = [one for one in told if not all(one[name] for name in (*holds, "and is used"))]
     assert broken == []
-    assert {one["used"] for one in told} == {"old", "new"}
+    # The ledger is told last; where a step fails that the tool can do without, the new model is used.
+    assert {one["used"] for one in told} == ({"old"} if way == "kill" else {"old", "new"})
 
 
 CALLS = """
