@@ -31,7 +31,7 @@ def nearest_path(folder: str) -> str:
 
 
 def use_words(folder: str | None, label: str | None) -> str:
-    """Return "spring 0f0f0f0f (/home/nell/spring)"."""
+    """Return "spring 0f0f0f0f (/people/nell/spring)"."""
     return f"{label or 'a model that could not be read'} ({folder or 'the starter'})"
 
 

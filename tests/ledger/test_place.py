@@ -44,11 +44,11 @@ def test_a_ledger_on_a_network_drive_is_told_in_one_line(mounts, place, kind):
 @pytest.mark.parametrize(
     "place",
     [
-        "/home/ann/ledger.sqlite",
+        "/people/ann/ledger.sqlite",
         "/mnt/stones/local/ledger.sqlite",
         "/mnt/stonesandmore/ledger.sqlite",
-        "/home/ann/drive/sandbox/ledger.sqlite",
-        "/home/ann/clouds.sqlite",
+        "/people/ann/drive/sandbox/ledger.sqlite",
+        "/people/ann/clouds.sqlite",
     ],
 )
 def test_a_good_place_is_not_remarked_on(mounts, place):
@@ -57,7 +57,7 @@ def test_a_good_place_is_not_remarked_on(mounts, place):
 
 @pytest.mark.parametrize("folder", ["My Cloud", "stones-sync", "OneDrive - Ann", "Shared drives"])
 def test_a_folder_that_sounds_kept_elsewhere_is_told_in_one_line(mounts, folder):
-    (remark,) = place_remarks(Path("/home/ann", folder, "stones", "ledger.sqlite"), mounts)
+    (remark,) = place_remarks(Path("/people/ann", folder, "stones", "ledger.sqlite"), mounts)
     assert f"folder {folder!r} sounds as if it is copied to other machines" in remark
     assert "\n" not in remark
 
@@ -69,7 +69,7 @@ def test_a_system_that_lists_no_mounts_is_asked_in_vain(tmp_path):
 @pytest.mark.skipif(sys.platform != "linux", reason="each system has a place of its own")
 @pytest.mark.parametrize(
     ("told", "folder"),
-    [({"XDG_DATA_HOME": "/data"}, "/data"), ({"HOME": "/home/ann"}, "/home/ann/.local/share")],
+    [({"XDG_DATA_HOME": "/data"}, "/data"), ({"HOME": "/people/ann"}, "/people/ann/.local/share")],
 )
 def test_the_ledger_lies_with_the_user_s_data(told, folder):
     # The XDG base directory specification: $XDG_DATA_HOME, or ~/.local/share. In a program of its own, for the tests
