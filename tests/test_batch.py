@@ -30,7 +30,7 @@ BOX = (40, 40, 200, 100)
 
 
 @pytest.fixture
-def folder(tmp_path, measuring):
+def folder(tmp_path, measuring, ledgers_copied):
     """A folder whose photos are text files, as ``measuring`` reads them, and a ledger."""
     photos = tmp_path / "photos"
     photos.mkdir()

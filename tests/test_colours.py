@@ -14,6 +14,8 @@ from grader.ledger.store import open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import profile_text
 
+pytestmark = pytest.mark.usefixtures("measured_once")
+
 
 @pytest.fixture(scope="module")
 def green_stone(tmp_path_factory):

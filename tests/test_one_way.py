@@ -38,6 +38,7 @@ from grader.profile import Profile, Setup, load_profile, profile_text
 
 BANDED = load_profile()
 NOW = "2026-03-02T10:11:12+01:00"
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from grader.report.words import photo_text
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 WET = PhotoTerms(state="wet")
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def _benchmark_module(name: str):

@@ -4,6 +4,7 @@ seller's own call."""
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from functools import cache
 
 from grader.profile import Profile
 from grader.report import words
@@ -54,6 +55,7 @@ def sheet_pages(
     return html
 
 
+@cache
 def page_template(name: str):
     """Return a page's template: text put into it is escaped, what it lacks is an error."""
     # Here, so that checking one photo does not wait for it.
