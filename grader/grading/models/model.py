@@ -4,7 +4,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from importlib import metadata
 
@@ -148,7 +148,7 @@ class Model:
     def label(self) -> str:
         """Name and short hash of the parameters (not of the files, which hold a date)."""
         parts = [part for part in (self.grade, self.scene, self.familiarity) if part]
-        parameters = json.dumps([asdict(part) for part in parts], sort_keys=True)
+        parameters = json.dumps(parts, default=_by_field, sort_keys=True)
         return f"{self.name} {hashlib.sha256(parameters.encode()).hexdigest()[:8]}"
 
     def complete(self, values: Features, profile: Profile) -> dict[str, float | None]:
@@ -164,6 +164,11 @@ class Model:
             name=f"rules of {profile.name}",
             grade=rules_head(profile.grades, self.grade.scaling),
         )
+
+
+def _by_field(part) -> dict:
+    """A part as JSON takes it, its numbers not copied: an ensemble holds ten thousands."""
+    return {field.name: getattr(part, field.name) for field in fields(part)}
 
 
 def rules_head(grades: Sequence[str], scaling: Scaling) -> GradeHead:
