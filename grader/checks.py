@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from grader.errors import SettingsError, harmless, told
+from grader.errors import SettingsError, harmless, quoted
 
 Check = Callable[[str, str, object], Any]
 
@@ -50,11 +50,11 @@ def check_keys(
         One line, as in all checks of this module.
     """
     if not isinstance(given, dict):
-        raise SettingsError(f"{where}: {table} is {told(given)}; give a table of settings")
+        raise SettingsError(f"{where}: {table} is {quoted(given)}; give a table of settings")
     for key in given:
         if key not in keys:
             raise SettingsError(
-                f"{where}: {table} has no setting {told(key)}{nearest(str(key), keys)}; remove or rename it"
+                f"{where}: {table} has no setting {quoted(key)}{nearest(str(key), keys)}; remove or rename it"
             )
     for key in needed:
         if key not in given:
@@ -95,7 +95,7 @@ def check_number(where: str, key: str, value: object, low: float, high: float) -
     """Return a number from ``low`` to ``high``, both in it."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give a number from {low:g} to {high:g}"
+            f"{where}: {key} is {quoted(value)}; give a number from {low:g} to {high:g}"
         )
     return float(value)
 
@@ -103,9 +103,9 @@ def check_number(where: str, key: str, value: object, low: float, high: float) -
 def check_text(where: str, key: str, value: object) -> str:
     """Return a word or a line that is not empty and that a file could be called by."""
     if not isinstance(value, str) or not value.strip():
-        raise SettingsError(f"{where}: {key} is {told(value)}; give a word or a line")
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a word or a line")
     if len(value) > MOST_LETTERS or "\0" in value:
-        raise SettingsError(f"{where}: {key} is {told(value)}; give a name that a file can have")
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a name that a file can have")
     return value
 
 
@@ -114,7 +114,7 @@ def check_line(where: str, key: str, value: object) -> str:
     text = check_text(where, key, value)
     if len(text) > MOST_LINE_LETTERS or "\n" in text or harmless(text) != text:
         raise SettingsError(
-            f"{where}: {key} is {told(text)}; give one line of plain letters, {MOST_LINE_LETTERS} at most"
+            f"{where}: {key} is {quoted(text)}; give one line of plain letters, {MOST_LINE_LETTERS} at most"
         )
     return text
 
@@ -129,10 +129,10 @@ def pair(low: float, high: float, rising: bool = True) -> Check:
 
     def check(where: str, key: str, value: object) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != 2:
-            raise SettingsError(f"{where}: {key} is {told(value)}; give two numbers")
+            raise SettingsError(f"{where}: {key} is {quoted(value)}; give two numbers")
         first, second = (check_number(where, key, v, low, high) for v in value)
         if rising and first > second:
-            raise SettingsError(f"{where}: {key} is {told(value)}; give the lower number first")
+            raise SettingsError(f"{where}: {key} is {quoted(value)}; give the lower number first")
         return first, second
 
     return check
@@ -143,8 +143,10 @@ def one_of(words: tuple[str, ...], guess: bool = True) -> Check:
 
     def check(where: str, key: str, value: object) -> str:
         if value not in words:
-            near = nearest(told(value), words) if guess else ""
-            raise SettingsError(f"{where}: {key} is {told(value)}{near}; one of {', '.join(words)}")
+            near = nearest(quoted(value), words) if guess else ""
+            raise SettingsError(
+                f"{where}: {key} is {quoted(value)}{near}; one of {', '.join(words)}"
+            )
         return value
 
     return check

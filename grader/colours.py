@@ -9,7 +9,7 @@ import tomlkit
 from numpy.typing import NDArray
 
 from grader.checks import nearest
-from grader.errors import GraderError, SpotsError, told
+from grader.errors import GraderError, SpotsError, quoted
 from grader.face.face import Face
 from grader.face.regions.classes import fit_classes
 from grader.face.regions.regions import find_regions
@@ -126,8 +126,8 @@ def marked_photos(
         path = next((folder / name for folder in folders if (folder / name).is_file()), Path(name))
         try:
             ask = ask_for(path, terms, ledger)
-            if ledger is not None and (seen := last_look(ask.sha256, ledger)) is not None:
-                ask = located(asks_again([seen], ledger)[0], ledger)
+            if ledger is not None and (shown := last_look(ask.sha256, ledger)) is not None:
+                ask = located(asks_again([shown], ledger)[0], ledger)
             photos[name] = measured_again(ask, profile)
         except GraderError as err:
             refused.append(str(err))
@@ -168,7 +168,7 @@ def fit_profile(
     return FittedProfile(
         profile=fitted,
         text=_with_ranges(text, fitted),
-        spots={name: len(some) for name, some in marked.items()},
+        spots={name: len(spots_of_class) for name, spots_of_class in marked.items()},
         wrong_before=tuple(spot for spot, (before, _) in named.items() if not before),
         wrong=tuple(spot for spot, (_, after) in named.items() if not after),
         off_stone=tuple(spot for spot in spots if spot not in named),
@@ -228,7 +228,7 @@ def _names(profile: Profile) -> list[str]:
 
 def _unknown(spot: Spot, profile: Profile) -> str:
     names = _names(profile)
-    return f"{spot.where}: no class {told(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
+    return f"{spot.where}: no class {quoted(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
 
 
 def _spot_lab(measured: MeasuredPhoto, spot: Spot) -> NDArray[np.float32]:

@@ -55,7 +55,7 @@ def faces_to_compare(
     called = called_rungs(stones.calls, stones.features, profile)
     if not called.names:
         raise CallsError(f"{origin}: no grade in it that can be used; call some stones first")
-    unseen = called.unseen_by([model.for_ladder(profile) for model in models])
+    unseen = called.not_learned_by([model.for_ladder(profile) for model in models])
     return unseen, len(called.names) - len(unseen.names)
 
 

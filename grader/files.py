@@ -16,7 +16,7 @@ from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
-from grader.errors import GraderError, told
+from grader.errors import GraderError, quoted
 
 #: No table, profile or model that a person keeps is larger; what is was named by mistake.
 MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
@@ -259,7 +259,7 @@ def read_number(text: str) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise ValueError(f"{told(text)} is no number; write it as 12.5")
+        raise ValueError(f"{quoted(text)} is no number; write it as 12.5")
     return number
 
 
@@ -292,7 +292,7 @@ def read_table(
         )
     twice = [name for name, count in Counter(filter(None, names)).items() if count > 1]
     if twice:
-        raise error(f"{path}: two columns are called {told(twice[0])}; keep one of them")
+        raise error(f"{path}: two columns are called {quoted(twice[0])}; keep one of them")
     _check_cells(path, rows, mark, error)
     empty = [""] * len(names)
     return [

@@ -127,14 +127,14 @@ def learn(
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
     true_scene = np.array([face.true["scene_score"] for face in faces])
-    said_scene = np.clip(np.rint(rng.normal(true_scene, SCENE_SLIP)), 0, 100)
-    scene = fit_scene(rows, said_scene, photos)
-    seen = [
+    called_scene = np.clip(np.rint(rng.normal(true_scene, SCENE_SLIP)), 0, 100)
+    scene = fit_scene(rows, called_scene, photos)
+    completed = [
         with_scene(row, value, profile) for row, value in zip(rows, scene.values(rows), strict=True)
     ]
-    scaling = fit_scaling(seen, GRADE_FEATURES)
+    scaling = fit_scaling(completed, GRADE_FEATURES)
     head = GradeHead(profile.grades, scaling, None)
-    x, grades = scaling.design(seen), len(profile.grades)
+    x, grades = scaling.design(completed), len(profile.grades)
 
     def odds(learn: NDArray) -> Ordinal:
         return fit_ordinal(
@@ -155,7 +155,7 @@ def learn(
         ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, ensemble=ensemble)
     made = Provenance(
-        data_sha256=_data_hash(faces, rung, said_scene, profile),
+        data_sha256=_data_hash(faces, rung, called_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
         f"of profile {profile.name} version {profile.version}",
         date=date,
@@ -171,19 +171,19 @@ def judge(
     grades = profile.grades
     by_rules = [grade_by_rules(face.true, profile) for face in faces]
     truth = np.array([grades.index(grade) for grade, _ in by_rules])
-    seen = [model.complete(face.measured, profile) for face in faces]
-    sets = model.grade.set_rule.contains(model.grade.probabilities(seen))
+    completed = [model.complete(face.measured, profile) for face in faces]
+    sets = model.grade.set_rule.contains(model.grade.probabilities(completed))
     plain = [grades.index(grade_by_rules(face.measured, profile)[0]) for face in faces]
     photos = [face.photo for face in faces]
     scenes = np.array([face.true["scene_score"] for face in faces])
-    told = [model.scene.estimate(face.measured) for face in faces]
-    inside = [e.low <= s <= e.high for e, s in zip(told, scenes, strict=True)]
+    estimates = [model.scene.estimate(face.measured) for face in faces]
+    inside = [e.low <= s <= e.high for e, s in zip(estimates, scenes, strict=True)]
     decided = Counter(condition and condition_words(condition) for _, condition in by_rules)
     near = [border_distance(face.true, profile) <= NEAR for face in faces]
     return Judged(
         faces=len(faces),
         photos=len(set(photos)),
-        model=agreement(model.grade.rungs(seen), truth, len(grades), photos, rng),
+        model=agreement(model.grade.rungs(completed), truth, len(grades), photos, rng),
         plain=agreement(plain, truth, len(grades), photos, rng),
         shares={grade: float((truth == k).mean()) for k, grade in enumerate(grades)},
         near=float(np.mean(near)),
@@ -192,7 +192,7 @@ def judge(
             for rule in profile.rules
             for condition in conditions(rule)
         },
-        scene_off=float(np.mean(np.abs([e.score for e in told] - scenes))),
+        scene_off=float(np.mean(np.abs([e.score for e in estimates] - scenes))),
         scene_inside=float(np.mean(inside)),
         set_holds=float(np.mean(sets[np.arange(len(faces)), truth])),
         set_size=float(sets.sum(axis=1).mean()),
@@ -316,8 +316,8 @@ def drawer(profile: Profile, seed: int, workers: int) -> Draw:
         jobs = (delayed(_draw)(style, n, seed, profile) for n in photos)
         found = Parallel(n_jobs=workers, return_as="generator")(jobs)
         faces = []
-        for done, some in enumerate(found, start=1):
-            faces += some
+        for done, faces_of_photo in enumerate(found, start=1):
+            faces += faces_of_photo
             if done % 20 == 0 or done == len(photos):
                 print(
                     f"{style.name}: {done} of {len(photos)} photos, {len(faces)} faces", flush=True
@@ -344,19 +344,19 @@ def kept(path: Path, profile: Profile, seed: int, draw: Draw) -> Draw:
         return {row["photo"]: row["faces"] for row in rows if [*row["made"], row["style"]] == made}
 
     def draw_missing(style: Style, photos: range) -> list[DrawnFace]:
-        there = read(style)
+        kept_faces = read(style)
         for start in range(photos.start, photos.stop, PHOTOS_KEPT):
-            some = range(start, min(start + PHOTOS_KEPT, photos.stop))
-            if all(number in there for number in some):
+            numbers = range(start, min(start + PHOTOS_KEPT, photos.stop))
+            if all(number in kept_faces for number in numbers):
                 continue
-            drawn = draw(style, some)
+            drawn = draw(style, numbers)
             with open(path, "a", encoding="utf-8") as file:
-                for number in some:
+                for number in numbers:
                     faces = [asdict(face) for face in drawn if face.photo == number]
                     row = {"made": stamp, "style": style.name, "photo": number, "faces": faces}
                     file.write(json.dumps(row) + "\n")
-        there = read(style)
-        return [_ruled(DrawnFace(**face), profile) for n in photos for face in there[n]]
+        kept_faces = read(style)
+        return [_ruled(DrawnFace(**face), profile) for n in photos for face in kept_faces[n]]
 
     return draw_missing
 

@@ -19,7 +19,7 @@ import tomlkit
 from typer.testing import CliRunner
 
 from grader.called import called_in_ledger
-from grader.calling import line_said, place_on
+from grader.calling import line_fact, place_on
 from grader.cli.main import app
 from grader.colours import marked_photos, spots_of
 from grader.face.regions.classes import fit_classes
@@ -352,7 +352,7 @@ def test_a_photo_that_is_gone_is_learned_from_with_its_words_and_its_further_pho
         call = place_on(
             look, Call("one.png", look.ask.sha256, 1, None, None, None, "Ann", NOW, None)
         )
-        ledger.add(line_said(look, call, 1, "pattern"), author="Ann")
+        ledger.add(line_fact(look, call, 1, "pattern"), author="Ann")
     assert piece["cracks"]["lines"][0]["class"] == "crack"
     ((stone, values),) = shop.learned().items()
     assert values["crack_count"] == before[stone]["crack_count"] - 1

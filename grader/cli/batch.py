@@ -8,8 +8,8 @@ import typer
 from grader.cli.options import (
     AnewOption,
     ModelOption,
+    existing_folder,
     folder_place,
-    folder_there,
     progress,
     takes_session,
     takes_terms,
@@ -23,7 +23,7 @@ def batch(
     folder: Annotated[
         Path,
         typer.Argument(
-            metavar="FOLDER", callback=folder_there, help="Every photo below it is graded."
+            metavar="FOLDER", callback=existing_folder, help="Every photo below it is graded."
         ),
     ],
     out: Annotated[

@@ -55,7 +55,7 @@ def words(text: str | None) -> str | None:
     return (text and text.strip()) or None
 
 
-def folder_there(path: Path | None) -> Path | None:
+def existing_folder(path: Path | None) -> Path | None:
     """Refuse what is no folder; none where none is given."""
     if path is None:
         return None
@@ -150,7 +150,7 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
 GradedFolder = Annotated[
     Path,
     typer.Argument(
-        metavar="FOLDER", callback=folder_there, help="A folder of photos that batch has graded."
+        metavar="FOLDER", callback=existing_folder, help="A folder of photos that batch has graded."
     ),
 ]
 CountOption = Annotated[

@@ -18,9 +18,9 @@ def report_lines(report: RetrainReport) -> list[str]:
         lines.append(f"on {report.comparisons} picks, held out in turn:")
         shares = f"{report.comparisons_old!s:<24}{report.comparisons_new}"
         lines.append(f"{'scene agrees with the pick':<28}{shares}")
-    if report.seen_before:
+    if report.learned_before:
         lines.append(
-            f"the old model has seen {report.seen_before} of these stones: "
+            f"the old model has seen {report.learned_before} of these stones: "
             "it looks better here than it is"
         )
     if report.moved is not None:

@@ -37,7 +37,7 @@ def trained(cli, monkeypatch):
             gain=Figure(0.0, -0.1, 0.1),
             scene_old=None,
             scene_new=None,
-            seen_before=0,
+            learned_before=0,
             comparisons=1,
             kinds=(Candidate("logit and crowd", 0.8, 0.7, 0.0, 0.0, True),),
         )

@@ -302,7 +302,7 @@ def test_rows_about_no_stone_are_refused_with_their_line(call, words):
 def test_rows_that_contradict_are_told_and_the_last_one_counts():
     placed = place_calls(_rows(_call(), _call(piece=2, box=None), _call(grade="waste")), [TRAY])
     assert len(placed) == 3
-    assert [str(t) for t in placed.told] == [
+    assert [str(t) for t in placed.remarks] == [
         "line 4: june/tray.jpg piece 1: line 2 says otherwise; line 4 counts"
     ]
 

@@ -155,7 +155,7 @@ def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, small_
     calls, measured = tray
     first = retrain(calls[:60], measured, profile, small_model).model
     report = retrain(calls, measured, profile, first).report
-    assert report.seen_before == 60
+    assert report.learned_before == 60
     assert "has seen 60 of these stones" in report_lines(report)[-2]
 
 
@@ -234,8 +234,8 @@ def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile,
     learned = retrain(named[:20], measured, profile, small_model).model
     # The other photos of pieces 0 to 19, and pieces 20 to 29 twice.
     later = called_rungs(named[20:], measured, profile)
-    assert later.seen_by(learned) == 20
-    assert {*later.unseen_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
+    assert later.learned_by(learned) == 20
+    assert {*later.not_learned_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
     assert not any("bucket" in key for key in learned.provenance.stones)
 
 

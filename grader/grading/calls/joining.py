@@ -153,7 +153,7 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
     counts.
     """
     finder = StoneFinder(photos)
-    calls, lines, refused, told = [], [], list(read.refused), list(read.told)
+    calls, lines, refused, remarks = [], [], list(read.refused), list(read.remarks)
     last: dict[tuple[str, int, str | None], tuple[int, Call]] = {}
     for line, call in zip(read.lines, read.calls, strict=True):
         try:
@@ -173,12 +173,12 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
         if earlier is not None and _contradict(earlier[1], placed):
             stone = f"{call.photo} piece {piece}"
             text = f"{stone}: line {earlier[0]} says otherwise; line {line} counts"
-            told.append(RowRemark(line, text))
+            remarks.append(RowRemark(line, text))
         last[photo.sha256, piece, call.by] = (line, placed)
         calls.append(placed)
         lines.append(line)
     in_order = sorted(refused, key=lambda remark: remark.line)
-    return ReadCalls(tuple(calls), tuple(lines), tuple(in_order), tuple(told))
+    return ReadCalls(tuple(calls), tuple(lines), tuple(in_order), tuple(remarks))
 
 
 def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
@@ -205,7 +205,7 @@ def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
             of_one = heard[stone].pop(call.by, [])
             heard[stone][call.by] = [*of_one, call]
     by_person = {
-        stone: tuple(standing_call(said) for said in people.values())
+        stone: tuple(standing_call(spoken) for spoken in people.values())
         for stone, people in heard.items()
     }
     return JoinedCalls(by_person, tuple(without))
@@ -243,7 +243,7 @@ def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord
             words[finder.piece(call, photo)].append(call.line)
         except ValueError:
             continue  # Its stone is not found any more: listed with the calls, not measured.
-    return {piece: tuple(said) for piece, said in words.items()}
+    return {piece: tuple(spoken) for piece, spoken in words.items()}
 
 
 def standing_call(calls: Sequence[Call]) -> Call:

@@ -111,7 +111,7 @@ def retrain(
         )
     base = base.for_ladder(profile)
     start = base
-    if called.take(called.rung >= 0).seen_by(base):
+    if called.take(called.rung >= 0).learned_by(base):
         # The table has grown: it tells the old calls again, and the ensemble must not learn from them twice.
         start = replace(base, grade=base.grade.prior)
     rng = np.random.default_rng(seed)
@@ -122,14 +122,14 @@ def retrain(
         return _fit(called, compared, start, profile, seed, lambda: on_step(next(done), total))
 
     model, kinds = fit(called, compared)
-    seen = {stone_key(stone) for two in comparisons for stone in two} | called.keys
+    learned = {stone_key(stone) for two in comparisons for stone in two} | called.keys
     also = f" and {_counted(len(comparisons), 'pick')}" if comparisons else ""
     provenance = Provenance(
         data_sha256=_data_hash(called, compared, profile),
         data=f"{_counted(len(called.stones), 'called stone')}{also}, from {base.label}",
         date="",
         versions=library_versions(),
-        stones=tuple(sorted(seen.union(base.provenance.stones))),
+        stones=tuple(sorted(learned.union(base.provenance.stones))),
     )
     report = _judge(called, compared, base, profile, fold, fit, rng)
     report = replace(report, kinds=kinds, moved=_moved(called, compared, base, model, profile))
@@ -206,7 +206,7 @@ def _judge(
         gain=None,
         scene_old=None,
         scene_new=None,
-        seen_before=called.seen_by(base),
+        learned_before=called.learned_by(base),
     )
     models = {}
     for k in np.unique(fold):

@@ -28,7 +28,7 @@ class RetrainReport:
     grades, scenes : how many stones have a called grade, a called scene score.
     gain : kappa of the new less kappa of the old, on the same stones.
     scene_old, scene_new : mean distance in points from the called scene score.
-    seen_before : stones that the old model was already trained on; on these it looks too good.
+    learned_before : stones that the old model was already trained on; on these it looks too good.
     comparisons : how many side by side; comparisons_old, comparisons_new : share of held-out ones that the scene score
     agrees with, half a one where it is alike; comparison_gain : new less old.
     kinds : of grade head, compared on held-out calls.   moved : by how much what is proposed changes.
@@ -42,7 +42,7 @@ class RetrainReport:
     gain: Figure | None
     scene_old: Figure | None
     scene_new: Figure | None
-    seen_before: int
+    learned_before: int
     comparisons: int = 0
     moved: Moved | None = None
     comparisons_old: Figure | None = None
