@@ -15,9 +15,9 @@ def report_lines(report: RetrainReport) -> list[str]:
     if report.scene_old is not None:
         lines.append(f"{'scene, mean points off':<28}{report.scene_old!s:<24}{report.scene_new}")
     if report.comparisons_old is not None:
-        lines.append(f"on {report.comparisons} picks, held out in turn:")
+        lines.append(f"on {report.comparisons} comparisons, held out in turn:")
         shares = f"{report.comparisons_old!s:<24}{report.comparisons_new}"
-        lines.append(f"{'scene agrees with the pick':<28}{shares}")
+        lines.append(f"{'scene agrees with them':<28}{shares}")
     if report.learned_before:
         lines.append(
             f"the old model has seen {report.learned_before} of these stones: "
@@ -47,13 +47,11 @@ def verdict(report: RetrainReport) -> str:
 
 
 def _scene_verdict(report: RetrainReport) -> str:
-    few = (
-        f"too few picks to judge ({report.comparisons}): the scene score stays close to the old one"
-    )
+    few = f"too few comparisons to judge ({report.comparisons}): the scene score stays close to the old one"
     return {
         "unknown": few,
-        "better": "the new scene score follows your picks better, beyond the uncertainty",
-        "worse": "the new scene score follows your picks worse, beyond the uncertainty: keep the old one",
+        "better": "the new scene score follows your comparisons better, beyond the uncertainty",
+        "worse": "the new scene score follows your comparisons worse, beyond the uncertainty: keep the old one",
         "alike": "the scene score: no difference beyond the uncertainty",
     }[beyond(report.comparison_gain)]
 
@@ -62,7 +60,7 @@ def moved_line(moved: Moved) -> str:
     """Return by how much what is proposed changes, in one line."""
     spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
     return (
-        f"of {_counted(moved.stones, 'stone')} called or picked, {moved.otherwise} would be graded otherwise than "
+        f"of {_counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
         f"before; scenes move {moved.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
     )
 

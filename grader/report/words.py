@@ -423,7 +423,7 @@ def _head_words(proposal: dict | None, profile: Profile) -> str:
 
 def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
     chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
-    # Of a stranger no chance is told: the number would be an invention.
+    # Of an unfamiliar stone no chance is told: the number would be an invention.
     likely = [("likely", set_words(proposal)), ("chances", chances)]
     return [
         *([] if proposal["unfamiliar"] else likely),

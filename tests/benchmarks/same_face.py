@@ -47,7 +47,7 @@ def main() -> None:
 def rows_of(seed: int, wanted: int) -> list[Row]:
     """Return the rows of so many pairs whose first photo glares."""
     profile = load_profile()
-    glare, share, misfit, found, strangers, contradict = [], [], [], 0, [], 0
+    glare, share, misfit, found, mistaken, contradict = [], [], [], 0, [], 0
     number, last = 0, None
     while len(glare) < wanted:
         number += 1
@@ -77,7 +77,7 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
             states = {s.state.value for s in (seen, see_face(again[0], profile))}
             contradict += states == {"wet", "dry"}
         if last is not None:
-            strangers.append(find_again(seen, last) is not None)
+            mistaken.append(find_again(seen, last) is not None)
         last = search(other)
         print(number, glare[-1], share[-1], misfit[-1:] if again else "not found", flush=True)
     on = f"pairs of held-out renders that glare, seed {seed}"
@@ -92,8 +92,8 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
         Row("two photos: share error less / more by over a point", on, n,
             f"{(gains < -0.01).sum()} / {(gains > 0.01).sum()}"),
         Row("two photos of one face found to be so, share", on, n, f"{found / len(glare):.2f}"),
-        Row("two photos of two faces taken for one", on, f"{len(strangers)} pairs",
-            str(sum(strangers)), floor="0"),
+        Row("two photos of two faces taken for one", on, f"{len(mistaken)} pairs",
+            str(sum(mistaken)), floor="0"),
         Row("two photos of one face: misfit, median / worst pair, px", on, f"{len(misfit)} pairs",
             f"{np.median(misfit):.2f} / {max(misfit):.2f}", floor="≤ 1"),
         Row("two wet photos read as a wet and a dry one", on, f"{found} pairs", str(contradict)),

@@ -219,7 +219,13 @@ def print_others(cut_by: list[dict], faces: Faces, alone: Faces, seeds: int) -> 
         more = [a.gap - b.gap for a, b in pairs if a.n == n]
         print(f"  {n} calls: gap less that of the logit alone {_mean(more)}")
         on = f"{who}, {seeds} seeds, faces of held-out renders"
-        rows.append(_row(f"crowd: gap less that of the logit alone, {n} calls", on, more))
+        rows.append(
+            _row(
+                f"ensemble of simulated sellers: gap less that of the logit alone, {n} calls",
+                on,
+                more,
+            )
+        )
     return rows
 
 

@@ -65,19 +65,19 @@ AREAS = {
         (
             ("starter against the written rules: quadratic", "", "starter and rules, kappa"),
             ("grade sets: share that hold the call, 20 calls", "", "grade sets that hold the call"),
-            ("scene from picks: right on fresh pairs after 30", "", "scene right after 30 comparisons"),
+            ("scene from comparisons: right on fresh pairs after 30", "", "scene right after 30 comparisons"),
             ("simulated sellers: gap to the ceiling, 20 calls", "5 sellers", "gap to a seller after 20 calls"),
             ("simulated sellers: gap to the ceiling, 200 calls", "5 sellers", "gap to a seller after 200 calls"),
             ("ask: kappa after 20 asked less 30 at random", "", "kappa of 20 asked less 30 at random"),
         ),
     ),
-    "strangers": (
-        "Strangers: what is no stone of the seller's",
+    "unfamiliar": (
+        "Unfamiliar stones, and what is no stone",
         (
-            ("stones told as strangers", "faces", "stones taken for strangers"),
-            ("strangers told: all drawn", "", "drawn strangers noticed"),
-            ("strangers told", "photographs: masonry", "photographed masonry noticed"),
-            ("strangers told", "photographs: concrete", "photographed concrete noticed"),
+            ("stones taken for unfamiliar", "faces", "stones taken for unfamiliar"),
+            ("other things noticed: all drawn", "", "drawn other things noticed"),
+            ("other things noticed", "photographs: masonry", "photographed masonry noticed"),
+            ("other things noticed", "photographs: concrete", "photographed concrete noticed"),
         ),
     ),
     "light": (

@@ -1,8 +1,8 @@
-"""Prints how often pictures of what is no stone are told as strangers, and how often stones are, with n and seed.
+"""Prints how often pictures of what is no stone are taken for unfamiliar, and how often stones are, with n and seed.
 
 ``python tests/benchmarks/unfamiliar_figures.py [--faces FILE] [--drawn N] [--others DIR ...] [--stones DIR ...]
 [--write]``. Bricks, concrete, cloth, a hand, wood and gravel are drawn (``non_stones.py``); ``--others`` adds folders
-of photographs of other things, ``--stones`` of stones of this kind. A picture counts as told where no stone is found in
+of photographs of other things, ``--stones`` of stones of this kind. A picture counts as noticed where no stone is found in
 it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole" takes
 each picture for one face, so that finding stones does not help.
 """
@@ -52,12 +52,12 @@ def main() -> None:
     model = load_model().familiarity
     strange = [model.why_unfamiliar(face.appearance) is not None for face in faces]
     rows.append(
-        _row("stones told as strangers", "faces of held-out renders", strange, "aim ≤ 0.05")
+        _row("stones taken for unfamiliar", "faces of held-out renders", strange, "aim ≤ 0.05")
     )
     for folder in args.stones:
         rows += print_photos(folder, "aim ≤ 0.10", "stones")
     if args.write:
-        tables.write("strangers", rows)
+        tables.write("unfamiliar", rows)
 
 
 def print_drawn(count: int, seed: int) -> list[Row]:
@@ -67,13 +67,15 @@ def print_drawn(count: int, seed: int) -> list[Row]:
         pictures = [draw(np.random.default_rng([seed, number, i])) for i in range(count)]
         for whole in (False, True):
             told = [
-                is_told(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
+                is_noticed(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
                 for rgb in pictures
             ]
             every[whole] += told
-            rows.append(_row(f"strangers told: {kind}, drawn{_how(whole)}", "drawn pictures", told))
+            rows.append(
+                _row(f"other things noticed: {kind}, drawn{_how(whole)}", "drawn pictures", told)
+            )
     for whole, told in every.items():
-        name = f"strangers told: all drawn{_how(whole)}"
+        name = f"other things noticed: all drawn{_how(whole)}"
         rows.append(_row(name, "drawn pictures", told, "aim ≥ 0.95"))
     return rows
 
@@ -90,16 +92,16 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
                 print(err)
                 continue
             if what == "other things":
-                told.append(is_told(graded))
+                told.append(is_noticed(graded))
             else:
                 told += [p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal]
         name = folder.parent.name if folder.name == "photo" else folder.name
-        words = "strangers told" if what == "other things" else "stones told as strangers"
+        words = "other things noticed" if what == "other things" else "stones taken for unfamiliar"
         rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", told, floor))
     return rows
 
 
-def is_told(graded: Graded) -> bool:
+def is_noticed(graded: Graded) -> bool:
     """Whether nothing in a picture is proposed with confidence."""
     return all(p.proposal is None or p.proposal.unfamiliar is not None for p in graded.pieces)
 

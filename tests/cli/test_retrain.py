@@ -39,7 +39,7 @@ def trained(cli, monkeypatch):
             scene_new=None,
             learned_before=0,
             comparisons=1,
-            kinds=(Candidate("logit and crowd", 0.8, 0.7, 0.0, 0.0, True),),
+            kinds=(Candidate("logit and simulated sellers", 0.8, 0.7, 0.0, 0.0, True),),
         )
         refused = (RowRemark(1, "x.jpg: said by the training"),)
         return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)})

@@ -298,7 +298,7 @@ def test_a_seller_who_is_none_of_the_ensemble_is_followed_without_it(tray, profi
     assert done.model.grade.ensemble_share == 0
     assert done.model.grade.kind == "cumulative logit"
     few = retrain(calls[:15], measured, profile, base)
-    assert [k.kind for k in few.report.kinds] == ["logit and crowd"]
+    assert [k.kind for k in few.report.kinds] == ["logit and simulated sellers"]
 
 
 def test_a_stone_of_a_held_out_comparison_teaches_nothing_in_another_comparison(
@@ -307,7 +307,7 @@ def test_a_stone_of_a_held_out_comparison_teaches_nothing_in_another_comparison(
     _, measured = tray
     order = np.argsort(small_model.scene.values(list(measured.values())))
     stones = [list(measured)[i] for i in order]
-    # The old scores have it wrong on all of these, and one stone is in every pick: nothing is left to learn from.
+    # The old scores have it wrong on all of these, and one stone is in every comparison: nothing is left to learn from.
     with_one = [(low, stones[-1]) for low in stones[:30]]
     report = retrain([], measured, profile, small_model, comparisons=with_one).report
     assert (report.comparisons_old.value, report.comparisons_new.value) == (0.0, 0.0)

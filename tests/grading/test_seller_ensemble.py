@@ -181,5 +181,5 @@ def test_twice_gives_the_same_head(ensemble_model, faces):
         for _ in range(2)
     )
     assert first == again
-    assert [c.kind for c in first[1]] == ["logit and crowd", "cumulative logit"]
+    assert [c.kind for c in first[1]] == ["logit and simulated sellers", "cumulative logit"]
     assert dataclasses.asdict(first[0]) == dataclasses.asdict(again[0])

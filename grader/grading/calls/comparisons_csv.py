@@ -42,7 +42,7 @@ def read_comparisons_csv(path: Path, time: str) -> ReadCalls:
     rows = read_table(path, COLUMNS, CallsError)
     if not rows:
         raise CallsError(
-            f"{path}: no pick in it; give one a row, the better stone first: {','.join(COLUMNS)}"
+            f"{path}: no comparison in it; give one a row, the better stone first: {','.join(COLUMNS)}"
         )
     for line, row in rows:
         try:

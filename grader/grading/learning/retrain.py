@@ -107,7 +107,7 @@ def retrain(
     compared = _Compared(list(comparisons), pairs)
     if not called.stones and not compared.stones:
         raise CallsError(
-            "no call could be used, and no pick; call some stones first, or mend the rows refused"
+            "no call and no comparison could be used; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
     start = base
@@ -123,7 +123,7 @@ def retrain(
 
     model, kinds = fit(called, compared)
     learned = {stone_key(stone) for two in comparisons for stone in two} | called.keys
-    also = f" and {_counted(len(comparisons), 'pick')}" if comparisons else ""
+    also = f" and {_counted(len(comparisons), 'comparison')}" if comparisons else ""
     provenance = Provenance(
         data_sha256=_data_hash(called, compared, profile),
         data=f"{_counted(len(called.stones), 'called stone')}{also}, from {base.label}",

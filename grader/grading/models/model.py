@@ -33,7 +33,7 @@ RULES_SLOPE = 5.0
 
 #: Kinds of grade head, in words.
 RULES_ALONE, LOGIT_AND_ENSEMBLE, LOGIT, TREES = (
-    "rules alone", "logit and crowd", "cumulative logit", "trees",
+    "rules alone", "logit and simulated sellers", "cumulative logit", "trees",
 )  # fmt: skip
 
 #: As many calls as this count as much as the whole ensemble does.
