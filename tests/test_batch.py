@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 
 from grader import looking, looks
-from grader.batch import find_photos, grade_folder
+from grader.batch import FolderRun, find_photos, grade_folder
 from grader.calling import save_calls
 from grader.errors import GraderError
 from grader.grading.models.model_files import load_model
@@ -39,12 +39,14 @@ def folder(tmp_path, measuring):
 
         def run(profile=None, model=None, mm_per_px=None, whole=False, **given):
             measuring.clear()
+            how = {key: given.pop(key) for key in ("anew", "on_photo") if key in given}
+            workers = given.pop("workers", 1)
             done = grade_folder(
                 photos,
                 profile or load_profile(),
                 model or load_model(),
-                **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole), "workers": 1}
-                | given,
+                **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole)} | given,
+                run=FolderRun(workers, **how),
             )
             return SimpleNamespace(
                 done=done,

@@ -7,12 +7,13 @@ from typer.testing import CliRunner
 
 from grader import load_profile, looking
 from grader.cli.main import app
-from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
+from grader.colours import fit_profile, marked_photos
 from grader.errors import SpotsError
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import profile_text
+from grader.spots import read_spots_csv, spots_of
 
 
 @pytest.fixture(scope="module")

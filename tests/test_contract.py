@@ -26,7 +26,7 @@ FLOORS = [
     ["grading"],
     ["face"],
     ["render", "photo"],
-    ["settings"],
+    ["settings", "spots"],
     ["profile"],
     ["measures", "weight", "checks"],
     ["made", "outfolder"],

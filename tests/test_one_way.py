@@ -21,7 +21,7 @@ from typer.testing import CliRunner
 from grader.called import called_in_ledger
 from grader.calling import line_fact, place_on
 from grader.cli.main import app
-from grader.colours import marked_photos, spots_of
+from grader.colours import marked_photos
 from grader.face.regions.classes import fit_classes
 from grader.face.sight.cut import cut_face
 from grader.grade import facts_of, measure_file, measure_photo
@@ -35,6 +35,7 @@ from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
 from grader.photo.terms import Neutral, PhotoTerms
 from grader.profile import Profile, Setup, load_profile, profile_text
+from grader.spots import spots_of
 
 BANDED = load_profile()
 NOW = "2026-03-02T10:11:12+01:00"

@@ -74,7 +74,7 @@ def draw_cuts(
     return np.vstack([view.rgb, _foot(view.rgb.shape[1], plan, pieces)])
 
 
-def cut_svg(piece: CutPiece, plan: str, title: str) -> str:
+def cut_svg(piece: CutPiece, plan: str, photo_name: str) -> str:
     """Return one stone's plan as an SVG in true size, one unit a mm, in layers named by their ids.
 
     Layers: outline, glare, lines, templates (each with its number; the tick points up in its picture), bar (50 mm, to
@@ -85,6 +85,7 @@ def cut_svg(piece: CutPiece, plan: str, title: str) -> str:
     GraderError
         The scale is not known.
     """
+    title = f"{photo_name}, stone {piece.measured.piece.id}"
     if piece.mm_per_px is None:
         raise GraderError(
             f"{title}: no scale, so no drawing in true size; lay the photo card beside the stone, "

@@ -3,6 +3,7 @@
 from grader.grading.learning.agreement import beyond
 from grader.grading.learning.retrain_record import Moved, RetrainReport
 from grader.report.agreement import beside_lines
+from grader.report.words import counted
 
 
 def report_lines(report: RetrainReport) -> list[str]:
@@ -34,8 +35,8 @@ def verdict(report: RetrainReport) -> str:
         return _scene_verdict(report)
     if report.gain is None or report.gain.value is None:
         return (
-            f"too few calls to judge ({_counted(report.grades, 'stone')} with a grade, in "
-            f"{_counted(sum(n > 0 for n in report.by_grade.values()), 'grade')}): "
+            f"too few calls to judge ({counted(report.grades, 'stone')} with a grade, in "
+            f"{counted(sum(n > 0 for n in report.by_grade.values()), 'grade')}): "
             "look at its proposals before you use the new model"
         )
     return {
@@ -60,10 +61,6 @@ def moved_line(moved: Moved) -> str:
     """Return by how much what is proposed changes, in one line."""
     spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
     return (
-        f"of {_counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
+        f"of {counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
         f"before; scenes move {moved.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
     )
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -200,6 +200,11 @@ def _other_lines_words(classes: Sequence[str]) -> str:
     return ", ".join(parts)
 
 
+def counted(count: int, noun: str) -> str:
+    """Return "1 stone" or "2 stones"."""
+    return f"{count} {noun}{_s(count)}"
+
+
 def _s(count: int) -> str:
     """The ending of a noun of which there are so many."""
     return "" if count == 1 else "s"

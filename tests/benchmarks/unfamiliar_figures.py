@@ -2,9 +2,9 @@
 
 ``python tests/benchmarks/unfamiliar_figures.py [--faces FILE] [--drawn N] [--others DIR ...] [--stones DIR ...]
 [--write]``. Bricks, concrete, cloth, a hand, wood and gravel are drawn (``non_stones.py``); ``--others`` adds folders
-of photographs of other things, ``--stones`` of stones of this kind. A picture counts as noticed where no stone is found in
-it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole" takes
-each picture for one face, so that finding stones does not help.
+of photographs of other things, ``--stones`` of stones of this kind. A picture counts as noticed where no stone is
+found in it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole"
+takes each picture for one face, so that finding stones does not help.
 """
 
 import argparse

@@ -75,7 +75,7 @@ def test_without_a_scale_templates_are_relative_and_it_is_said(cut):
 
 def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
     _, cuts = cut(lines=(crack,))
-    svg = ET.fromstring(cut_svg(cuts[0], "most", "a.jpg, stone 1").encode())
+    svg = ET.fromstring(cut_svg(cuts[0], "most", "a.jpg").encode())
     layers = {group.get("id"): group for group in svg.findall(f"{SVG}g")}
     assert list(layers) == ["outline", "glare", "lines", "templates", "bar", "words"]
     width = float(svg.get("width").removesuffix("mm"))

@@ -33,12 +33,12 @@ def remark_lines(table: Path | None, remarks: Sequence[RowRemark]) -> list[str]:
 
 @dataclass(frozen=True)
 class ReadCalls:
-    """Calls with the line on which each stands, the rows refused, and what else is to be told."""
+    """Calls with the line on which each stands, the rows refused, and what else there is to remark."""
 
     calls: tuple[Call, ...]
     lines: tuple[int, ...]
     refused: tuple[RowRemark, ...] = ()
-    quoted: tuple[RowRemark, ...] = ()
+    remarks: tuple[RowRemark, ...] = ()
 
     def __iter__(self) -> Iterator[Call]:
         return iter(self.calls)

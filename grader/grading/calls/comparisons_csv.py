@@ -18,7 +18,7 @@ Stone = tuple[str, int]
 @dataclass(frozen=True)
 class ReadComparisons:
     """Comparisons as (better stone, other stone) with the line on which each stands, the rows refused,
-    and what else is to be told."""
+    and what else there is to remark."""
 
     comparisons: tuple[tuple[Stone, Stone], ...]
     lines: tuple[int, ...]
