@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import beside, progress, takes_session, takes_terms
-from grader.settings import FILE
 
 
 @takes_session
@@ -38,6 +37,8 @@ def colours(
     """
     if table is None and not spot:
         raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
+    from grader.settings import FILE
+
     if out.exists() or out.name == FILE:
         raise typer.BadParameter(
             f"{out} is there already, or holds your settings; choose another name",

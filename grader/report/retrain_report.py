@@ -1,7 +1,7 @@
 """What retraining has brought, in words: the verdict first, then each figure with its 95 % interval in brackets."""
 
 from grader.grading.learning.agreement import beyond
-from grader.grading.learning.retrain_record import Moved, RetrainReport
+from grader.grading.learning.retrain_record import LearnedFrom, Moved, RetrainReport
 from grader.report.agreement import beside_lines
 from grader.report.words import counted
 
@@ -55,6 +55,12 @@ def _scene_verdict(report: RetrainReport) -> str:
         "worse": "the new scene score follows your comparisons worse, beyond the uncertainty: keep the old one",
         "alike": "the scene score: no difference beyond the uncertainty",
     }[beyond(report.comparison_gain)]
+
+
+def data_words(learned: LearnedFrom) -> str:
+    """Return "20 called stones and 3 comparisons, from starter 01234567": what a model was made from."""
+    also = f" and {counted(learned.comparisons, 'comparison')}" if learned.comparisons else ""
+    return f"{counted(learned.stones, 'called stone')}{also}, from {learned.base}"
 
 
 def moved_line(moved: Moved) -> str:

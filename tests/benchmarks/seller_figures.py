@@ -22,16 +22,17 @@ from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
 from tables import Row
 
 from grader.drawn import DrawnFace
-from grader.grading.learning.agreement import Figure, counts, weighted_kappa
+from grader.grading.learning.agreement import counts, weighted_kappa
 from grader.grading.learning.ask import ask_for
 from grader.grading.learning.candidates import choose_head
-from grader.grading.learning.drift import mean_figure
+from grader.grading.learning.drift import mean_interval
 from grader.grading.learning.retrain import retrain
 from grader.grading.models.model import GradeHead, Model
 from grader.grading.models.model_files import load_model
 from grader.grading.models.ordinal import median_grade
 from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Call
+from grader.measures import Interval
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING
 from grader.starter import SEED, drawer, kept
@@ -353,16 +354,16 @@ def print_time(cut_by: list[dict], faces: Faces) -> Row:
 
 
 def _mean(values: list[float]) -> str:
-    mean = mean_figure(values)
+    mean = mean_interval(values)
     return f"{mean.value:.3f} ({_between(mean)})"
 
 
 def _row(name: str, on: str, values: list[float], floor: str = "") -> Row:
-    mean = mean_figure(values)
+    mean = mean_interval(values)
     return Row(name, on, f"{len(values)} trials", f"{mean.value:.3f}", _between(mean), floor=floor)
 
 
-def _between(mean: Figure) -> str:
+def _between(mean: Interval) -> str:
     """The range of a mean; a single trial has none."""
     return tables.NO_ANSWER if mean.low is None else f"{mean.low:.3f} to {mean.high:.3f}"
 

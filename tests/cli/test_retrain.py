@@ -7,14 +7,15 @@ import pytest
 
 from grader.grading.calls.calls import RowRemark
 from grader.grading.learning import retrain
-from grader.grading.learning.agreement import Agreement, Figure
+from grader.grading.learning.agreement import Agreement
 from grader.grading.learning.candidates import Candidate
 from grader.grading.learning.retrain import Retrained
-from grader.grading.learning.retrain_record import RetrainReport
+from grader.grading.learning.retrain_record import LearnedFrom, RetrainReport
 from grader.grading.models.model_files import load_model
 from grader.ledger.facts import Compared, FacePlace
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
+from grader.measures import Interval
 
 
 @pytest.fixture
@@ -27,14 +28,14 @@ def trained(cli, monkeypatch):
     def train(calls, features, profile, base, *, comparisons, **given):
         seen.calls, seen.features, seen.base = list(calls), features, base
         seen.comparisons = list(comparisons)
-        both = Agreement(3, 3, *(Figure(0.5, 0.4, 0.6),) * 3)
+        both = Agreement(3, 3, *(Interval(0.5, 0.4, 0.6),) * 3)
         report = RetrainReport(
             grades=1,
             scenes=0,
             by_grade={"select": 1},
             old=both,
             new=both,
-            gain=Figure(0.0, -0.1, 0.1),
+            gain=Interval(0.0, -0.1, 0.1),
             scene_old=None,
             scene_new=None,
             learned_before=0,
@@ -42,7 +43,8 @@ def trained(cli, monkeypatch):
             kinds=(Candidate("logit and simulated sellers", 0.8, 0.7, 0.0, 0.0, True),),
         )
         refused = (RowRemark(1, "x.jpg: said by the training"),)
-        return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)})
+        learned = LearnedFrom(2, 1, base.label)
+        return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)}, learned)
 
     monkeypatch.setattr(retrain, "retrain", train)
     seen.model = new
@@ -231,7 +233,7 @@ def test_the_card_tells_what_the_model_was_made_from(cli, trained):
     card = (cli.folder / "mine" / "card.md").read_text("utf-8")
     for words in (
         trained.model.label,
-        trained.model.provenance.data,
+        f"2 called stones and 1 comparison, from {trained.base.label}",
         "no difference beyond",
         "`blue_share`",
         "Limits",

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from grader.grading.learning.agreement import Agreement, Figure
+from grader.grading.learning.agreement import Agreement
 from grader.grading.learning.candidates import Candidate
+from grader.measures import Interval
 
 
 @dataclass(frozen=True)
@@ -19,6 +20,18 @@ class Moved:
     points: float
     old: tuple[float, float]
     new: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class LearnedFrom:
+    """What a model was retrained on.
+
+    stones : how many called ones.   comparisons : how many side by side.   base : label of the model it began with.
+    """
+
+    stones: int
+    comparisons: int
+    base: str
 
 
 @dataclass(frozen=True)
@@ -39,13 +52,13 @@ class RetrainReport:
     by_grade: dict[str, int]
     old: Agreement | None
     new: Agreement | None
-    gain: Figure | None
-    scene_old: Figure | None
-    scene_new: Figure | None
+    gain: Interval | None
+    scene_old: Interval | None
+    scene_new: Interval | None
     learned_before: int
     comparisons: int = 0
     moved: Moved | None = None
-    comparisons_old: Figure | None = None
-    comparisons_new: Figure | None = None
-    comparison_gain: Figure | None = None
+    comparisons_old: Interval | None = None
+    comparisons_new: Interval | None = None
+    comparison_gain: Interval | None = None
     kinds: tuple[Candidate, ...] = ()
