@@ -23,6 +23,7 @@ from grader.face.sight.cut import cut_face
 from grader.files import write_text
 from grader.grading.features.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.features.rules import (
+    Condition,
     Features,
     border_distance,
     border_margins,
@@ -168,35 +169,51 @@ def judge(
     model: Model, faces: Sequence[DrawnFace], profile: Profile, rng: np.random.Generator
 ) -> Judged:
     """Return the figures of a model on drawn faces that it has not seen; no slips in the truth."""
-    grades = profile.grades
     by_rules = [grade_by_rules(face.true, profile) for face in faces]
+    grades = profile.grades
     truth = np.array([grades.index(grade) for grade, _ in by_rules])
-    completed = [model.complete(face.measured, profile) for face in faces]
-    sets = model.grade.set_rule.contains(model.grade.probabilities(completed))
     plain = [grades.index(grade_by_rules(face.measured, profile)[0]) for face in faces]
+    completed = [model.complete(face.measured, profile) for face in faces]
     photos = [face.photo for face in faces]
-    scenes = np.array([face.true["scene_score"] for face in faces])
-    estimates = [model.scene.estimate(face.measured) for face in faces]
-    inside = [e.low <= s <= e.high for e, s in zip(estimates, scenes, strict=True)]
-    decided = Counter(condition and condition_words(condition) for _, condition in by_rules)
-    near = [border_distance(face.true, profile) <= NEAR for face in faces]
+    scene_off, scene_inside = _scene_figures(model, faces)
+    set_holds, set_size = _set_figures(model.grade, completed, truth)
     return Judged(
         faces=len(faces),
         photos=len(set(photos)),
         model=agreement(model.grade.rungs(completed), truth, len(grades), photos, rng),
         plain=agreement(plain, truth, len(grades), photos, rng),
         shares={grade: float((truth == k).mean()) for k, grade in enumerate(grades)},
-        near=float(np.mean(near)),
-        decided={
-            condition_words(condition): decided[condition_words(condition)] / len(faces)
-            for rule in profile.rules
-            for condition in conditions(rule)
-        },
-        scene_off=float(np.mean(np.abs([e.score for e in estimates] - scenes))),
-        scene_inside=float(np.mean(inside)),
-        set_holds=float(np.mean(sets[np.arange(len(faces)), truth])),
-        set_size=float(sets.sum(axis=1).mean()),
+        near=float(np.mean([border_distance(face.true, profile) <= NEAR for face in faces])),
+        decided=_decided_shares([condition for _, condition in by_rules], profile),
+        scene_off=scene_off,
+        scene_inside=scene_inside,
+        set_holds=set_holds,
+        set_size=set_size,
     )
+
+
+def _decided_shares(decided: Sequence[Condition | None], profile: Profile) -> dict[str, float]:
+    """Of each written condition, in words, the share of faces that it decides."""
+    counts = Counter(condition and condition_words(condition) for condition in decided)
+    written = [condition_words(c) for rule in profile.rules for c in conditions(rule)]
+    return {words: counts[words] / len(decided) for words in written}
+
+
+def _scene_figures(model: Model, faces: Sequence[DrawnFace]) -> tuple[float, float]:
+    """How many points the scene score is off in the mean, and the share of true scores within its range."""
+    estimates = [model.scene.estimate(face.measured) for face in faces]
+    scenes = np.array([face.true["scene_score"] for face in faces])
+    inside = [e.low <= s <= e.high for e, s in zip(estimates, scenes, strict=True)]
+    off = np.abs([e.score for e in estimates] - scenes)
+    return float(np.mean(off)), float(np.mean(inside))
+
+
+def _set_figures(
+    head: GradeHead, completed: Sequence[Features], truth: NDArray[np.intp]
+) -> tuple[float, float]:
+    """The share of grade sets that hold the true rung, and how many grades a set holds in the mean."""
+    sets = head.set_rule.contains(head.probabilities(completed))
+    return float(np.mean(sets[np.arange(len(truth)), truth])), float(sets.sum(axis=1).mean())
 
 
 def figures(judged: Judged) -> list[str]:

@@ -29,9 +29,17 @@ def tray(tmp_path, monkeypatch, measuring):
     session.close()
 
 
-def say(session, photo, piece, **said):
+def say(session, photo, piece, **call_fields):
     call = Call(
-        str(photo), None, piece, None, said.get("grade"), said.get("scene"), None, TIME, None
+        str(photo),
+        None,
+        piece,
+        None,
+        call_fields.get("grade"),
+        call_fields.get("scene"),
+        None,
+        TIME,
+        None,
     )
     save_call(*call_on(photo, call, PhotoTerms(), session), session)
 

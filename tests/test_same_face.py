@@ -95,8 +95,8 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
         (str(b), True),
     ]
     assert record["pieces"][0]["glare"]["filled"] > 0.3
-    told = photo_text(record, grader.load_profile())
-    assert "filled from the other photos" in told
+    text = photo_text(record, grader.load_profile())
+    assert "filled from the other photos" in text
 
 
 def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):

@@ -49,11 +49,11 @@ def test_a_whole_process_prints_nothing_that_steers(tmp_path, encoding):
 
 
 def test_the_bar_of_a_batch_is_still_drawn(monkeypatch):
-    seen = io.StringIO()
-    monkeypatch.setattr(sys, "stderr", HarmlessStream(seen))
+    screen = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", HarmlessStream(screen))
     with Progress(console=Console(stderr=True, force_terminal=True)) as progress:
         progress.add_task("grading", total=3)
-    assert "\x1b[" in seen.getvalue() and "\N{REPLACEMENT CHARACTER}" not in seen.getvalue()
+    assert "\x1b[" in screen.getvalue() and "\N{REPLACEMENT CHARACTER}" not in screen.getvalue()
 
 
 def test_words_of_all_scripts_lines_and_tabs_are_left_as_they_are():

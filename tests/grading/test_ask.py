@@ -28,9 +28,9 @@ def test_the_stone_taken_leaves_least_open_over_all():
     cov = np.cov(says.T, aweights=chances, ddof=0)
 
     def left_open(rows):
-        seen = np.eye(9)[list(rows)]
-        told = np.linalg.inv(seen @ cov @ seen.T + WAVERS * np.eye(len(rows)))
-        return np.trace(cov - cov @ seen.T @ told @ seen @ cov)
+        chosen = np.eye(9)[list(rows)]
+        precision = np.linalg.inv(chosen @ cov @ chosen.T + WAVERS * np.eye(len(rows)))
+        return np.trace(cov - cov @ chosen.T @ precision @ chosen @ cov)
 
     names = [str(row) for row in range(9)]
     first, second = ask(2, names=names, says=says, chances=chances)

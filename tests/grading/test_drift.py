@@ -12,9 +12,9 @@ GRADES = ("waste", "tumbling", "cabbing", "select")
 def calls(month, pairs):
     """Calls of one month as (called, proposed) rungs."""
     return [
-        Call(f"{i}.jpg", "f" * 64, 1, (0, 0, 9, 9), GRADES[said], None, None, f"2026-{month:02}-03T10:00:00+01:00",
+        Call(f"{i}.jpg", "f" * 64, 1, (0, 0, 9, 9), GRADES[called], None, None, f"2026-{month:02}-03T10:00:00+01:00",
              None, shown=Shown(GRADES[proposed], 50, "starter", "dry"))
-        for i, (said, proposed) in enumerate(pairs)
+        for i, (called, proposed) in enumerate(pairs)
     ]  # fmt: skip
 
 
@@ -42,7 +42,7 @@ def test_a_seller_who_became_stricter_is_noticed_and_a_steady_one_is_not():
         (int(p + d), int(p))
         for p, d in zip(rng.integers(1, 3, 60), rng.integers(-1, 2, 60), strict=True)
     ]
-    strict = [(max(0, said - 1), proposed) for said, proposed in steady]
+    strict = [(max(0, called - 1), proposed) for called, proposed in steady]
     (same,) = moved(call_seasons(calls(4, steady) + calls(8, steady), GRADES))
     assert same.by.low < 0 < same.by.high
     (lower,) = moved(call_seasons(calls(4, steady) + calls(8, strict), GRADES))
@@ -68,12 +68,12 @@ def test_each_model_is_held_to_its_own_earlier_season():
     def beside(model, month, pairs):
         return [replace(c, shown=replace(c.shown, model=model)) for c in calls(month, pairs)]
 
-    said = [
+    made = [
         *beside("mine", 4, [(2, 1), (3, 2)] * 12), *beside("starter", 5, [(1, 1), (2, 1)] * 12),
         *beside("mine", 8, [(0, 1)] * 5),
         *beside("starter", 10, [(1, 1), (2, 1)] * 12), *beside("mine", 11, [(1, 1), (2, 2)] * 12),
     ]  # fmt: skip
-    numbered = [replace(call, piece=n) for n, call in enumerate(said)]
+    numbered = [replace(call, piece=n) for n, call in enumerate(made)]
     shifts = {shift.model: shift for shift in moved(call_seasons(numbered, GRADES))}
     assert shifts["mine"].by.value == -1.0 and shifts["mine"].before == Quarter(2026, 4)
     assert shifts["starter"].by.value == 0.0

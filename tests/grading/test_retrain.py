@@ -49,8 +49,8 @@ def test_a_seller_who_sorts_otherwise_is_followed_and_the_report_says_so(
     assert report_lines(done.report)[0] == verdict(done.report)
     assert done.report.new.n == 96
     rows = [done.model.complete(row, profile) for row in tray[1].values()]
-    said = [profile.grades.index(call.grade) for call in tray[0]]
-    assert (done.model.grade.rungs(rows) == said).mean() > 0.6
+    called = [profile.grades.index(call.grade) for call in tray[0]]
+    assert (done.model.grade.rungs(rows) == called).mean() > 0.6
 
 
 def test_twice_gives_the_same_parameters(tray, profile, small_model):
@@ -78,19 +78,19 @@ def test_each_fit_is_told_and_how_many_there_will_be(how_many, tray, profile, sm
     # Some with a scene alone, and pieces of two photos: neither adds a fit.
     calls = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls)]
     calls[1] = dataclasses.replace(calls[1], grade=None)
-    told = []
-    retrain(calls[:how_many], measured, profile, small_model, on_step=lambda *n: told.append(n))
-    assert told == [(n, len(told)) for n in range(1, len(told) + 1)]
+    steps = []
+    retrain(calls[:how_many], measured, profile, small_model, on_step=lambda *n: steps.append(n))
+    assert steps == [(n, len(steps)) for n in range(1, len(steps) + 1)]
     # By hand: 48 pieces, with all and without each fifth 5 + 1 fits; of 6 pieces one fifth leaves only 4, 4 + 1 fits;
     # of 2 pieces 2 + 1 fits, and twice 1 + 1.
-    assert len(told) == {3: 7, 12: 35, 96: 36}[how_many]
+    assert len(steps) == {3: 7, 12: 35, 96: 36}[how_many]
 
 
 def test_without_grades_there_is_no_fit_to_tell_of(tray, profile, small_model):
     calls, measured = tray
-    scenes, told = [dataclasses.replace(call, grade=None) for call in calls[:10]], []
-    retrain(scenes, measured, profile, small_model, on_step=lambda *n: told.append(n))
-    assert told == []
+    scenes, steps = [dataclasses.replace(call, grade=None) for call in calls[:10]], []
+    retrain(scenes, measured, profile, small_model, on_step=lambda *n: steps.append(n))
+    assert steps == []
 
 
 def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small_model):
@@ -163,13 +163,13 @@ def test_it_is_told_how_many_proposals_a_new_model_changes(tray, profile, small_
     calls, measured = tray
     done = retrain(calls, measured, profile, small_model)
     stones = [(call.sha256, call.piece) for call in calls]
-    said = [
+    rungs = [
         [model.grade.rungs([model.complete(measured[stone], profile)])[0] for stone in stones]
         for model in (small_model, done.model)
     ]
     moved = done.report.moved
     assert moved.stones == len(stones)
-    assert moved.otherwise == int(np.not_equal(*said).sum()) > 0
+    assert moved.otherwise == int(np.not_equal(*rungs).sum()) > 0
     assert moved_line(moved) == report_lines(done.report)[-1]
 
 

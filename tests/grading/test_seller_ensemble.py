@@ -142,10 +142,10 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
     head = follow(ensemble_model, rows[:10], rung[:10])
     assert 0.8 < head.ensemble_share < 0.9
-    told = [
+    agreements = [
         spearmanr(h.expected_grade(rows[10:]), blue[10:])[0] for h in (ensemble_model.grade, head)
     ]
-    assert told[1] > told[0] + 0.05
+    assert agreements[1] > agreements[0] + 0.05
 
 
 def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, profile):
