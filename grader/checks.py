@@ -85,14 +85,26 @@ def check_table(
 
 
 def check_rows(where: str, key: str, rows: object) -> list[dict]:
-    """Return a list of tables as it is."""
+    """Return a list of tables as it is.
+
+    Raises
+    ------
+    SettingsError
+        It is none: one line.
+    """
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise SettingsError(f"{where}: {key} is not a list of tables; write [[{key}]] above each")
     return rows
 
 
 def check_number(where: str, key: str, value: object, low: float, high: float) -> float:
-    """Return a number from ``low`` to ``high``, both in it."""
+    """Return a number from ``low`` to ``high``, both in it.
+
+    Raises
+    ------
+    SettingsError
+        It is none, or out of that range: one line.
+    """
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise SettingsError(
             f"{where}: {key} is {quoted(value)}; give a number from {low:g} to {high:g}"
@@ -101,7 +113,13 @@ def check_number(where: str, key: str, value: object, low: float, high: float) -
 
 
 def check_text(where: str, key: str, value: object) -> str:
-    """Return a word or a line that is not empty and that a file could be called by."""
+    """Return a word or a line that is not empty and that a file could be called by.
+
+    Raises
+    ------
+    SettingsError
+        It is empty, or too long for a name of a file: one line.
+    """
     if not isinstance(value, str) or not value.strip():
         raise SettingsError(f"{where}: {key} is {quoted(value)}; give a word or a line")
     if len(value) > MOST_LETTERS or "\0" in value:
@@ -110,7 +128,13 @@ def check_text(where: str, key: str, value: object) -> str:
 
 
 def check_line(where: str, key: str, value: object) -> str:
-    """Return a name or a meaning, which stands in tables and on sheets."""
+    """Return a name or a meaning, which stands in tables and on sheets.
+
+    Raises
+    ------
+    SettingsError
+        It is empty or too long, or holds what would steer a screen: one line.
+    """
     text = check_text(where, key, value)
     if len(text) > MOST_LINE_LETTERS or "\n" in text or harmless(text) != text:
         raise SettingsError(

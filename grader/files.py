@@ -90,7 +90,13 @@ def check_new(path: str | Path) -> None:
 
 
 def new_folder(path: Path) -> Path:
-    """Return a new hidden folder beside a place, to be filled and then moved there; ``OSError`` where none can be."""
+    """Return a new hidden folder beside a place, to be filled and then moved there.
+
+    Raises
+    ------
+    OSError
+        None can be made there.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     part = Path(mkdtemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part"))
     try:

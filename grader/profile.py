@@ -175,7 +175,13 @@ def load_profile(name_or_file: str | Path = "banded") -> Profile:
 
 
 def profile_text(name_or_file: str | Path) -> tuple[Profile, str]:
-    """Return a profile as ``load_profile`` does, with its errors, and the TOML text that it stands in."""
+    """Return a profile as ``load_profile`` does, and the TOML text that it stands in.
+
+    Raises
+    ------
+    SettingsError
+        As ``load_profile``.
+    """
     text, where = _profile_text(name_or_file)
     return _parse_profile(text, where), text
 

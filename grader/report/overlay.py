@@ -98,8 +98,8 @@ def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
 
 
 def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
-    """Write a picture in the format of its suffix, whole or not at all; what is there already is replaced only where
-    the tool made it.
+    """Write a picture (h, w, 3), sRGB, in the format of its suffix, whole or not at all; what is there already is
+    replaced only where the tool made it.
 
     Raises
     ------

@@ -331,7 +331,7 @@ def test_a_word_on_a_line_counts_at_once_on_the_terms_that_were_shown(cli):
     assert (line["class"], line["source"]) == ("pattern line", "seller")
 
 
-def test_a_word_on_a_line_is_heard_on_any_other_terms(cli):
+def test_a_word_on_a_line_counts_on_any_other_terms(cli):
     photo = cli.photo("a.jpg", "1 line")
     cli.run("call", photo, "--line", 1, "--is", "pattern")
     cli.run("check", photo, "--mm-per-px", 0.3)
@@ -406,7 +406,7 @@ def test_a_word_on_a_line_where_none_is_seen_says_so(cli):
         ("--line", 0, "--is", "crack"),
     ],
 )
-def test_a_half_said_word_on_a_line_is_refused(cli, args):
+def test_an_incomplete_word_on_a_line_is_refused(cli, args):
     ran = cli.run("call", cli.photo("a.jpg", "1 line"), *args)
     assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
     assert cli.facts("call", "line_word") == []

@@ -218,7 +218,7 @@ def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli):
     assert ran.stdout == "" and "every stone there has a called grade" in ran.stderr
 
 
-def test_ask_counts_a_call_once_that_the_model_has_heard_of(cli, monkeypatch):
+def test_ask_counts_a_call_once_that_the_model_has_learned_from(cli, monkeypatch):
     for number in range(3):
         cli.photo(f"tray/{number}.jpg", f"1{number}")
     cli.run("batch", "tray")

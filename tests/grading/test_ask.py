@@ -47,7 +47,7 @@ def test_called_stones_are_not_asked_for_again_in_any_photo():
     assert sorted(ask(9, called=[0, 3], names=same)) in ([1, 2], [2, 5])
 
 
-def test_a_call_that_the_sellers_have_heard_does_not_count_a_second_time():
+def test_a_call_that_the_sellers_have_learned_from_does_not_count_a_second_time():
     """By hand: rows 0 and 1 are alike with a variance of 1, row 2 stands alone with 0.64."""
     says = np.array([[0.0, 0.0, 0.0], [2.0, 2.0, 0.0], [0.0, 0.0, 1.6], [2.0, 2.0, 1.6]])
     of = {"names": NAMES[:3], "says": says, "chances": np.full(4, 0.25)}

@@ -45,7 +45,7 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
     assert below[:, 0] == pytest.approx(by_hand, abs=1e-5)
 
 
-def test_calls_heard_in_two_goes_make_sellers_as_likely_as_in_one():
+def test_calls_learned_in_two_goes_make_sellers_as_likely_as_in_one():
     x, rung = np.random.default_rng(0).normal(size=(12, 2)), np.arange(12) % 3
     whole, first = TWO.updated(x, rung), TWO.updated(x[:5], rung[:5])
     assert whole.chances != first.chances
@@ -66,7 +66,7 @@ def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alik
     assert only.below(x) == pytest.approx(below, abs=2e-3)
 
 
-def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
+def test_faces_given_in_parts_give_the_same(monkeypatch):
     x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
     whole = TWO.updated(x, rung)
     below = whole.below(x)

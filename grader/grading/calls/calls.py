@@ -48,8 +48,13 @@ class ReadCalls:
 
 
 def known_grade(word: str, grades: Sequence[str]) -> str:
-    """Return the ladder's own spelling of a grade; ``ValueError`` with the nearest name where it is
-    not on the ladder."""
+    """Return the ladder's own spelling of a grade.
+
+    Raises
+    ------
+    ValueError
+        It is not on the ladder: one line with the nearest name.
+    """
     by_fold = {grade.casefold(): grade for grade in grades}
     grade = by_fold.get(word.strip().casefold())
     if grade is None:
@@ -62,7 +67,13 @@ def known_grade(word: str, grades: Sequence[str]) -> str:
 
 
 def known_scene(text: str) -> int:
-    """Return a scene score of whole points; ``ValueError`` where it is none of 0 to 100."""
+    """Return a scene score of whole points.
+
+    Raises
+    ------
+    ValueError
+        It is none of 0 to 100: one line.
+    """
     match = re.fullmatch(r"(\d{1,3})(?:[.,]0+)?", text.strip())
     if match is None or int(match[1]) > 100:
         raise ValueError(f"scene {quoted(text)}; give a whole number from 0 to 100")

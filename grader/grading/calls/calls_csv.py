@@ -88,7 +88,13 @@ def _time(text: str) -> str | None:
 
 
 def named_photo(text: str, column: str = "") -> str:
-    """Return the name of a photo with ``/`` between its folders; ``ValueError`` where no file can be named so."""
+    """Return the name of a photo with ``/`` between its folders.
+
+    Raises
+    ------
+    ValueError
+        There is none, or no file can be named so: one line.
+    """
     if not text:
         raise ValueError(f"no photo named{column and f' under {column}'}; give its file name")
     name = text.replace("\\", "/")
@@ -102,7 +108,13 @@ def named_photo(text: str, column: str = "") -> str:
 
 
 def named_piece(text: str) -> int | None:
-    """Return the number of a stone, ``None`` where none is given; ``ValueError`` where it is no number."""
+    """Return the number of a stone, ``None`` where none is given.
+
+    Raises
+    ------
+    ValueError
+        It is no number: one line.
+    """
     if not text:
         return None
     match = re.fullmatch(r"(\d{1,6})(?:[.,]0+)?", text)

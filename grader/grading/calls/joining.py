@@ -88,7 +88,13 @@ class StoneFinder:
 
     def photos(self, call: Call) -> list[Stones]:
         """Return the photos that a call means: by content (all copies), else path, else a file name
-        that only one has."""
+        that only one has.
+
+        Raises
+        ------
+        ValueError
+            None of them is meant, or several of one name: one line.
+        """
         if call.sha256 and call.sha256 in self._by_hash:
             return self._by_hash[call.sha256]
         if call.photo in self._by_path:
@@ -106,7 +112,13 @@ class StoneFinder:
 
     def piece(self, call: Call, photo: Stones) -> int:
         """Return the piece that a call means: by outline or box, where it has one, else by number, else the
-        only one."""
+        only one.
+
+        Raises
+        ------
+        ValueError
+            No stone there is meant, or it is not said which: one line.
+        """
         if call.box is not None:
             overlaps = {piece: _overlap(call, photo, piece) for piece in photo.boxes}
             best = max(overlaps, key=overlaps.__getitem__, default=None)

@@ -30,8 +30,10 @@ class Agreement:
 def agreement(
     first: ArrayLike, second: ArrayLike, n_grades: int, stones: Sequence, rng: np.random.Generator
 ) -> Agreement:
-    """Return the agreement of two rows of rungs (0 the lowest grade); the bootstrap draws whole
-    stones."""
+    """Return the agreement of two (n,) rows of rungs, 0 the lowest grade to ``n_grades`` - 1.
+
+    stones : what each of the n faces is of; the bootstrap draws whole ones.
+    """
     first, second = np.asarray(first), np.asarray(second)
     apart = np.abs(first - second)
     pairs = _pairs(first, second, n_grades)
@@ -61,7 +63,7 @@ def side_by_side(
     stones: Sequence,
     rng: np.random.Generator,
 ) -> SideBySide:
-    """Return how well two rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
+    """Return how well two (n,) rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
     pairs = [_pairs(rungs, called, n_grades) for rungs in (second, first)]
 
     def gain(drawn: NDArray) -> NDArray[np.float64]:
@@ -180,7 +182,7 @@ def bootstrap(
 
 
 def mean_of(values: NDArray) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """Return the mean of n faces' values as a statistic for :func:`bootstrap`."""
+    """Return the mean of the (n,) values of faces as a statistic for :func:`bootstrap`."""
     return lambda drawn: drawn @ values / drawn.sum(axis=1)
 
 

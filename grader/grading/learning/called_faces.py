@@ -55,6 +55,7 @@ class CalledFaces:
         return stones | {stone for stone, name in faces if name in names}
 
     def take(self, keep: NDArray) -> "CalledFaces":
+        """Return those faces for which ``keep``, (n,) bool, holds."""
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]
         stones, names = [self.stones[i] for i in index], [self.names[i] for i in index]

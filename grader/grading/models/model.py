@@ -99,7 +99,7 @@ class GradeHead:
         return RULES_ALONE if by_rules else LOGIT
 
     def log_odds_below(self, rows: Sequence[Features]) -> NDArray:
-        """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
+        """Return the (n, K - 1) log-odds of lying below each border of the ladder."""
         if self.trees is not None:
             return -self.trees.log_odds(rows)
         x = self.scaling.design(rows)
