@@ -90,8 +90,8 @@ def test_an_absent_class_may_be_said_up_to_the_limit():
     truth = np.array([[1.0, 0.0, 0.0], [0.5, 0.5, 0.0], [0.4, 0.3, 0.3]])
     shares = np.array([[0.9, 0.08, 0.02], [0.2, 0.77, 0.03], [0.0, 0.5, 0.5]])
     # Three cases: 8 and 3 points are too much, 2 are not; the last stone holds every class.
-    assert metrics.absent_class_said(shares, truth, 0.02) == pytest.approx(2 / 3)
-    assert np.isnan(metrics.absent_class_said(shares[2:], truth[2:], 0.02))
+    assert metrics.absent_class_answered(shares, truth, 0.02) == pytest.approx(2 / 3)
+    assert np.isnan(metrics.absent_class_answered(shares[2:], truth[2:], 0.02))
 
 
 def test_glare_is_judged_within_the_true_stone():

@@ -249,9 +249,9 @@ def holds(ours: str, floor: str) -> bool | None:
     to its own bound, or all to the one that there is.
     """
     bound = floor.partition(", aim")[0].removeprefix("aim ")
-    told = ours.partition("; ")[2 if bound.startswith("holds") else 0]
-    told = re.sub(r"\([^)]*\)|95 % under", "", told)
-    numbers = [float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", told)]
+    measured = ours.partition("; ")[2 if bound.startswith("holds") else 0]
+    measured = re.sub(r"\([^)]*\)|95 % under", "", measured)
+    numbers = [float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", measured)]
     bounds = [(kind, float(n)) for kind, n in re.findall(r"([≥≤])\s*(-?\d+(?:\.\d+)?)", bound)]
     between = re.fullmatch(r"(\d[\d.]*)(?:–| to )(\d[\d.]*)", bound)
     if between:

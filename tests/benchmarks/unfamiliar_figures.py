@@ -66,17 +66,17 @@ def print_drawn(count: int, seed: int) -> list[Row]:
     for number, (kind, draw) in enumerate(NON_STONES.items()):
         pictures = [draw(np.random.default_rng([seed, number, i])) for i in range(count)]
         for whole in (False, True):
-            told = [
+            noticed = [
                 is_noticed(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
                 for rgb in pictures
             ]
-            every[whole] += told
+            every[whole] += noticed
             rows.append(
-                _row(f"other things noticed: {kind}, drawn{_how(whole)}", "drawn pictures", told)
+                _row(f"other things noticed: {kind}, drawn{_how(whole)}", "drawn pictures", noticed)
             )
-    for whole, told in every.items():
+    for whole, noticed in every.items():
         name = f"other things noticed: all drawn{_how(whole)}"
-        rows.append(_row(name, "drawn pictures", told, "aim ≥ 0.95"))
+        rows.append(_row(name, "drawn pictures", noticed, "aim ≥ 0.95"))
     return rows
 
 
@@ -84,7 +84,7 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
     """Photographs of one folder, found as usual and taken whole; stones only as usual."""
     rows = []
     for whole in (False, True) if what == "other things" else (False,):
-        told = []
+        unfamiliar = []
         for path in find_photos(folder, folder / "graded").values():
             try:
                 graded = grade_photo(path, terms=PhotoTerms(whole=whole))
@@ -92,12 +92,14 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
                 print(err)
                 continue
             if what == "other things":
-                told.append(is_noticed(graded))
+                unfamiliar.append(is_noticed(graded))
             else:
-                told += [p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal]
+                unfamiliar += [
+                    p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal
+                ]
         name = folder.parent.name if folder.name == "photo" else folder.name
         words = "other things noticed" if what == "other things" else "stones taken for unfamiliar"
-        rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", told, floor))
+        rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", unfamiliar, floor))
     return rows
 
 
@@ -117,8 +119,8 @@ def _how(whole: bool) -> str:
 def _row(name: str, on: str, hits: list[bool], floor: str = "") -> Row:
     figure = share(sum(hits), len(hits))
     print(f"{name}, {on}: {figure} of {len(hits)}", flush=True)
-    told = f"{figure.low:.2f} to {figure.high:.2f}"
-    return Row(name, on, str(len(hits)), f"{figure.value:.2f}", told, floor=floor)
+    low_high = f"{figure.low:.2f} to {figure.high:.2f}"
+    return Row(name, on, str(len(hits)), f"{figure.value:.2f}", low_high, floor=floor)
 
 
 if __name__ == "__main__":
