@@ -139,7 +139,7 @@ def test_calls_that_cannot_be_used_are_refused_one_by_one(tray, profile, small_m
 
 
 def test_no_usable_call_is_one_clear_line(profile, small_model):
-    with pytest.raises(CallsError, match="no call could be used"):
+    with pytest.raises(CallsError, match="no call and no comparison could be used"):
         retrain([_call(1, "select")], {}, profile, small_model)
 
 
