@@ -113,7 +113,7 @@ def called_in_tables(
     refused = [
         line
         for table, read in ((calls, on_calls), (comparisons, pairs))
-        for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused))
+        for line in (*remark_lines(table, read.remarks), *remark_lines(table, read.refused))
     ]
     return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
 
@@ -132,16 +132,16 @@ def _parted(
         rows = [(n, c) for n, c in zip(placed.lines, placed.calls, strict=True) if n in here]
         refused, remarks = (
             tuple(
-                replace(remark, line=lines[remark.line]) for remark in some if remark.line in here
+                replace(remark, line=lines[remark.line]) for remark in rows if remark.line in here
             )
-            for some in (placed.refused, placed.told)
+            for rows in (placed.refused, placed.remarks)
         )
         parts.append(
             ReadCalls(
                 tuple(call for _, call in rows),
                 tuple(lines[n] for n, _ in rows),
                 (*table.refused, *refused),
-                (*table.told, *remarks),
+                (*table.remarks, *remarks),
             )
         )
     return parts[0], parts[1]

@@ -28,7 +28,7 @@ FLOORS = [
     ["grading"],
     ["face"],
     ["render", "photo"],
-    ["settings"],
+    ["settings", "spots"],
     ["profile"],
     ["measures", "weight", "checks"],
     ["made", "outfolder"],
@@ -324,9 +324,11 @@ def test_a_look_with_a_ledger_that_is_there_loads_what_makes_one_no_more(photo, 
         "from grader.cli.main import run",
         "try:\n    run()\nexcept SystemExit as done:\n    assert not done.code",
     )
-    there = loaded(*code)
-    assert "sqlalchemy" in there
-    assert there.isdisjoint({"alembic", "mako", "sklearn", "skimage", "scipy", "joblib", "jinja2"})
+    modules_loaded = loaded(*code)
+    assert "sqlalchemy" in modules_loaded
+    assert modules_loaded.isdisjoint(
+        {"alembic", "mako", "sklearn", "skimage", "scipy", "joblib", "jinja2"}
+    )
 
 
 def test_every_public_name_can_be_resolved():

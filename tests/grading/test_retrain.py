@@ -60,8 +60,8 @@ def test_a_seller_who_sorts_otherwise_is_followed_and_the_report_says_so(tray, p
     assert report_lines(done.report)[0] == verdict(done.report)
     assert done.report.new.n == 96
     rows = [done.model.complete(row, profile) for row in tray[1].values()]
-    said = [profile.grades.index(call.grade) for call in tray[0]]
-    assert (done.model.grade.rungs(rows) == said).mean() > 0.6
+    called = [profile.grades.index(call.grade) for call in tray[0]]
+    assert (done.model.grade.rungs(rows) == called).mean() > 0.6
 
 
 def test_twice_gives_the_same_parameters(tray, profile, small_model, of_all):
@@ -88,19 +88,19 @@ def test_each_fit_is_told_and_how_many_there_will_be(how_many, tray, profile, sm
     # Some with a scene alone, and pieces of two photos: neither adds a fit.
     calls = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls)]
     calls[1] = dataclasses.replace(calls[1], grade=None)
-    told = []
-    retrain(calls[:how_many], measured, profile, small_model, on_step=lambda *n: told.append(n))
-    assert told == [(n, len(told)) for n in range(1, len(told) + 1)]
+    steps = []
+    retrain(calls[:how_many], measured, profile, small_model, on_step=lambda *n: steps.append(n))
+    assert steps == [(n, len(steps)) for n in range(1, len(steps) + 1)]
     # By hand: 48 pieces, with all and without each fifth 5 + 1 fits; of 6 pieces one fifth leaves only 4, 4 + 1 fits;
     # of 2 pieces 2 + 1 fits, and twice 1 + 1.
-    assert len(told) == {3: 7, 12: 35, 96: 36}[how_many]
+    assert len(steps) == {3: 7, 12: 35, 96: 36}[how_many]
 
 
 def test_without_grades_there_is_no_fit_to_tell_of(tray, profile, small_model):
     calls, measured = tray
-    scenes, told = [dataclasses.replace(call, grade=None) for call in calls[:10]], []
-    retrain(scenes, measured, profile, small_model, on_step=lambda *n: told.append(n))
-    assert told == []
+    scenes, steps = [dataclasses.replace(call, grade=None) for call in calls[:10]], []
+    retrain(scenes, measured, profile, small_model, on_step=lambda *n: steps.append(n))
+    assert steps == []
 
 
 def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small_model):
@@ -149,7 +149,7 @@ def test_calls_that_cannot_be_used_are_refused_one_by_one(tray, profile, small_m
 
 
 def test_no_usable_call_is_one_clear_line(profile, small_model):
-    with pytest.raises(CallsError, match="no call could be used"):
+    with pytest.raises(CallsError, match="no call and no comparison could be used"):
         retrain([_call(1, "select")], {}, profile, small_model)
 
 
@@ -164,7 +164,7 @@ def test_scene_calls_alone_leave_the_grades_to_the_old_coefficients(tray, profil
 def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, of_sixty):
     calls, measured = tray
     report = retrain(calls, measured, profile, of_sixty.model).report
-    assert report.seen_before == 60
+    assert report.learned_before == 60
     assert "has seen 60 of these stones" in report_lines(report)[-2]
 
 
@@ -172,13 +172,13 @@ def test_it_is_told_how_many_proposals_a_new_model_changes(tray, profile, small_
     calls, measured = tray
     done = of_all
     stones = [(call.sha256, call.piece) for call in calls]
-    said = [
+    rungs = [
         [model.grade.rungs([model.complete(measured[stone], profile)])[0] for stone in stones]
         for model in (small_model, done.model)
     ]
     moved = done.report.moved
     assert moved.stones == len(stones)
-    assert moved.otherwise == int(np.not_equal(*said).sum()) > 0
+    assert moved.otherwise == int(np.not_equal(*rungs).sum()) > 0
     assert moved_line(moved) == report_lines(done.report)[-1]
 
 
@@ -243,8 +243,8 @@ def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile,
     learned = retrain(named[:20], measured, profile, small_model).model
     # The other photos of pieces 0 to 19, and pieces 20 to 29 twice.
     later = called_rungs(named[20:], measured, profile)
-    assert later.seen_by(learned) == 20
-    assert {*later.unseen_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
+    assert later.learned_by(learned) == 20
+    assert {*later.not_learned_by([learned]).names} == {f"bucket {i}" for i in range(20, 30)}
     assert not any("bucket" in key for key in learned.provenance.stones)
 
 
@@ -307,7 +307,7 @@ def test_a_seller_who_is_none_of_the_ensemble_is_followed_without_it(tray, profi
     assert done.model.grade.ensemble_share == 0
     assert done.model.grade.kind == "cumulative logit"
     few = retrain(calls[:15], measured, profile, base)
-    assert [k.kind for k in few.report.kinds] == ["logit and crowd"]
+    assert [k.kind for k in few.report.kinds] == ["logit and simulated sellers"]
 
 
 def test_a_stone_of_a_held_out_comparison_teaches_nothing_in_another_comparison(
@@ -316,7 +316,7 @@ def test_a_stone_of_a_held_out_comparison_teaches_nothing_in_another_comparison(
     _, measured = tray
     order = np.argsort(small_model.scene.values(list(measured.values())))
     stones = [list(measured)[i] for i in order]
-    # The old scores have it wrong on all of these, and one stone is in every pick: nothing is left to learn from.
+    # The old scores have it wrong on all of these, and one stone is in every comparison: nothing is left to learn from.
     with_one = [(low, stones[-1]) for low in stones[:30]]
     report = retrain([], measured, profile, small_model, comparisons=with_one).report
     assert (report.comparisons_old.value, report.comparisons_new.value) == (0.0, 0.0)

@@ -33,7 +33,7 @@ RULES_SLOPE = 5.0
 
 #: Kinds of grade head, in words.
 RULES_ALONE, LOGIT_AND_ENSEMBLE, LOGIT, TREES = (
-    "rules alone", "logit and crowd", "cumulative logit", "trees",
+    "rules alone", "logit and simulated sellers", "cumulative logit", "trees",
 )  # fmt: skip
 
 #: As many calls as this count as much as the whole ensemble does.
@@ -99,7 +99,7 @@ class GradeHead:
         return RULES_ALONE if by_rules else LOGIT
 
     def log_odds_below(self, rows: Sequence[Features]) -> NDArray:
-        """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
+        """Return the (n, K - 1) log-odds of lying below each border of the ladder."""
         if self.trees is not None:
             return -self.trees.log_odds(rows)
         x = self.scaling.design(rows)
