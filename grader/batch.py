@@ -49,6 +49,20 @@ class Batch:
         return tuple(record for record in self.records if "error" in record)
 
 
+@dataclass(frozen=True)
+class FolderRun:
+    """How the photos of a folder are worked through.
+
+    workers : processes, as many as there are cores by default; 1 works in this process.
+    anew : measure again what is known.
+    on_photo : called with how many of how many photos are done.
+    """
+
+    workers: int | None = None
+    anew: bool = False
+    on_photo: Callable[[int, int], None] = lambda done, total: None
+
+
 def grade_folder(
     folder: str | Path,
     profile: Profile,
@@ -57,10 +71,8 @@ def grade_folder(
     *,
     terms: PhotoTerms,
     out: str | Path | None = None,
-    workers: int | None = None,
-    anew: bool = False,
     decider: str | None = None,
-    on_photo: Callable[[int, int], None] = lambda done, total: None,
+    run: FolderRun = FolderRun(),
 ) -> Batch:
     """Grade every photo below a folder into ``results.jsonl``, ``results.csv`` and ``sheet.html``.
 
@@ -72,10 +84,8 @@ def grade_folder(
     ledger : ``None`` for a dry look, which neither reads nor keeps anything.
     terms : of every photo in the folder.
     out : folder of the results, ``FOLDER/graded`` by default; never graded itself.
-    workers : processes, as many as there are cores by default; 1 works in this process.
-    anew : measure again what is known.
     decider : whose calls count where several people called a stone; else the last one's.
-    on_photo : told how many of how many photos are done.
+    run : how the photos are worked through.
 
     Raises
     ------
@@ -90,10 +100,10 @@ def grade_folder(
     results = OutFolder(out, of=folder)
     asks, duplicates, failed = _asks(found, terms, ledger)
     done: dict[str, Look | GraderError] = dict(failed)
-    on_photo(len(done), len(found) - len(duplicates))
-    for number, look in look_at_all(asks, profile, ledger, workers=workers, anew=anew):
+    run.on_photo(len(done), len(found) - len(duplicates))
+    for number, look in look_at_all(asks, profile, ledger, workers=run.workers, anew=run.anew):
         done[asks[number].file] = look
-        on_photo(len(done), len(found) - len(duplicates))
+        run.on_photo(len(done), len(found) - len(duplicates))
     # A copy of a photo that cannot be read says so too, under its own name.
     copies = {file: done[same] for file, same in duplicates if isinstance(done[same], GraderError)}
     duplicates = [pair for pair in duplicates if pair[0] not in copies]

@@ -62,9 +62,10 @@ def called_in_ledger(
 ) -> CalledStones:
     """Return all that was called in the ledger and compared, one call for each stone: of ``by`` alone, else the
     house's."""
-    calls, lost = house_calls(ledger, by=by, decider=decider)
-    sides, pairs = _compared(ledger, by)
-    called = measure_called([*calls, *sides], profile, ledger, on_photo=on_photo)
+    looks = KnownLooks(ledger)
+    calls, lost = house_calls(looks, by=by, decider=decider)
+    sides, pairs = _compared(looks, by)
+    called = measure_called([*calls, *sides], profile, looks, on_photo=on_photo)
     known = called.features
     return CalledStones(
         calls=tuple(
@@ -112,7 +113,7 @@ def called_in_tables(
     refused = [
         line
         for table, read in ((calls, on_calls), (comparisons, pairs))
-        for line in (*remark_lines(table, read.told), *remark_lines(table, read.refused))
+        for line in (*remark_lines(table, read.remarks), *remark_lines(table, read.refused))
     ]
     return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
 
@@ -131,28 +132,28 @@ def _parted(
         rows = [(n, c) for n, c in zip(placed.lines, placed.calls, strict=True) if n in here]
         refused, remarks = (
             tuple(
-                replace(remark, line=lines[remark.line]) for remark in some if remark.line in here
+                replace(remark, line=lines[remark.line]) for remark in rows if remark.line in here
             )
-            for some in (placed.refused, placed.told)
+            for rows in (placed.refused, placed.remarks)
         )
         parts.append(
             ReadCalls(
                 tuple(call for _, call in rows),
                 tuple(lines[n] for n, _ in rows),
                 (*table.refused, *refused),
-                (*table.told, *remarks),
+                (*table.remarks, *remarks),
             )
         )
     return parts[0], parts[1]
 
 
-def _compared(ledger: Ledger, by: str | None) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
+def _compared(looks: "KnownLooks", by: str | None) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
     """The sides of all comparisons as calls that say nothing, on the pieces as their photos were shown last, and the
     pairs of them."""
-    entries = [entry for entry in views.comparisons(ledger) if by in (None, entry.author)]
+    entries = [entry for entry in views.comparisons(looks.ledger) if by in (None, entry.author)]
     places = [place for entry in entries for place in (entry.fact.better, entry.fact.other)]
-    looks = last_looks_of(ledger, {place.sha256 for place in places})
-    finder = StoneFinder([_by_content(look) for look in looks.values()])
+    last = looks.last({place.sha256 for place in places})
+    finder = StoneFinder([_by_content(look) for look in last.values()])
     sides, pairs = [], []
     for entry in entries:
         pair = []
@@ -173,13 +174,13 @@ def _compared(ledger: Ledger, by: str | None) -> tuple[list[Call], list[tuple[St
 
 
 def house_calls(
-    ledger: Ledger, *, by: str | None = None, decider: str | None = None
+    looks: "KnownLooks", *, by: str | None = None, decider: str | None = None
 ) -> tuple[list[Call], list[str]]:
     """Return one word for each called stone, on the piece as its photo was shown last, of ``by`` alone or else the
     house's; and the calls whose stone is not found, a line each."""
-    calls = views.calls(ledger, by=by, outlines=True)
-    looks = last_looks_of(ledger, {call.sha256 for call in calls})
-    joined = join_calls([_by_content(look) for look in looks.values()], calls)
+    calls = views.calls(looks.ledger, by=by, outlines=True)
+    last = looks.last({call.sha256 for call in calls})
+    joined = join_calls([_by_content(look) for look in last.values()], calls)
     house = [
         replace(call, sha256=sha256, piece=piece)
         for (sha256, piece), people in joined.by_person.items()
@@ -188,12 +189,26 @@ def house_calls(
     return house, [f"{call.photo}: {why}" for call, why in joined.without_stone]
 
 
-def last_looks_of(ledger: Ledger, photos: Iterable[str]) -> dict[str, Look]:
-    """Return, by content, the looks at these photos that were shown last."""
-    uids = views.last_looks(ledger, list(photos))
-    facts = views.measured_by_uid(ledger, uids.values())
-    looks = {sha256: look_of(facts[uid].fact, ledger) for sha256, uid in uids.items()}
-    return {sha256: look for sha256, look in looks.items() if look is not None}
+class KnownLooks:
+    """Looks that a ledger holds, each read once however often it is asked for: a fact never changes."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self.ledger = ledger
+        self._by_uid: dict[str, Look | None] = {}
+
+    def of(self, uids: Iterable[str]) -> dict[str, Look]:
+        """Return looks by the uid of their measurement; those of which something is gone are left out."""
+        wanted = list(dict.fromkeys(uids))
+        new = [uid for uid in wanted if uid not in self._by_uid]
+        for uid, entry in views.measured_by_uid(self.ledger, new).items():
+            self._by_uid[uid] = look_of(entry.fact, self.ledger)
+        return {uid: look for uid in wanted if (look := self._by_uid.get(uid)) is not None}
+
+    def last(self, photos: Iterable[str]) -> dict[str, Look]:
+        """Return, by content, the looks at these photos that were shown last."""
+        uids = views.last_looks(self.ledger, list(photos))
+        looks = self.of(uids.values())
+        return {sha256: looks[uid] for sha256, uid in uids.items() if uid in looks}
 
 
 def _by_content(look: Look) -> Stones:
@@ -204,7 +219,7 @@ def _by_content(look: Look) -> Stones:
 def measure_called(
     calls: Sequence[Call],
     profile: Profile,
-    ledger: Ledger,
+    looks: KnownLooks,
     *,
     workers: int | None = None,
     on_photo: Told = nothing,
@@ -218,22 +233,22 @@ def measure_called(
     Parameters
     ----------
     calls : placed ones, (photo hash, piece) as the photo was shown last.
+    looks : of the ledger in which they are known.
     workers : processes, as many as there are cores by default.
     on_photo : told how many of how many photos are done.
     """
-    last = last_looks_of(ledger, {call.sha256 for call in calls})
-    shown = _shown_with(calls, last, ledger)
+    shown = _shown_with(calls, looks)
     # One photo may have been called on two sets of terms.
     by_uid = {look.uid: look for look in shown if look is not None}
-    asks = asks_again(list(by_uid.values()), ledger)
-    uids, looks = list(by_uid), {}
-    for number, done in look_at_all(asks, profile, ledger, workers=workers):
-        looks[uids[number]] = done
-        on_photo(len(looks), len(asks))
+    asks = asks_again(list(by_uid.values()), looks.ledger)
+    uids, again = list(by_uid), {}
+    for number, done in look_at_all(asks, profile, looks.ledger, workers=workers):
+        again[uids[number]] = done
+        on_photo(len(again), len(asks))
     features: dict[Stone, Features] = {}
     refused = []
     for call, look_shown in zip(calls, shown, strict=True):
-        look = look_shown and looks[look_shown.uid]
+        look = look_shown and again[look_shown.uid]
         if isinstance(look, Look) and (row := _row(look, call)) is not None:
             features[call.sha256, call.piece] = look.stones[row].features
         else:
@@ -243,13 +258,11 @@ def measure_called(
     return CalledStones(used, features, refused=tuple(refused))
 
 
-def _shown_with(
-    calls: Sequence[Call], last: Mapping[str, Look], ledger: Ledger
-) -> list[Look | None]:
+def _shown_with(calls: Sequence[Call], looks: KnownLooks) -> list[Look | None]:
     """For each call the look that it stands beside: the one that was shown, else the last one at its photo."""
-    facts = views.measured_by_uid(ledger, {call.measured for call in calls if call.measured})
-    looks = {uid: look_of(entry.fact, ledger) for uid, entry in facts.items()}
-    return [looks.get(call.measured) or last.get(call.sha256) for call in calls]
+    last = looks.last({call.sha256 for call in calls})
+    shown = looks.of(call.measured for call in calls if call.measured)
+    return [shown.get(call.measured) or last.get(call.sha256) for call in calls]
 
 
 def _row(look: Look, call: Call) -> int | None:
@@ -305,7 +318,7 @@ def graded_stones(
             photos.setdefault(content_hash(path), file)
         except GraderError:
             continue  # What cannot be read was told by batch.
-    looks = last_looks_of(ledger, photos)
+    looks = KnownLooks(ledger).last(photos)
     if not looks:
         raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
     calls = views.calls(ledger, sha256=list(looks), by=by, outlines=True)

@@ -52,7 +52,7 @@ def place_on(look: Look, call: Call) -> Call:
     return replace(read.calls[0], measured=look.uid)
 
 
-def line_said(
+def line_fact(
     look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
 ) -> LineSaid:
     """Return the word on the line that bears this number in a look, for a call that is placed on its stone."""
@@ -74,7 +74,7 @@ def line_said(
     )
 
 
-def call_said(call: Call) -> CallSaid:
+def call_fact(call: Call) -> CallSaid:
     """Return a placed call as a fact."""
     return CallSaid(
         sha256=call.sha256,
@@ -93,7 +93,7 @@ def call_said(call: Call) -> CallSaid:
 
 def save_calls(calls: Sequence[Call], ledger: Ledger) -> None:
     """Add placed calls to the ledger, all or none, each with its own sayer and time."""
-    ledger.take([Entry(0, call.by, call.time, call_said(call)) for call in calls])
+    ledger.take([Entry(0, call.by, call.time, call_fact(call)) for call in calls])
 
 
 def place_table(
@@ -173,7 +173,7 @@ def _placed(read: ReadCalls, looks: Mapping[str, Look], reasons: Mapping[str, st
             refused.append(RowRemark(line, reason))
     rows.sort(key=lambda row: row[0])
     refused.sort(key=lambda remark: remark.line)
-    return ReadCalls(*_columns(rows), tuple(refused), (*read.told, *placed.told))
+    return ReadCalls(*_columns(rows), tuple(refused), (*read.remarks, *placed.remarks))
 
 
 #: Before the name of a photo of which a row does not tell the content.
@@ -344,7 +344,7 @@ def save_line_word(
         The stone shows no such line.
     """
     shown_line, facts = line_of(look, placed, line)
-    word = line_said(look, placed, line, says, found, how)
+    word = line_fact(look, placed, line, says, found, how)
     session.ledger.add(word, author=placed.by)
     again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
     before, now = (

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from grader.errors import SettingsError, harmless, told
+from grader.errors import SettingsError, harmless, quoted
 
 Check = Callable[[str, str, object], Any]
 
@@ -50,11 +50,11 @@ def check_keys(
         One line, as in all checks of this module.
     """
     if not isinstance(given, dict):
-        raise SettingsError(f"{where}: {table} is {told(given)}; give a table of settings")
+        raise SettingsError(f"{where}: {table} is {quoted(given)}; give a table of settings")
     for key in given:
         if key not in keys:
             raise SettingsError(
-                f"{where}: {table} has no setting {told(key)}{nearest(str(key), keys)}; remove or rename it"
+                f"{where}: {table} has no setting {quoted(key)}{nearest(str(key), keys)}; remove or rename it"
             )
     for key in needed:
         if key not in given:
@@ -85,36 +85,60 @@ def check_table(
 
 
 def check_rows(where: str, key: str, rows: object) -> list[dict]:
-    """Return a list of tables as it is."""
+    """Return a list of tables as it is.
+
+    Raises
+    ------
+    SettingsError
+        It is none: one line.
+    """
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         raise SettingsError(f"{where}: {key} is not a list of tables; write [[{key}]] above each")
     return rows
 
 
 def check_number(where: str, key: str, value: object, low: float, high: float) -> float:
-    """Return a number from ``low`` to ``high``, both in it."""
+    """Return a number from ``low`` to ``high``, both in it.
+
+    Raises
+    ------
+    SettingsError
+        It is none, or out of that range: one line.
+    """
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give a number from {low:g} to {high:g}"
+            f"{where}: {key} is {quoted(value)}; give a number from {low:g} to {high:g}"
         )
     return float(value)
 
 
 def check_text(where: str, key: str, value: object) -> str:
-    """Return a word or a line that is not empty and that a file could be called by."""
+    """Return a word or a line that is not empty and that a file could be called by.
+
+    Raises
+    ------
+    SettingsError
+        It is empty, or too long for a name of a file: one line.
+    """
     if not isinstance(value, str) or not value.strip():
-        raise SettingsError(f"{where}: {key} is {told(value)}; give a word or a line")
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a word or a line")
     if len(value) > MOST_LETTERS or "\0" in value:
-        raise SettingsError(f"{where}: {key} is {told(value)}; give a name that a file can have")
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a name that a file can have")
     return value
 
 
 def check_line(where: str, key: str, value: object) -> str:
-    """Return a name or a meaning, which stands in tables and on sheets."""
+    """Return a name or a meaning, which stands in tables and on sheets.
+
+    Raises
+    ------
+    SettingsError
+        It is empty or too long, or holds what would steer a screen: one line.
+    """
     text = check_text(where, key, value)
     if len(text) > MOST_LINE_LETTERS or "\n" in text or harmless(text) != text:
         raise SettingsError(
-            f"{where}: {key} is {told(text)}; give one line of plain letters, {MOST_LINE_LETTERS} at most"
+            f"{where}: {key} is {quoted(text)}; give one line of plain letters, {MOST_LINE_LETTERS} at most"
         )
     return text
 
@@ -129,10 +153,10 @@ def pair(low: float, high: float, rising: bool = True) -> Check:
 
     def check(where: str, key: str, value: object) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != 2:
-            raise SettingsError(f"{where}: {key} is {told(value)}; give two numbers")
+            raise SettingsError(f"{where}: {key} is {quoted(value)}; give two numbers")
         first, second = (check_number(where, key, v, low, high) for v in value)
         if rising and first > second:
-            raise SettingsError(f"{where}: {key} is {told(value)}; give the lower number first")
+            raise SettingsError(f"{where}: {key} is {quoted(value)}; give the lower number first")
         return first, second
 
     return check
@@ -143,8 +167,10 @@ def one_of(words: tuple[str, ...], guess: bool = True) -> Check:
 
     def check(where: str, key: str, value: object) -> str:
         if value not in words:
-            near = nearest(told(value), words) if guess else ""
-            raise SettingsError(f"{where}: {key} is {told(value)}{near}; one of {', '.join(words)}")
+            near = nearest(quoted(value), words) if guess else ""
+            raise SettingsError(
+                f"{where}: {key} is {quoted(value)}{near}; one of {', '.join(words)}"
+            )
         return value
 
     return check

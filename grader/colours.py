@@ -1,7 +1,7 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,12 +9,11 @@ import tomlkit
 from numpy.typing import NDArray
 
 from grader.checks import nearest
-from grader.errors import GraderError, SpotsError, told
+from grader.errors import GraderError, SpotsError, quoted
 from grader.face.face import Face
 from grader.face.regions.classes import fit_classes
 from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
-from grader.files import read_number, read_table
 from grader.grade import MeasuredPhoto
 from grader.ledger.store import Ledger
 from grader.looking import measured_again
@@ -23,86 +22,10 @@ from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, profile_text
+from grader.spots import FaceShares, FittedProfile, Spot
 
-COLUMNS = ("photo", "x", "y", "w", "h", "class")
 #: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most.
 POINT_SHARE, SPOT_PX = 0.004, 400
-
-
-@dataclass(frozen=True)
-class Spot:
-    """One marked place: a box in px of the upright full-size photo, a point where w and h are ``None``.
-
-    where : the row or option it was given in, for messages.
-    """
-
-    photo: str
-    x: float
-    y: float
-    w: float | None
-    h: float | None
-    name: str
-    where: str
-
-
-@dataclass(frozen=True)
-class FaceShares:
-    """Shares of each class, 0 to 1, of one stone before and after."""
-
-    photo: str
-    piece: int
-    before: dict[str, float]
-    after: dict[str, float]
-
-
-@dataclass(frozen=True)
-class FittedProfile:
-    """The fitted profile, its TOML text, and what it changes.
-
-    spots : how many of each class.   wrong_before, wrong : the spots on a stone whose class the tool does not name as
-    marked, by the old and by the new profile.   off_stone : the spots on no stone that was found.
-    """
-
-    profile: Profile
-    text: str
-    spots: dict[str, int]
-    wrong_before: tuple[Spot, ...]
-    wrong: tuple[Spot, ...]
-    off_stone: tuple[Spot, ...]
-    shares: tuple[FaceShares, ...]
-
-    @property
-    def better(self) -> bool:
-        """Whether fewer of the marked spots are named otherwise than marked, or none is."""
-        return not self.wrong or len(self.wrong) < len(self.wrong_before)
-
-
-def read_spots_csv(path: Path) -> list[Spot]:
-    """Return the spots of a table ``photo,x,y,w,h,class``; comma or semicolon, UTF-8, columns by name.
-
-    Raises
-    ------
-    SpotsError
-        No such file, a column missing, no row, or rows that hold no spot: a line for each.
-    """
-    rows = [
-        ([row[name] for name in COLUMNS], f"{path}, line {line}")
-        for line, row in read_table(path, COLUMNS, SpotsError)
-    ]
-    if not rows:
-        raise SpotsError(f"{path}: no spot in it; a line for each, as photo,x,y,w,h,class")
-    return _spots(rows)
-
-
-def spots_of(texts: Sequence[str]) -> list[Spot]:
-    """Return the spots written as ``photo,x,y,w,h,class`` each.
-
-    Raises
-    ------
-    SpotsError
-        A line for each that holds no spot.
-    """
-    return _spots([(text.split(","), f"spot {text!r}") for text in texts])
 
 
 def marked_photos(
@@ -126,8 +49,8 @@ def marked_photos(
         path = next((folder / name for folder in folders if (folder / name).is_file()), Path(name))
         try:
             ask = ask_for(path, terms, ledger)
-            if ledger is not None and (seen := last_look(ask.sha256, ledger)) is not None:
-                ask = located(asks_again([seen], ledger)[0], ledger)
+            if ledger is not None and (shown := last_look(ask.sha256, ledger)) is not None:
+                ask = located(asks_again([shown], ledger)[0], ledger)
             photos[name] = measured_again(ask, profile)
         except GraderError as err:
             refused.append(str(err))
@@ -168,7 +91,7 @@ def fit_profile(
     return FittedProfile(
         profile=fitted,
         text=_with_ranges(text, fitted),
-        spots={name: len(some) for name, some in marked.items()},
+        spots={name: len(spots_of_class) for name, spots_of_class in marked.items()},
         wrong_before=tuple(spot for spot, (before, _) in named.items() if not before),
         wrong=tuple(spot for spot, (_, after) in named.items() if not after),
         off_stone=tuple(spot for spot in spots if spot not in named),
@@ -195,24 +118,6 @@ def _sound_spots(
     return spots
 
 
-def _spots(rows: list[tuple[list[str], str]]) -> list[Spot]:
-    spots, refused = [], []
-    for cells, where in rows:
-        try:
-            photo, x, y, w, h, name = (cell.strip() for cell in cells)
-            size = (read_number(w), read_number(h)) if w or h else (None, None)
-            if not photo or not name or (w and min(size) <= 0):
-                raise ValueError
-            spots.append(Spot(photo, read_number(x), read_number(y), *size, name, where))
-        except ValueError:
-            refused.append(
-                f"{where}: give photo,x,y,w,h,class in px; leave w and h empty for a point"
-            )
-    if refused:
-        raise SpotsError("\n".join(refused))
-    return spots
-
-
 def _off(spot: Spot, photo: Photo) -> str | None:
     """What is wrong with a spot that does not lie in its photo."""
     right, low = spot.x + (spot.w or 0), spot.y + (spot.h or 0)
@@ -228,7 +133,7 @@ def _names(profile: Profile) -> list[str]:
 
 def _unknown(spot: Spot, profile: Profile) -> str:
     names = _names(profile)
-    return f"{spot.where}: no class {told(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
+    return f"{spot.where}: no class {quoted(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
 
 
 def _spot_lab(measured: MeasuredPhoto, spot: Spot) -> NDArray[np.float32]:

@@ -7,11 +7,11 @@ import numpy as np
 
 from grader.called import CalledStones, called_in_ledger, called_in_tables, graded_stones
 from grader.errors import CallsError
-from grader.grading.learning.agreement import Figure, SideBySide, side_by_side
+from grader.grading.learning.agreement import SideBySide, side_by_side
 from grader.grading.learning.called_faces import CalledFaces, called_rungs
 from grader.grading.learning.drift import far_features
 from grader.grading.models.model import Model
-from grader.measures import MEASURES
+from grader.measures import MEASURES, Interval
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.session import Session
@@ -55,7 +55,7 @@ def faces_to_compare(
     called = called_rungs(stones.calls, stones.features, profile)
     if not called.names:
         raise CallsError(f"{origin}: no grade in it that can be used; call some stones first")
-    unseen = called.unseen_by([model.for_ladder(profile) for model in models])
+    unseen = called.not_learned_by([model.for_ladder(profile) for model in models])
     return unseen, len(called.names) - len(unseen.names)
 
 
@@ -81,7 +81,7 @@ def compare_models(
 
 def season_features(
     folder: Path, model: Model, session: Session
-) -> tuple[int, list[tuple[str, Figure]]]:
+) -> tuple[int, list[tuple[str, Interval]]]:
     """Return how many stones a graded folder holds, and the features that lie far from those that a model knows."""
     ledger = session.need_ledger("--stones")
     stones = graded_stones(folder, session.profile, model, ledger)

@@ -30,7 +30,7 @@ from grader.render import Rendered, StoneTruth, Style, render_photo
 SAME_STONE = 0.6
 
 #: A crack counts where this part of it shows in the finished photo.
-LEAST_SEEN = 0.5
+LEAST_SHOWN_SHARE = 0.5
 
 #: How the classes of a rendered truth read, in the order of its codes 1, 2, 3.
 READINGS = ("water", "sky", "shore")
@@ -174,7 +174,7 @@ def _true_lines(rendered: Rendered, stone: StoneTruth, face: Face) -> Iterator[L
     """The cracks drawn on a stone that show, in working px of its face; the parts that lie on it."""
     height, width = face.mask.shape
     for line in rendered.lines:
-        if line.piece != stone.id or line.kind != "crack" or line.seen_share < LEAST_SEEN:
+        if line.piece != stone.id or line.kind != "crack" or line.seen_share < LEAST_SHOWN_SHARE:
             continue
         points = (line.points - face.origin_px) * face.px_per_photo_px
         steps = np.linalg.norm(np.diff(points, axis=0), axis=1)

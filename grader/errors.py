@@ -14,19 +14,19 @@ The command line prints it and exits with 1; a wrong array shape from a programm
 
 import unicodedata
 
-#: So many letters of a value are told; who reads a message reads no page.
-MOST_TOLD = 60
+#: So many letters of a value stand in a message; who reads a message reads no page.
+MOST_QUOTED_LETTERS = 60
 #: Marks that turn the order of letters on a screen: a name with them can show as another one.
 _TURNING = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
-def told(value: object) -> str:
+def quoted(value: object) -> str:
     """Return a value as a message shows it: in quotes where it is text, and never longer than a line."""
     try:
         text = repr(value)
     except (ValueError, RecursionError):  # a number of thousands of digits, or tables within tables
         return "too long to show"
-    return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}..."
+    return text if len(text) <= MOST_QUOTED_LETTERS else f"{text[:MOST_QUOTED_LETTERS]}..."
 
 
 def harmless(text: str) -> str:

@@ -16,7 +16,7 @@ from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
 from typing import IO
 
-from grader.errors import GraderError, told
+from grader.errors import GraderError, quoted
 
 #: No table, profile or model that a person keeps is larger; what is was named by mistake.
 MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
@@ -90,7 +90,13 @@ def check_new(path: str | Path) -> None:
 
 
 def new_folder(path: Path) -> Path:
-    """Return a new hidden folder beside a place, to be filled and then moved there; ``OSError`` where none can be."""
+    """Return a new hidden folder beside a place, to be filled and then moved there.
+
+    Raises
+    ------
+    OSError
+        None can be made there.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     part = Path(mkdtemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part"))
     try:
@@ -259,7 +265,7 @@ def read_number(text: str) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise ValueError(f"{told(text)} is no number; write it as 12.5")
+        raise ValueError(f"{quoted(text)} is no number; write it as 12.5")
     return number
 
 
@@ -292,7 +298,7 @@ def read_table(
         )
     twice = [name for name, count in Counter(filter(None, names)).items() if count > 1]
     if twice:
-        raise error(f"{path}: two columns are called {told(twice[0])}; keep one of them")
+        raise error(f"{path}: two columns are called {quoted(twice[0])}; keep one of them")
     _check_cells(path, rows, mark, error)
     empty = [""] * len(names)
     return [

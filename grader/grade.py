@@ -273,11 +273,11 @@ def measure_piece(
     words : of the seller, on its lines.   others : further photos of the same face.
     """
     state, later_state = ("wet", "dry") if terms.dried else (terms.state, terms.state)
-    seen = see_face(cut_face(photo, piece, reference), profile, state)
-    shown = [
-        _seen_again(
+    view = see_face(cut_face(photo, piece, reference), profile, state)
+    others_read = [
+        _view_again(
             [photo, *(o.photo for o in others[:n])],
-            seen,
+            view,
             other,
             reference,
             profile,
@@ -285,25 +285,25 @@ def measure_piece(
         )
         for n, other in enumerate(others)
     ]
-    drying = next((s for s in shown if isinstance(s, DryingPair)), None)
-    filled = fill_glare(seen, [s for s in shown if isinstance(s, tuple)], reference)
-    measured = measure_seen(
+    drying = next((s for s in others_read if isinstance(s, DryingPair)), None)
+    filled = fill_glare(view, [s for s in others_read if isinstance(s, tuple)], reference)
+    measured = measure_view(
         piece,
-        seen,
+        view,
         filled,
-        seen.hidden,
+        view.hidden,
         reference.scale_at(*_middle(piece)),
         profile,
         words,
         drying,
     )
-    left_out = tuple(s if isinstance(s, Remark) else None for s in shown)
+    left_out = tuple(s if isinstance(s, Remark) else None for s in others_read)
     return replace(measured, weight_g=terms.weight_g, left_out=left_out)
 
 
-def measure_seen(
+def measure_view(
     piece: Piece,
-    seen: FaceView,
+    view: FaceView,
     filled: GlareFilledFace,
     hidden: NDArray[np.bool_],
     scale: Scale,
@@ -313,22 +313,22 @@ def measure_seen(
 ) -> MeasuredPiece:
     """Return a stone, measured, of what its photos show of it.
 
-    seen : the face in the photo, and its state.   filled : the same with its glare filled.
+    view : the face in the photo, and its state.   filled : the same with its glare filled.
     hidden : ndarray of shape (h, w), what glare hides in the photo itself.   scale : at the face.
     """
     face = filled.face
-    same = face is seen.face
-    regions = seen.regions if same else find_regions(face, filled.glare, profile)
+    same = face is view.face
+    regions = view.regions if same else find_regions(face, filled.glare, profile)
     measurements = measure_face(face, profile, regions, words, drying)
     # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(
-        seen.face.linear,
-        seen.face.lab,
-        seen.face.mask,
+        view.face.linear,
+        view.face.lab,
+        view.face.mask,
         hidden,
         glare_share=measurements.regions.glare_share,
         cut_by_frame=piece.cut_by_frame,
-        state=seen.state,
+        state=view.state,
         limits=profile.limits,
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
@@ -342,13 +342,13 @@ def measure_seen(
         else size_class(face.mask, face.mm_per_px, profile.ovals_mm),
         area_cm2=measurements.area_cm2,
         scale=scale,
-        state=seen.state,
+        state=view.state,
         verdict=verdict,
         filled_share=filled.share,
     )
 
 
-def _seen_again(
+def _view_again(
     earlier: Sequence[Photo],
     first: FaceView,
     other: PreparedPhoto,

@@ -168,11 +168,21 @@ def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) ->
         for sha256, n in now.items():
             uids[n] = found.get(sha256)
         left = [n for n in left if now[ways[n].sha256] != n]
-    facts = views.measured_by_uid(ledger, [uid for uid in uids if uid])
-    return [
-        _from_ledger(ask, facts[uid].fact, ledger) if uid else None
-        for ask, uid in zip(asks, uids, strict=True)
-    ]
+    looks = [_kept_again(ask, uid) for ask, uid in zip(asks, uids, strict=True)]
+    to_read = [n for n, look in enumerate(looks) if look is None and uids[n]]
+    facts = views.measured_by_uid(ledger, [uids[n] for n in to_read])
+    for n in to_read:
+        looks[n] = _from_ledger(asks[n], facts[uids[n]].fact, ledger)
+    return looks
+
+
+def _kept_again(ask: Ask, uid: str | None) -> Look | None:
+    """The earlier look that an ask comes with, where it is the one asked for: it need not be read again."""
+    kept = ask.kept
+    if kept is None or not kept.known or kept.uid != uid:
+        return None
+    same = (ask.file, ask.terms) == (kept.ask.file, kept.ask.terms)
+    return replace(kept, ask=ask) if same else None
 
 
 def terms_record(terms: PhotoTerms) -> dict:

@@ -33,6 +33,21 @@ class Measure:
 
 
 @dataclass(frozen=True)
+class Interval:
+    """A number, and the interval within which it lies: low <= value <= high; ``None`` where it is not defined."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+
+    def __str__(self) -> str:
+        if self.value is None:
+            return "not defined"
+        spread = "" if self.low is None else f" ({self.low:.2f} to {self.high:.2f})"
+        return f"{self.value:.2f}{spread}"
+
+
+@dataclass(frozen=True)
 class Remark:
     """A fact about a photo or a piece that a person should know: a stable code and one plain line."""
 

@@ -133,7 +133,7 @@ def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], di
     calls = {call.uid: call for call in calls}
     photos = {call.sha256 for call in calls.values()}
     boxes, last = views.boxes(ledger, photos), views.last_looks(ledger, photos)
-    gone = _away(photos, ledger)
+    gone = _missing_photos(photos, ledger)
     places: dict[str, Place] = {}
     lost: dict[str, str] = {}
     unsure = []
@@ -181,7 +181,7 @@ def _by_outline(calls: Sequence[Call], ledger: Ledger) -> dict[str, Place | str]
     return found
 
 
-def _away(photos: Iterable[str], ledger: Ledger) -> dict[str, str]:
+def _missing_photos(photos: Iterable[str], ledger: Ledger) -> dict[str, str]:
     """Photos of which no file is left where one was seen, with that in words; their content is not read again."""
     return {
         sha256: f"photo gone from {paths[0]}"

@@ -26,10 +26,10 @@ class KeptFile:
     path: Path
 
     def __str__(self) -> str:
-        said = f"{self.name} was changed, or is not of this tool: kept as {self.path}"
+        text = f"{self.name} was changed, or is not of this tool: kept as {self.path}"
         if self.path.suffix.lower() == ".csv":
-            said += f"; take in what you filled in with grader call --from '{self.path}'"
-        return said
+            text += f"; take in what you filled in with grader call --from '{self.path}'"
+        return text
 
 
 class OutFolder:
@@ -49,14 +49,14 @@ class OutFolder:
     def __init__(self, path: str | Path, of: str | Path) -> None:
         self.path = Path(path)
         self._of = _way(self.path, Path(of))
-        there, self._written = _read_list(self.path)
-        if there is not None and there != self._of:
-            other = os.path.normpath(os.path.join(self.path, there))
+        noted_of, self._written = _read_list(self.path)
+        if noted_of is not None and noted_of != self._of:
+            other = os.path.normpath(os.path.join(self.path, noted_of))
             raise GraderError(
                 f"{self.path}: holds the results of {other}; choose another folder for these",
                 "output",
             )
-        self._begun = there is not None
+        self._begun = noted_of is not None
 
     def write(self, name: str, content: bytes) -> KeptFile | None:
         """Write a result, whole or not at all; return the user's file that lay there, which is kept under a new name.
@@ -98,7 +98,7 @@ class OutFolder:
             if name in names and (sha256 := _content_hash(self._place(name))) in self._written[name]
         }
         lines = [{"of": self._of}]
-        lines += [{"name": name, "sha256": some[0]} for name, some in self._written.items()]
+        lines += [{"name": name, "sha256": hashes[0]} for name, hashes in self._written.items()]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
 
     def _place(self, name: str) -> Path:

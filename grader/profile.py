@@ -22,7 +22,7 @@ from grader.checks import (
     pair,
     parse_toml,
 )
-from grader.errors import SettingsError, told
+from grader.errors import SettingsError, quoted
 from grader.files import regular_bytes
 
 #: Part scores of the scene, in the order in which they are shown.
@@ -175,7 +175,13 @@ def load_profile(name_or_file: str | Path = "banded") -> Profile:
 
 
 def profile_text(name_or_file: str | Path) -> tuple[Profile, str]:
-    """Return a profile as ``load_profile`` does, with its errors, and the TOML text that it stands in."""
+    """Return a profile as ``load_profile`` does, and the TOML text that it stands in.
+
+    Raises
+    ------
+    SettingsError
+        As ``load_profile``.
+    """
     text, where = _profile_text(name_or_file)
     return _parse_profile(text, where), text
 
@@ -202,7 +208,7 @@ def _profile_text(name_or_file: str | Path) -> tuple[str, str]:
     shipped = resources.files("grader") / "profiles" / f"{name_or_file}.toml"
     if str(name_or_file) not in profile_names():
         raise SettingsError(
-            f"profile {told(name_or_file)} is not known{nearest(str(name_or_file), profile_names())}; "
+            f"profile {quoted(name_or_file)} is not known{nearest(str(name_or_file), profile_names())}; "
             f"give one of {', '.join(profile_names())} or a .toml file"
         )
     return shipped.read_text("utf-8"), f"profile {name_or_file}"
@@ -270,7 +276,7 @@ def _check_names(where: str, colours: tuple[ColourClass, ...]) -> None:
             twice = colour.kinds[0] == colour.kinds[1]
             if twice or not alike or kind in classes | _NOT_A_CLASS:
                 raise SettingsError(
-                    f"{where}: colours.{colour.name}.kinds has {told(kind)}, which is a name already; "
+                    f"{where}: colours.{colour.name}.kinds has {quoted(kind)}, which is a name already; "
                     "give each its own"
                 )
 
@@ -294,7 +300,7 @@ def _rule(where: str, row: dict, grades: list[str]) -> Rule:
     check_keys(where, "rules", row, [f.name for f in fields(Rule)])
     if row.get("grade") not in grades:
         raise SettingsError(
-            f"{where}: a rule is for grade {told(row.get('grade'))}, which is not on the ladder; "
+            f"{where}: a rule is for grade {quoted(row.get('grade'))}, which is not on the ladder; "
             f"one of {', '.join(grades)}"
         )
     bounds = {
@@ -324,7 +330,7 @@ def _ovals(where: str, key: str, value: object) -> tuple[tuple[float, float], ..
     """Long and short diameter of one oval at least, from the smallest area on."""
     if not isinstance(value, list) or not value:
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give one oval at least, as [[long, short]]"
+            f"{where}: {key} is {quoted(value)}; give one oval at least, as [[long, short]]"
         )
     ovals = [pair(1, 1000, rising=False)(where, key, oval) for oval in value]
     return tuple(sorted(ovals, key=lambda oval: oval[0] * oval[1]))
@@ -334,7 +340,7 @@ def _rounds(where: str, key: str, value: object) -> tuple[float, ...]:
     """Diameters, from the smallest on."""
     if not isinstance(value, list):
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give a list of diameters, as [18, 25]"
+            f"{where}: {key} is {quoted(value)}; give a list of diameters, as [18, 25]"
         )
     return tuple(sorted(check_number(where, key, v, 1, 1000) for v in value))
 
@@ -343,7 +349,7 @@ def _paper_lab(where: str, key: str, value: object) -> tuple[float, ...]:
     """L*, a*, b* that a white paper can have."""
     if not isinstance(value, list) or len(value) != 3:
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give L*, a* and b* of your paper, as [94.5, 0.5, -4]"
+            f"{where}: {key} is {quoted(value)}; give L*, a* and b* of your paper, as [94.5, 0.5, -4]"
         )
     ranges = ((50, 100), (-20, 20), (-30, 20))
     return tuple(check_number(where, key, v, *ends) for v, ends in zip(value, ranges, strict=True))
@@ -353,7 +359,7 @@ def _kinds(where: str, key: str, value: object) -> tuple[str, ...]:
     """Two names."""
     if not isinstance(value, list) or len(value) != 2:
         raise SettingsError(
-            f"{where}: {key} is {told(value)}; give two names, the more coloured one first"
+            f"{where}: {key} is {quoted(value)}; give two names, the more coloured one first"
         )
     return tuple(check_line(where, key, kind) for kind in value)
 

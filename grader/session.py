@@ -88,7 +88,13 @@ class Session:
         return self.ledger
 
     def model(self, folder: str | Path | None = None) -> Model:
-        """Return the model in that folder, else the one in use, else the starter."""
+        """Return the model in that folder, else the one in use, else the starter.
+
+        Raises
+        ------
+        ModelError
+            It cannot be read, or is another one than was taken into use: one line.
+        """
         if folder is not None:
             return load_model(None if str(folder) == "starter" else Path(folder))
         used = self.model_use

@@ -23,6 +23,7 @@ from grader.face.sight.cut import cut_face
 from grader.files import write_text
 from grader.grading.features.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.features.rules import (
+    Condition,
     Features,
     border_distance,
     border_margins,
@@ -127,14 +128,14 @@ def learn(
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
     true_scene = np.array([face.true["scene_score"] for face in faces])
-    said_scene = np.clip(np.rint(rng.normal(true_scene, SCENE_SLIP)), 0, 100)
-    scene = fit_scene(rows, said_scene, photos)
-    seen = [
+    called_scene = np.clip(np.rint(rng.normal(true_scene, SCENE_SLIP)), 0, 100)
+    scene = fit_scene(rows, called_scene, photos)
+    completed = [
         with_scene(row, value, profile) for row, value in zip(rows, scene.values(rows), strict=True)
     ]
-    scaling = fit_scaling(seen, GRADE_FEATURES)
+    scaling = fit_scaling(completed, GRADE_FEATURES)
     head = GradeHead(profile.grades, scaling, None)
-    x, grades = scaling.design(seen), len(profile.grades)
+    x, grades = scaling.design(completed), len(profile.grades)
 
     def odds(learn: NDArray) -> Ordinal:
         return fit_ordinal(
@@ -155,7 +156,7 @@ def learn(
         ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
     head = replace(head, ensemble=ensemble)
     made = Provenance(
-        data_sha256=_data_hash(faces, rung, said_scene, profile),
+        data_sha256=_data_hash(faces, rung, called_scene, profile),
         data=f"{len(faces)} rendered faces of {len(set(photos))} photos, graded by the rules "
         f"of profile {profile.name} version {profile.version}",
         date=date,
@@ -168,35 +169,51 @@ def judge(
     model: Model, faces: Sequence[DrawnFace], profile: Profile, rng: np.random.Generator
 ) -> Judged:
     """Return the figures of a model on drawn faces that it has not seen; no slips in the truth."""
-    grades = profile.grades
     by_rules = [grade_by_rules(face.true, profile) for face in faces]
+    grades = profile.grades
     truth = np.array([grades.index(grade) for grade, _ in by_rules])
-    seen = [model.complete(face.measured, profile) for face in faces]
-    sets = model.grade.set_rule.contains(model.grade.probabilities(seen))
     plain = [grades.index(grade_by_rules(face.measured, profile)[0]) for face in faces]
+    completed = [model.complete(face.measured, profile) for face in faces]
     photos = [face.photo for face in faces]
-    scenes = np.array([face.true["scene_score"] for face in faces])
-    told = [model.scene.estimate(face.measured) for face in faces]
-    inside = [e.low <= s <= e.high for e, s in zip(told, scenes, strict=True)]
-    decided = Counter(condition and condition_words(condition) for _, condition in by_rules)
-    near = [border_distance(face.true, profile) <= NEAR for face in faces]
+    scene_off, scene_inside = _scene_figures(model, faces)
+    set_holds, set_size = _set_figures(model.grade, completed, truth)
     return Judged(
         faces=len(faces),
         photos=len(set(photos)),
-        model=agreement(model.grade.rungs(seen), truth, len(grades), photos, rng),
+        model=agreement(model.grade.rungs(completed), truth, len(grades), photos, rng),
         plain=agreement(plain, truth, len(grades), photos, rng),
         shares={grade: float((truth == k).mean()) for k, grade in enumerate(grades)},
-        near=float(np.mean(near)),
-        decided={
-            condition_words(condition): decided[condition_words(condition)] / len(faces)
-            for rule in profile.rules
-            for condition in conditions(rule)
-        },
-        scene_off=float(np.mean(np.abs([e.score for e in told] - scenes))),
-        scene_inside=float(np.mean(inside)),
-        set_holds=float(np.mean(sets[np.arange(len(faces)), truth])),
-        set_size=float(sets.sum(axis=1).mean()),
+        near=float(np.mean([border_distance(face.true, profile) <= NEAR for face in faces])),
+        decided=_decided_shares([condition for _, condition in by_rules], profile),
+        scene_off=scene_off,
+        scene_inside=scene_inside,
+        set_holds=set_holds,
+        set_size=set_size,
     )
+
+
+def _decided_shares(decided: Sequence[Condition | None], profile: Profile) -> dict[str, float]:
+    """Of each written condition, in words, the share of faces that it decides."""
+    counts = Counter(condition and condition_words(condition) for condition in decided)
+    written = [condition_words(c) for rule in profile.rules for c in conditions(rule)]
+    return {words: counts[words] / len(decided) for words in written}
+
+
+def _scene_figures(model: Model, faces: Sequence[DrawnFace]) -> tuple[float, float]:
+    """How many points the scene score is off in the mean, and the share of true scores within its range."""
+    estimates = [model.scene.estimate(face.measured) for face in faces]
+    scenes = np.array([face.true["scene_score"] for face in faces])
+    inside = [e.low <= s <= e.high for e, s in zip(estimates, scenes, strict=True)]
+    off = np.abs([e.score for e in estimates] - scenes)
+    return float(np.mean(off)), float(np.mean(inside))
+
+
+def _set_figures(
+    head: GradeHead, completed: Sequence[Features], truth: NDArray[np.intp]
+) -> tuple[float, float]:
+    """The share of grade sets that hold the true rung, and how many grades a set holds in the mean."""
+    sets = head.set_rule.contains(head.probabilities(completed))
+    return float(np.mean(sets[np.arange(len(truth)), truth])), float(sets.sum(axis=1).mean())
 
 
 def figures(judged: Judged) -> list[str]:
@@ -316,8 +333,8 @@ def drawer(profile: Profile, seed: int, workers: int) -> Draw:
         jobs = (delayed(_draw)(style, n, seed, profile) for n in photos)
         found = Parallel(n_jobs=workers, return_as="generator")(jobs)
         faces = []
-        for done, some in enumerate(found, start=1):
-            faces += some
+        for done, faces_of_photo in enumerate(found, start=1):
+            faces += faces_of_photo
             if done % 20 == 0 or done == len(photos):
                 print(
                     f"{style.name}: {done} of {len(photos)} photos, {len(faces)} faces", flush=True
@@ -344,19 +361,19 @@ def kept(path: Path, profile: Profile, seed: int, draw: Draw) -> Draw:
         return {row["photo"]: row["faces"] for row in rows if [*row["made"], row["style"]] == made}
 
     def draw_missing(style: Style, photos: range) -> list[DrawnFace]:
-        there = read(style)
+        kept_faces = read(style)
         for start in range(photos.start, photos.stop, PHOTOS_KEPT):
-            some = range(start, min(start + PHOTOS_KEPT, photos.stop))
-            if all(number in there for number in some):
+            numbers = range(start, min(start + PHOTOS_KEPT, photos.stop))
+            if all(number in kept_faces for number in numbers):
                 continue
-            drawn = draw(style, some)
+            drawn = draw(style, numbers)
             with open(path, "a", encoding="utf-8") as file:
-                for number in some:
+                for number in numbers:
                     faces = [asdict(face) for face in drawn if face.photo == number]
                     row = {"made": stamp, "style": style.name, "photo": number, "faces": faces}
                     file.write(json.dumps(row) + "\n")
-        there = read(style)
-        return [_ruled(DrawnFace(**face), profile) for n in photos for face in there[n]]
+        kept_faces = read(style)
+        return [_ruled(DrawnFace(**face), profile) for n in photos for face in kept_faces[n]]
 
     return draw_missing
 

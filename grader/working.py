@@ -22,7 +22,7 @@ from grader.face.sight.cut import cut_face, face_of
 from grader.face.sight.drying import DriedLines
 from grader.face.sight.filled import GlareFilledFace
 from grader.face.sight.view import see_face
-from grader.grade import MeasuredPiece, measure_seen
+from grader.grade import MeasuredPiece, measure_view
 from grader.photo.chart import Correction
 from grader.photo.colour import codes_from_linear, srgb_encoding
 from grader.photo.light import LightField, White
@@ -129,7 +129,7 @@ def measure_again(
     view = see_face(kept.face, profile, kept.state.value if settled else None)
     if settled:
         view = replace(view, state=kept.state)
-    measured = measure_seen(
+    measured = measure_view(
         kept.piece,
         view,
         GlareFilledFace(view.face, view.chance, kept.filled_share),

@@ -1,10 +1,22 @@
 """A graded photo made by hand: every number in it is known, nothing is measured."""
 
 import hashlib
+import importlib
+import os
+import pickle
 import random
+import sqlite3
+from contextlib import closing
 from dataclasses import dataclass, replace
+from functools import wraps
 from pathlib import Path
 
+# One test per core, in programs that tests start too: threads inside would only wait for each other.
+# numpy and its like read these as they are loaded.
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+
+import cv2
 import numpy as np
 import pytest
 
@@ -40,6 +52,7 @@ from grader.grading.proposal import (
     SceneEstimate,
     WhatIf,
 )
+from grader.ledger.store import open_ledger
 from grader.measures import Remark
 from grader.photo.colour import srgb_curve
 from grader.photo.photo import ColourEncoding, Photo, Scale
@@ -49,6 +62,8 @@ from grader.photo.surface import State
 from grader.photo.terms import PhotoTerms
 from grader.photo.verdict import Verdict
 from grader.profile import SCENE_PARTS, load_profile
+
+cv2.setNumThreads(1)
 
 STONE_W, STONE_H, GAP = 200, 100, 40
 #: Working px for one photo px in the hand-made faces.
@@ -63,6 +78,8 @@ def pytest_addoption(parser):
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config, items):
+    # The longest files first, so that at the end no core waits for one of them.
+    items.sort(key=lambda item: "measured_once" not in item.fixturenames)
     seed = config.getoption("--tenth")
     if seed is None or not items:
         return
@@ -80,6 +97,67 @@ def data_folder(tmp_path_factory, monkeypatch):
     monkeypatch.setenv("XDG_DATA_HOME", str(folder))
     monkeypatch.setattr("platformdirs.user_data_path", lambda name, **_: folder / name)
     return folder
+
+
+def _remembered(work):
+    """The same function, which works an answer out once for what it is asked, told by content; each gets a copy."""
+    answers = {}
+
+    @wraps(work)
+    def ask(*args, **given):
+        asked = hashlib.sha256(pickle.dumps((args, given))).digest()
+        if asked not in answers:
+            answers[asked] = pickle.dumps(work(*args, **given))
+        return pickle.loads(answers[asked])
+
+    return ask
+
+
+@pytest.fixture(scope="session")
+def _measuring_remembered():
+    slow = {"grader.grade": ("find_reference", "find_pieces", "measure_piece")}
+    slow["grader.face.scene.scene"] = ("find_poses",)
+    return {
+        f"{module}.{name}": _remembered(getattr(importlib.import_module(module), name))
+        for module, names in slow.items()
+        for name in names
+    }
+
+
+@pytest.fixture(scope="module")
+def measured_once(_measuring_remembered):
+    """Let what is slow in measuring be done once for the same arguments: these functions hang on nothing else.
+
+    Whatever a term, a profile or a reference changes is another argument. Not for tests that change how is measured.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        for name, work in _measuring_remembered.items():
+            patch.setattr(name, work)
+        yield
+
+
+@pytest.fixture(scope="session")
+def _empty_ledger(tmp_path_factory):
+    path = tmp_path_factory.mktemp("empty") / "ledger.sqlite"
+    open_ledger(path).close()
+    return path
+
+
+@pytest.fixture
+def ledgers_copied(_empty_ledger, monkeypatch):
+    """Let new ledgers be copies of an empty one: making its tables anew takes a good tenth of a second."""
+    from grader.ledger import migrate as module
+
+    migrate = module.migrate
+
+    def copied(path, engine, version):
+        if version is not None:
+            migrate(path, engine, version)
+            return
+        with closing(sqlite3.connect(_empty_ledger)) as empty, engine.connect() as new:
+            empty.backup(new.connection.dbapi_connection)
+
+    monkeypatch.setattr(module, "migrate", copied)
 
 
 def _curves():

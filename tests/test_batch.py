@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 
 from grader import looking, looks
-from grader.batch import find_photos, grade_folder
+from grader.batch import FolderRun, find_photos, grade_folder
 from grader.calling import save_calls
 from grader.errors import GraderError
 from grader.grading.models.model_files import load_model
@@ -30,7 +30,7 @@ BOX = (40, 40, 200, 100)
 
 
 @pytest.fixture
-def folder(tmp_path, measuring):
+def folder(tmp_path, measuring, ledgers_copied):
     """A folder whose photos are text files, as ``measuring`` reads them, and a ledger."""
     photos = tmp_path / "photos"
     photos.mkdir()
@@ -39,12 +39,14 @@ def folder(tmp_path, measuring):
 
         def run(profile=None, model=None, mm_per_px=None, whole=False, **given):
             measuring.clear()
+            how = {key: given.pop(key) for key in ("anew", "on_photo") if key in given}
+            workers = given.pop("workers", 1)
             done = grade_folder(
                 photos,
                 profile or load_profile(),
                 model or load_model(),
-                **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole), "workers": 1}
-                | given,
+                **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole)} | given,
+                run=FolderRun(workers, **how),
             )
             return SimpleNamespace(
                 done=done,
@@ -155,8 +157,8 @@ def test_another_model_measures_nothing_and_grades_all(folder):
     other = replace(load_model(), name="mine")
     ran = folder.run(model=other)
     assert ran.measured == []
-    said = [piece["proposal"]["model"] for r in records(ran.out) for piece in r["pieces"]]
-    assert said == [other.label] * 3
+    models = [piece["proposal"]["model"] for r in records(ran.out) for piece in r["pieces"]]
+    assert models == [other.label] * 3
 
 
 def test_another_profile_measures_everything_again(folder, tmp_path):
@@ -282,8 +284,8 @@ def test_calls_are_joined_anew_without_measuring(folder):
     with_call = folder.run()
     assert with_call.measured == []
     (piece,) = records(with_call.out)[0]["pieces"]
-    said = {"grade": "select", "scene": 71, "by": "Mira", "time": TIME, "note": None}
-    assert {key: piece["call"][key] for key in said} == said
+    called = {"grade": "select", "scene": 71, "by": "Mira", "time": TIME, "note": None}
+    assert {key: piece["call"][key] for key in called} == called
     row = table(with_call.out)[0]
     assert (row["called_grade"], row["grade"]) == ("select", "")
     assert row["proposed_grade"] == piece["proposal"]["grade"]
@@ -337,9 +339,9 @@ def test_each_photo_is_shown_by_a_batch(folder):
 
 def test_progress_counts_up_to_all_photos(folder):
     write(folder, a="1", b="2", c="bad")
-    told = []
-    folder.run(on_photo=lambda done, total: told.append((done, total)))
-    assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
+    counts = []
+    folder.run(on_photo=lambda done, total: counts.append((done, total)))
+    assert counts == [(0, 3), (1, 3), (2, 3), (3, 3)]
 
 
 def test_a_folder_without_photos_is_told_and_results_of_before_stay(folder):

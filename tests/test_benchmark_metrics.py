@@ -88,10 +88,10 @@ def test_intervals_cover_with_their_ends():
 
 def test_an_absent_class_may_be_said_up_to_the_limit():
     truth = np.array([[1.0, 0.0, 0.0], [0.5, 0.5, 0.0], [0.4, 0.3, 0.3]])
-    said = np.array([[0.9, 0.08, 0.02], [0.2, 0.77, 0.03], [0.0, 0.5, 0.5]])
+    shares = np.array([[0.9, 0.08, 0.02], [0.2, 0.77, 0.03], [0.0, 0.5, 0.5]])
     # Three cases: 8 and 3 points are too much, 2 are not; the last stone holds every class.
-    assert metrics.absent_class_said(said, truth, 0.02) == pytest.approx(2 / 3)
-    assert np.isnan(metrics.absent_class_said(said[2:], truth[2:], 0.02))
+    assert metrics.absent_class_answered(shares, truth, 0.02) == pytest.approx(2 / 3)
+    assert np.isnan(metrics.absent_class_answered(shares[2:], truth[2:], 0.02))
 
 
 def test_glare_is_judged_within_the_true_stone():
@@ -108,9 +108,9 @@ def test_glare_is_judged_within_the_true_stone():
 def test_glare_is_pooled_over_photos_and_its_shares_are_not():
     counts = np.array([[0, 0, 1, 10], [9, 9, 9, 90]])
     assert metrics.glare_iou(counts) == pytest.approx(0.9)
-    said, true = metrics.glare_shares(counts).T
+    found, true = metrics.glare_shares(counts).T
     # 10 points off in the first photo, none in the second.
-    assert metrics.share_error_points(said, true) == pytest.approx(5.0)
+    assert metrics.share_error_points(found, true) == pytest.approx(5.0)
 
 
 def test_without_glare_on_either_side_there_is_nothing_to_judge():
@@ -217,10 +217,10 @@ def test_the_resampled_range_of_a_mean_is_about_twice_its_standard_error():
 
 def test_a_statistic_that_is_not_defined_has_no_range():
     one_stone = [np.array([[0.4, 0.5]])]
-    told = metrics.resampled_range(
+    low_high = metrics.resampled_range(
         one_stone, lambda r: metrics.rank_correlation(r[:, 0], r[:, 1]), np.random.default_rng(1)
     )
-    assert np.isnan(told).all()
+    assert np.isnan(low_high).all()
 
 
 def test_the_resampled_range_repeats_with_its_seed():

@@ -7,12 +7,15 @@ from typer.testing import CliRunner
 
 from grader import load_profile, looking
 from grader.cli.main import app
-from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
+from grader.colours import fit_profile, marked_photos
 from grader.errors import SpotsError
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import profile_text
+from grader.spots import read_spots_csv, spots_of
+
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @pytest.fixture(scope="module")
@@ -171,11 +174,11 @@ def test_a_photo_is_measured_as_it_was_shown_last(green_stone, tmp_path, monkeyp
     spots = spots_of([f"{green_stone},40,10,60,25,blue", f"{green_stone},60,70,,,white"])
     ran = CliRunner().invoke(app, ["check", str(green_stone), "--whole", "--mm-per-px", "0.2"])
     assert ran.exit_code == 0, ran.output
-    seen = []
+    asked = []
     measure = looking.measure_file
 
     def measure_file(photo, terms, profile, calls=()):
-        seen.append((photo, terms))
+        asked.append((photo, terms))
         return measure(photo, terms, profile, calls)
 
     monkeypatch.setattr(looking, "measure_file", measure_file)
@@ -183,5 +186,5 @@ def test_a_photo_is_measured_as_it_was_shown_last(green_stone, tmp_path, monkeyp
         terms = PhotoTerms(mm_per_px=0.3)
         photos = marked_photos(spots, [tmp_path], terms, load_profile(), ledger)
     # What the seller says now only counts where nothing was shown before.
-    assert seen == [(green_stone, PhotoTerms(mm_per_px=0.2, whole=True))]
+    assert asked == [(green_stone, PhotoTerms(mm_per_px=0.2, whole=True))]
     assert len(photos[str(green_stone)].pieces) == 1

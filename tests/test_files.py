@@ -126,7 +126,7 @@ HEAD = "photo,piece,grade,scene,note\n"
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "reason"),
     [
         # The seller forgets to close a mark: all rows below would stand in the first one's note.
         (f'{HEAD}a.jpg,1,select,90,"nice\na.jpg,1,waste,10,\na.jpg,1,tumbling,30,\n', "line 2: a quot"),
@@ -145,13 +145,13 @@ HEAD = "photo,piece,grade,scene,note\n"
     ],
 )  # fmt: skip
 def test_a_table_from_which_a_row_or_cell_would_be_lost_is_refused_with_its_line(
-    tmp_path, text, said
+    tmp_path, text, reason
 ):
     table = tmp_path / "t.csv"
     table.write_text(text, "utf-8", newline="")
     with pytest.raises(GraderError) as err:
         read_table(table, COLUMNS, GraderError)
-    assert str(err.value).startswith(f"{table}: ") and said in str(err.value)
+    assert str(err.value).startswith(f"{table}: ") and reason in str(err.value)
     assert "\n" not in str(err.value) and len(str(err.value)) < 400
 
 
@@ -174,12 +174,12 @@ def test_what_is_no_file_on_a_disk_is_refused_before_it_is_opened(tmp_path):
     os.mkfifo(tmp_path / "pipe.csv")
     (tmp_path / "zero.csv").symlink_to("/dev/zero")
     (tmp_path / "folder.csv").mkdir()
-    for name, said in (
+    for name, reason in (
         ("pipe.csv", "not a file on a disk"),
         ("zero.csv", "not a file on a disk"),
         ("folder.csv", "a folder, not a file"),
     ):
-        with pytest.raises(GraderError, match=rf"{name}: cannot be read \({said}\)"):
+        with pytest.raises(GraderError, match=rf"{name}: cannot be read \({reason}\)"):
             read_table(tmp_path / name, COLUMNS, GraderError)
 
 

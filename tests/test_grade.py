@@ -2,12 +2,14 @@
 
 from pathlib import Path
 
+import cv2
 import pytest
 
 import grader
 from grader.photo.terms import PhotoTerms
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def test_a_stone_that_the_seller_calls_half_dried_is_to_be_taken_again():
@@ -24,8 +26,10 @@ def test_an_empty_board_with_a_ruler_and_a_coin_holds_no_stone():
     assert "no_stone" in [remark.code for remark in graded.remarks]
 
 
-def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told():
-    path = SAMPLES / "01_lake_over_shore.jpg"
+def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told(tmp_path):
+    photo = cv2.imread(str(SAMPLES / "01_lake_over_shore.jpg"))
+    path = tmp_path / "half.png"
+    cv2.imwrite(str(path), cv2.resize(photo, None, fx=0.5, fy=0.5))
     (plain,) = grader.grade_photo(path).pieces
     (scaled,) = grader.grade_photo(path, terms=PhotoTerms(mm_per_px=0.1)).pieces
     assert plain.measured.area_cm2 is None

@@ -41,10 +41,10 @@ def test_other_programs_read_a_marked_picture_as_the_same(tmp_path, suffix):
     with Image.open(tmp_path / f"a{suffix}") as image:
         image.load()
         assert image.size == (60, 40)
-        said = image.info.get("comment") or image.info.get("Comment") or b""
+        comment = image.info.get("comment") or image.info.get("Comment") or b""
     if suffix in (".jpg", ".png"):
-        said = said.encode() if isinstance(said, str) else said
-        assert said.startswith(b"made by grader ")
+        comment = comment.encode() if isinstance(comment, str) else comment
+        assert comment.startswith(b"made by grader ")
 
 
 def test_a_marked_webp_tells_its_length_and_a_drawing_is_still_whole():

@@ -31,13 +31,13 @@ def contract(name: str):
 
 def test_the_guides_floors_are_those_of_the_contract():
     rows = re.findall(r"^\| (\d+) \| (.*) \|$", GUIDE, re.MULTILINE)
-    told = [set(re.findall(r"`(\w+)`", rooms)) for _, rooms in rows]
+    listed = [set(re.findall(r"`(\w+)`", rooms)) for _, rooms in rows]
     floors = contract("FLOORS")
     table = "\n".join(
         f"| {n} | {', '.join(f'`{room}`' for room in rooms)} |"
         for n, rooms in enumerate(floors, start=1)
     )
-    assert told == [set(rooms) for rooms in floors], f"DEVELOPERS.md must hold\n{table}"
+    assert listed == [set(rooms) for rooms in floors], f"DEVELOPERS.md must hold\n{table}"
     assert [int(n) for n, _ in rows] == list(range(1, len(floors) + 1))
 
 

@@ -19,9 +19,9 @@ import tomlkit
 from typer.testing import CliRunner
 
 from grader.called import called_in_ledger
-from grader.calling import line_said, place_on
+from grader.calling import line_fact, place_on
 from grader.cli.main import app
-from grader.colours import marked_photos, spots_of
+from grader.colours import marked_photos
 from grader.face.regions.classes import fit_classes
 from grader.face.sight.cut import cut_face
 from grader.grade import facts_of, measure_file, measure_photo
@@ -35,9 +35,11 @@ from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
 from grader.photo.terms import Neutral, PhotoTerms
 from grader.profile import Profile, Setup, load_profile, profile_text
+from grader.spots import spots_of
 
 BANDED = load_profile()
 NOW = "2026-03-02T10:11:12+01:00"
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @dataclass(frozen=True)
@@ -156,10 +158,10 @@ def assert_same(features: dict, expected: dict) -> None:
 def holds_truth(shot: lamp_photos.Shot, record: dict) -> list[bool]:
     """Whether the interval of each share of each stone holds what is true."""
     return [
-        told["low"] <= true <= told["high"]
+        share["low"] <= true <= share["high"]
         for piece in record["pieces"]
         for name, true in shot.shares_at(piece["box"]).items()
-        for told in [piece["shares"][name]]
+        for share in [piece["shares"][name]]
     ]
 
 
@@ -200,9 +202,9 @@ def test_check_proposes_by_the_new_model_from_the_numbers_that_it_learned(season
     # Ben spoke last on the first photo, so his word counts.
     assert [piece["call"]["grade"] for piece in shown] == ["cabbing", "waste"]
     assert [len(piece["calls"]) for piece in shown] == [2, 1]
-    seen = sorted((p["shares"]["blue"]["value"], p["area_cm2"]) for p in shown)
+    checked = sorted((p["shares"]["blue"]["value"], p["area_cm2"]) for p in shown)
     kept = sorted((f["features"]["blue_share"], f["features"]["area_cm2"]) for f in sample)
-    assert np.allclose(seen, kept, atol=0.01)
+    assert np.allclose(checked, kept, atol=0.01)
     assert all(piece["proposal"]["model"].startswith("mine ") for piece in shown)
     learned = sorted(values["blue_share"] for values in season.learned().values())
     assert learned == pytest.approx([blue for blue, _ in kept], abs=1e-9)
@@ -318,12 +320,12 @@ def test_a_word_on_a_line_lands_on_the_line_shown_and_is_learned(shop, pair):
 def test_a_word_on_a_photo_that_was_moved_since_is_learned_from_the_photo_itself(
     shop, pair, tmp_path
 ):
-    there = [tmp_path / "before" / path.name for path in pair]
-    there[0].parent.mkdir()
-    for path, new in zip(pair, there, strict=True):
+    before = [tmp_path / "before" / path.name for path in pair]
+    before[0].parent.mkdir()
+    for path, new in zip(pair, before, strict=True):
         new.write_bytes(path.read_bytes())
-    shop.run("check", *there, "--same-face", "--state", "wet")
-    there[0].parent.rename(tmp_path / "after")
+    shop.run("check", *before, "--same-face", "--state", "wet")
+    before[0].parent.rename(tmp_path / "after")
     moved = [tmp_path / "after" / path.name for path in pair]
     shop.run("check", *moved, "--same-face", "--state", "wet")
     shop.run("call", moved[0], "--grade", "cabbing", "--by", "Ann")
@@ -352,7 +354,7 @@ def test_a_photo_that_is_gone_is_learned_from_with_its_words_and_its_further_pho
         call = place_on(
             look, Call("one.png", look.ask.sha256, 1, None, None, None, "Ann", NOW, None)
         )
-        ledger.add(line_said(look, call, 1, "pattern"), author="Ann")
+        ledger.add(line_fact(look, call, 1, "pattern"), author="Ann")
     assert piece["cracks"]["lines"][0]["class"] == "crack"
     ((stone, values),) = shop.learned().items()
     assert values["crack_count"] == before[stone]["crack_count"] - 1
@@ -366,13 +368,13 @@ def test_a_photo_that_is_gone_is_learned_from_with_its_words_and_its_further_pho
 
 def spots_on(shot: lamp_photos.Shot, name: str) -> list[str]:
     """Return spots of blue, white and host, 5 px wide, each where the truth is all of one class."""
-    told = []
+    spots = []
     for code, colour in enumerate(("blue", "white", "host"), start=1):
         inside = cv2.erode((shot.regions == code).astype(np.uint8), np.ones((7, 7)))
         rows, columns = np.nonzero(inside)
-        for pick in np.random.default_rng(3).choice(len(rows), 4, replace=False):
-            told.append(f"{name},{columns[pick] - 2},{rows[pick] - 2},5,5,{colour}")
-    return told
+        for n in np.random.default_rng(3).choice(len(rows), 4, replace=False):
+            spots.append(f"{name},{columns[n] - 2},{rows[n] - 2},5,5,{colour}")
+    return spots
 
 
 def classes_from(files: dict[str, Path], spots: list[str], reference=None) -> Profile:
@@ -396,17 +398,17 @@ def ranges(profile: Profile) -> np.ndarray:
 
 def test_colours_are_fitted_by_the_light_that_check_sees_by(shop, files, shots):
     """By the light of the photo as it was shown: by the bare lamp other classes come out."""
-    seen = shop.check(files["a.png"], "--height-mm", "0")["pieces"][0]["colour"]
+    colours = shop.check(files["a.png"], "--height-mm", "0")["pieces"][0]["colour"]
     spots = spots_on(shots["a.png"], str(files["a.png"]))
     given = [part for spot in spots for part in ("--spot", spot)]
-    told = shop.run("colours", "--out", "fitted.toml", *given)
-    assert "still named otherwise" not in told
+    output = shop.run("colours", "--out", "fitted.toml", *given)
+    assert "still named otherwise" not in output
     fitted = load_profile(shop.folder / "fitted.toml")
     assert ranges(fitted) == pytest.approx(ranges(classes_from(files, spots)), abs=0.5)
     for colour in fitted.colours[:2]:
         spans = (colour.lightness, colour.chroma, colour.hue_deg)
         for key, (low, high) in zip(("L", "C", "h"), spans, strict=True):
-            assert low <= seen[colour.name][key] <= high
+            assert low <= colours[colour.name][key] <= high
     photo = read_photo(files["a.png"], max_megapixels=100, mm_per_px=None)
     by_lamp = ranges(classes_from(files, spots, no_reference(photo)))
     assert np.abs(by_lamp - ranges(fitted)).max() > 5

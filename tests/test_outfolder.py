@@ -82,15 +82,15 @@ def test_files_that_were_there_before_are_never_lost(tmp_path):
     for name in mine:
         (own / name).write_text(f"my {name}")
     folder = OutFolder(own, of=tmp_path / "p1")
-    told = [
+    kept_files = [
         folder.write(name, b"ours") for name in ("results.csv", "sheet.html", ".pictures/1.jpg")
     ]
     folder.keep_only(["results.csv", "sheet.html", ".pictures/1.jpg"])
-    assert [kept and kept.path.name for kept in told] == [
+    assert [kept and kept.path.name for kept in kept_files] == [
         "results (yours).csv", "sheet (yours).html", None,
     ]  # fmt: skip
-    there = {path.read_text() for path in own.rglob("*") if path.is_file()}
-    assert {f"my {name}" for name in mine} <= there
+    contents = {path.read_text() for path in own.rglob("*") if path.is_file()}
+    assert {f"my {name}" for name in mine} <= contents
 
 
 def test_pictures_that_are_needed_no_more_go_but_only_the_tools_own(out):
@@ -126,15 +126,15 @@ def test_killed_at_any_step_no_file_of_the_tool_is_taken_for_the_sellers(
         return kept
 
     run(again(out), b"old")
-    seen = []
+    steps = []
 
     def killing(number):
         for module, name in ((os, "replace"), (os, "rename"), (os, "fsync"), (os, "mkdir")):
             call = getattr(module, name)
 
             def step(*args, call=call, **named):
-                seen.append(call)
-                if len(seen) == number:
+                steps.append(call)
+                if len(steps) == number:
                     os._exit(9)
                 return call(*args, **named)
 

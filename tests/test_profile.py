@@ -112,18 +112,18 @@ def test_a_profile_from_before_the_finest_line_was_asked_takes_the_usual_one(tmp
     assert load(tmp_path, ("line_mm = 0.4", "line_mm = 0.25")).limits.line_mm == 0.25
 
 
-@pytest.mark.parametrize(("change", "said"), REFUSED, ids=[said[:40] for _, said in REFUSED])
-def test_a_wrong_profile_is_refused_in_one_line_that_says_where(tmp_path, change, said):
+@pytest.mark.parametrize(("change", "reason"), REFUSED, ids=[reason[:40] for _, reason in REFUSED])
+def test_a_wrong_profile_is_refused_in_one_line_that_says_where(tmp_path, change, reason):
     if change[1] == "sizes = 3":
         # A plain key stands above every table.
         text = BANDED.replace(change[0], "", 1).replace("rounds_mm = [18, 25]\n", "", 1)
         text = text.replace(VERSION, f"{VERSION}\nsizes = 3")
         (tmp_path / "mine.toml").write_text(text, "utf-8")
-        refused = pytest.raises(SettingsError, match=re.escape(said))
+        refused = pytest.raises(SettingsError, match=re.escape(reason))
         with refused as err:
             load_profile(tmp_path / "mine.toml")
     else:
-        with pytest.raises(SettingsError, match=re.escape(said)) as err:
+        with pytest.raises(SettingsError, match=re.escape(reason)) as err:
             load(tmp_path, change)
     assert str(err.value).startswith(str(tmp_path / "mine.toml"))
     assert "\n" not in str(err.value)
@@ -186,7 +186,7 @@ def test_how_the_seller_photographs_may_be_left_out(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("line", "said"),
+    ("line", "reason"),
     [
         ("height_mm = [60, 5]", "lower number first"),
         ("paper_lab = [94]", "L*, a* and b*"),
@@ -194,13 +194,13 @@ def test_how_the_seller_photographs_may_be_left_out(tmp_path):
         ("paper = 3", "has no setting"),
     ],
 )
-def test_a_setup_that_makes_no_sense_is_refused(tmp_path, line, said):
-    with pytest.raises(SettingsError, match=re.escape(said)):
+def test_a_setup_that_makes_no_sense_is_refused(tmp_path, line, reason):
+    with pytest.raises(SettingsError, match=re.escape(reason)):
         load(tmp_path, ("height_mm = [5, 60]", line))
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "said"),
+    ("old", "new", "reason"),
     [
         ('kinds = ["rusty", "grey"]', 'kinds = ["rusty", "rusty"]', "kinds has 'rusty', which is a name already"),
         ('kinds = ["rusty", "grey"]', 'kinds = ["blue", "grey"]', "kinds has 'blue', which is a name already"),
@@ -220,10 +220,10 @@ def test_a_setup_that_makes_no_sense_is_refused(tmp_path, line, said):
         ("glare_share = 0.25", f"{'a' * 5000} = 1", "has no setting 'aaa"),
     ],
 )  # fmt: skip
-def test_what_no_profile_holds_is_told_in_one_short_line(tmp_path, old, new, said):
+def test_what_no_profile_holds_is_told_in_one_short_line(tmp_path, old, new, reason):
     with pytest.raises(SettingsError) as err:
         load(tmp_path, (old, new))
-    assert said in str(err.value)
+    assert reason in str(err.value)
     assert "\n" not in str(err.value) and len(str(err.value)) < 400
 
 
@@ -236,12 +236,14 @@ def test_a_profile_is_a_file_of_a_sensible_size(tmp_path):
     os.mkfifo(tmp_path / "pipe.toml")
     (tmp_path / "large.toml").write_bytes(bytes(2_000_000))
     (tmp_path / "zero.toml").symlink_to("/dev/zero")
-    for name, said in (
+    for name, reason in (
         ("pipe", "not a file"),
         ("large", "larger than 1 MB"),
         ("zero", "not a file"),
     ):
-        with pytest.raises(SettingsError, match=rf"{name}\.toml: no profile can be read .*{said}"):
+        with pytest.raises(
+            SettingsError, match=rf"{name}\.toml: no profile can be read .*{reason}"
+        ):
             load_profile(tmp_path / f"{name}.toml")
     for name in ("a\0.toml", "x" * 5000, "a\0"):
         with pytest.raises(SettingsError) as err:

@@ -21,6 +21,7 @@ from grader.report.words import photo_text
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 WET = PhotoTerms(state="wet")
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def _benchmark_module(name: str):
@@ -95,14 +96,14 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
         (str(b), True),
     ]
     assert record["pieces"][0]["glare"]["filled"] > 0.3
-    told = photo_text(record, grader.load_profile())
-    assert "filled from the other photos" in told
+    text = photo_text(record, grader.load_profile())
+    assert "filled from the other photos" in text
 
 
 def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
     a, b = files
-    stranger = SAMPLES / "01_lake_over_shore.jpg"
-    graded = grader.grade_photo(a, terms=PhotoTerms(same_face=(b, stranger, a)))
+    other_stone = SAMPLES / "01_lake_over_shore.jpg"
+    graded = grader.grade_photo(a, terms=PhotoTerms(same_face=(b, other_stone, a)))
     # Without its gloss the second photo of the wet stone looks dry, and a dry one is not to be mixed in.
     assert [other.left_out.text for other in graded.measured.same_face] == [
         "b.png: looks dry, a.png wet; left out. If the face has dried in between, say --dried; "

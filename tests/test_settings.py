@@ -70,7 +70,7 @@ def test_a_whole_path_stays_and_a_shipped_profile_is_a_name(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "reason"),
     [
         (
             'profil = "banded"',
@@ -94,8 +94,8 @@ def test_a_whole_path_stays_and_a_shipped_profile_is_a_name(tmp_path):
         ("by = ", r"not valid TOML .* mend that line"),
     ],
 )
-def test_a_wrong_setting_is_refused_in_one_line(tmp_path, text, said):
-    with pytest.raises(SettingsError, match=said) as err:
+def test_a_wrong_setting_is_refused_in_one_line(tmp_path, text, reason):
+    with pytest.raises(SettingsError, match=reason) as err:
         load_settings(write(tmp_path, text + "\n"))
     assert "\n" not in str(err.value)
 

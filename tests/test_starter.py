@@ -72,8 +72,8 @@ def test_people_slip_near_a_border_and_by_one_grade_only():
     rng = np.random.default_rng(4)
     for face in _faces(300, 5):
         rung = PROFILE.grades.index(grade_by_rules(face.true, PROFILE)[0])
-        said = slipped(face.true, PROFILE, rng)
-        assert abs(said - rung) <= (border_distance(face.true, PROFILE) <= NEAR)
+        called = slipped(face.true, PROFILE, rng)
+        assert abs(called - rung) <= (border_distance(face.true, PROFILE) <= NEAR)
 
 
 def test_the_card_tells_data_seed_figures_limits_and_the_command(learned):

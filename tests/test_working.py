@@ -66,7 +66,7 @@ def kept(measured, photo, reference):
     return picture, json.loads(text)
 
 
-def told(measured, photo, reference):
+def plain_record(measured, photo, reference):
     """All that a record tells of a stone, in px of the photo."""
     facts = facts_of(measured, PROFILE)
     graded = GradedPiece(measured, facts, scene_estimate(facts, MODEL), None)
@@ -91,8 +91,8 @@ def assert_within(again: dict, first: dict):
         assert again[same] == first[same]
 
 
-def photo_of(rgb, encoding=None, **told) -> Photo:
-    return Photo("a.jpg", rgb, encoding or srgb_encoding(), "a" * 64, **told)
+def photo_of(rgb, encoding=None, **plain_record) -> Photo:
+    return Photo("a.jpg", rgb, encoding or srgb_encoding(), "a" * 64, **plain_record)
 
 
 def coded(linear):
@@ -129,8 +129,8 @@ def test_a_stone_measured_again_is_told_to_the_digit_in_px_of_its_photo(cracked,
     measured, photo, reference = cracked
     assert max(measured.piece.box[2:]) > SIDE_PX == max(again.face.mask.shape)
     assert again.measurements.lines
-    first = told(*cracked)
-    assert told(again, photo, reference) == first
+    first = plain_record(*cracked)
+    assert plain_record(again, photo, reference) == first
     assert first["area_cm2"] > 1
     x, y, w, h = measured.piece.box
     for line, same in zip(again.measurements.lines, measured.measurements.lines, strict=True):
@@ -143,14 +143,14 @@ def test_the_picture_is_what_the_photo_shows_of_the_stone_and_needs_no_photo(cra
     measured, photo, _ = cracked
     picture, record = kept(*cracked)
     x, y, w, h = measured.piece.box
-    seen = np.asarray(Image.open(BytesIO(picture)).convert("RGB"))
+    pixels = np.asarray(Image.open(BytesIO(picture)).convert("RGB"))
     shown = cv2.resize(
-        photo.rgb[y : y + h, x : x + w], seen.shape[1::-1], interpolation=cv2.INTER_AREA
+        photo.rgb[y : y + h, x : x + w], pixels.shape[1::-1], interpolation=cv2.INTER_AREA
     )
-    assert max(seen.shape) == SIDE_PX
-    assert np.abs(seen.astype(int) - shown).max() <= 1
+    assert max(pixels.shape) == SIDE_PX
+    assert np.abs(pixels.astype(int) - shown).max() <= 1
     back = read_working(picture, record)
-    assert (back.photo.rgb == seen).all()
+    assert (back.photo.rgb == pixels).all()
     assert (back.photo.name, back.photo.sha256) == (photo.name, photo.sha256)
     assert record["photo"] == {"name": "a.jpg", "sha256": "a" * 64, "width": 960, "height": 720}
 
@@ -223,7 +223,9 @@ def test_a_stone_beside_a_card_is_told_to_the_digit(beside_card):
     for stone in measure_photo(beside_card, NO_TERMS, PROFILE, reference).pieces:
         again = measure_again(*kept(stone, beside_card, reference), PROFILE)
         assert again.scale.source == "card"
-        assert told(again, beside_card, reference) == told(stone, beside_card, reference)
+        assert plain_record(again, beside_card, reference) == plain_record(
+            stone, beside_card, reference
+        )
 
 
 def test_the_correction_of_a_chart_survives(cracked):
@@ -308,8 +310,8 @@ def test_the_noisiest_face_of_working_size_fits_and_what_fits_is_kept_as_it_is()
     grainy = np.clip(grainy + rng.normal(0, 4, grainy.shape), 0, 255).astype(np.uint8)
     picture = encoded(grainy)
     assert MOST_BYTES / 2 < len(picture) <= MOST_BYTES
-    seen = np.asarray(Image.open(BytesIO(picture)).convert("RGB"))
-    assert np.abs(seen - grainy.astype(float)).mean() < 4
+    pixels = np.asarray(Image.open(BytesIO(picture)).convert("RGB"))
+    assert np.abs(pixels - grainy.astype(float)).mean() < 4
     plain = grainy[:200, :200]
     assert (np.asarray(Image.open(BytesIO(encoded(plain))).convert("RGB")) == plain).all()
 
@@ -334,7 +336,7 @@ def test_a_filled_face_stays_filled_and_what_its_gloss_told_holds(filled):
     assert (again.state.value, again.state.source) == ("wet", "photo")
     assert delta_e_2000(again.face.lab, measured.face.lab)[measured.face.mask].mean() < 0.5
     assert again.filled_share == measured.filled_share
-    first, then = (told(one, photo, reference) for one in (measured, again))
+    first, then = (plain_record(one, photo, reference) for one in (measured, again))
     assert_within(then, first)
     assert then["glare"]["value"] == pytest.approx(first["glare"]["value"], abs=0.01)
     # Exposure and focus are the first photo's, without its glare and what was filled.
@@ -344,22 +346,22 @@ def test_a_filled_face_stays_filled_and_what_its_gloss_told_holds(filled):
 
 def test_a_line_keeps_the_sellers_word_and_what_a_dried_pair_showed_of_it(cracked):
     measured, photo, reference = cracked
-    seen = measured.measurements.lines
-    assert len(seen) > 2
+    found = measured.measurements.lines
+    assert len(found) > 2
     # As a pair leaves them, but for the last, which it did not show.
-    lines = tuple(replace(line, drying_ratio=5.0 / (n + 1)) for n, line in enumerate(seen[:-1]))
+    lines = tuple(replace(line, drying_ratio=5.0 / (n + 1)) for n, line in enumerate(found[:-1]))
     dried = replace(measured, measurements=replace(measured.measurements, lines=lines))
-    points = np.int64(measured.face.to_photo_px(seen[0].points)).tolist()
+    points = np.int64(measured.face.to_photo_px(found[0].points)).tolist()
     word = LineWord(1, tuple(map(tuple, points)), "pattern")
     spoken, *again = measure_again(
         *kept(dried, photo, reference), PROFILE, [word]
     ).measurements.lines
-    assert (spoken.kind, spoken.source, seen[0].source) == ("pattern line", "seller", "photo")
+    assert (spoken.kind, spoken.source, found[0].source) == ("pattern line", "seller", "photo")
     assert [line.drying_ratio for line in again] == [
         *(line.drying_ratio for line in lines[1:]),
         1.0,
     ]
-    for line, before in zip(again, seen[1:], strict=True):
+    for line, before in zip(again, found[1:], strict=True):
         # Bayes' rule: odds after are odds before times the ratio.
         odds = line.drying_ratio * before.probability / (1 - before.probability)
         assert line.probability == pytest.approx(odds / (1 + odds))
@@ -376,7 +378,7 @@ def measured_of(file: Path):
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
 def test_every_stone_of_the_samples_is_told_to_the_digit(file):
     for one in measured_of(file):
-        assert told(measure_again(*kept(*one), PROFILE), *one[1:]) == told(*one)
+        assert plain_record(measure_again(*kept(*one), PROFILE), *one[1:]) == plain_record(*one)
 
 
 @pytest.mark.slow
@@ -389,5 +391,8 @@ def test_figures_of_a_picture_with_losses_lie_within_the_intervals_of_the_photo(
         small(int(0.55 * len(lossless)))
         picture, record = kept(*one)
         assert picture[:2] == b"\xff\xd8" and len(picture) < 0.56 * len(lossless)
-        first, again = told(*one), told(measure_again(picture, record, PROFILE), *one[1:])
+        first, again = (
+            plain_record(*one),
+            plain_record(measure_again(picture, record, PROFILE), *one[1:]),
+        )
         assert_within(again, first)

@@ -8,8 +8,8 @@ import typer
 from grader.cli.options import (
     AnewOption,
     ModelOption,
+    existing_folder,
     folder_place,
-    folder_there,
     progress,
     takes_session,
     takes_terms,
@@ -23,7 +23,7 @@ def batch(
     folder: Annotated[
         Path,
         typer.Argument(
-            metavar="FOLDER", callback=folder_there, help="Every photo below it is graded."
+            metavar="FOLDER", callback=existing_folder, help="Every photo below it is graded."
         ),
     ],
     out: Annotated[
@@ -53,7 +53,8 @@ def batch(
     Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the
     rest is graded.
     """
-    from grader.batch import grade_folder
+    from grader.batch import FolderRun, grade_folder
+    from grader.report.folder import failed_words, folder_lines, stopped_words
 
     try:
         with progress("grading") as on_photo:
@@ -64,46 +65,18 @@ def batch(
                 session.ledger,
                 terms=session.with_usual_scale(terms),
                 out=out,
-                workers=workers,
-                anew=anew,
                 decider=session.settings.decider,
-                on_photo=on_photo,
+                run=FolderRun(workers, anew, on_photo),
             )
     except KeyboardInterrupt:
-        kept = "nothing is kept" if session.ledger is None else "what is done is kept"
-        typer.echo(f"stopped; {kept}: run it again to go on", err=True)
+        typer.echo(stopped_words(session.ledger is not None), err=True)
         raise typer.Exit(130) from None
-    for line in _told(done):
+    for line in folder_lines(done.records, done.known, done.duplicates, done.lost_calls):
         typer.echo(line, err=True)
+    for kept in done.kept_aside:
+        typer.echo(str(kept), err=True)
+    for record in done.failed:
+        typer.echo(failed_words(record), err=True)
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)
-
-
-def _told(done) -> list[str]:
-    """What a person should know of a batch, a line each."""
-    from grader.report.calls import lost_words
-    from grader.report.words import models_words, unsettled_words
-
-    graded = [record for record in done.records if "error" not in record]
-    stones = sum(len(record["pieces"]) for record in graded)
-    proposed = models_words(graded)
-    lines = [
-        f"{_many(len(graded), 'photo')} graded, {_many(stones, 'stone')}"
-        + (f"; {_many(done.known, 'photo')} known before" if done.known else "")
-        + (f"; {proposed}" if proposed else "")
-    ]
-    lines += [
-        f"no stone found: {record['photo']['file']}" for record in graded if not record["pieces"]
-    ]
-    lines += [f"same photo: {file} and {same}" for file, same in done.duplicates]
-    lines += lost_words(done.records, done.lost_calls)
-    if unsettled := unsettled_words(graded):
-        lines.append(unsettled)
-    lines += [str(kept) for kept in done.kept_aside]
-    lines += [f"failed: {record['error']['text']}" for record in done.failed]
-    return lines
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"

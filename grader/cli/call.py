@@ -173,7 +173,7 @@ def _take_table(table: Path, folders: list[Path], by: str | None, terms, session
         placed, new = take_table(
             table, folders, terms, session, by=by, time=_now(), on_photo=on_photo
         )
-    for line in remark_lines(table, placed.told):
+    for line in remark_lines(table, placed.remarks):
         typer.echo(line, err=True)
     typer.echo(taken_in_words(len(new), len(placed.calls) - len(new)))
     if any(one.by is None for one in new):

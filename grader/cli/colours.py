@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import beside, progress, takes_session, takes_terms
-from grader.settings import FILE
 
 
 @takes_session
@@ -38,6 +37,8 @@ def colours(
     """
     if table is None and not spot:
         raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
+    from grader.settings import FILE
+
     if out.exists() or out.name == FILE:
         raise typer.BadParameter(
             f"{out} is there already, or holds your settings; choose another name",
@@ -45,8 +46,10 @@ def colours(
         )
     if out.suffix != ".toml":
         raise typer.BadParameter(f"{out}: end the name in .toml", param_hint="--out")
-    from grader.colours import fit_profile, marked_photos, read_spots_csv, spots_of
+    from grader.colours import fit_profile, marked_photos
     from grader.files import write_new
+    from grader.report.fitted import fitted_lines, written_words
+    from grader.spots import read_spots_csv, spots_of
 
     spots = [*(read_spots_csv(table) if table else []), *spots_of(spot or [])]
     terms = session.with_usual_scale(terms)
@@ -56,36 +59,5 @@ def colours(
         )
     fitted = fit_profile(spots, photos, session.profile_name, name=out.stem)
     write_new(out, fitted.text)
-    typer.echo(_told(fitted))
-    use = f"; use it: grader check PHOTO --profile {out}" if fitted.better else ""
-    typer.echo(f"{out} written{use}", err=True)
-
-
-def _told(fitted) -> str:
-    """What was marked, how the ranges lie now, and what it changes, as plain lines."""
-    from grader.report.words import percent
-
-    spots = ", ".join(f"{name} {count}" for name, count in fitted.spots.items())
-    lines = [f"spots marked: {spots}", f"{'class':<10} {'L*':>12} {'C*ab':>12} {'h_ab':>14}"]
-    for colour in fitted.profile.colours:
-        light, chroma, hue = (
-            f"{low:g} to {high:g}"
-            for low, high in (colour.lightness, colour.chroma, colour.hue_deg)
-        )
-        lines.append(f"{colour.name:<10} {light:>12} {chroma:>12} {hue:>14}")
-    for face in fitted.shares:
-        changes = ", ".join(
-            f"{name} {percent(share)} -> {percent(face.after[name])}"
-            for name, share in face.before.items()
-        )
-        lines.append(f"{face.photo} stone {face.piece}: {changes}")
-    for spot in fitted.off_stone:
-        lines.append(f"{spot.where}: on no stone that was found; its colour counts all the same")
-    for spot in fitted.wrong:
-        lines.append(f"{spot.where}: marked {spot.name}, still named otherwise")
-    if not fitted.better:
-        lines.append(
-            f"no gain on these spots: {len(fitted.wrong_before)} named otherwise before, "
-            f"{len(fitted.wrong)} now; mark more spots, or keep the profile you had"
-        )
-    return "\n".join(lines)
+    typer.echo("\n".join(fitted_lines(fitted)))
+    typer.echo(written_words(out, fitted), err=True)

@@ -1,6 +1,5 @@
 """``grader cutplan``: where templates fit on a face, for the saw."""
 
-import re
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -15,28 +14,19 @@ from grader.cli.options import (
     takes_terms,
     whole_number,
 )
-from grader.files import read_number
 
 
 def _oval_mm(text: str) -> tuple[float, float]:
-    """Long and short side in mm of "30x22", or of "20" for a round one."""
-    parts = re.split(r"\s*[x×]\s*", text.strip().removesuffix("mm"))
-    if len(parts) == 1 and "," in text:
-        point, times = text.replace(",", "."), text.replace(",", "x")
-        raise typer.BadParameter(f"{text!r}: a round or an oval? write {point} or {times}")
+    from grader.cutting import oval_mm_of
+
     try:
-        sides = [read_number(part) for part in parts]
-    except ValueError:
-        sides = []
-    if len(sides) not in (1, 2) or not all(3 <= side <= 300 for side in sides):
-        raise typer.BadParameter(
-            f"{text!r}: give long x short in mm, as 30x22, or 20 for a round one; 3 to 300 mm"
-        )
-    return max(sides), min(sides)
+        return oval_mm_of(text)
+    except ValueError as err:
+        raise typer.BadParameter(str(err)) from None
 
 
 class PlanName(StrEnum):
-    """Which of the plans is drawn; both are told."""
+    """Which of the plans is drawn; the text holds both."""
 
     most = "most"
     scenes = "scenes"
@@ -81,8 +71,7 @@ def cutplan(
     if svg and svg.suffix.lower() != ".svg":
         raise typer.BadParameter(f"{svg}: end the name in .svg", param_hint="--svg")
     check_made(svg, "--svg")
-    from grader.cutting import cut_piece
-    from grader.errors import GraderError
+    from grader.cutting import cut_piece, stones_to_cut
     from grader.looking import measured_again
     from grader.looks import ask_for
     from grader.made import write_made
@@ -92,26 +81,10 @@ def cutplan(
 
     ask = ask_for(photo, session.with_usual_scale(terms), session.ledger)
     measured = measured_again(ask, session.profile)
-    stones = list(measured.pieces)
-    if piece is not None:
-        chosen = [stone for stone in stones if stone.piece.id == piece]
-        if not chosen:
-            there = {0: "no stone", 1: "one stone"}.get(len(stones), f"{len(stones)} stones")
-            raise GraderError(
-                f"{photo.name}: no piece {piece}, it holds {there}; give another number",
-                "no_piece",
-            )
-        stones = chosen
-    if svg and len(stones) != 1:
-        raise GraderError(
-            f"{photo.name}: a drawing holds one stone and here are {len(stones)}; "
-            + ("name it with --piece" if stones else "take the photo again"),
-            "no_piece",
-        )
+    stones = stones_to_cut(measured, piece, one=svg is not None)
     cut = tuple(cut_piece(stone, template, margin_mm, session.profile) for stone in stones)
     typer.echo(to_json(cut_record(measured, cut)) if json else cut_text(measured, cut))
     if picture:
         write_picture(picture, draw_cuts(measured, cut, plan.value))
     if svg:
-        title = f"{photo.name}, stone {stones[0].piece.id}"
-        write_made(svg, cut_svg(cut[0], plan.value, title).encode())
+        write_made(svg, cut_svg(cut[0], plan.value, photo.name).encode())

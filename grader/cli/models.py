@@ -9,7 +9,7 @@ import typer
 from grader.cli.options import (
     PhotosOption,
     beside,
-    folder_there,
+    existing_folder,
     progress,
     takes_session,
     takes_terms,
@@ -43,7 +43,7 @@ def models(
         Path | None,
         typer.Option(
             metavar="FOLDER",
-            callback=folder_there,
+            callback=existing_folder,
             help="A season's photos: how far their stones lie from those that the model knows.",
         ),
     ] = None,

@@ -10,10 +10,6 @@ from typing import Annotated
 
 import typer
 
-from grader.files import read_number
-from grader.made import why_kept
-from grader.settings import MOST_MM_PER_PX
-
 
 def number(least: float, most: float) -> Callable[[str | float], float]:
     """Return the parser of a number within that range, decimals behind a point or a comma."""
@@ -28,6 +24,8 @@ def number(least: float, most: float) -> Callable[[str | float], float]:
 
 
 def _number(text: str | float) -> float:
+    from grader.files import read_number
+
     try:
         return read_number(str(text))
     except ValueError as err:
@@ -55,7 +53,7 @@ def words(text: str | None) -> str | None:
     return (text and text.strip()) or None
 
 
-def folder_there(path: Path | None) -> Path | None:
+def existing_folder(path: Path | None) -> Path | None:
     """Refuse what is no folder; none where none is given."""
     if path is None:
         return None
@@ -92,11 +90,15 @@ def check_picture(picture: Path | None, photos: list[Path], option: str = "--pic
 
 def check_made(path: Path | None, option: str) -> None:
     """Refuse, before the work is done, to write over what the tool did not make."""
+    from grader.made import why_kept
+
     if path is not None and (why := why_kept(path)):
         raise typer.BadParameter(why, param_hint=option)
 
 
 def _mm_per_px(text: str | float) -> float:
+    from grader.settings import MOST_MM_PER_PX
+
     value = _number(text)
     if value <= 0:
         raise typer.BadParameter(f"{text}: give a number above 0")
@@ -109,6 +111,8 @@ def _mm_per_px(text: str | float) -> float:
 
 def _measured_in_photo(text: str) -> float:
     """Millimetres per px of "412:100mm"."""
+    from grader.files import read_number
+
     px, _, mm = text.partition(":")
     try:
         return _mm_per_px(read_number(mm.strip().removesuffix("mm")) / read_number(px))
@@ -150,7 +154,7 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
 GradedFolder = Annotated[
     Path,
     typer.Argument(
-        metavar="FOLDER", callback=folder_there, help="A folder of photos that batch has graded."
+        metavar="FOLDER", callback=existing_folder, help="A folder of photos that batch has graded."
     ),
 ]
 CountOption = Annotated[

@@ -64,7 +64,7 @@ def retrain(
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
     from grader.grading.learning.retrain import retrain as retrain_on
     from grader.grading.models.model_files import check_place
-    from grader.report.retrain_report import report_lines
+    from grader.report.retrain_report import data_words, report_lines
 
     check_place(out)
     profile, base = session.profile, session.model(old)
@@ -89,7 +89,8 @@ def retrain(
             base,
             comparisons=called.comparisons,
             on_step=on_step,
-        ).named(out.name, now.date().isoformat())
+        )
+    done = done.named(out.name, now.date().isoformat(), data_words(done.learned))
     for remark in done.refused:
         typer.echo(remark.text, err=True)
     typer.echo("\n".join(report_lines(done.report)))

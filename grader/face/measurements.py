@@ -6,21 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.outline import rim
-from grader.measures import UNREADABLE
+from grader.measures import UNREADABLE, Interval
 
 #: A line's width is reported from this many working px on: what is narrower is the camera's own blur.
 WIDTH_FROM_PX = 3.0
 #: From this chance to part on a contact is drawn, and templates keep clear of it: most are sound.
 CONTACT_SHOWN = 0.1
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A number, and the interval within which it lies: low <= value <= high."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)

@@ -144,7 +144,7 @@ class Call:
     scene_by: str | None = None
 
     @property
-    def said(self) -> str:
+    def summary(self) -> str:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"

@@ -36,7 +36,8 @@ def text(most: int) -> Check:
     def check(value: Any) -> str:
         if not isinstance(value, str) or not 0 < len(value) <= most:
             raise ValueError(f"must be text of 1 to {most} characters")
-        if "\0" in value or any("\ud800" <= c <= "\udfff" for c in value):
+        # Letters of ASCII, as nearly all are, need no second look.
+        if "\0" in value or (not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value)):
             raise ValueError("holds characters that cannot be kept")
         return value
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from grader.grading.learning.agreement import Agreement, Figure, SideBySide, beyond
+from grader.grading.learning.agreement import Agreement, SideBySide, beyond
+from grader.measures import Interval
 
 #: The figures of an agreement that are shown, by name, with what stands in front of their row.
 FIGURES = {
@@ -26,7 +27,7 @@ def figure_lines(columns: Sequence[Agreement | None]) -> list[str]:
     ]
 
 
-def beside_lines(first: Agreement, second: Agreement, gain: Figure | None) -> list[str]:
+def beside_lines(first: Agreement, second: Agreement, gain: Interval | None) -> list[str]:
     """Return two agreements beside each other, a line each figure, and what the second gains."""
     return [*figure_lines([first, second]), figure_line("gain in kappa", "", gain)]
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from grader.grading.features.facts import position_at
 from grader.grading.proposal import Call
 from grader.report.reasons import position_words
-from grader.report.words import UNNAMED, said_words
+from grader.report.words import UNNAMED, grade_and_scene_words
 
 #: Columns of the table; ``grader call --from`` and ``grader retrain`` read them.
 COLUMNS = ("photo", "sha256", "piece", "box", "grade", "scene", "by", "time", "note", "stone",
@@ -56,15 +56,15 @@ def _cells(one: ListedCall) -> tuple[str, ...]:
         call.time[:10],
         call.by or UNNAMED,
         stone,
-        _said(call),
+        _call_words(call),
         beside_words(call),
         "; ".join(text for text in remarks if text),
     )
 
 
-def _said(call: Call) -> str:
+def _call_words(call: Call) -> str:
     if call.line is None:
-        return said_words({"grade": call.grade, "scene": call.scene}) or "no grade"
+        return grade_and_scene_words({"grade": call.grade, "scene": call.scene}) or "no grade"
     word = call.line
     words = {
         "crack": "a crack",
@@ -81,7 +81,7 @@ def beside_words(call: Call) -> str:
     shown = call.shown
     if shown is None or (shown.grade is None and shown.scene is None):
         return ""
-    return f"beside {said_words({'grade': shown.grade, 'scene': shown.scene})}"
+    return f"beside {grade_and_scene_words({'grade': shown.grade, 'scene': shown.scene})}"
 
 
 def line_place(call: Call) -> str:

@@ -56,7 +56,7 @@ def lost_words(records: Sequence[dict], lost: Iterable[LostCall]) -> list[str]:
     lines, elsewhere = [], []
     for call, why in lost:
         if any(about(record, call) for record in records):
-            lines.append(f"call without a stone: {call.said} ({why})")
+            lines.append(f"call without a stone: {call.summary} ({why})")
         else:
             elsewhere.append(call.photo)
     if elsewhere:
@@ -105,7 +105,7 @@ def _joined(
         )
     warnings = [w for w in record["photo"]["warnings"] if w["code"] != _CODE]
     warnings += [
-        {"code": _CODE, "text": f"call without a stone: {call.said} ({why})"}
+        {"code": _CODE, "text": f"call without a stone: {call.summary} ({why})"}
         for call, why in lost
         if about(record, call)
     ]
@@ -194,7 +194,7 @@ def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
     """
     by = f" by {back.by}" if back.by else ""
     taken_back = (
-        f"taken back: {placed.photo}, stone {placed.piece}: {back.said}{by}, {back.time[:10]}"
+        f"taken back: {placed.photo}, stone {placed.piece}: {back.summary}{by}, {back.time[:10]}"
     )
     return f"{taken_back}\n{_holds(piece)}"
 

@@ -40,14 +40,14 @@ would call it. The seller has the last word.
 ## Data
 
 {model.provenance.data}, {model.provenance.date}. Stones with a called grade: {report.grades} ({by_grade});
-with a called scene score: {report.scenes}; side-by-side picks: {report.comparisons}.
+with a called scene score: {report.scenes}; side-by-side comparisons: {report.comparisons}.
 Hash of calls and features: `{model.provenance.data_sha256}`.
 Profile {profile.name}, version {profile.version}, `{profile.sha256[:16]}`. {versions}.
 
 ## How good it is
 
-Judged on calls that were held out, stone by stone, never photo by photo, and on picks that were held
-out, comparison by comparison:
+Judged on calls that were held out, stone by stone, never photo by photo, and on comparisons that were held
+out, one by one:
 
 {figures}
 
@@ -68,7 +68,7 @@ points away further than it did before. To begin again, retrain `--from` the sta
 
 ## Limits
 
-It follows one seller's calls and picks on photos like those that it was shown. It sees what a photo shows:
+It follows one seller's calls and comparisons on photos like those that it was shown. It sees what a photo shows:
 no hidden crack, no depth, no weight. With few calls it says much of
 what the starter or simulated sellers in common would, and little of this one.
 
@@ -83,7 +83,7 @@ def _kinds(kinds: tuple[Candidate, ...]) -> str:
     if not kinds:
         return "No grade was called: they are proposed as before."
     if len(kinds) < 2:
-        return f"Under {LEAST_TO_CHOOSE} stones logit and crowd are taken without a choice."
+        return f"Under {LEAST_TO_CHOOSE} stones logit and simulated sellers are taken without a choice."
     rows = "\n".join(
         f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
         f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"

@@ -137,23 +137,25 @@ def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
 def _read_as(piece: dict, measured_as: dict[str, str | None]) -> dict:
     """Shares and colours under the names of the declared measures; of several classes that read alike
     the shares add up and the largest has the colour."""
-    told = {}
+    measures = {}
     for word in _MEASURED_AS.values():
         shares = {k: v for k, v in piece["shares"].items() if measured_as.get(k, k) == word}
         if not shares:
             continue
-        told[f"{word}_share"] = _share(sum(share["value"] for share in shares.values()))
-        seen = [name for name in shares if piece["colour"].get(name)]
-        colour = piece["colour"][max(seen, key=lambda k: shares[k]["value"])] if seen else {}
-        told |= {
+        measures[f"{word}_share"] = _share(sum(share["value"] for share in shares.values()))
+        coloured = [name for name in shares if piece["colour"].get(name)]
+        colour = (
+            piece["colour"][max(coloured, key=lambda k: shares[k]["value"])] if coloured else {}
+        )
+        measures |= {
             "blue": {"blue_chroma": colour.get("C")},
             "white": {"white_lightness": colour.get("L")},
         }.get(word, {})
         kinds = [tuple(share["kinds"].values()) for share in shares.values() if share.get("kinds")]
         if word == "host" and kinds:
             sums = [sum(column) for column in zip(*kinds, strict=True)]
-            told |= dict(zip(_KINDS_OF_HOST, map(_share, sums), strict=True))
-    return told
+            measures |= dict(zip(_KINDS_OF_HOST, map(_share, sums), strict=True))
+    return measures
 
 
 def _share(value: float) -> str:

@@ -23,7 +23,7 @@ NO_SCALE = (
     "scale not known: templates are drawn a third of the face's longer side long, so counts hold "
     "for that size alone; lay the photo card beside the stone, or give --mm-per-px"
 )
-SEEN = "No line seen in the templates on the face photographed"
+NO_LINE_SEEN = "No line seen in the templates on the face photographed"
 #: Of the SVG, in mm.
 BORDER_MM, BAR_MM, LEAST_WIDTH_MM, ROW_MM = 8.0, 50.0, 100.0, 3.6
 
@@ -41,8 +41,8 @@ def cut_text(measured: MeasuredPhoto, pieces: tuple[CutPiece, ...]) -> str:
         lines += ["", *_piece_lines(piece)]
     if not pieces:
         lines += [f"  {remark.text}" for remark in measured.remarks]
-    told = (*SAW_CAUTIONS, *CAUTIONS)
-    cautions = [f"- {c.text}" + (f"\n  [{c.source}]" if c.source else "") for c in told]
+    all_cautions = (*SAW_CAUTIONS, *CAUTIONS)
+    cautions = [f"- {c.text}" + (f"\n  [{c.source}]" if c.source else "") for c in all_cautions]
     return "\n".join([*lines, "", "Take care", *cautions])
 
 
@@ -74,7 +74,7 @@ def draw_cuts(
     return np.vstack([view.rgb, _foot(view.rgb.shape[1], plan, pieces)])
 
 
-def cut_svg(piece: CutPiece, plan: str, title: str) -> str:
+def cut_svg(piece: CutPiece, plan: str, photo_name: str) -> str:
     """Return one stone's plan as an SVG in true size, one unit a mm, in layers named by their ids.
 
     Layers: outline, glare, lines, templates (each with its number; the tick points up in its picture), bar (50 mm, to
@@ -85,6 +85,7 @@ def cut_svg(piece: CutPiece, plan: str, title: str) -> str:
     GraderError
         The scale is not known.
     """
+    title = f"{photo_name}, stone {piece.measured.piece.id}"
     if piece.mm_per_px is None:
         raise GraderError(
             f"{title}: no scale, so no drawing in true size; lay the photo card beside the stone, "
@@ -162,7 +163,7 @@ def _piece_lines(piece: CutPiece) -> list[str]:
     return [
         head,
         *(f"  {label:<18} {words}" for label, words in facts),
-        f"  {_seen(piece, *PLANS)} What lies deeper a photo does not show.",
+        f"  {_lines_within_words(piece, *PLANS)} What lies deeper a photo does not show.",
     ]
 
 
@@ -174,15 +175,15 @@ def _plan_words(plan: CutPlan) -> str:
     return f"{n} template{'s' * (n > 1)}, {percent(plan.yield_share)} of the face; scenes {scores}"
 
 
-def _seen(piece: CutPiece, *plans: str) -> str:
+def _lines_within_words(piece: CutPiece, *plans: str) -> str:
     """What of lines is in the templates of these plans."""
     lines = piece.measured.measurements.lines
     placed = [t for name in plans for t in plan_of(piece, name).templates]
     if not placed:
         return "No template is laid."
     if any(lines_within(template, piece.oval, lines) for template in placed):
-        return f"{SEEN}, but for the thin pattern lines (healed, a seam)."
-    return f"{SEEN}."
+        return f"{NO_LINE_SEEN}, but for the thin pattern lines (healed, a seam)."
+    return f"{NO_LINE_SEEN}."
 
 
 def _lines_words(piece: CutPiece) -> str:
@@ -295,7 +296,10 @@ def _tick(placed: PlacedTemplate, short_px: float) -> NDArray[np.float64]:
 def _foot(width: int, plan: str, pieces: tuple[CutPiece, ...]) -> NDArray[np.uint8]:
     """The strip below the picture: which plan it is, and what to take care of."""
     size = max(11, round(width / 75))
-    lines = [f"Plan: {PLANS[plan]}.", *dict.fromkeys(_seen(piece, plan) for piece in pieces)]
+    lines = [
+        f"Plan: {PLANS[plan]}.",
+        *dict.fromkeys(_lines_within_words(piece, plan) for piece in pieces),
+    ]
     if any(piece.mm_per_px is None for piece in pieces):
         lines.append("Scale not known: templates are a third of the face's longer side long.")
     rows = [
@@ -385,7 +389,7 @@ def _svg_words(piece: CutPiece, plan: str, title: str, width: float) -> list[str
     n = len(plan_of(piece, plan).templates)
     words = (
         f"{title}: {PLANS[plan]}, {n} of {long:g}x{short:g} mm, {piece.margin_mm:g} mm kept for the saw.",
-        _seen(piece, plan),
+        _lines_within_words(piece, plan),
         SAW_LINE,
     )
     letters = int((width - 2 * BORDER_MM) / 1.3)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from grader.grading.disagreement import Pair
 from grader.report.sheet import page_template
-from grader.report.words import UNNAMED, house_words, said_words
+from grader.report.words import UNNAMED, grade_and_scene_words, house_words
 
 #: More pictures than this are too many for one page on a phone.
 MOST_SHOWN = 300
@@ -113,7 +113,7 @@ def _shown(stone: DisputedStone) -> dict:
             _person(call, shown, stone.house)
             for call, shown in zip(stone.calls, stone.shown, strict=True)
         ],
-        "proposed": proposal and said_words(proposal),
+        "proposed": proposal and grade_and_scene_words(proposal),
         "proposed_grade": proposal and proposal["grade"],
         "house": house_words({"call": stone.house, "calls": stone.calls}),
     }

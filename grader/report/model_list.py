@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from grader.errors import ModelError
-from grader.grading.learning.agreement import Figure
-from grader.grading.learning.drift import LEAST, Season, Shift
+from grader.grading.learning.drift import LEAST, Quarter, Season, Shift
 from grader.grading.models.model import Model
+from grader.measures import Interval
 
 #: Of the list of models; the first says which is in use.
 HEADS = ("", "model", "kind", "made", "from")
@@ -38,18 +38,19 @@ def use_words(folder: str | None, label: str | None) -> str:
 def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str]:
     """Return how far each season's calls lie above what was proposed, and whether the last one has moved."""
     lines = [
-        f"calls of {season.name}: {season.n} beside a proposal of {season.model}, "
+        f"calls of {quarter_words(season.quarter)}: {season.n} beside a proposal of {season.model}, "
         f"{season.above} grades above it"
         for season in seasons
     ]
     for shift in shifts:
         if shift.by.low * shift.by.high > 0:
             direction = "higher" if shift.by.value > 0 else "lower"
+            before = quarter_words(shift.before)
             lines.append(
-                f"the last season is called {direction} than {shift.before}, by {shift.by} grades against the "
+                f"the last season is called {direction} than {before}, by {shift.by} grades against the "
                 f"proposals of {shift.model}: look again (grader second-look) or retrain"
             )
-    if len({season.name for season in seasons}) > 1 and not shifts:
+    if len({season.quarter for season in seasons}) > 1 and not shifts:
         lines.append(
             f"whether the last season is called otherwise cannot be told: no model has {LEAST} calls beside it then "
             "and in an earlier season"
@@ -57,7 +58,12 @@ def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str
     return lines
 
 
-def stones_lines(count: int, far: Sequence[tuple[str, Figure]], label: str) -> list[str]:
+def quarter_words(quarter: Quarter) -> str:
+    """Return "2025, months 4 to 6"."""
+    return f"{quarter.year}, months {quarter.first_month} to {quarter.first_month + 2}"
+
+
+def stones_lines(count: int, far: Sequence[tuple[str, Interval]], label: str) -> list[str]:
     """Return how far a season's stones lie from those that a model knows.
 
     count : of the stones.   far : features that lie far, each with by how many spreads.   label : of the model.

@@ -71,8 +71,8 @@ def draw_overlay(measured: MeasuredPhoto, record: dict) -> NDArray[np.uint8]:
         _draw_placements(view, piece, stroke_px)
         _draw_numbers(view, piece, lines)
     ground = Ground(view.rgb.shape, [view.points(piece.piece.outline) for piece in measured.pieces])
-    for number, said in enumerate(record["pieces"]):
-        choices = _words(said, view.rect(said["box"]), view.rgb.shape)
+    for number, stone in enumerate(record["pieces"]):
+        choices = _words(stone, view.rect(stone["box"]), view.rgb.shape)
         plate, words, bare = ground.place(number, choices)
         draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return view.rgb
@@ -98,8 +98,8 @@ def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
 
 
 def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
-    """Write a picture in the format of its suffix, whole or not at all; what is there already is replaced only where
-    the tool made it.
+    """Write a picture (h, w, 3), sRGB, in the format of its suffix, whole or not at all; what is there already is
+    replaced only where the tool made it.
 
     Raises
     ------

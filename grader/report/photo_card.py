@@ -200,8 +200,8 @@ def _draw_guide(canvas: Canvas, width: float, height: float) -> None:
     y += 4
     _words(canvas, margin, y, "Take care", 11, BOLD, canvas.drawString)
     y += 5
-    told = [LAMP_CARE] + [c.text + (f" [{c.source}]" if c.source else "") for c in CAUTIONS]
-    for line in told:
+    cautions = [LAMP_CARE] + [c.text + (f" [{c.source}]" if c.source else "") for c in CAUTIONS]
+    for line in cautions:
         y = _paragraph(canvas, margin, y, line, width - 2 * margin, 8.5) + 1.0
 
 

@@ -135,8 +135,10 @@ def plate_size(words: Words) -> tuple[int, int]:
 def draw_plate(
     rgb: NDArray[np.uint8], corner: tuple[float, float], words: Words, *, thin: bool = False
 ) -> None:
-    """Draw lines of words, each with its size, on a dark plate from that upper left corner; through a
-    ``thin`` one, which has no rim, what lies below is seen."""
+    """Draw lines of words, each with its size, on a dark plate; through a ``thin`` one, without a rim, one sees.
+
+    rgb : ndarray of shape (h, w, 3), uint8, drawn into.   corner : x, y of its upper left, px.
+    """
     x, y = (round(v) for v in corner)
     width, height = plate_size(words)
     if thin:

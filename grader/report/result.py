@@ -17,7 +17,6 @@ from grader.face.lines.lines import p21
 from grader.face.lines.sound import clear_step, weights_g
 from grader.face.measurements import (
     Banding,
-    Interval,
     Line,
     Measurements,
     Placement,
@@ -29,7 +28,7 @@ from grader.face.size import oval_name
 from grader.grade import Graded, MeasuredPhoto, MeasuredPiece
 from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Proposal, SceneEstimate
-from grader.measures import Remark
+from grader.measures import Interval, Remark
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Reference
 from grader.profile import SCENE_PARTS

@@ -1,8 +1,9 @@
 """What retraining has brought, in words: the verdict first, then each figure with its 95 % interval in brackets."""
 
 from grader.grading.learning.agreement import beyond
-from grader.grading.learning.retrain_record import Moved, RetrainReport
+from grader.grading.learning.retrain_record import LearnedFrom, Moved, RetrainReport
 from grader.report.agreement import beside_lines
+from grader.report.words import counted
 
 
 def report_lines(report: RetrainReport) -> list[str]:
@@ -15,12 +16,12 @@ def report_lines(report: RetrainReport) -> list[str]:
     if report.scene_old is not None:
         lines.append(f"{'scene, mean points off':<28}{report.scene_old!s:<24}{report.scene_new}")
     if report.comparisons_old is not None:
-        lines.append(f"on {report.comparisons} picks, held out in turn:")
+        lines.append(f"on {report.comparisons} comparisons, held out in turn:")
         shares = f"{report.comparisons_old!s:<24}{report.comparisons_new}"
-        lines.append(f"{'scene agrees with the pick':<28}{shares}")
-    if report.seen_before:
+        lines.append(f"{'scene agrees with them':<28}{shares}")
+    if report.learned_before:
         lines.append(
-            f"the old model has seen {report.seen_before} of these stones: "
+            f"the old model has seen {report.learned_before} of these stones: "
             "it looks better here than it is"
         )
     if report.moved is not None:
@@ -34,8 +35,8 @@ def verdict(report: RetrainReport) -> str:
         return _scene_verdict(report)
     if report.gain is None or report.gain.value is None:
         return (
-            f"too few calls to judge ({_counted(report.grades, 'stone')} with a grade, in "
-            f"{_counted(sum(n > 0 for n in report.by_grade.values()), 'grade')}): "
+            f"too few calls to judge ({counted(report.grades, 'stone')} with a grade, in "
+            f"{counted(sum(n > 0 for n in report.by_grade.values()), 'grade')}): "
             "look at its proposals before you use the new model"
         )
     return {
@@ -47,25 +48,25 @@ def verdict(report: RetrainReport) -> str:
 
 
 def _scene_verdict(report: RetrainReport) -> str:
-    few = (
-        f"too few picks to judge ({report.comparisons}): the scene score stays close to the old one"
-    )
+    few = f"too few comparisons to judge ({report.comparisons}): the scene score stays close to the old one"
     return {
         "unknown": few,
-        "better": "the new scene score follows your picks better, beyond the uncertainty",
-        "worse": "the new scene score follows your picks worse, beyond the uncertainty: keep the old one",
+        "better": "the new scene score follows your comparisons better, beyond the uncertainty",
+        "worse": "the new scene score follows your comparisons worse, beyond the uncertainty: keep the old one",
         "alike": "the scene score: no difference beyond the uncertainty",
     }[beyond(report.comparison_gain)]
+
+
+def data_words(learned: LearnedFrom) -> str:
+    """Return "20 called stones and 3 comparisons, from starter 01234567": what a model was made from."""
+    also = f" and {counted(learned.comparisons, 'comparison')}" if learned.comparisons else ""
+    return f"{counted(learned.stones, 'called stone')}{also}, from {learned.base}"
 
 
 def moved_line(moved: Moved) -> str:
     """Return by how much what is proposed changes, in one line."""
     spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
     return (
-        f"of {_counted(moved.stones, 'stone')} called or picked, {moved.otherwise} would be graded otherwise than "
+        f"of {counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
         f"before; scenes move {moved.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
     )
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -4,6 +4,7 @@ seller's own call."""
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from functools import cache
 
 from grader.profile import Profile
 from grader.report import words
@@ -54,6 +55,7 @@ def sheet_pages(
     return html
 
 
+@cache
 def page_template(name: str):
     """Return a page's template: text put into it is escaped, what it lacks is an error."""
     # Here, so that checking one photo does not wait for it.
@@ -89,7 +91,7 @@ def _card(
         ],
         "reasons": proposal["reasons"] if proposal else [],
         "facts": _facts(piece, proposal),
-        "told": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
+        "warnings": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
         **_house(piece),
@@ -116,7 +118,7 @@ def _calls(piece: dict) -> list[dict]:
     return [
         {
             "by": call["by"] or words.UNNAMED,
-            "said": words.call_words(call | {"by": None}),
+            "text": words.call_words(call | {"by": None}),
             "counts": call["by"] in (house["by"], house["scene_by"] or house["by"]),
         }
         for call in piece["calls"]
@@ -148,8 +150,8 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("bands", words.bands_words(piece["banding"])),
         ("lines", words.lines_words(piece["cracks"], piece["state"]["value"])),
         *(
-            ("" if i else "sound", said)
-            for i, said in enumerate(
+            ("" if i else "sound", text)
+            for i, text in enumerate(
                 words.sound_words(piece["sound"]) if piece.get("sound") else ()
             )
         ),
@@ -159,8 +161,8 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         if not proposal.get("unfamiliar"):
             facts.append(("likely", words.set_words(proposal)))
         facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-        said = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
-        facts += [(name, text) for name, text in said if text]
+        others = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
+        facts += [(name, text) for name, text in others if text]
     facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
     # A number and its sign stay on one line.
     return [(name, fact.replace(" %", "\u00a0%")) for name, fact in facts]

@@ -39,10 +39,10 @@ def scale_words(scale: dict) -> str:
     if not scale["mm_per_px"]:
         return "scale not known"
     by = {"hand": "by hand", "card": "by the card"}[scale["source"]]
-    scale_said = f"{scale['mm_per_px']:.4g} mm per px {by}"
+    scale_text = f"{scale['mm_per_px']:.4g} mm per px {by}"
     if scale["low"] == scale["high"]:
-        return scale_said
-    return f"{scale_said} ({scale['low']:.3g} to {scale['high']:.3g})"
+        return scale_text
+    return f"{scale_text} ({scale['low']:.3g} to {scale['high']:.3g})"
 
 
 def colour_words(colour: dict) -> str:
@@ -172,7 +172,7 @@ def lines_words(cracks: dict, state: str) -> str:
     state : in which the face was seen, "wet", "dry", "patchy" or "unknown".
     """
     lines = cracks["lines"]
-    parts = [_seen_words(cracks, state)]
+    parts = [_cracks_words(cracks, state)]
     if by_word := sum(line.get("source") == "seller" for line in lines):
         parts.append(f"{by_word} line{_s(by_word)} told so by a person")
     if stay := sum((line["drying_ratio"] or 1.0) > STAYS_DARK for line in lines):
@@ -180,7 +180,7 @@ def lines_words(cracks: dict, state: str) -> str:
     return "; ".join(parts)
 
 
-def _seen_words(cracks: dict, state: str) -> str:
+def _cracks_words(cracks: dict, state: str) -> str:
     """Return "2 cracks seen, 30 mm in all; 1 contact"."""
     also = _other_lines_words([line["class"] for line in cracks["lines"]])
     if not cracks["count"]:
@@ -188,8 +188,8 @@ def _seen_words(cracks: dict, state: str) -> str:
     length = f"{cracks['length_px']:.0f} px"
     if cracks["length_mm"] is not None:
         length = f"{cracks['length_mm']:.0f} mm"
-    cracks_seen = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
-    return f"{cracks_seen}; {also}" if also else cracks_seen
+    text = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
+    return f"{text}; {also}" if also else text
 
 
 def _other_lines_words(classes: Sequence[str]) -> str:
@@ -200,6 +200,11 @@ def _other_lines_words(classes: Sequence[str]) -> str:
         if count := classes.count(name):
             parts.append(f"{count} {name}{_s(count)}{more}")
     return ", ".join(parts)
+
+
+def counted(count: int, noun: str) -> str:
+    """Return "1 stone" or "2 stones"."""
+    return f"{count} {noun}{_s(count)}"
 
 
 def _s(count: int) -> str:
@@ -223,13 +228,13 @@ def one_piece_text(records: Sequence[dict]) -> str:
         lines = (
             f"seen on {len(lined)} of {len(faces)} faces: {', '.join(file for file, _ in lined)}"
         )
-    lines_told = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
+    text_lines = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
     sounded = [(file, piece) for file, piece in faces if piece["sound"]]
     if sounded:
         file, worst = min(sounded, key=lambda face: face[1]["sound"]["largest"]["value"])
         words = [f"{file} counts, the worst face", *sound_words(worst["sound"])]
-        lines_told += [_LABEL.format("" if i else "sound", text) for i, text in enumerate(words)]
-    return "\n".join(lines_told) + "\n"
+        text_lines += [_LABEL.format("" if i else "sound", text) for i, text in enumerate(words)]
+    return "\n".join(text_lines) + "\n"
 
 
 def sound_words(sound: dict) -> list[str]:
@@ -310,7 +315,7 @@ def rules_words(proposal: dict) -> str | None:
 def call_words(call: dict, why: str | None = None) -> str:
     """Return a person's call: "select, scene 70 by Nell, 2025-03-01", with the note; ``why`` it counts stands behind
     the name."""
-    words = said_words(call) or ("" if call["note"] else "a name for the stone")
+    words = grade_and_scene_words(call) or ("" if call["note"] else "a name for the stone")
     if why:
         words = f"{words} by {call['by'] or UNNAMED}, {why}".lstrip()
     elif call["by"]:
@@ -318,7 +323,7 @@ def call_words(call: dict, why: str | None = None) -> str:
     return ", ".join(part for part in (words, call["time"][:10], call["note"]) if part)
 
 
-def said_words(call: dict) -> str:
+def grade_and_scene_words(call: dict) -> str:
     """Return "select, scene 70": grade and scene of a call, as far as it says them."""
     scene = None if call["scene"] is None else f"scene {call['scene']}"
     return ", ".join(part for part in (call["grade"], scene) if part)
@@ -354,12 +359,12 @@ def house_words(piece: dict) -> str | None:
     if house is None or (why := counts_words(piece)) is None:
         return None
     own = house | {"scene": None} if house["scene_by"] else house
-    words = f"{said_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
+    words = f"{grade_and_scene_words(own) or 'the call'} by {house['by'] or UNNAMED}, {why}"
     return f"{words}; scene {house['scene']} by {house['scene_by']}" if house["scene_by"] else words
 
 
 def _other_words(call: dict, house: dict) -> str:
-    words = said_words(call) or "a note"
+    words = grade_and_scene_words(call) or "a note"
     counts = " (this scene counts)" if house["scene_by"] and call["by"] == house["scene_by"] else ""
     return f"{call['by'] or UNNAMED}: {words}{counts}"
 
@@ -425,7 +430,7 @@ def _head_words(proposal: dict | None, profile: Profile) -> str:
 
 def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
     chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
-    # Of a stranger no chance is told: the number would be an invention.
+    # Of an unfamiliar stone no chance is told: the number would be an invention.
     likely = [("likely", set_words(proposal)), ("chances", chances)]
     return [
         *([] if proposal["unfamiliar"] else likely),

@@ -23,8 +23,8 @@ from grader.photo.illuminant import LOOK_PX, channel_ratios, illuminant_features
 from grader.photo.light import RESPONSES_FROM_LINEAR
 from grader.render import TRAINING, Rendered, Style, render_photo
 
-#: Share of a light's colour that the phone leaves in the photo: nearly none, as usual, some, or all of it and more, with
-#: its chance. Strong casts come up more often than with sellers, since there an error costs most.
+#: Chances, and shares of a light's colour that the phone leaves in the photo: nearly none, some, or all of it and more.
+#: Strong casts come up more often than with sellers, since there an error costs most.
 LEFT = ((0.3, (0.0, 0.1)), (0.3, (0.0, 0.5)), (0.4, (0.5, 1.2)))
 KELVIN = (2300.0, 25000.0)
 #: Standard deviations of ln(r/g) and ln(b/g): of lamps off the daylight locus, and of what a phone gets wrong.
@@ -39,7 +39,7 @@ HIDDEN, START = (64, 48), 1
 
 @dataclass(frozen=True)
 class LitLook:
-    """A small picture, (h, w, 3) linear sRGB, the colour of its light, (3,), and whether it is said that a face fills it."""
+    """A small picture, (h, w, 3) linear sRGB, the colour of its light, (3,), and whether a face is said to fill it."""
 
     linear: NDArray[np.float32]
     white: NDArray[np.float64]

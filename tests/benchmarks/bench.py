@@ -168,9 +168,11 @@ def starter_rows(part: float, jobs: int, keep: Path | None) -> list[Row]:
     ]  # fmt: skip
 
 
-def _between(told) -> str:
+def _between(interval) -> str:
     """The range of an agreement; faces of too few photos have none."""
-    return tables.NO_ANSWER if told.low is None else f"{told.low:.2f} to {told.high:.2f}"
+    return (
+        tables.NO_ANSWER if interval.low is None else f"{interval.low:.2f} to {interval.high:.2f}"
+    )
 
 
 def scores(jobs: int, make, arguments: list[tuple]) -> dict[str, list[PhotoScore]]:
@@ -215,10 +217,10 @@ def _arguments() -> argparse.Namespace:
         "--faces", type=Path, help="a file that keeps the starter's drawn faces for the next time"
     )
     parser.add_argument("--write", action="store_true", help="write figures/")
-    told = parser.parse_args()
-    if told.write and (told.seed, told.photos) != (SEED, PHOTOS):
+    args = parser.parse_args()
+    if args.write and (args.seed, args.photos) != (SEED, PHOTOS):
         parser.error("--write is for the standing seed and number of photos alone")
-    return told
+    return args
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Prints how good cut plans are and how fast picks teach a taste, with n and seed.
+"""Prints how good cut plans are and how fast comparisons teach a taste, with n and seed.
 
 ``python tests/benchmarks/cutplan_figures.py [--seed N] [--stones N] [--sellers N] [--write]``. Rounds in a square
 and in a circle are held against the greatest radii known for n circles (Schaer, Meir, Graham and others; Kravitz
@@ -326,7 +326,7 @@ def _decoding() -> float:
 
 
 def print_sellers(seed: int, sellers: int) -> list[Row]:
-    """How often the scene score agrees with a seller on fresh pairs, by how many picks; and the rows."""
+    """How often the scene score agrees with a seller on fresh pairs, by how many comparisons; and the rows."""
     head = load_model().scene
     right, slipped, ceiling = ({count: [] for count in COUNTS} for _ in range(3))
     for number in range(sellers):
@@ -345,16 +345,18 @@ def print_sellers(seed: int, sellers: int) -> list[Row]:
             right[count].append(np.where(sure == 1, agrees, 1 - agrees).mean())
             ceiling[count].append(sure.mean())
     print(
-        f"\nsellers: agreement with the taste / with fresh picks and their slips, n {sellers} sellers, 200 pairs each"
+        f"\nsellers: agreement with the taste / with fresh choices and their slips, n {sellers} sellers, 200 pairs each"
     )
     for count in COUNTS:
-        print(f"  {count:3d} picks: {np.mean(right[count]):.3f} / {np.mean(slipped[count]):.3f}")
+        print(
+            f"  {count:3d} comparisons: {np.mean(right[count]):.3f} / {np.mean(slipped[count]):.3f}"
+        )
     top = float(np.mean(ceiling[0]))
     print(f"  ceiling with slips: the seller against the own taste {top:.3f}")
     floors = {30: "≥ 0.80", 100: "≥ 0.88"}
     return [
         Row(
-            f"scene from picks: right on fresh pairs after {count}",
+            f"scene from comparisons: right on fresh pairs after {count}",
             f"simulated sellers, seed {seed}; with slips {np.mean(slipped[count]):.2f}, ceiling there {top:.2f}",
             f"{sellers} sellers",
             f"{np.mean(right[count]):.2f}",

@@ -12,7 +12,7 @@ from tables import NO_ANSWER, Row
 #: Longer side, px of the photo, under which a stone counts as small.
 SMALL_PX = 120
 #: Share of an absent class that is no longer a slip of a few pixels.
-ABSENT_SAID = 0.02
+ABSENT_SHARE = 0.02
 #: Shares of glare: of a stone that has none, of one that has much, of photos that show it.
 NO_GLARE, GLARING, GLARE_BETWEEN = 0.002, 0.02, (0.02, 0.30)
 
@@ -46,7 +46,7 @@ def measured(
     by_photo = [figure.rows([photo]) for photo in answers["ours"]]
     low, high = metrics.resampled_range([r for r in by_photo if len(r)], figure.value, rng)
     others = [figure.rows(answers[name]) for name in ("grey world", "brightest tenth")]
-    told = [
+    rows_measured = [
         _number(figure.value(r), figure.decimals) if figure.compared and len(r) else NO_ANSWER
         for r in others
     ]
@@ -57,7 +57,7 @@ def measured(
         _number(figure.value(rows), figure.decimals),
         f"{_number(low, figure.decimals)} to {_number(high, figure.decimals)}",
         figure.floor,
-        *told,
+        *rows_measured,
     )
 
 
@@ -141,7 +141,7 @@ def glare_share(stone: StoneScore) -> float:
 
 def shares(stone: StoneScore) -> tuple[NDArray, NDArray]:
     """Return (said, true), (3,) each."""
-    return stone.said, stone.truth.shares
+    return stone.answered, stone.truth.shares
 
 
 def shares_in_bounds(stone: StoneScore) -> tuple[NDArray, ...]:
@@ -236,7 +236,7 @@ def absent_figures() -> list[Figure]:
         stone_figure(
             "absent class said above 2 %, share of cases",
             only(lambda s: found(s) and lacks_a_class(s), shares),
-            lambda r: metrics.absent_class_said(r[:, 0], r[:, 1], ABSENT_SAID),
+            lambda r: metrics.absent_class_answered(r[:, 0], r[:, 1], ABSENT_SHARE),
             floor="aim ≤ 0.05",
         ),
         Figure(
@@ -296,7 +296,7 @@ def invented_figure(floor: str = "") -> Figure:
 def band_figures() -> list[Figure]:
     """Return how many bands are seen; of the rest, where both answer and truth have them."""
     return [
-        stone_figure("bands seen, of the stones that have them", lambda s: s.bands_seen, np.mean),
+        stone_figure("bands seen, of the stones that have them", lambda s: s.bands_found, np.mean),
         stone_figure(
             "band direction, median error, degrees", both_bands("direction_deg"),
             lambda r: float(np.median(metrics.axial_error_deg(r[:, 0], r[:, 1]))), decimals=1,

@@ -3,8 +3,8 @@
     python tests/benchmarks/illuminant_figures.py [--seed N] [--stones N] [--photos N] [--write]
 
 Scenes worked out from spectra (``spectral.py``): stones on six grounds and from edge to edge, under CIE illuminants,
-seen by seven cameras, the phone's white balance left out in half of them. Renders of the kept-back style in casts: angles
-and, of single stones, the error of their shares. Beside the estimate stand the camera's own colours, grey world and
+seen by seven cameras, the phone's white balance left out in half of them. Renders of the kept-back style, as they are
+and in strong casts: the error of the shares of their largest stones. Beside the estimate stand the camera's own colours, grey world and
 shades of grey (Finlayson & Trezzi 2004).
 """
 

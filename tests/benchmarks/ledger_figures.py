@@ -45,28 +45,28 @@ def main() -> None:
     ask.add_argument("--calls", type=int, default=200)
     ask.add_argument("--many", type=int, default=10_000)
     ask.add_argument("--write", action="store_true", help="keep the rows in the figures of speed")
-    told = ask.parse_args()
+    args = ask.parse_args()
     rows = []
     with TemporaryDirectory() as place, chdir(place):
         profile, work = load_profile(), Path("haul")
         looks = measured_looks(Path("few"), profile)
         with open_ledger("ledger.sqlite") as ledger:
-            known = known_again(looks, work, told.stones, profile, ledger)
-            call_some(known[: told.calls], profile, ledger)
+            known = known_again(looks, work, args.stones, profile, ledger)
+            call_stones(known[: args.calls], profile, ledger)
         run("models", "--use", str(starter_folder()))
-        rows.append(figure(f"batch of {told.stones} known stones", 3, "batch", "haul", "--whole"))
+        rows.append(figure(f"batch of {args.stones} known stones", 3, "batch", "haul", "--whole"))
         rows.append(figure("check of a known photo", 1, "check", "haul/00000.png", "--whole"))
         os.environ["OMP_NUM_THREADS"] = "1"
-        name = f"retrain on {told.calls} known calls"
+        name = f"retrain on {args.calls} known calls"
         rows.append(figure(name, 10, "retrain", "--out", "mine", "--use"))
-        name = f"batch of {told.stones} known stones, new model"
+        name = f"batch of {args.stones} known stones, new model"
         rows.append(figure(name, 3, "batch", "haul", "--whole"))
         with open_ledger("many.sqlite") as ledger:
-            known = known_again(looks, Path("many"), told.many, profile, ledger)
-            call_some(known, profile, ledger)
-            name = f"listing calls with {told.many} stones"
+            known = known_again(looks, Path("many"), args.many, profile, ledger)
+            call_stones(known, profile, ledger)
+            name = f"listing calls with {args.many} stones"
             rows.append(timed(name, 1, lambda: views.calls(ledger)))
-    if told.write:
+    if args.write:
         write("speed", rows)
 
 
@@ -105,7 +105,7 @@ def known_again(
     return known
 
 
-def call_some(looks: list[Look], profile: Profile, ledger: Ledger) -> None:
+def call_stones(looks: list[Look], profile: Profile, ledger: Ledger) -> None:
     """Call the stone of each look, by two people in turn; grades at random."""
     rng = np.random.default_rng(5)
     calls = []

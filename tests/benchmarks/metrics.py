@@ -32,9 +32,9 @@ def region_counts(answer: NDArray, truth: NDArray, unsure: NDArray | None = None
     judged = np.isin(truth, CLASSES)
     if unsure is not None:
         judged &= ~unsure
-    said, true = answer[judged], truth[judged]
-    both = [np.sum((said == c) & (true == c)) for c in CLASSES]
-    either = [np.sum((said == c) | (true == c)) for c in CLASSES]
+    answered, true = answer[judged], truth[judged]
+    both = [np.sum((answered == c) & (true == c)) for c in CLASSES]
+    either = [np.sum((answered == c) | (true == c)) for c in CLASSES]
     return np.array([both, either], np.int64)
 
 
@@ -103,14 +103,14 @@ def width_points(low: NDArray, high: NDArray) -> float:
     return float(100 * np.mean(np.asarray(high) - low))
 
 
-def absent_class_said(values: NDArray, truth: NDArray, above: float) -> float:
+def absent_class_answered(values: NDArray, truth: NDArray, above: float) -> float:
     """Return how often more than ``above`` is said of a class that is truly absent, 0 to 1.
 
     ``values``, ``truth`` : (n, 3) shares. Every absent class of every stone is one case; nan where
     no class is absent.
     """
-    said = np.asarray(values)[np.asarray(truth) == 0]
-    return float(np.mean(said > above)) if len(said) else float("nan")
+    absent = np.asarray(values)[np.asarray(truth) == 0]
+    return float(np.mean(absent > above)) if len(absent) else float("nan")
 
 
 # --- glare -------------------------------------------------------------------------------------
@@ -121,14 +121,14 @@ def glare_counts(answer: NDArray, truth: NDArray, stone: NDArray[np.bool_]) -> N
 
     As with regions, what an answer says beyond the true stone is the outline's matter.
     """
-    said, true = answer[stone] == UNREADABLE, truth[stone] == UNREADABLE
-    return np.array([np.sum(said & true), said.sum(), true.sum(), stone.sum()], np.int64)
+    answered, true = answer[stone] == UNREADABLE, truth[stone] == UNREADABLE
+    return np.array([np.sum(answered & true), answered.sum(), true.sum(), stone.sum()], np.int64)
 
 
 def glare_iou(counts: NDArray) -> float:
     """Return the IoU of glare over (n, 4) counts, pooled; nan where neither side has any."""
-    both, said, true, _ = np.asarray(counts).reshape(-1, 4).sum(axis=0)
-    either = said + true - both
+    both, answered, true, _ = np.asarray(counts).reshape(-1, 4).sum(axis=0)
+    either = answered + true - both
     return float(both / either) if either else float("nan")
 
 
@@ -148,15 +148,15 @@ def match_pieces(answer: NDArray, truth: NDArray) -> list[tuple[int, int, float]
     ----------
     answer, truth : ndarray of shape (H, W), whole numbers, ids of the stones, 0 elsewhere.
     """
-    said, true = (np.setdiff1d(np.unique(layer), [0]) for layer in (answer, truth))
-    iou = np.zeros((len(said), len(true)))
-    for i, a in enumerate(said):
+    answered, true = (np.setdiff1d(np.unique(layer), [0]) for layer in (answer, truth))
+    iou = np.zeros((len(answered), len(true)))
+    for i, a in enumerate(answered):
         for j, t in enumerate(true):
             both = np.sum((answer == a) & (truth == t))
             if both:
                 iou[i, j] = both / np.sum((answer == a) | (truth == t))
     return [
-        (int(said[i]), int(true[j]), float(iou[i, j]))
+        (int(answered[i]), int(true[j]), float(iou[i, j]))
         for i, j in zip(*linear_sum_assignment(-iou), strict=True)
         if iou[i, j] >= FOUND_IOU
     ]
@@ -180,12 +180,12 @@ def line_counts(
     lies within ``tolerance_px``. Answers within the tolerance of a line that is doubtful or
     too faint to see, and of no true one, are left out.
     """
-    said, true = (skeletonize(np.asarray(m, bool)) for m in (answer, truth))
-    right = said & _within(true, tolerance_px)
-    judged = said.copy()
+    answered, true = (skeletonize(np.asarray(m, bool)) for m in (answer, truth))
+    right = answered & _within(true, tolerance_px)
+    judged = answered.copy()
     if doubtful is not None:
         judged &= right | ~_within(doubtful, tolerance_px)
-    met = true & _within(said, tolerance_px)
+    met = true & _within(answered, tolerance_px)
     return np.array([right.sum(), judged.sum(), met.sum(), true.sum()], np.int64)
 
 
@@ -233,12 +233,12 @@ def wrong_px_on(
     Wrong is a px with no true and no doubtful line within ``tolerance_px``; on something, one with a px of ``others``
     within it.
     """
-    said = skeletonize(np.asarray(answer, bool))
-    wrong = said & ~_within(np.asarray(truth, bool), tolerance_px)
+    answered = skeletonize(np.asarray(answer, bool))
+    wrong = answered & ~_within(np.asarray(truth, bool), tolerance_px)
     if doubtful is not None:
         wrong &= ~_within(doubtful, tolerance_px)
     return np.array(
-        [(wrong & _within(np.asarray(others, bool), tolerance_px)).sum(), said.sum()], np.int64
+        [(wrong & _within(np.asarray(others, bool), tolerance_px)).sum(), answered.sum()], np.int64
     )
 
 

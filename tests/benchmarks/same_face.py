@@ -47,7 +47,7 @@ def main() -> None:
 def rows_of(seed: int, wanted: int) -> list[Row]:
     """Return the rows of so many pairs whose first photo glares."""
     profile = load_profile()
-    glare, share, misfit, found, strangers, contradict = [], [], [], 0, [], 0
+    glare, share, misfit, found, mistaken, contradict = [], [], [], 0, [], 0
     number, last = 0, None
     while len(glare) < wanted:
         number += 1
@@ -69,15 +69,15 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
             continue
         glare.append([m.measurements.regions.glare_share for m in (alone, together)])
         share.append([share_error(m, pair) for m in (alone, together)])
-        seen = see_face(cut_face(first, alone.piece, no_reference(first)), profile)
-        again = find_again(seen, search(other))
+        first_view = see_face(cut_face(first, alone.piece, no_reference(first)), profile)
+        again = find_again(first_view, search(other))
         if again is not None:
             found += 1
-            misfit.append(misfit_px(seen.face, *again, pair))
-            states = {s.state.value for s in (seen, see_face(again[0], profile))}
+            misfit.append(misfit_px(first_view.face, *again, pair))
+            states = {s.state.value for s in (first_view, see_face(again[0], profile))}
             contradict += states == {"wet", "dry"}
         if last is not None:
-            strangers.append(find_again(seen, last) is not None)
+            mistaken.append(find_again(first_view, last) is not None)
         last = search(other)
         print(number, glare[-1], share[-1], misfit[-1:] if again else "not found", flush=True)
     on = f"pairs of held-out renders that glare, seed {seed}"
@@ -92,8 +92,8 @@ def rows_of(seed: int, wanted: int) -> list[Row]:
         Row("two photos: share error less / more by over a point", on, n,
             f"{(gains < -0.01).sum()} / {(gains > 0.01).sum()}"),
         Row("two photos of one face found to be so, share", on, n, f"{found / len(glare):.2f}"),
-        Row("two photos of two faces taken for one", on, f"{len(strangers)} pairs",
-            str(sum(strangers)), floor="0"),
+        Row("two photos of two faces taken for one", on, f"{len(mistaken)} pairs",
+            str(sum(mistaken)), floor="0"),
         Row("two photos of one face: misfit, median / worst pair, px", on, f"{len(misfit)} pairs",
             f"{np.median(misfit):.2f} / {max(misfit):.2f}", floor="≤ 1"),
         Row("two wet photos read as a wet and a dry one", on, f"{found} pairs", str(contradict)),
@@ -115,9 +115,9 @@ def the_stone(measured, pair: Pair):
     truth = pair.first.pieces == 1
     for stone in measured:
         outline = np.rint((stone.piece.outline - 0.5) * 16).astype(np.int32)
-        said = np.zeros(truth.shape, np.uint8)
-        cv2.fillPoly(said, [outline], 1, shift=4)
-        if (truth & (said > 0)).sum() >= LEAST_IOU * (truth | (said > 0)).sum():
+        filled = np.zeros(truth.shape, np.uint8)
+        cv2.fillPoly(filled, [outline], 1, shift=4)
+        if (truth & (filled > 0)).sum() >= LEAST_IOU * (truth | (filled > 0)).sum():
             return stone
     return None
 
@@ -131,9 +131,9 @@ def share_error(measured, pair: Pair) -> float:
 def misfit_px(face, other, alignment, pair: Pair) -> float:
     """Return the median distance from the true place over the face, px of the other photo."""
     points = np.argwhere(face.mask)[::97, ::-1] + 0.5
-    said = other.to_photo_px(alignment.to_other(points))
+    mapped = other.to_photo_px(alignment.to_other(points))
     true = cv2.perspectiveTransform(face.to_photo_px(points)[None], pair.matrix)[0]
-    return float(np.median(np.linalg.norm(said - true, axis=1)))
+    return float(np.median(np.linalg.norm(mapped - true, axis=1)))
 
 
 def both(values: np.ndarray, rng: np.random.Generator) -> tuple[str, str]:

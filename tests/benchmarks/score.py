@@ -19,18 +19,18 @@ class StoneScore:
     outline_iou : 0 to 1.   glare : (4,) counts within the true stone, found or missed.
     said, low, high : (3,) shares of blue, white, host.
     direction_deg, continuity : (said, true), ``None`` where either side has none.
-    bands_seen : whether bands are said where there are any, ``None`` where there are none.
+    bands_found : whether bands are said where there are any, ``None`` where there are none.
     """
 
     outline_iou: float
     truth: PieceTruth
     glare: NDArray
-    said: NDArray
+    answered: NDArray
     low: NDArray | None = None
     high: NDArray | None = None
     direction_deg: tuple[float, float] | None = None
     continuity: tuple[float, float] | None = None
-    bands_seen: bool | None = None
+    bands_found: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class PhotoScore:
 def score(answer: Answer, truth: Labelled) -> PhotoScore:
     """Return the counts of one answer."""
     matched = metrics.match_pieces(answer.pieces, truth.pieces)
-    found = {true: (said, iou) for said, true, iou in matched}
+    found = {true: (piece, iou) for piece, true, iou in matched}
     sure = metrics.region_counts(answer.regions, truth.regions, truth.unsure)
     better = metrics.better_naming_counts(answer.regions, truth.regions, truth.unsure)
     filed = as_filed(truth)
@@ -84,20 +84,20 @@ def _stone(
     banded = true.direction_deg is not None
     if found is None:
         missed = False if banded else None
-        return StoneScore(0.0, true, glare, np.zeros(3), bands_seen=missed)
-    said, outline_iou = answer.by_piece[found[0]], found[1]
+        return StoneScore(0.0, true, glare, np.zeros(3), bands_found=missed)
+    answered, outline_iou = answer.by_piece[found[0]], found[1]
     return StoneScore(
         outline_iou=outline_iou,
         truth=true,
         glare=glare,
-        said=np.nan_to_num(said.shares),
-        low=said.low,
-        high=said.high,
-        direction_deg=_pair(said.direction_deg, true.direction_deg),
-        continuity=_pair(said.continuity, true.continuity),
-        bands_seen=said.direction_deg is not None if banded else None,
+        answered=np.nan_to_num(answered.shares),
+        low=answered.low,
+        high=answered.high,
+        direction_deg=_pair(answered.direction_deg, true.direction_deg),
+        continuity=_pair(answered.continuity, true.continuity),
+        bands_found=answered.direction_deg is not None if banded else None,
     )
 
 
-def _pair(said: float | None, true: float | None) -> tuple[float, float] | None:
-    return None if said is None or true is None else (said, true)
+def _pair(answered: float | None, true: float | None) -> tuple[float, float] | None:
+    return None if answered is None or true is None else (answered, true)

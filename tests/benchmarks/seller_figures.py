@@ -22,16 +22,17 @@ from sellers import OTHERS, SELLERS, WEAKEST, Calls, Sorting, ideal_sets
 from tables import Row
 
 from grader.drawn import DrawnFace
-from grader.grading.learning.agreement import Figure, counts, weighted_kappa
+from grader.grading.learning.agreement import counts, weighted_kappa
 from grader.grading.learning.ask import ask_for
 from grader.grading.learning.candidates import choose_head
-from grader.grading.learning.drift import mean_figure
+from grader.grading.learning.drift import mean_interval
 from grader.grading.learning.retrain import retrain
 from grader.grading.models.model import GradeHead, Model
 from grader.grading.models.model_files import load_model
 from grader.grading.models.ordinal import median_grade
 from grader.grading.models.prediction_set import LEVEL
 from grader.grading.proposal import Call
+from grader.measures import Interval
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING
 from grader.starter import SEED, drawer, kept
@@ -72,11 +73,11 @@ class Faces:
 
     def __init__(self, faces: list[DrawnFace], starter: Model | None = None) -> None:
         self.profile, self.starter = load_profile(), starter or load_model()
-        self.seen = [self.starter.complete(face.measured, self.profile) for face in faces]
+        self.completed = [self.starter.complete(face.measured, self.profile) for face in faces]
         self.measured = [face.measured for face in faces]
         self.true = [face.true for face in faces]
         self.photos = np.array([face.photo for face in faces])
-        self.chances = self.starter.grade.probabilities(self.seen)
+        self.chances = self.starter.grade.probabilities(self.completed)
 
     def halves(self, rng: np.random.Generator) -> tuple[NDArray, NDArray]:
         """Rows to call, shuffled, and rows to judge by; no photo in both."""
@@ -86,13 +87,13 @@ class Faces:
 
     def learn(self, rows: NDArray, called: NDArray) -> GradeHead:
         names = [f"{row}" for row in rows]
-        some = [self.seen[row] for row in rows]
-        return choose_head(self.starter.grade, some, called[rows], names, np.random.default_rng(0))[
-            0
-        ]
+        completed = [self.completed[row] for row in rows]
+        return choose_head(
+            self.starter.grade, completed, called[rows], names, np.random.default_rng(0)
+        )[0]
 
     def chances_of(self, head: GradeHead, rows: NDArray) -> NDArray:
-        return head.probabilities([self.seen[row] for row in rows])
+        return head.probabilities([self.completed[row] for row in rows])
 
 
 def main() -> None:
@@ -114,7 +115,7 @@ def main() -> None:
     starter = faces.starter
     alone = Faces(called, replace(starter, grade=replace(starter.grade, ensemble=None)))
     print(
-        f"{len(faces.seen)} faces of {len(set(faces.photos))} photos kept back, {args.seeds} seeds"
+        f"{len(faces.completed)} faces of {len(set(faces.photos))} photos kept back, {args.seeds} seeds"
     )
     weighing = [t for seller in SELLERS for t in trials(seller, cut_by, faces, args.seeds)]
     weakest = trials(WEAKEST, cut_by, faces, args.seeds)
@@ -139,17 +140,17 @@ def trials(seller, cut_by: list[dict], faces: Faces, seeds: int) -> list[Trial]:
         calls = sorting.call(faces.true, rng)
         by_measures = sorting.call(faces.measured, rng).exact
         pool, test = faces.halves(rng)
-        said = calls.called[test]
-        ceiling = kappa(calls.exact[test], said)
-        before = kappa(median_grade(faces.chances[test]), said)
+        called = calls.called[test]
+        ceiling = kappa(calls.exact[test], called)
+        before = kappa(median_grade(faces.chances[test]), called)
         for n in COUNTS:
             head = faces.learn(pool[:n], calls.called)
             chances = faces.chances_of(head, test)
-            reached = kappa(median_grade(chances), said)
+            reached = kappa(median_grade(chances), called)
             done.append(
                 Trial(
-                    seller.name, n, ceiling, ceiling - reached, ceiling - kappa(by_measures[test], said),
-                    reached - before, head.kind, head.set_rule.contains(chances), chances, said,
+                    seller.name, n, ceiling, ceiling - reached, ceiling - kappa(by_measures[test], called),
+                    reached - before, head.kind, head.set_rule.contains(chances), chances, called,
                     float(ideal_sets(calls.chances[test], LEVEL).mean()),
                 )
             )  # fmt: skip
@@ -181,15 +182,15 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
         )
     )  # fmt: skip
     for n in COUNTS:
-        some = [t for t in done if t.n == n]
-        gaps, ahead = [t.gap for t in some], np.array([t.ahead for t in some])
-        kinds = {kind: sum(t.kind == kind for t in some) for kind in {t.kind for t in some}}
+        of_count = [t for t in done if t.n == n]
+        gaps, ahead = [t.gap for t in of_count], np.array([t.ahead for t in of_count])
+        kinds = {kind: sum(t.kind == kind for t in of_count) for kind in {t.kind for t in of_count}}
         print(
             f"  {n} calls: gap {_mean(gaps)}, ahead of the starter {ahead.mean():+.3f}, "
             f"worst {ahead.min():+.3f}, {kinds}"
         )
-        for name in dict.fromkeys(t.seller for t in some):
-            of = [t for t in some if t.seller == name]
+        for name in dict.fromkeys(t.seller for t in of_count):
+            of = [t for t in of_count if t.seller == name]
             print(
                 f"    {name:14} ceiling {np.mean([t.ceiling for t in of]):.3f} gap {np.mean([t.gap for t in of]):.3f} "
                 f"(by measures {np.mean([t.measured_gap for t in of]):.3f}) "
@@ -199,7 +200,7 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
         rows.append(_row(f"simulated sellers: gap to the ceiling, {n} calls", on, gaps, AIMS[n]))
         rows.append(
             Row(
-                f"simulated sellers: ahead of the starter, {n} calls, mean and worst", on, f"{len(some)} trials",
+                f"simulated sellers: ahead of the starter, {n} calls, mean and worst", on, f"{len(of_count)} trials",
                 f"{ahead.mean():+.3f}, {ahead.min():+.3f}", floor="aim ≥ 0, ≥ -0.05",
             )
         )  # fmt: skip
@@ -209,8 +210,8 @@ def print_gaps(done: list[Trial], who: str) -> list[Row]:
 def print_others(cut_by: list[dict], faces: Faces, alone: Faces, seeds: int) -> list[Row]:
     """How sellers of another kind than the ensemble's are followed, and how much nearer the logit alone comes."""
     by_ensemble, without = (
-        [t for seller in OTHERS for t in trials(seller, cut_by, some, seeds)]
-        for some in (faces, alone)
+        [t for seller in OTHERS for t in trials(seller, cut_by, subset, seeds)]
+        for subset in (faces, alone)
     )
     who = f"{len(OTHERS)} sellers of another kind than the ensemble's"
     rows = print_gaps(by_ensemble, who)
@@ -219,7 +220,13 @@ def print_others(cut_by: list[dict], faces: Faces, alone: Faces, seeds: int) -> 
         more = [a.gap - b.gap for a, b in pairs if a.n == n]
         print(f"  {n} calls: gap less that of the logit alone {_mean(more)}")
         on = f"{who}, {seeds} seeds, faces of held-out renders"
-        rows.append(_row(f"crowd: gap less that of the logit alone, {n} calls", on, more))
+        rows.append(
+            _row(
+                f"ensemble of simulated sellers: gap less that of the logit alone, {n} calls",
+                on,
+                more,
+            )
+        )
     return rows
 
 
@@ -228,10 +235,10 @@ def print_sets(done: list[Trial]) -> list[Row]:
     print(f"\ngrade sets at {LEVEL:.0%}")
     rows = []
     for n in COUNTS:
-        some = [t for t in done if t.n == n]
-        held = [float(t.members[np.arange(len(t.called)), t.called].mean()) for t in some]
-        sizes = np.array([t.members.sum(axis=1).mean() for t in some])
-        ratio = float(sizes.mean() / np.mean([t.ideal for t in some]))
+        of_count = [t for t in done if t.n == n]
+        held = [float(t.members[np.arange(len(t.called)), t.called].mean()) for t in of_count]
+        sizes = np.array([t.members.sum(axis=1).mean() for t in of_count])
+        ratio = float(sizes.mean() / np.mean([t.ideal for t in of_count]))
         print(
             f"  {n} calls: hold {_mean(held)}, least {min(held):.3f}, "
             f"{sizes.mean():.2f} grades, {ratio:.2f} of the ideal"
@@ -242,7 +249,7 @@ def print_sets(done: list[Trial]) -> list[Row]:
         )
         rows.append(
             Row(
-                f"grade sets: mean size / size that the true chances need, {n} calls", on, f"{len(some)} trials",
+                f"grade sets: mean size / size that the true chances need, {n} calls", on, f"{len(of_count)} trials",
                 f"{ratio:.2f}", floor="aim ≤ 1.15",
             )
         )  # fmt: skip
@@ -253,9 +260,9 @@ def print_calibration(done: list[Trial]) -> list[Row]:
     """Expected calibration error of the chance of the proposed grade, all trials of one number of calls together."""
     rows = []
     for n in COUNTS:
-        some = [t for t in done if t.n == n]
+        of_count = [t for t in done if t.n == n]
         chances, called = (
-            np.concatenate([getattr(t, name) for t in some]) for name in ("chances", "called")
+            np.concatenate([getattr(t, name) for t in of_count]) for name in ("chances", "called")
         )
         rung = median_grade(chances)
         sure, right = chances[np.arange(len(rung)), rung], rung == called
@@ -282,7 +289,7 @@ def brier(sure: NDArray, right: NDArray) -> float:
 def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
     """Kappa after 20 calls that were asked for, after 20 and after 30 at random."""
     head, found = faces.starter.grade, []
-    expected, likely = head.ensemble.expected_grades(head.scaling.design(faces.seen))
+    expected, likely = head.ensemble.expected_grades(head.scaling.design(faces.completed))
     for run in range(runs):
         rng = np.random.default_rng([run, 9])
         sorting = Sorting(SELLERS[run % len(SELLERS)], cut_by)
@@ -300,8 +307,10 @@ def print_ask(cut_by: list[dict], faces: Faces, runs: int) -> list[Row]:
             ]
         )
     found = np.array(found)
-    told = [_mean(list(column)) for column in found.T]
-    print(f"\nask: kappa after 20 asked {told[0]}, 20 at random {told[1]}, 30 at random {told[2]}")
+    means = [_mean(list(column)) for column in found.T]
+    print(
+        f"\nask: kappa after 20 asked {means[0]}, 20 at random {means[1]}, 30 at random {means[2]}"
+    )
     on = f"{len(SELLERS)} sellers, {runs} runs, faces of held-out renders"
     return [
         _row("ask: kappa after 20 asked less 20 at random", on, list(found[:, 0] - found[:, 1])),
@@ -347,16 +356,16 @@ def print_time(cut_by: list[dict], faces: Faces) -> Row:
 
 
 def _mean(values: list[float]) -> str:
-    mean = mean_figure(values)
+    mean = mean_interval(values)
     return f"{mean.value:.3f} ({_between(mean)})"
 
 
 def _row(name: str, on: str, values: list[float], floor: str = "") -> Row:
-    mean = mean_figure(values)
+    mean = mean_interval(values)
     return Row(name, on, f"{len(values)} trials", f"{mean.value:.3f}", _between(mean), floor=floor)
 
 
-def _between(mean: Figure) -> str:
+def _between(mean: Interval) -> str:
     """The range of a mean; a single trial has none."""
     return tables.NO_ANSWER if mean.low is None else f"{mean.low:.3f} to {mean.high:.3f}"
 

@@ -95,16 +95,16 @@ class Sorting:
     def call(self, rows: Sequence[dict], rng: np.random.Generator) -> Calls:
         """Return what the seller says of faces, once."""
         values = self.seller.values(rows)
-        said = values + self.wavers * rng.logistic(size=len(values))
+        wavering = values + self.wavers * rng.logistic(size=len(values))
         return Calls(
             np.searchsorted(self.cuts, values),
-            np.searchsorted(self.cuts, said),
+            np.searchsorted(self.cuts, wavering),
             self._chances(values),
         )
 
     def _chances(self, values: NDArray) -> NDArray:
-        away = (self.cuts[None, :] - values[:, None]) / max(self.wavers, 1e-9)
-        below = 0.5 * (1 + np.tanh(0.5 * away))
+        log_odds_below = (self.cuts[None, :] - values[:, None]) / max(self.wavers, 1e-9)
+        below = 0.5 * (1 + np.tanh(0.5 * log_odds_below))
         n = len(values)
         return np.diff(np.hstack([np.zeros((n, 1)), below, np.ones((n, 1))]), axis=1)
 

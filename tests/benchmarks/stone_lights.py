@@ -41,19 +41,19 @@ def main() -> None:
     ask.add_argument("--stones", type=int, default=6)
     ask.add_argument("--seed", type=int, default=5)
     ask.add_argument("--write", action="store_true", help="put the rows into figures/")
-    told = ask.parse_args()
+    args = ask.parse_args()
     found = [
         (way, light, drift, held)
-        for number in range(told.stones)
-        for way, light, drift, held in stone_rows(told.seed, number)
+        for number in range(args.stones)
+        for way, light, drift, held in stone_rows(args.seed, number)
     ]
-    rows = [figure(way, found, told) for way in WAYS]
+    rows = [figure(way, found, args) for way in WAYS]
     print(tables.as_table(rows))
-    if told.write:
+    if args.write:
         tables.write("light", rows)
 
 
-def figure(way: str, found: list, told) -> Row:
+def figure(way: str, found: list, args) -> Row:
     """Return the row of one way: the drift of the worst class, by light, and how often all intervals hold."""
     of_way = [row for row in found if row[0] == way]
     drift, held = np.array([row[2] for row in of_way]), np.mean([row[3] for row in of_way])
@@ -62,7 +62,7 @@ def figure(way: str, found: list, told) -> Row:
     floors = {"chart": "95 % ≤ 2", "white paper": "95 % ≤ 3", "neither": "holds ≥ 0.90"}
     return Row(
         f"drift of a share between lights, {way}: median / 95 %, points; intervals hold, share",
-        f"{told.stones} stones simulated from spectra, seed {told.seed}",
+        f"{args.stones} stones simulated from spectra, seed {args.seed}",
         f"{len(drift)} photos",
         f"{np.median(drift):.1f} / {np.quantile(drift, 0.95):.1f}; {held:.2f}",
         f"95 % by light {min(reach):.1f} to {max(reach):.1f}",
@@ -124,8 +124,8 @@ def drawn_stone(rng: np.random.Generator) -> tuple[NDArray, NDArray, NDArray]:
     inside = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     places = scene.places.copy()
     left, top = round(0.5 * WIDTH_PX), round(0.3 * HEIGHT_PX)
-    there = places[top : top + size[1], left : left + size[0]]
-    there[inside] = sp.FIRST_SWATCH + large[inside].astype(np.uint8)
+    window = places[top : top + size[1], left : left + size[0]]
+    window[inside] = sp.FIRST_SWATCH + large[inside].astype(np.uint8)
     contours, _ = cv2.findContours(
         inside.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )

@@ -65,19 +65,19 @@ AREAS = {
         (
             ("starter against the written rules: quadratic", "", "starter and rules, kappa"),
             ("grade sets: share that hold the call, 20 calls", "", "grade sets that hold the call"),
-            ("scene from picks: right on fresh pairs after 30", "", "scene right after 30 comparisons"),
+            ("scene from comparisons: right on fresh pairs after 30", "", "scene right after 30 comparisons"),
             ("simulated sellers: gap to the ceiling, 20 calls", "5 sellers", "gap to a seller after 20 calls"),
             ("simulated sellers: gap to the ceiling, 200 calls", "5 sellers", "gap to a seller after 200 calls"),
             ("ask: kappa after 20 asked less 30 at random", "", "kappa of 20 asked less 30 at random"),
         ),
     ),
-    "strangers": (
-        "Strangers: what is no stone of the seller's",
+    "unfamiliar": (
+        "Unfamiliar stones, and what is no stone",
         (
-            ("stones told as strangers", "faces", "stones taken for strangers"),
-            ("strangers told: all drawn", "", "drawn strangers noticed"),
-            ("strangers told", "photographs: masonry", "photographed masonry noticed"),
-            ("strangers told", "photographs: concrete", "photographed concrete noticed"),
+            ("stones taken for unfamiliar", "faces", "stones taken for unfamiliar"),
+            ("other things noticed: all drawn", "", "drawn other things noticed"),
+            ("other things noticed", "photographs: masonry", "photographed masonry noticed"),
+            ("other things noticed", "photographs: concrete", "photographed concrete noticed"),
         ),
     ),
     "light": (
@@ -249,9 +249,9 @@ def holds(ours: str, floor: str) -> bool | None:
     to its own bound, or all to the one that there is.
     """
     bound = floor.partition(", aim")[0].removeprefix("aim ")
-    told = ours.partition("; ")[2 if bound.startswith("holds") else 0]
-    told = re.sub(r"\([^)]*\)|95 % under", "", told)
-    numbers = [float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", told)]
+    measured = ours.partition("; ")[2 if bound.startswith("holds") else 0]
+    measured = re.sub(r"\([^)]*\)|95 % under", "", measured)
+    numbers = [float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", measured)]
     bounds = [(kind, float(n)) for kind, n in re.findall(r"([≥≤])\s*(-?\d+(?:\.\d+)?)", bound)]
     between = re.fullmatch(r"(\d[\d.]*)(?:–| to )(\d[\d.]*)", bound)
     if between:

@@ -1,10 +1,10 @@
-"""Prints how often pictures of what is no stone are told as strangers, and how often stones are, with n and seed.
+"""Prints how often pictures of what is no stone are taken for unfamiliar, and how often stones are, with n and seed.
 
 ``python tests/benchmarks/unfamiliar_figures.py [--faces FILE] [--drawn N] [--others DIR ...] [--stones DIR ...]
 [--write]``. Bricks, concrete, cloth, a hand, wood and gravel are drawn (``non_stones.py``); ``--others`` adds folders
-of photographs of other things, ``--stones`` of stones of this kind. A picture counts as told where no stone is found in
-it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole" takes
-each picture for one face, so that finding stones does not help.
+of photographs of other things, ``--stones`` of stones of this kind. A picture counts as noticed where no stone is
+found in it, where a retake is asked for, or where every stone found is unlike the stones that the model knows; "whole"
+takes each picture for one face, so that finding stones does not help.
 """
 
 import argparse
@@ -52,12 +52,12 @@ def main() -> None:
     model = load_model().familiarity
     strange = [model.why_unfamiliar(face.appearance) is not None for face in faces]
     rows.append(
-        _row("stones told as strangers", "faces of held-out renders", strange, "aim ≤ 0.05")
+        _row("stones taken for unfamiliar", "faces of held-out renders", strange, "aim ≤ 0.05")
     )
     for folder in args.stones:
         rows += print_photos(folder, "aim ≤ 0.10", "stones")
     if args.write:
-        tables.write("strangers", rows)
+        tables.write("unfamiliar", rows)
 
 
 def print_drawn(count: int, seed: int) -> list[Row]:
@@ -66,15 +66,17 @@ def print_drawn(count: int, seed: int) -> list[Row]:
     for number, (kind, draw) in enumerate(NON_STONES.items()):
         pictures = [draw(np.random.default_rng([seed, number, i])) for i in range(count)]
         for whole in (False, True):
-            told = [
-                is_told(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
+            noticed = [
+                is_noticed(grade_photo(_photo(kind, rgb), terms=PhotoTerms(whole=whole)))
                 for rgb in pictures
             ]
-            every[whole] += told
-            rows.append(_row(f"strangers told: {kind}, drawn{_how(whole)}", "drawn pictures", told))
-    for whole, told in every.items():
-        name = f"strangers told: all drawn{_how(whole)}"
-        rows.append(_row(name, "drawn pictures", told, "aim ≥ 0.95"))
+            every[whole] += noticed
+            rows.append(
+                _row(f"other things noticed: {kind}, drawn{_how(whole)}", "drawn pictures", noticed)
+            )
+    for whole, noticed in every.items():
+        name = f"other things noticed: all drawn{_how(whole)}"
+        rows.append(_row(name, "drawn pictures", noticed, "aim ≥ 0.95"))
     return rows
 
 
@@ -82,7 +84,7 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
     """Photographs of one folder, found as usual and taken whole; stones only as usual."""
     rows = []
     for whole in (False, True) if what == "other things" else (False,):
-        told = []
+        unfamiliar = []
         for path in find_photos(folder, folder / "graded").values():
             try:
                 graded = grade_photo(path, terms=PhotoTerms(whole=whole))
@@ -90,16 +92,18 @@ def print_photos(folder: Path, floor: str, what: str) -> list[Row]:
                 print(err)
                 continue
             if what == "other things":
-                told.append(is_told(graded))
+                unfamiliar.append(is_noticed(graded))
             else:
-                told += [p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal]
+                unfamiliar += [
+                    p.proposal.unfamiliar is not None for p in graded.pieces if p.proposal
+                ]
         name = folder.parent.name if folder.name == "photo" else folder.name
-        words = "strangers told" if what == "other things" else "stones told as strangers"
-        rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", told, floor))
+        words = "other things noticed" if what == "other things" else "stones taken for unfamiliar"
+        rows.append(_row(f"{words}{_how(whole)}", f"photographs: {name}", unfamiliar, floor))
     return rows
 
 
-def is_told(graded: Graded) -> bool:
+def is_noticed(graded: Graded) -> bool:
     """Whether nothing in a picture is proposed with confidence."""
     return all(p.proposal is None or p.proposal.unfamiliar is not None for p in graded.pieces)
 
@@ -115,8 +119,8 @@ def _how(whole: bool) -> str:
 def _row(name: str, on: str, hits: list[bool], floor: str = "") -> Row:
     figure = share(sum(hits), len(hits))
     print(f"{name}, {on}: {figure} of {len(hits)}", flush=True)
-    told = f"{figure.low:.2f} to {figure.high:.2f}"
-    return Row(name, on, str(len(hits)), f"{figure.value:.2f}", told, floor=floor)
+    low_high = f"{figure.low:.2f} to {figure.high:.2f}"
+    return Row(name, on, str(len(hits)), f"{figure.value:.2f}", low_high, floor=floor)
 
 
 if __name__ == "__main__":

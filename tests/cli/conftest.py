@@ -2,9 +2,11 @@
 
 import json
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import pytest
+import typer.main
 from typer.testing import CliRunner
 
 from grader.grading.models.model_files import load_model, save_model, starter_folder
@@ -12,6 +14,14 @@ from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 from grader.profile import load_profile
+
+_command_of = cache(typer.main.get_command)
+
+
+@pytest.fixture(autouse=True)
+def quick_start(monkeypatch, ledgers_copied):
+    """The command line is put together once, not for each command that is given; new ledgers are copies."""
+    monkeypatch.setattr("typer.testing._get_command", _command_of)
 
 
 @pytest.fixture

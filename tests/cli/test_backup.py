@@ -121,21 +121,21 @@ def test_a_dry_look_restores_nothing(run, mine):
 
 def test_the_model_in_use_comes_along_and_is_used_from_beside_the_ledger(run, mine, made, tmp_path):
     folder, label = made
-    there = shutil.copytree(folder, tmp_path / "models" / "spring")
-    mine.add(ModelUse(folder=str(there), label=label))
+    copied = shutil.copytree(folder, tmp_path / "models" / "spring")
+    mine.add(ModelUse(folder=str(copied), label=label))
     (tmp_path / "grader.toml").write_text("")
     ran = run("backup", "--out", "kept.zip")
     assert f"the model in use ({label})" in ran.stdout
     assert f"copy them too: your photos, {tmp_path / 'grader.toml'}" in ran.stdout
     # Another machine: the folder is not there.
-    shutil.rmtree(there)
+    shutil.rmtree(copied)
     ran = run("restore", "kept.zip", ledger="new/ledger.sqlite")
     beside = tmp_path / "new" / "ledger.models" / "spring"
     assert f"in use from now on: {label} ({beside})" in ran.stdout
     assert (beside / "card.md").read_text() == MADE
     assert load_model(beside).label == label
     # And where it is there, nothing is put beside.
-    shutil.copytree(beside, there)
+    shutil.copytree(beside, copied)
     ran = run("restore", "kept.zip", ledger="third/ledger.sqlite")
     assert "in use from now on" not in ran.stdout
     assert not (tmp_path / "third" / "ledger.models").exists()
@@ -223,8 +223,8 @@ def test_what_is_no_ledger_is_not_taken_in(run, mine, tmp_path):
 
 
 def test_a_folder_kept_on_other_machines_is_told_once_when_the_ledger_is_new(run):
-    told = [run("calls", ledger="cloud/ledger.sqlite").stderr for _ in range(2)]
-    assert ["copied to other machines" in text for text in told] == [True, False]
+    outputs = [run("calls", ledger="cloud/ledger.sqlite").stderr for _ in range(2)]
+    assert ["copied to other machines" in text for text in outputs] == [True, False]
 
 
 def test_pictures_of_a_ledger_among_photos_are_no_photos(mine, tmp_path):

@@ -39,9 +39,9 @@ def test_failures_are_listed_and_end_with_1(cli):
 def test_two_failures_of_one_name_are_told_apart(cli):
     cli.photo("haul/a.jpg", "bad")
     cli.photo("haul/deep down/a.jpg", "bad too")
-    told = cli.run("batch", "haul").stderr
-    assert "failed: a.jpg: not a photo" in told
-    assert "failed: deep down/a.jpg: not a photo" in told
+    output = cli.run("batch", "haul").stderr
+    assert "failed: a.jpg: not a photo" in output
+    assert "failed: deep down/a.jpg: not a photo" in output
 
 
 def test_what_a_person_should_know_is_told(cli):
@@ -80,17 +80,17 @@ def test_batch_and_check_say_the_same_of_one_photo(cli):
     photo = cli.photo("haul/a.jpg", "2 line")
     cli.run("batch", "haul", "--mm-per-px", 0.2)
     (record,) = records(cli)
-    told = json.loads(cli.run("check", photo, "--mm-per-px", 0.2, "--json").stdout)
+    checked = json.loads(cli.run("check", photo, "--mm-per-px", 0.2, "--json").stdout)
     assert cli.asked == []
-    assert record["pieces"] == told["pieces"]
-    assert record["photo"] == told["photo"] | {"file": "a.jpg"}
+    assert record["pieces"] == checked["pieces"]
+    assert record["photo"] == checked["photo"] | {"file": "a.jpg"}
 
 
 def test_what_the_seller_says_of_a_photo_reaches_the_measuring(cli):
     (cli.folder / "grader.toml").write_text("mm_per_px = 0.3\n")
     cli.photo("haul/a.jpg")
-    said = ("--whole", "--state", "wet", "--height-mm", 12, "--tray-at", "1,2,3,4")
-    assert cli.run("batch", "haul", *said).exit_code == 0
+    options = ("--whole", "--state", "wet", "--height-mm", 12, "--tray-at", "1,2,3,4")
+    assert cli.run("batch", "haul", *options).exit_code == 0
     ((terms,),) = [[one.terms for one in cli.asked]]
     assert (terms.mm_per_px, terms.whole, terms.state, terms.height_mm) == (0.3, True, "wet", 12)
     assert (terms.neutral.box, terms.neutral.kind) == ((1, 2, 3, 4), "tray")
@@ -123,16 +123,16 @@ def test_an_empty_folder_is_told_and_nothing_is_written(cli):
 def test_calls_on_photos_elsewhere_are_no_matter_of_this_folder(cli):
     cli.run("call", cli.photo("spring/c.jpg", "1 spring"), "--grade", "waste")
     cli.photo("haul/c.jpg", "1 else")
-    told = cli.run("batch", "haul").stderr
-    assert "call" not in told
+    output = cli.run("batch", "haul").stderr
+    assert "call" not in output
     assert records(cli)[0]["pieces"][0]["call"] is None
 
 
 def test_a_call_whose_stone_an_edited_photo_does_not_show_is_told(cli):
     cli.run("call", cli.photo("haul/a.jpg", "2"), "--piece", 2, "--grade", "waste")
     cli.photo("haul/a.jpg", "1 cropped")
-    told = cli.run("batch", "haul").stderr
-    assert "call without a stone: waste" in told
+    output = cli.run("batch", "haul").stderr
+    assert "call without a stone: waste" in output
     cli.photo("haul/a.jpg", "2 brighter")
     assert "call without" not in cli.run("batch", "haul").stderr
     assert records(cli)[0]["pieces"][1]["call"]["grade"] == "waste"
@@ -166,10 +166,10 @@ def test_a_table_that_the_seller_filled_is_kept_aside_and_told(cli):
     table = cli.folder / "haul" / "graded" / "results.csv"
     mine = table.read_text("utf-8").replace("a.jpg", "a.jpg ")
     table.write_text(mine, "utf-8")
-    told = cli.run("batch", "haul").stderr
+    output = cli.run("batch", "haul").stderr
     aside = table.with_name("results (yours).csv")
     assert aside.read_text("utf-8") == mine
-    assert "results.csv was changed" in told and "grader call --from" in told
+    assert "results.csv was changed" in output and "grader call --from" in output
 
 
 def test_a_dry_look_neither_reads_nor_keeps_anything(cli):

@@ -17,8 +17,8 @@ from grader.grading.proposal import Shown
 def test_a_call_holds_stone_place_time_and_what_was_shown(cli):
     photo = cli.photo("a.jpg", "2")
     shown = cli.pieces(photo)[1]
-    said = ("--grade", "Select", "--scene", 71, "--by", "Mira", "--note", "two bands")
-    ran = cli.run("call", photo, "--piece", 2, *said)
+    options = ("--grade", "Select", "--scene", 71, "--by", "Mira", "--note", "two bands")
+    ran = cli.run("call", photo, "--piece", 2, *options)
     assert ran.exit_code == 0
     (entry,) = cli.calls()
     assert datetime.fromisoformat(entry.time).utcoffset() is not None
@@ -104,17 +104,17 @@ def test_a_photo_that_nobody_saw_is_looked_at_on_the_terms_of_the_call(cli):
 
 
 @pytest.mark.parametrize(
-    ("args", "said"),
+    ("args", "reason"),
     [
         (("--grade", "selct"), "grade 'selct' is not on the ladder (did you mean 'select'?)"),
         (("--grade", "select"), "a.jpg: no piece named and it holds 2 stones; give the number"),
         (("--grade", "select", "--piece", "3"), "a.jpg: no piece 3, it holds 2 stones"),
     ],
 )
-def test_a_call_that_meets_no_stone_or_grade_is_one_line(cli, args, said):
+def test_a_call_that_meets_no_stone_or_grade_is_one_line(cli, args, reason):
     ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
     assert ran.exit_code == 1
-    assert ran.stderr.startswith(f"grader: {said}") and ran.stderr.count("\n") == 1
+    assert ran.stderr.startswith(f"grader: {reason}") and ran.stderr.count("\n") == 1
     assert cli.calls() == []
 
 
@@ -196,8 +196,8 @@ def test_several_rows_on_one_stone_taken_in_twice_add_nothing(cli, rows):
         "photo,piece,grade,scene\n" + "".join(f"a.jpg,{row}\n" for row in rows)
     )
     assert cli.run("call", "--from", "mine.csv").stdout == f"{len(rows)} calls saved\n"
-    told = cli.run("call", "--from", "mine.csv").stdout
-    assert told == f"0 calls saved, {len(rows)} known before\n"
+    output = cli.run("call", "--from", "mine.csv").stdout
+    assert output == f"0 calls saved, {len(rows)} known before\n"
 
 
 def test_a_row_added_to_a_table_is_all_that_is_new(cli):
@@ -331,7 +331,7 @@ def test_a_word_on_a_line_counts_at_once_on_the_terms_that_were_shown(cli):
     assert (line["class"], line["source"]) == ("pattern line", "seller")
 
 
-def test_a_word_on_a_line_is_heard_on_any_other_terms(cli):
+def test_a_word_on_a_line_counts_on_any_other_terms(cli):
     photo = cli.photo("a.jpg", "1 line")
     cli.run("call", photo, "--line", 1, "--is", "pattern")
     cli.run("check", photo, "--mm-per-px", 0.3)
@@ -342,8 +342,8 @@ def test_a_word_on_a_line_is_heard_on_any_other_terms(cli):
 def test_what_a_word_on_a_line_changes_in_the_proposal_is_told(cli, monkeypatch):
     # By the hand-made model any crack is waste.
     def propose(facts, scene, profile, model):
-        said = real(facts, scene, profile, model)
-        return replace(said, grade="waste" if facts.cracks else "select")
+        proposal = real(facts, scene, profile, model)
+        return replace(proposal, grade="waste" if facts.cracks else "select")
 
     real = looks.propose
     monkeypatch.setattr(looks, "propose", propose)
@@ -375,17 +375,17 @@ def test_a_word_on_a_line_leaves_the_word_on_the_stone(cli):
 
 
 @pytest.mark.parametrize(
-    ("args", "said"),
+    ("args", "reason"),
     [
         (("--piece", 1, "--line", 2, "--is", "crack"), "no line 2 on stone 1, it shows lines 1 to"),
         (("--piece", 3, "--line", 1, "--is", "crack"), "no piece 3, it holds 2 stones"),
         (("--line", 1, "--is", "crack"), "no piece named and it holds 2 stones"),
     ],
 )
-def test_a_word_on_what_is_not_there_is_one_line(cli, args, said):
+def test_a_word_on_what_is_not_there_is_one_line(cli, args, reason):
     ran = cli.run("call", cli.photo("a.jpg", "2 line"), *args)
     assert ran.exit_code == 1
-    assert said in ran.stderr and ran.stderr.count("\n") == 1
+    assert reason in ran.stderr and ran.stderr.count("\n") == 1
     assert cli.facts("call", "line_word") == []
 
 
@@ -406,7 +406,7 @@ def test_a_word_on_a_line_where_none_is_seen_says_so(cli):
         ("--line", 0, "--is", "crack"),
     ],
 )
-def test_a_half_said_word_on_a_line_is_refused(cli, args):
+def test_an_incomplete_word_on_a_line_is_refused(cli, args):
     ran = cli.run("call", cli.photo("a.jpg", "1 line"), *args)
     assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
     assert cli.facts("call", "line_word") == []

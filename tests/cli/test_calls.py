@@ -68,8 +68,8 @@ class Book:
             {piece["id"]: self.face for piece in pieces},
             {piece["id"]: {"sheet": picture} for piece in pieces},
         )  # fmt: skip
-        seen = facts.PhotoFile(content, name, str(path), 300, 80)
-        self.ledger.add(seen, measured, facts.Look(content, measured.uid))
+        file = facts.PhotoFile(content, name, str(path), 300, 80)
+        self.ledger.add(file, measured, facts.Look(content, measured.uid))
         return content, measured.uid
 
     def call(self, by, grade=None, *, on, piece=1, box=None, at=SPRING, **said):
@@ -188,24 +188,24 @@ def test_a_stone_measured_anew_is_followed_by_overlap_or_told_as_lost(book):
     book.call("Nell", "select", on=on, piece=2, box=NEARLY, measured=None, stone="L-14")
     book.call("Ole", "waste", on=on, box=(50, 0, 100, 80), measured=None)
     book.call("Ole", "cabbing", on=on)
-    near, half, there = book.listed()
-    assert (near.lost, there.lost) == (None, None)
+    near, half, same = book.listed()
+    assert (near.lost, same.lost) == (None, None)
     assert "none overlaps the called one by half or more" in half.lost
     # It is the stone on which Nell's lies, whatever its number was then.
-    assert there.name == "L-14"
+    assert same.name == "L-14"
 
 
 def test_ten_thousand_calls_are_listed_in_a_second(book):
     photos = [book.photo(f"{n}.jpg") for n in range(100)]
     shown = Shown("cabbing", 55, "starter 0f0f0f0f", "wet")
-    said = [
+    calls = [
         facts.CallSaid(
             *(photos[n % 100][0], "lake.jpg", 1 + n % 2, (LEFT, RIGHT)[n % 2]),
             grade="select", shown=shown, measured=photos[n % 100][1], outline=corners(LEFT) * 50,
         )
         for n in range(10_000)
     ]  # fmt: skip
-    book.ledger.add(*said, author="Nell")
+    book.ledger.add(*calls, author="Nell")
     from grader.report.call_list import call_lines
 
     taken_s = []

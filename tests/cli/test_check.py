@@ -191,7 +191,7 @@ def test_settings_are_found_upward_and_name_files_from_their_own_folder(cli, mon
 
 def test_the_table_for_people_tells_all_of_a_stone(cli):
     photo = cli.photo("a.jpg")
-    told = cli.run("check", photo, "--mm-per-px", "0.2").stdout
+    output = cli.run("check", photo, "--mm-per-px", "0.2").stdout
     (piece,) = cli.pieces(photo, "--mm-per-px", "0.2")
     scene, proposal = piece["scene"], piece["proposal"]
     for words in (
@@ -207,13 +207,13 @@ def test_the_table_for_people_tells_all_of_a_stone(cli):
         f"why        {proposal['reasons'][0]}",
         "29 CFR 1910.1053",
     ):
-        assert words in told
+        assert words in output
 
 
 def test_the_table_never_says_that_a_stone_is_without_cracks(cli):
-    told = cli.run("check", cli.photo("a.jpg", "3")).stdout.casefold()
+    output = cli.run("check", cli.photo("a.jpg", "3")).stdout.casefold()
     for words in ("no crack", "crack-free", "clean", "flawless"):
-        assert words not in told
+        assert words not in output
 
 
 def test_the_sellers_call_stands_beside_the_proposal(cli):

@@ -27,7 +27,7 @@ def cut(make_graded):
 
 
 def test_the_text_tells_both_plans_and_what_to_take_care_of(cut):
-    told = cut_text(*cut())
+    text = cut_text(*cut())
     for words in (
         "most pieces",
         "best scenes first",
@@ -36,9 +36,9 @@ def test_the_text_tells_both_plans_and_what_to_take_care_of(cut):
         "1 mm kept",
         "No line seen",
     ):
-        assert words in told
+        assert words in text
     for caution in SAW_CAUTIONS:
-        assert caution.text in told and caution.source in told
+        assert caution.text in text and caution.source in text
 
 
 def test_pattern_lines_through_templates_are_told_once_with_their_numbers(cut, crack):
@@ -75,7 +75,7 @@ def test_without_a_scale_templates_are_relative_and_it_is_said(cut):
 
 def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
     _, cuts = cut(lines=(crack,))
-    svg = ET.fromstring(cut_svg(cuts[0], "most", "a.jpg, stone 1").encode())
+    svg = ET.fromstring(cut_svg(cuts[0], "most", "a.jpg").encode())
     layers = {group.get("id"): group for group in svg.findall(f"{SVG}g")}
     assert list(layers) == ["outline", "glare", "lines", "templates", "bar", "words"]
     width = float(svg.get("width").removesuffix("mm"))

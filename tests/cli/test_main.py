@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from grader.cli.main import HarmlessStream
-from grader.errors import harmless, told
+from grader.errors import harmless, quoted
 
 #: A title that is set, colours, a line wiped out, one letter for the same, and letters turned round.
 STEERING = "\x1b]0;owned\x07", "\x1b[31m", "\r", "\x9b2K", "\u202egpj.exe"
@@ -49,11 +49,11 @@ def test_a_whole_process_prints_nothing_that_steers(tmp_path, encoding):
 
 
 def test_the_bar_of_a_batch_is_still_drawn(monkeypatch):
-    seen = io.StringIO()
-    monkeypatch.setattr(sys, "stderr", HarmlessStream(seen))
+    screen = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", HarmlessStream(screen))
     with Progress(console=Console(stderr=True, force_terminal=True)) as progress:
         progress.add_task("grading", total=3)
-    assert "\x1b[" in seen.getvalue() and "\N{REPLACEMENT CHARACTER}" not in seen.getvalue()
+    assert "\x1b[" in screen.getvalue() and "\N{REPLACEMENT CHARACTER}" not in screen.getvalue()
 
 
 def test_words_of_all_scripts_lines_and_tabs_are_left_as_they_are():
@@ -62,10 +62,10 @@ def test_words_of_all_scripts_lines_and_tabs_are_left_as_they_are():
 
 
 def test_a_value_is_told_in_a_line():
-    assert told("a\nb") == "'a\\nb'"
-    assert len(told("x" * 1000)) < 70
-    assert told(1 << 50_000) == "too long to show"
+    assert quoted("a\nb") == "'a\\nb'"
+    assert len(quoted("x" * 1000)) < 70
+    assert quoted(1 << 50_000) == "too long to show"
     deep = []
     for _ in range(100_000):
         deep = [deep]
-    assert told(deep) == "too long to show"
+    assert quoted(deep) == "too long to show"

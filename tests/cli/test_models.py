@@ -18,16 +18,16 @@ def run(cli, model_folders):
     return lambda *args: cli.run("models", *args)
 
 
-def in_use(told: str) -> str:
-    return next(line for line in told.splitlines() if line.startswith("in use"))
+def in_use(output: str) -> str:
+    return next(line for line in output.splitlines() if line.startswith("in use"))
 
 
 def test_the_list_marks_the_model_in_use(run):
-    told = run().stdout
-    assert all(line == line.rstrip() for line in told.splitlines())
-    assert "starter" in in_use(told)
+    output = run().stdout
+    assert all(line == line.rstrip() for line in output.splitlines())
+    assert "starter" in in_use(output)
     for name in ("spring", "summer"):
-        assert sum(f"{name} ({name} " in line for line in told.splitlines()) == 1
+        assert sum(f"{name} ({name} " in line for line in output.splitlines()) == 1
     assert run("--use", "summer").exit_code == 0
     assert "summer" in in_use(run().stdout)
 
@@ -35,9 +35,9 @@ def test_the_list_marks_the_model_in_use(run):
 @pytest.mark.parametrize("named", ["summer", "./summer", "spring/../summer"])
 def test_a_model_is_listed_once_however_it_was_named(run, cli, named):
     assert run("--use", named).exit_code == 0
-    told = run().stdout
-    assert sum("summer (summer " in line for line in told.splitlines()) == 1
-    assert "  summer (summer " in in_use(told)
+    output = run().stdout
+    assert sum("summer (summer " in line for line in output.splitlines()) == 1
+    assert "  summer (summer " in in_use(output)
 
 
 def test_a_model_in_use_is_known_from_every_folder(run, cli, monkeypatch):
@@ -57,9 +57,9 @@ def test_back_goes_to_the_one_before_and_each_change_is_a_dated_fact(run, cli):
         (str(cli.folder / name), labels[name]) for name in ("spring", "summer", "spring")
     ]
     assert all(datetime.fromisoformat(use.time).utcoffset() is not None for use in uses)
-    told = run().stdout
-    assert told.count(f"since {uses[0].time[:16]}: ") >= 1
-    assert sum(line.startswith("since ") for line in told.splitlines()) == 3
+    output = run().stdout
+    assert output.count(f"since {uses[0].time[:16]}: ") >= 1
+    assert sum(line.startswith("since ") for line in output.splitlines()) == 3
     run("--use", "starter")
     assert "starter" in in_use(run().stdout)
     assert cli.facts("model_use")[-1].fact.folder is None
@@ -210,15 +210,15 @@ def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, mo
     if saved:
         assert cli.asked == []
     starter, stones = load_model(), cli.facts("measured")
-    seen = tuple(f"{one.fact.sha256[:16]}-1" for one in stones)
-    for learned, told in ((seen[:10], "20 called faces"), (seen, "has learned from all of these")):
+    keys = tuple(f"{one.fact.sha256[:16]}-1" for one in stones)
+    for learned, words in ((keys[:10], "20 called faces"), (keys, "has learned from all of these")):
         # The model in use is the starter, as if it had learned from so many of them.
         fake = replace(starter, provenance=replace(starter.provenance, stones=learned))
         monkeypatch.setattr("grader.session.load_model", lambda folder=None, fake=fake: (
             fake if folder is None else load_model(folder)
         ))  # fmt: skip
         ran = run(*args)
-        assert told in ran.stdout + ran.stderr
+        assert words in ran.stdout + ran.stderr
         assert f"left out, since a model has learned from them: {len(learned)}" in ran.stderr
 
 
@@ -261,13 +261,13 @@ def test_calls_that_have_moved_are_told(run, cli):
     late = [call(n, "cabbing" if n % 2 else "select", "08") for n in range(20, 40)]
     with open_ledger(default_path()) as ledger:
         save_calls([*early, *late], ledger)
-    told = run().stdout
-    assert "calls of 2026, months 1 to 3: 20 beside a proposal of starter 01234567" in told
+    output = run().stdout
+    assert "calls of 2026, months 1 to 3: 20 beside a proposal of starter 01234567" in output
     # By hand: half a grade below at first, half a grade above then.
-    assert "the last season is called higher than 2026, months 1 to 3, by 1.00" in told
+    assert "the last season is called higher than 2026, months 1 to 3, by 1.00" in output
 
 
 def test_a_dry_list_tells_of_no_use(run):
     run("--use", "summer")
-    told = run("--no-ledger").stdout
-    assert "starter" in in_use(told) and "since " not in told
+    output = run("--no-ledger").stdout
+    assert "starter" in in_use(output) and "since " not in output

@@ -12,12 +12,14 @@ from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 
 run = CliRunner().invoke
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @pytest.fixture
 def photo(tmp_path):
     """A plain picture; graded whole it is one face."""
-    picture = np.random.default_rng(1).integers(90, 160, (240, 320, 3)).astype(np.uint8)
+    # Of one colour but for noise: no scene is to be looked for.
+    picture = np.random.default_rng(1).integers(118, 126, (120, 160, 3)).astype(np.uint8)
     path = tmp_path / "a.png"
     cv2.imwrite(str(path), picture)
     return path
@@ -70,19 +72,19 @@ def test_what_makes_no_sense_is_told(photo, command, options, words):
 def test_a_neutral_place_sets_where_colours_are_known_from(photo):
     assert checked(photo)["photo"]["colour"]["source"] == "estimated"
     assert checked(photo, "--camera-white")["photo"]["colour"]["source"] == "uncalibrated"
-    record = checked(photo, "--tray-at", "10,10,200,100")
+    record = checked(photo, "--tray-at", "10,10,100,50")
     assert record["photo"]["colour"]["source"] == "tray"
     with open_ledger(default_path()) as ledger:
         _, camera, tray = [e.fact for e in ledger.entries() if e.fact.kind == "measured"]
-    assert camera.terms == {"camera_white": True}
-    assert tray.terms["neutral"] == {"box": [10, 10, 200, 100], "kind": "tray"}
+    assert camera.terms == {"camera_white": True, "whole": True}
+    assert tray.terms["neutral"] == {"box": [10, 10, 100, 50], "kind": "tray"}
 
 
 @pytest.mark.parametrize("command", ["check", "cutplan", "doctor"])
 def test_a_place_outside_the_photo_is_one_line(photo, command):
-    ended = run(app, [command, str(photo), "--paper-at", "300,10,200,100"])
+    ended = run(app, [command, str(photo), "--paper-at", "150,10,100,50"])
     assert ended.exit_code == 1
-    assert "not within 320 x 240 px" in ended.stderr
+    assert "not within 160 x 120 px" in ended.stderr
     assert "Traceback" not in ended.output
 
 

@@ -7,46 +7,48 @@ import pytest
 
 from grader.grading.calls.calls import RowRemark
 from grader.grading.learning import retrain
-from grader.grading.learning.agreement import Agreement, Figure
+from grader.grading.learning.agreement import Agreement
 from grader.grading.learning.candidates import Candidate
 from grader.grading.learning.retrain import Retrained
-from grader.grading.learning.retrain_record import RetrainReport
+from grader.grading.learning.retrain_record import LearnedFrom, RetrainReport
 from grader.grading.models.model_files import load_model
 from grader.ledger.facts import Compared, FacePlace
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
+from grader.measures import Interval
 
 
 @pytest.fixture
 def trained(cli, monkeypatch):
     """What the training is given; its model is the starter under another name, as if it had heard of 60 calls."""
-    seen = SimpleNamespace()
+    asked = SimpleNamespace()
     starter = load_model()
     new = replace(starter, name="mine", grade=replace(starter.grade, calls=60))
 
     def train(calls, features, profile, base, *, comparisons, **given):
-        seen.calls, seen.features, seen.base = list(calls), features, base
-        seen.comparisons = list(comparisons)
-        both = Agreement(3, 3, *(Figure(0.5, 0.4, 0.6),) * 3)
+        asked.calls, asked.features, asked.base = list(calls), features, base
+        asked.comparisons = list(comparisons)
+        both = Agreement(3, 3, *(Interval(0.5, 0.4, 0.6),) * 3)
         report = RetrainReport(
             grades=1,
             scenes=0,
             by_grade={"select": 1},
             old=both,
             new=both,
-            gain=Figure(0.0, -0.1, 0.1),
+            gain=Interval(0.0, -0.1, 0.1),
             scene_old=None,
             scene_new=None,
-            seen_before=0,
+            learned_before=0,
             comparisons=1,
-            kinds=(Candidate("logit and crowd", 0.8, 0.7, 0.0, 0.0, True),),
+            kinds=(Candidate("logit and simulated sellers", 0.8, 0.7, 0.0, 0.0, True),),
         )
         refused = (RowRemark(1, "x.jpg: said by the training"),)
-        return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)})
+        learned = LearnedFrom(2, 1, base.label)
+        return Retrained(new, report, refused, {"scene_zones": (17.5, 21.0)}, learned)
 
     monkeypatch.setattr(retrain, "retrain", train)
-    seen.model = new
-    return seen
+    asked.model = new
+    return asked
 
 
 def table(cli, rows, head="photo,piece,grade,scene"):
@@ -231,7 +233,7 @@ def test_the_card_tells_what_the_model_was_made_from(cli, trained):
     card = (cli.folder / "mine" / "card.md").read_text("utf-8")
     for words in (
         trained.model.label,
-        trained.model.provenance.data,
+        f"2 called stones and 1 comparison, from {trained.base.label}",
         "no difference beyond",
         "`blue_share`",
         "Limits",
@@ -263,8 +265,8 @@ COMPARISONS = "better_photo,better_piece,other_photo,other_piece"
 def test_comparisons_alone_are_placed_and_trained_on(cli, trained):
     cli.photo("haul/a.jpg", "2")
     cli.photo("haul/b.jpg", "1")
-    said = table(cli, "a.jpg,2,b.jpg,\nb.jpg,1,a.jpg,1\n", COMPARISONS)
-    ran = cli.run("retrain", "--comparisons", said, "--photos", "haul", "--out", "mine")
+    file = table(cli, "a.jpg,2,b.jpg,\nb.jpg,1,a.jpg,1\n", COMPARISONS)
+    ran = cli.run("retrain", "--comparisons", file, "--photos", "haul", "--out", "mine")
     assert ran.exit_code == 0, ran.stderr
     assert trained.calls == []
     assert [(better[1], other[1]) for better, other in trained.comparisons] == [(2, 1), (1, 1)]
@@ -277,8 +279,8 @@ def test_comparisons_that_cannot_be_used_are_told_one_by_one(cli, trained):
         "a.jpg,1,a.jpg,2\na.jpg,2,a.jpg,1\na.jpg,1,a.jpg,1\ngone.jpg,1,a.jpg,1\n"
         "a.jpg,1,a.jpg,9\n,1,a.jpg,1\na.jpg,x,a.jpg,1\na.jpg,1,a.jpg,2\n"
     )
-    said = table(cli, rows, COMPARISONS)
-    ran = cli.run("retrain", "--comparisons", said, "--photos", "haul", "--out", "mine")
+    file = table(cli, rows, COMPARISONS)
+    ran = cli.run("retrain", "--comparisons", file, "--photos", "haul", "--out", "mine")
     assert ran.exit_code == 0
     for line in (
         "mine.csv: line 3: says the opposite of line 2; both are kept",
@@ -316,9 +318,12 @@ def test_a_folder_with_files_of_the_sellers_is_refused_before_any_training(cli, 
     cli.run("call", cli.photo("haul/a.jpg"), "--grade", "select")
     (cli.folder / "notes").mkdir()
     (cli.folder / "notes" / "card.md").write_text("mine")
-    for out, said in (("notes", "notes: holds files that are no model, as card.md"), (".", "own")):
+    for out, reason in (
+        ("notes", "notes: holds files that are no model, as card.md"),
+        (".", "own"),
+    ):
         ran = cli.run("retrain", "--out", out)
-        assert ran.exit_code == 1 and said in ran.stderr and len(ran.stderr.splitlines()) == 1
+        assert ran.exit_code == 1 and reason in ran.stderr and len(ran.stderr.splitlines()) == 1
     assert not hasattr(trained, "calls")
     assert (cli.folder / "notes" / "card.md").read_text() == "mine"
     assert {path.name for path in cli.folder.iterdir()} == {"haul", "notes"}

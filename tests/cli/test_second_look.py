@@ -100,11 +100,11 @@ def test_a_wrong_key_is_taken_back_by_a_new_fact_and_its_stone_shown_again(tray)
 
 
 def test_nothing_tells_which_stone_is_shown_nor_what_was_said(tray):
-    told = tray.look("cabbing", "stop").stdout
+    output = tray.look("cabbing", "stop").stdout
     assert not any(
-        word in told.split("grade (")[0] for word in ("waste", "select", "0.jpg", "Nell")
+        word in output.split("grade (")[0] for word in ("waste", "select", "0.jpg", "Nell")
     )
-    assert re.search(r"graded.second-look-\d+-stone\.jpg", told)
+    assert re.search(r"graded.second-look-\d+-stone\.jpg", output)
     # The picture goes with the sitting.
     assert not list((tray.folder / "tray" / "graded").glob("*stone.jpg"))
 
@@ -134,10 +134,10 @@ def test_what_was_said_before_is_that_of_the_draw(tray):
 
 
 def test_a_sitting_that_breaks_off_keeps_what_was_answered(tray, monkeypatch):
-    said = iter(["cabbing"])
+    answers = iter(["cabbing"])
 
     def answer(_):
-        word = next(said, None)
+        word = next(answers, None)
         if word is None:
             raise KeyboardInterrupt
         return word
@@ -218,7 +218,7 @@ def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli):
     assert ran.stdout == "" and "every stone there has a called grade" in ran.stderr
 
 
-def test_ask_counts_a_call_once_that_the_model_has_heard_of(cli, monkeypatch):
+def test_ask_counts_a_call_once_that_the_model_has_learned_from(cli, monkeypatch):
     for number in range(3):
         cli.photo(f"tray/{number}.jpg", f"1{number}")
     cli.run("batch", "tray")

@@ -17,6 +17,7 @@ from grader.face.scene.templates import room, templates_for
 from grader.profile import SCENE_PARTS, load_profile
 
 BANDED = load_profile("banded")
+pytestmark = pytest.mark.usefixtures("measured_once")
 BLUE, WHITE, HOST = 1, 2, 3
 HEIGHT, WIDTH = 300, 400
 Y, X = np.mgrid[:HEIGHT, :WIDTH] + 0.5

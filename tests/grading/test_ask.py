@@ -28,9 +28,9 @@ def test_the_stone_taken_leaves_least_open_over_all():
     cov = np.cov(says.T, aweights=chances, ddof=0)
 
     def left_open(rows):
-        seen = np.eye(9)[list(rows)]
-        told = np.linalg.inv(seen @ cov @ seen.T + WAVERS * np.eye(len(rows)))
-        return np.trace(cov - cov @ seen.T @ told @ seen @ cov)
+        chosen = np.eye(9)[list(rows)]
+        precision = np.linalg.inv(chosen @ cov @ chosen.T + WAVERS * np.eye(len(rows)))
+        return np.trace(cov - cov @ chosen.T @ precision @ chosen @ cov)
 
     names = [str(row) for row in range(9)]
     first, second = ask(2, names=names, says=says, chances=chances)
@@ -47,7 +47,7 @@ def test_called_stones_are_not_asked_for_again_in_any_photo():
     assert sorted(ask(9, called=[0, 3], names=same)) in ([1, 2], [2, 5])
 
 
-def test_a_call_that_the_sellers_have_heard_does_not_count_a_second_time():
+def test_a_call_that_the_sellers_have_learned_from_does_not_count_a_second_time():
     """By hand: rows 0 and 1 are alike with a variance of 1, row 2 stands alone with 0.64."""
     says = np.array([[0.0, 0.0, 0.0], [2.0, 2.0, 0.0], [0.0, 0.0, 1.6], [2.0, 2.0, 1.6]])
     of = {"names": NAMES[:3], "says": says, "chances": np.full(4, 0.25)}

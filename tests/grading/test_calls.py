@@ -4,7 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from grader.grading.calls.calls import MOST_TOLD, RowRemark, known_grade, known_scene, remark_lines
+from grader.grading.calls.calls import (
+    MOST_REMARKS,
+    RowRemark,
+    known_grade,
+    known_scene,
+    remark_lines,
+)
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
 
@@ -33,7 +39,7 @@ def test_other_scene_scores_are_refused(text):
 def test_of_many_remarks_the_first_are_told_and_the_others_counted():
     remarks = [RowRemark(line, "says otherwise") for line in range(2, 100_002)]
     lines = remark_lines(Path("CALLS.csv"), remarks)
-    assert len(lines) == MOST_TOLD + 1
+    assert len(lines) == MOST_REMARKS + 1
     assert lines[0] == "CALLS.csv: line 2: says otherwise"
-    assert lines[-1] == f"CALLS.csv: and {100_000 - MOST_TOLD} rows more of this kind"
+    assert lines[-1] == f"CALLS.csv: and {100_000 - MOST_REMARKS} rows more of this kind"
     assert remark_lines(None, remarks[:1]) == ["says otherwise"]

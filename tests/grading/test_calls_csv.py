@@ -69,12 +69,12 @@ def test_bad_rows_are_refused_one_by_one_with_line_and_reason(read):
         "a.jpg\n"
     )
     assert [call.scene for call in got.calls] == [40]
-    told = [str(row) for row in got.refused]
-    assert [t.split(":")[0] for t in told] == ["line 2", "line 3", "line 4", "line 5"]
-    assert "did you mean 'select'?" in told[0]
-    assert "from 0 to 100" in told[1]
-    assert "no photo named" in told[2]
-    assert "the number drawn on the stone" in told[3]
+    refusals = [str(row) for row in got.refused]
+    assert [t.split(":")[0] for t in refusals] == ["line 2", "line 3", "line 4", "line 5"]
+    assert "did you mean 'select'?" in refusals[0]
+    assert "from 0 to 100" in refusals[1]
+    assert "no photo named" in refusals[2]
+    assert "the number drawn on the stone" in refusals[3]
 
 
 @pytest.mark.parametrize(
@@ -107,7 +107,7 @@ def test_a_hundred_thousand_rows_are_read_in_seconds(read):
 
 
 @pytest.mark.parametrize(
-    ("photo", "piece", "box", "said"),
+    ("photo", "piece", "box", "reason"),
     [
         ("a.jpg", "1", f"1 2 {'9' * 400} 4", "line 2: box "),
         ("a.jpg", "1", "1 2 30 999999999", "is larger than any photo"),
@@ -116,10 +116,10 @@ def test_a_hundred_thousand_rows_are_read_in_seconds(read):
         ("b/" * 700 + "a.jpg", "1", "", "no file has a name so long"),
     ],
 )
-def test_numbers_and_names_that_no_photo_has_are_told_in_short(read, photo, piece, box, said):
+def test_numbers_and_names_that_no_photo_has_are_told_in_short(read, photo, piece, box, reason):
     got = read(f"photo,piece,grade,scene,box\n{photo},{piece},select,,{box}\nb.jpg,1,waste,,\n")
     (refused,) = got.refused
-    assert said in str(refused) and len(str(refused)) < 200
+    assert reason in str(refused) and len(str(refused)) < 200
     assert [call.photo for call in got.calls] == ["b.jpg"]
 
 

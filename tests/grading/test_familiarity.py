@@ -41,13 +41,13 @@ def known():
 
 def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
     rng = np.random.default_rng(1)
-    told = {
+    reasons = {
         k: [known.why_unfamiliar(appearance_features(*face(rng, k))) for _ in range(40)]
         for k in ("stone", "wall", "odd")
     }
-    assert sum(why is not None for why in told["stone"]) <= 4
-    assert all(why == OTHER_SURFACE for why in told["wall"])
-    assert {*told["odd"]} <= {
+    assert sum(why is not None for why in reasons["stone"]) <= 4
+    assert all(why == OTHER_SURFACE for why in reasons["wall"])
+    assert {*reasons["odd"]} <= {
         OTHER_SURFACE,
         "redness",
         "yellowness",

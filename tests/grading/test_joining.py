@@ -99,13 +99,13 @@ def test_copies_of_one_photo_all_carry_the_call():
 
 
 def test_each_person_has_one_word_and_who_spoke_last_is_last():
-    said = [
+    calls = [
         _call(grade="select", by="Ada"),
         _call(grade=None, scene=66, by="Ben"),
         _call(grade="waste", by=None),
         _call(grade=None, scene=12, by="Ada"),
     ]
-    people = join_calls([TRAY], said).by_person["june/tray.jpg", 1]
+    people = join_calls([TRAY], calls).by_person["june/tray.jpg", 1]
     assert [(one.by, one.grade, one.scene) for one in people] == [
         ("Ben", None, 66),
         (None, "waste", None),
@@ -115,8 +115,8 @@ def test_each_person_has_one_word_and_who_spoke_last_is_last():
 
 
 def test_a_later_call_without_a_name_keeps_the_name_of_the_piece():
-    said = [replace(_call(), stone="bucket 3"), _call(grade="waste")]
-    (stands,) = join_calls([TRAY], said).by_person["june/tray.jpg", 1]
+    calls = [replace(_call(), stone="bucket 3"), _call(grade="waste")]
+    (stands,) = join_calls([TRAY], calls).by_person["june/tray.jpg", 1]
     assert (stands.grade, stands.stone) == ("waste", "bucket 3")
 
 
@@ -178,10 +178,10 @@ def test_of_two_other_scenes_and_names_the_later_one_is_taken():
     ),
     st.sampled_from(["Ada", None]),
 )
-def test_the_house_says_what_somebody_says(said, decider):
-    calls = [_call(grade=grade, scene=scene, by=by) for by, grade, scene in said]
+def test_the_house_says_what_somebody_says(words, decider):
+    calls = [_call(grade=grade, scene=scene, by=by) for by, grade, scene in words]
     people = join_calls([TRAY], calls).by_person["june/tray.jpg", 1]
-    assert [one.by for one in people] == list(dict.fromkeys(by for by, *_ in said[::-1]))[::-1]
+    assert [one.by for one in people] == list(dict.fromkeys(by for by, *_ in words[::-1]))[::-1]
     house = house_call(people, decider)
     own = {one.by: one for one in people}
     assert house.grade is None or house.grade == own[house.by].grade
@@ -302,7 +302,7 @@ def test_rows_about_no_stone_are_refused_with_their_line(call, words):
 def test_rows_that_contradict_are_told_and_the_last_one_counts():
     placed = place_calls(_rows(_call(), _call(piece=2, box=None), _call(grade="waste")), [TRAY])
     assert len(placed) == 3
-    assert [str(t) for t in placed.told] == [
+    assert [str(t) for t in placed.remarks] == [
         "line 4: june/tray.jpg piece 1: line 2 says otherwise; line 4 counts"
     ]
 

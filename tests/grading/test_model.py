@@ -143,7 +143,11 @@ def test_a_model_with_an_ensemble_comes_back_the_same(tmp_path, ensemble_model, 
     led = dataclasses.replace(ensemble_model, grade=head)
     save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "led")
-    assert loaded == led and loaded.label == led.label and loaded.grade.kind == "logit and crowd"
+    assert (
+        loaded == led
+        and loaded.label == led.label
+        and loaded.grade.kind == "logit and simulated sellers"
+    )
     assert (loaded.grade.probabilities(rows) == led.grade.probabilities(rows)).all()
     lines = (tmp_path / "led" / "seller_ensemble.json").read_text().splitlines()
     assert sum(line.startswith("[") for line in lines) == len(head.ensemble.chances)

@@ -37,12 +37,12 @@ def save(faces, profile):
 
 def at_step(monkeypatch, number, do):
     """Do something in place of that step of those that follow; return how many have been."""
-    seen = []
+    steps = []
 
     def instead(call):
         def step(*args, **named):
-            seen.append(call)
-            if len(seen) == number:
+            steps.append(call)
+            if len(steps) == number:
                 do()
             return call(*args, **named)
 
@@ -50,14 +50,14 @@ def at_step(monkeypatch, number, do):
 
     for name in STEPS:
         monkeypatch.setattr(os, name, instead(getattr(os, name)))
-    return seen
+    return steps
 
 
 def steps_of(monkeypatch, save, model, folder):
     with monkeypatch.context() as patched:
-        seen = at_step(patched, -1, None)
+        steps = at_step(patched, -1, None)
         save(model, folder)
-    return len(seen)
+    return len(steps)
 
 
 def test_a_model_of_the_same_name_is_kept_beside_it(tmp_path, models, save):
@@ -135,11 +135,11 @@ def test_a_step_that_fails_leaves_the_old_model_where_it_was(
             at_step(patched, number, fail)
             try:
                 save(new, folder)
-                there = new
+                expected = new
             except GraderError as err:
-                there, refused = old, refused + 1
+                expected, refused = old, refused + 1
                 assert "\n" not in str(err) and str(err).startswith(f"{folder}: cannot be")
-        assert load_model(folder) == there, number
+        assert load_model(folder) == expected, number
         assert load_model_as(folder, old.label) == old, number
         assert [p for p in folder.parent.iterdir() if p.name.endswith(".part")] == [], number
     assert refused > steps / 2

@@ -43,16 +43,16 @@ def test_an_added_crack_never_raises_the_grade(proposed, profile, make_measureme
 def test_reasons_are_plain_lines_that_say_which_way(proposed, make_measurements, make_line):
     found = proposed(make_measurements(0.6, 0.36, lines=[make_line(25, 55, 185, 55)])).reasons
     assert 1 <= len(found) <= 3
-    told = [reason_words(reason) for reason in found]
-    assert "blue 60 % and white 36 % of the face: better than usual" in told
+    text = [reason_words(reason) for reason in found]
+    assert "blue 60 % and white 36 % of the face: better than usual" in text
     # 160 of the 200 px of the face's width, through its middle.
-    assert "one line seen across the middle, 0.8 of the face's width: worse than usual" in told
+    assert "one line seen across the middle, 0.8 of the face's width: worse than usual" in text
 
 
 def test_a_face_without_a_line_is_never_called_free_of_cracks(proposed, make_measurements):
     found = proposed(make_measurements(0.7, 0.3, scene=0.9)).reasons
-    told = " ".join(reason_words(reason) for reason in found)
-    assert "clean" not in told and "crack" not in told
+    text = " ".join(reason_words(reason) for reason in found)
+    assert "clean" not in text and "crack" not in text
 
 
 def test_putting_a_reason_to_the_average_moves_the_score_as_it_says(

@@ -27,10 +27,10 @@ def test_learns_the_score_from_the_parts(rows):
 def test_the_range_holds_about_95_of_100_unseen_scores(rows):
     head = fit_scene(rows[:120], _noisy(rows[:120]), range(120))
     scores = _noisy(rows[120:], seed=1)
-    told = [head.estimate(row) for row in rows[120:]]
-    inside = [e.low - 0.5 <= s <= e.high + 0.5 for e, s in zip(told, scores, strict=True)]
+    estimates = [head.estimate(row) for row in rows[120:]]
+    inside = [e.low - 0.5 <= s <= e.high + 0.5 for e, s in zip(estimates, scores, strict=True)]
     assert 0.90 <= np.mean(inside) <= 0.99
-    assert all(0 <= e.low <= e.score <= e.high <= 100 for e in told)
+    assert all(0 <= e.low <= e.score <= e.high <= 100 for e in estimates)
 
 
 def test_few_scores_move_the_head_a_little_and_many_a_lot(rows):
@@ -73,11 +73,11 @@ def test_few_comparisons_move_the_head_a_little_and_many_a_lot(starter):
     rng = np.random.default_rng(3)
     seller = comparisons.draw_seller(rng)
     rows = comparisons.draw_faces(120, starter.scaling, rng)
-    said = seller.comparisons(rows, 100, rng)
+    pairs = seller.comparisons(rows, 100, rng)
     moved = [
         np.abs(
             np.subtract(
-                refit_scene(starter, [], [], [], said[:n]).coefficients, starter.coefficients
+                refit_scene(starter, [], [], [], pairs[:n]).coefficients, starter.coefficients
             )
         ).sum()
         for n in (1, 10, 100)
@@ -93,12 +93,12 @@ def test_thirty_comparisons_teach_a_taste_and_a_hundred_more(starter):
         rng = np.random.default_rng([41, number])
         seller = comparisons.draw_seller(rng)
         rows, fresh = (comparisons.draw_faces(n, starter.scaling, rng) for n in (120, 300))
-        said = seller.comparisons(rows, 100, rng)
+        learned = seller.comparisons(rows, 100, rng)
         sure = comparisons.Seller(seller.weights, slip_points=1e-9)
         with np.errstate(over="ignore"):
             pairs = sure.comparisons(fresh, 200, rng)
         for count, found in right.items():
-            head = refit_scene(starter, [], [], [], said[:count])
+            head = refit_scene(starter, [], [], [], learned[:count])
             found.append(compared_right(head, pairs).mean())
     mean = {count: np.mean(found) for count, found in right.items()}
     assert mean[30] >= 0.80 and mean[100] >= 0.88

@@ -45,7 +45,7 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
     assert below[:, 0] == pytest.approx(by_hand, abs=1e-5)
 
 
-def test_calls_heard_in_two_goes_make_sellers_as_likely_as_in_one():
+def test_calls_learned_in_two_goes_make_sellers_as_likely_as_in_one():
     x, rung = np.random.default_rng(0).normal(size=(12, 2)), np.arange(12) % 3
     whole, first = TWO.updated(x, rung), TWO.updated(x[:5], rung[:5])
     assert whole.chances != first.chances
@@ -66,7 +66,7 @@ def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alik
     assert only.below(x) == pytest.approx(below, abs=2e-3)
 
 
-def test_faces_told_some_at_a_time_tell_the_same(monkeypatch):
+def test_faces_given_in_parts_give_the_same(monkeypatch):
     x, rung = np.random.default_rng(1).normal(size=(23, 2)), np.arange(23) % 3
     whole = TWO.updated(x, rung)
     below = whole.below(x)
@@ -142,10 +142,10 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
     head = follow(ensemble_model, rows[:10], rung[:10])
     assert 0.8 < head.ensemble_share < 0.9
-    told = [
+    agreements = [
         spearmanr(h.expected_grade(rows[10:]), blue[10:])[0] for h in (ensemble_model.grade, head)
     ]
-    assert told[1] > told[0] + 0.05
+    assert agreements[1] > agreements[0] + 0.05
 
 
 def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, profile):
@@ -181,5 +181,5 @@ def test_twice_gives_the_same_head(ensemble_model, faces):
         for _ in range(2)
     )
     assert first == again
-    assert [c.kind for c in first[1]] == ["logit and crowd", "cumulative logit"]
+    assert [c.kind for c in first[1]] == ["logit and simulated sellers", "cumulative logit"]
     assert dataclasses.asdict(first[0]) == dataclasses.asdict(again[0])

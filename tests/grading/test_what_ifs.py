@@ -52,7 +52,7 @@ def led_model(ensemble_model, faces):
     )
 
 
-@pytest.mark.parametrize("kind", ["cumulative logit", "logit and crowd", "trees"])
+@pytest.mark.parametrize("kind", ["cumulative logit", "logit and simulated sellers", "trees"])
 def test_without_what_a_reason_names_200_pieces_move_as_it_says(
     kind, small_model, led_model, grown_model, profile, make_measurements, make_line, make_facts
 ):

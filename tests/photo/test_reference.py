@@ -15,6 +15,7 @@ from grader.photo.photo import Photo, Scale
 from grader.photo.reference import find_reference, no_reference
 from grader.photo.terms import Neutral
 from grader.profile import Setup
+from grader.render import TRAINING, render_photo
 
 WARM = np.array([1.0, 0.8, 0.55])
 
@@ -169,7 +170,12 @@ def test_a_place_outside_the_photo_is_told():
 
 def test_a_tray_that_is_not_neutral_is_said_to_disagree():
     rendered = render_photo(
-        np.random.default_rng(4), TRAINING, width_px=480, height_px=360, stones=1, ground="grey paper"
+        np.random.default_rng(4),
+        TRAINING,
+        width_px=480,
+        height_px=360,
+        stones=1,
+        ground="grey paper",
     )
     rgb = rendered.rgb.copy()
     tray = Neutral((0, 0, 60, 40), "tray")

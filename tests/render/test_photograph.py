@@ -37,7 +37,7 @@ def small(seed, style=TRAINING, **chosen):
 
 @pytest.fixture(scope="module")
 def training():
-    return [small(seed) for seed in range(60)]
+    return [small(seed) for seed in range(36)]
 
 
 def test_the_same_seed_gives_the_same_photo_and_truth():
@@ -94,11 +94,13 @@ def test_the_held_out_style_draws_what_training_never_draws():
     seen = set()
     for seed in range(30):
         seen |= {name for name, there in small(seed, HELD_OUT, cracks=1).features.items() if there}
+        if seen >= KEPT_BACK:
+            break
     assert seen >= KEPT_BACK
 
 
 def test_a_third_of_the_photos_lack_a_class(training):
-    """About 35 % are meant; 60 photos scatter by 6 points."""
+    """About 35 % are meant; 36 photos scatter by 8 points."""
     assert 0.15 < np.mean([r.features["absent class"] for r in training]) < 0.6
 
 

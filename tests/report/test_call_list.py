@@ -115,7 +115,9 @@ def test_a_gap_is_the_widest_of_all_people_grades_before_scenes():
 
 
 def pairs(*stones):
-    return pairs_of([[by(name, *said) for name, said in stone.items()] for stone in stones], GRADES)
+    return pairs_of(
+        [[by(name, *fields) for name, fields in stone.items()] for stone in stones], GRADES
+    )
 
 
 def test_two_people_are_told_in_plain_words():
@@ -131,7 +133,7 @@ def test_two_people_are_told_in_plain_words():
 
 
 @pytest.mark.parametrize(
-    ("stones", "said"),
+    ("stones", "words"),
     [
         ([("waste", "waste")], "called 1 stone: the same grade"),
         ([("waste", "waste")] * 2, "called 2 stones: the same grade on all"),
@@ -153,9 +155,9 @@ def test_two_people_are_told_in_plain_words():
         ),
     ],
 )
-def test_how_two_people_agree(stones, said):
+def test_how_two_people_agree(stones, words):
     (pair,) = pairs(*({"Nell": (one,), "Ole": (other,)} for one, other in stones))
-    assert pair_words(pair) == f"Nell and Ole both {said}"
+    assert pair_words(pair) == f"Nell and Ole both {words}"
 
 
 def test_scenes_of_two_people_are_told_beside():
@@ -252,10 +254,10 @@ def test_whose_word_counts_is_told_with_what_the_others_say():
 
 
 def test_only_people_who_differ_without_one_who_decides_are_to_be_settled():
-    def told(*people, decider=None):
+    def unsettled(*people, decider=None):
         return unsettled_words([{"pieces": [stone(*people, decider=decider)[1]]}])
 
     nell, ole = by("Nell", "select"), by("Ole", "cabbing")
-    assert told(nell) is None and told(nell, by("Ole", "select")) is None
-    assert told(nell, ole, decider="Ole") is None
-    assert "1 stone otherwise" in told(nell, ole) and "set decider" in told(nell, ole)
+    assert unsettled(nell) is None and unsettled(nell, by("Ole", "select")) is None
+    assert unsettled(nell, ole, decider="Ole") is None
+    assert "1 stone otherwise" in unsettled(nell, ole) and "set decider" in unsettled(nell, ole)

@@ -20,12 +20,12 @@ CALL = Call(
 LINE = replace(CALL, grade=None, line=LineWord(3, ((0, 0), (4, 4)), "crack", None, None))
 
 
-def _on(record, number=1, **said):
+def _on(record, number=1, **fields):
     """A call on a stone of that record."""
     piece = record["pieces"][number - 1]
     where = {"photo": "a.jpg", "sha256": record["photo"]["sha256"], "piece": number}
     where |= {"box": tuple(piece["box"]), "outline": tuple(map(tuple, piece["outline"]))}
-    return replace(CALL, **where | said)
+    return replace(CALL, **where | fields)
 
 
 def test_a_stone_holds_one_word_of_each_person_and_the_one_that_counts(make_graded):
@@ -37,7 +37,7 @@ def test_a_stone_holds_one_word_of_each_person_and_the_one_that_counts(make_grad
     ]
     ((joined,), lost) = with_calls([record], calls)
     first, second = joined["pieces"]
-    assert [(said["by"], said["grade"], said["scene"]) for said in first["calls"]] == [
+    assert [(call["by"], call["grade"], call["scene"]) for call in first["calls"]] == [
         ("Ada", "select", 70),
         ("Ben", "cabbing", 20),
     ]
@@ -67,7 +67,7 @@ def test_the_scene_of_another_person_is_named_and_ones_own_is_not(make_graded):
         20,
         "Ben",
     )
-    assert [said["scene_by"] for said in joined["pieces"][0]["calls"]] == [None, None]
+    assert [call["scene_by"] for call in joined["pieces"][0]["calls"]] == [None, None]
 
 
 def test_joining_again_starts_anew(make_graded):
@@ -112,22 +112,22 @@ def test_a_word_on_a_line_is_told_with_what_it_changes(make_graded):
     call = replace(CALL, photo="a.jpg", by="Ada")
     shown = {"id": 3, "class": "crack", "length_px": 80.0, "length_mm": 16.0}
     line = shown, LineFacts("crack", 40.0, 0.9, Position("middle", "left"), False, 0.2)
-    told = saved_line_words(call, line, "pattern", "after cutting", (before, now))
+    text = saved_line_words(call, line, "pattern", "after cutting", (before, now))
     known = "saved: a.jpg, stone 1, line 3 (crack, 16 mm, at the left edge): "
     assert (
-        told
+        text
         == f"{known}a pattern line, found after cutting by Ada; proposed is now select, before waste"
     )
     for after in (same, None):
-        told = saved_line_words(replace(call, by=None), line, "crack", None, (before, after))
-        assert told == f"{known}a crack"
+        text = saved_line_words(replace(call, by=None), line, "crack", None, (before, after))
+        assert text == f"{known}a crack"
 
 
 def test_calls_on_photos_that_are_not_here_are_one_line(make_graded):
     record = photo_record(make_graded())
-    away = [replace(CALL, photo=f"{n}.jpg", sha256=f"{n}" * 64) for n in range(5)]
+    elsewhere = [replace(CALL, photo=f"{n}.jpg", sha256=f"{n}" * 64) for n in range(5)]
     here = replace(CALL, photo="a.jpg", sha256=record["photo"]["sha256"])
-    _, calls = with_calls([record], [*away, here])
-    told = lost_words([record], calls)
-    assert told[0].startswith("call without a stone: select (a.jpg: no stone overlaps")
-    assert told[1:] == ["5 calls are on photos that are not here: 0.jpg, 1.jpg, 2.jpg and 2 more"]
+    _, calls = with_calls([record], [*elsewhere, here])
+    lines = lost_words([record], calls)
+    assert lines[0].startswith("call without a stone: select (a.jpg: no stone overlaps")
+    assert lines[1:] == ["5 calls are on photos that are not here: 0.jpg, 1.jpg, 2.jpg and 2 more"]

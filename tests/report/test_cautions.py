@@ -18,10 +18,10 @@ def test_the_readme_quotes_every_caution_with_its_source():
 
 
 def test_the_text_page_tells_every_caution_with_its_source():
-    told = cautions_text()
+    text = cautions_text()
     for caution in CAUTIONS:
-        assert caution.text in told
-        assert caution.source in told
+        assert caution.text in text
+        assert caution.source in text
 
 
 def test_a_limit_is_never_told_without_where_it_comes_from():

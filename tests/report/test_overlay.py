@@ -54,7 +54,7 @@ def test_the_word_is_at_least_a_25th_of_the_short_side(make_graded):
     assert sizes[-1] >= min(graded.photo.rgb.shape[:2]) / 25
 
 
-def test_the_word_of_a_retake_is_retake(make_graded):
+def test_a_retake_is_drawn_as_retake(make_graded):
     usable, retake = (drawn(make_graded(verdict=v)) for v in ("usable", "retake"))
     assert len(differing(usable, retake)) > 50
 

@@ -147,9 +147,9 @@ def test_the_same_card_is_the_same_file():
 
 @pytest.mark.parametrize("measured", [89.9, 110.1, 9.85, 985.0, -100.0, float("nan")])
 def test_a_bar_that_cannot_be_is_refused_in_one_line(measured):
-    with pytest.raises(GraderError, match=r"too far from 100; print at 100 %") as told:
+    with pytest.raises(GraderError, match=r"too far from 100; print at 100 %") as raised:
         card_pdf(measured_mm=measured)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(raised.value)
 
 
 def test_an_unknown_paper_is_refused():

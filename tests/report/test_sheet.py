@@ -126,16 +126,16 @@ def test_the_call_stands_beside_the_proposal(written, make_graded):
 
 def test_what_others_say_stands_behind_the_call_that_counts(written, make_graded):
     graded = make_graded()
-    said = Call(
+    call = Call(
         "a.jpg", graded.photo.sha256, 1, (40, 40, 200, 100), "select", 71, "Mira", TIME, None
     )
-    other = replace(said, by="Jun", grade="waste", scene=None)
-    records, _ = with_calls([photo_record(graded)], [said, other], "Mira")
+    other = replace(call, by="Jun", grade="waste", scene=None)
+    records, _ = with_calls([photo_record(graded)], [call, other], "Mira")
     page = written(graded, records=records)
     assert "<strong>Mira: select, scene 71, 2026-03-02</strong>" in page
     assert "<p>Jun: waste, 2026-03-02</p>" in page
     assert "The house's: select, scene 71 by Mira, who decides" in page
-    records, _ = with_calls([photo_record(graded)], [said, other])
+    records, _ = with_calls([photo_record(graded)], [call, other])
     page = written(graded, records=records)
     assert "The house's: waste by Jun, who spoke last; scene 71 by Mira" in page
     # Jun's grade and Mira's scene count.
@@ -208,5 +208,5 @@ def test_a_call_has_shown_the_same_from_the_sheet_a_table_or_by_itself(
     call = with_shown(bare, record)
     assert call.shown.grade == (None if verdict == "retake" else "cabbing")
     for key, value in asdict(call.shown).items():
-        told = "" if value is None else str(value)
-        assert (card[f"data-shown-{key}"], row[f"shown_{key}"]) == (told, told), key
+        text = "" if value is None else str(value)
+        assert (card[f"data-shown-{key}"], row[f"shown_{key}"]) == (text, text), key

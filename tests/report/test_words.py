@@ -8,11 +8,11 @@ from grader.report.result import photo_record
 
 
 @pytest.mark.parametrize(
-    ("share", "said"),
+    ("share", "text"),
     [(0.344, "34 %"), (1.0, "100 %"), (0.0, "0 %"), (0.002, "under 1 %"), (None, "not known")],
 )
-def test_a_share_is_whole_percent_and_what_is_there_is_never_zero(share, said):
-    assert words.percent(share) == said
+def test_a_share_is_whole_percent_and_what_is_there_is_never_zero(share, text):
+    assert words.percent(share) == text
 
 
 def test_a_share_is_told_with_its_range_and_kinds():
@@ -26,7 +26,7 @@ def cracks(count, classes, length_mm=None):
 
 
 @pytest.mark.parametrize(
-    ("found", "said"),
+    ("found", "text"),
     [
         (cracks(0, []), "no line seen on 1 face, dry"),
         (cracks(0, ["contact"]), "1 contact; no other line seen"),
@@ -43,20 +43,20 @@ def cracks(count, classes, length_mm=None):
         ),
     ],
 )
-def test_lines_are_told_as_seen(found, said):
-    assert words.lines_words(found, "dry") == said
+def test_lines_are_told_as_seen(found, text):
+    assert words.lines_words(found, "dry") == text
 
 
 @pytest.mark.parametrize(
-    ("states", "said"),
+    ("states", "text"),
     [
         (["wet"], "no line seen on 1 face, wet"),
         (["dry", "wet", "wet"], "no line seen on 3 faces, wet and dry"),
         (["unknown"], "no line seen on 1 face, wet or dry not known"),
     ],
 )
-def test_where_no_line_is_seen_the_faces_and_their_state_are_told(states, said):
-    assert words.no_line_words(states) == said
+def test_where_no_line_is_seen_the_faces_and_their_state_are_told(states, text):
+    assert words.no_line_words(states) == text
 
 
 def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
@@ -84,8 +84,8 @@ def test_bands_that_were_not_measured_are_not_told_as_zero():
     names = ("continuity", "bands", "direction_deg", "thickness_mm", "offsets", "throw_mm")
     none = dict.fromkeys(names)
     assert words.bands_words(none) == "none seen"
-    some = {"continuity": 0.62, "bands": 4, "direction_deg": 170.2, "thickness_mm": 3.24}
-    assert words.bands_words(none | some) == (
+    measured = {"continuity": 0.62, "bands": 4, "direction_deg": 170.2, "thickness_mm": 3.24}
+    assert words.bands_words(none | measured) == (
         "4 across, direction 170°, 3.2 mm thick, unbroken over 62 % of the width"
     )
 
@@ -102,22 +102,26 @@ def test_a_call_of_a_scene_alone_is_told_without_a_grade():
 
 
 def test_a_call_is_told_with_what_the_others_say():
-    def said(by, grade=None, scene=None, **more):
+    def call_of(by, grade=None, scene=None, **more):
         day = "2026-03-02T10:11:12+01:00"
         return {"grade": grade, "scene": scene, "by": by, "time": day, "note": None} | more
 
-    def told(house, *people, decided="last", scene_by=None):
+    def words_of(house, *people, decided="last", scene_by=None):
         house = house and house | {"decided": decided, "scene_by": scene_by}
         return words.calls_words({"call": house, "calls": list(people)})
 
-    ada, ben, someone = said("Ada", "select", 70), said("Ben", "waste"), said(None, scene=5)
-    assert told(None) is None
-    assert told(ada, ada, decided="alone") == "select, scene 70 by Ada, 2026-03-02"
-    assert told(ada, ada, ben, decided="decider") == (
+    ada, ben, someone = (
+        call_of("Ada", "select", 70),
+        call_of("Ben", "waste"),
+        call_of(None, scene=5),
+    )
+    assert words_of(None) is None
+    assert words_of(ada, ada, decided="alone") == "select, scene 70 by Ada, 2026-03-02"
+    assert words_of(ada, ada, ben, decided="decider") == (
         "select, scene 70 by Ada, who decides, 2026-03-02; Ben: waste"
     )
     both = ben | {"scene": 70}
-    assert told(both, ada, someone, ben, scene_by="Ada") == (
+    assert words_of(both, ada, someone, ben, scene_by="Ada") == (
         "waste by Ben, who spoke last, 2026-03-02; Ada: select, scene 70 (this scene counts); "
         "unnamed: scene 5"
     )
@@ -142,17 +146,19 @@ def test_offsets_are_told_with_their_throw_where_there_are_any():
 def test_a_set_is_told_as_one_grade_or_left_to_the_seller():
     four = dict.fromkeys(("waste", "tumbling", "cabbing", "select"), 0.25)
 
-    def told(*grades, unfamiliar=None):
+    def words_of(*grades, unfamiliar=None):
         held = {"grades": list(grades), "level": 0.9}
         return words.set_words(
             {"grade": "cabbing", "probabilities": four, "grade_set": held, "unfamiliar": unfamiliar}
         )
 
-    assert told("cabbing") == "cabbing"
-    assert told("cabbing", "select") == "cabbing or select: your call"
-    assert told("tumbling", "cabbing", "select") == "tumbling, cabbing or select: your call"
-    assert told(*four) == "any grade: your call"
-    assert told("cabbing", unfamiliar="texture").startswith("unlike the stones this model knows")
+    assert words_of("cabbing") == "cabbing"
+    assert words_of("cabbing", "select") == "cabbing or select: your call"
+    assert words_of("tumbling", "cabbing", "select") == "tumbling, cabbing or select: your call"
+    assert words_of(*four) == "any grade: your call"
+    assert words_of("cabbing", unfamiliar="texture").startswith(
+        "unlike the stones this model knows"
+    )
 
 
 def test_the_rules_are_told_where_they_say_another_grade(make_graded):
@@ -180,9 +186,9 @@ def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_grade
     unsure = words.one_piece_text([face("a.jpg", "wet", 1.0), face("b.jpg", "unknown", 0.9)])
     assert "no line seen on 2 faces, wet, 1 not known" in unsure
     lined = [face("a.jpg", "wet", 0.6, ["crack"]), face("b.jpg", "wet", 1.0, ["pattern line"])]
-    told = words.one_piece_text(lined)
-    assert "seen on 1 of 2 faces: a.jpg" in told and "no line seen" not in told
-    assert "a.jpg counts" in told
+    text = words.one_piece_text(lined)
+    assert "seen on 1 of 2 faces: a.jpg" in text and "no line seen" not in text
+    assert "a.jpg counts" in text
 
 
 def test_a_grade_against_the_written_rules_is_not_given_their_words():
@@ -196,8 +202,8 @@ def test_a_grade_against_the_written_rules_is_not_given_their_words():
 def test_a_runner_up_is_told_where_it_is_worth_a_look():
     best = {"kind": "landscape", "template": "25x18 oval", "turn_deg": 12.4, "score": 60}
     other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}
-    told = words.runner_up_words({"best": best, "runner_up": other})
-    assert told == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
+    text = words.runner_up_words({"best": best, "runner_up": other})
+    assert text == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
     poor = other | {"score": words.WORTH_DRAWING - 1}
     assert words.runner_up_words({"best": best, "runner_up": poor}) is None
     assert words.runner_up_words({"best": best, "runner_up": None}) is None

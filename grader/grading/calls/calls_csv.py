@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from grader.errors import CallsError, told
+from grader.errors import CallsError, quoted
 from grader.files import read_table
 from grader.grading.calls.calls import ReadCalls, RowRemark, known_grade, known_scene
 from grader.grading.proposal import Call, Shown
@@ -70,10 +70,12 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str, by: str | N
 
 
 def _shown(row: dict[str, str]) -> Shown | None:
-    said = {name: row.get(f"shown_{name}") or None for name in ("grade", "scene", "model", "state")}
-    if not any(said.values()):
+    shown = {
+        name: row.get(f"shown_{name}") or None for name in ("grade", "scene", "model", "state")
+    }
+    if not any(shown.values()):
         return None
-    return Shown(**said | {"scene": known_scene(said["scene"]) if said["scene"] else None})
+    return Shown(**shown | {"scene": known_scene(shown["scene"]) if shown["scene"] else None})
 
 
 def _time(text: str) -> str | None:
@@ -86,7 +88,13 @@ def _time(text: str) -> str | None:
 
 
 def named_photo(text: str, column: str = "") -> str:
-    """Return the name of a photo with ``/`` between its folders; ``ValueError`` where no file can be named so."""
+    """Return the name of a photo with ``/`` between its folders.
+
+    Raises
+    ------
+    ValueError
+        There is none, or no file can be named so: one line.
+    """
     if not text:
         raise ValueError(f"no photo named{column and f' under {column}'}; give its file name")
     name = text.replace("\\", "/")
@@ -95,17 +103,23 @@ def named_photo(text: str, column: str = "") -> str:
     if len(whole) > MOST_NAME_BYTES and (
         len(whole) > MOST_PATH_BYTES or max(map(len, whole.split(b"/"))) > MOST_NAME_BYTES
     ):
-        raise ValueError(f"photo {told(text)}; no file has a name so long, give the photo's")
+        raise ValueError(f"photo {quoted(text)}; no file has a name so long, give the photo's")
     return name
 
 
 def named_piece(text: str) -> int | None:
-    """Return the number of a stone, ``None`` where none is given; ``ValueError`` where it is no number."""
+    """Return the number of a stone, ``None`` where none is given.
+
+    Raises
+    ------
+    ValueError
+        It is no number: one line.
+    """
     if not text:
         return None
     match = re.fullmatch(r"(\d{1,6})(?:[.,]0+)?", text)
     if match is None or int(match[1]) == 0:
-        raise ValueError(f"piece {told(text)}; give the number drawn on the stone")
+        raise ValueError(f"piece {quoted(text)}; give the number drawn on the stone")
     return int(match[1])
 
 
@@ -114,10 +128,10 @@ def _box(text: str) -> tuple[int, int, int, int] | None:
         return None
     numbers = re.findall(r"-?\d{1,9}(?:\.\d{1,9})?", text)
     if len(numbers) != 4:
-        raise ValueError(f"box {told(text)}; give x, y, width and height, or leave it empty")
+        raise ValueError(f"box {quoted(text)}; give x, y, width and height, or leave it empty")
     x, y, w, h = (round(float(number)) for number in numbers)
     if w <= 0 or h <= 0:
-        raise ValueError(f"box {told(text)} holds nothing; leave it empty")
+        raise ValueError(f"box {quoted(text)} holds nothing; leave it empty")
     if max(abs(side) for side in (x, y, w, h)) > MOST_PX:
-        raise ValueError(f"box {told(text)} is larger than any photo; leave it empty")
+        raise ValueError(f"box {quoted(text)} is larger than any photo; leave it empty")
     return x, y, w, h

@@ -18,12 +18,12 @@ Stone = tuple[str, int]
 @dataclass(frozen=True)
 class ReadComparisons:
     """Comparisons as (better stone, other stone) with the line on which each stands, the rows refused,
-    and what else is to be told."""
+    and what else there is to remark."""
 
     comparisons: tuple[tuple[Stone, Stone], ...]
     lines: tuple[int, ...]
     refused: tuple[RowRemark, ...] = ()
-    told: tuple[RowRemark, ...] = ()
+    remarks: tuple[RowRemark, ...] = ()
 
 
 def read_comparisons_csv(path: Path, time: str) -> ReadCalls:
@@ -42,7 +42,7 @@ def read_comparisons_csv(path: Path, time: str) -> ReadCalls:
     rows = read_table(path, COLUMNS, CallsError)
     if not rows:
         raise CallsError(
-            f"{path}: no pick in it; give one a row, the better stone first: {','.join(COLUMNS)}"
+            f"{path}: no comparison in it; give one a row, the better stone first: {','.join(COLUMNS)}"
         )
     for line, row in rows:
         try:
@@ -61,7 +61,7 @@ def paired(placed: ReadCalls) -> ReadComparisons:
     Comparisons that contradict each other are told and both kept: they weigh against each other.
     """
     comparisons, lines = [], []
-    refused, told = list(placed.refused), list(placed.told)
+    refused, remarks = list(placed.refused), list(placed.remarks)
     sides: dict[int, list[Call]] = {}
     for line, call in zip(placed.lines, placed.calls, strict=True):
         sides.setdefault(line, []).append(call)
@@ -76,12 +76,12 @@ def paired(placed: ReadCalls) -> ReadComparisons:
             continue
         if (other, better) in first:
             text = f"says the opposite of line {first[other, better]}; both are kept and weigh against each other"
-            told.append(RowRemark(line, text))
+            remarks.append(RowRemark(line, text))
         first.setdefault((better, other), line)
         comparisons.append((better, other))
         lines.append(line)
     in_order = sorted(refused, key=lambda remark: remark.line)
-    return ReadComparisons(tuple(comparisons), tuple(lines), tuple(in_order), tuple(told))
+    return ReadComparisons(tuple(comparisons), tuple(lines), tuple(in_order), tuple(remarks))
 
 
 def _side(row: dict[str, str], side: str, time: str) -> Call:

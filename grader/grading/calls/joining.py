@@ -88,7 +88,13 @@ class StoneFinder:
 
     def photos(self, call: Call) -> list[Stones]:
         """Return the photos that a call means: by content (all copies), else path, else a file name
-        that only one has."""
+        that only one has.
+
+        Raises
+        ------
+        ValueError
+            None of them is meant, or several of one name: one line.
+        """
         if call.sha256 and call.sha256 in self._by_hash:
             return self._by_hash[call.sha256]
         if call.photo in self._by_path:
@@ -106,7 +112,13 @@ class StoneFinder:
 
     def piece(self, call: Call, photo: Stones) -> int:
         """Return the piece that a call means: by outline or box, where it has one, else by number, else the
-        only one."""
+        only one.
+
+        Raises
+        ------
+        ValueError
+            No stone there is meant, or it is not said which: one line.
+        """
         if call.box is not None:
             overlaps = {piece: _overlap(call, photo, piece) for piece in photo.boxes}
             best = max(overlaps, key=overlaps.__getitem__, default=None)
@@ -153,7 +165,7 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
     counts.
     """
     finder = StoneFinder(photos)
-    calls, lines, refused, told = [], [], list(read.refused), list(read.told)
+    calls, lines, refused, remarks = [], [], list(read.refused), list(read.remarks)
     last: dict[tuple[str, int, str | None], tuple[int, Call]] = {}
     for line, call in zip(read.lines, read.calls, strict=True):
         try:
@@ -173,12 +185,12 @@ def place_calls(read: ReadCalls, photos: Sequence[Stones]) -> ReadCalls:
         if earlier is not None and _contradict(earlier[1], placed):
             stone = f"{call.photo} piece {piece}"
             text = f"{stone}: line {earlier[0]} says otherwise; line {line} counts"
-            told.append(RowRemark(line, text))
+            remarks.append(RowRemark(line, text))
         last[photo.sha256, piece, call.by] = (line, placed)
         calls.append(placed)
         lines.append(line)
     in_order = sorted(refused, key=lambda remark: remark.line)
-    return ReadCalls(tuple(calls), tuple(lines), tuple(in_order), tuple(told))
+    return ReadCalls(tuple(calls), tuple(lines), tuple(in_order), tuple(remarks))
 
 
 def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
@@ -205,7 +217,7 @@ def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
             of_one = heard[stone].pop(call.by, [])
             heard[stone][call.by] = [*of_one, call]
     by_person = {
-        stone: tuple(standing_call(said) for said in people.values())
+        stone: tuple(standing_call(spoken) for spoken in people.values())
         for stone, people in heard.items()
     }
     return JoinedCalls(by_person, tuple(without))
@@ -243,7 +255,7 @@ def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord
             words[finder.piece(call, photo)].append(call.line)
         except ValueError:
             continue  # Its stone is not found any more: listed with the calls, not measured.
-    return {piece: tuple(said) for piece, said in words.items()}
+    return {piece: tuple(spoken) for piece, spoken in words.items()}
 
 
 def standing_call(calls: Sequence[Call]) -> Call:

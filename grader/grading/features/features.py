@@ -172,8 +172,12 @@ def _share(regions: Regions, names: Iterable[str]) -> float:
 
 def _colour(regions: Regions, names: list[str]) -> RegionColour | None:
     """The colour of the largest of these classes that holds a pixel."""
-    seen = [name for name in names if regions.colour.get(name) is not None]
-    return regions.colour[max(seen, key=lambda name: regions.shares[name].value)] if seen else None
+    present = [name for name in names if regions.colour.get(name) is not None]
+    return (
+        regions.colour[max(present, key=lambda name: regions.shares[name].value)]
+        if present
+        else None
+    )
 
 
 def _kinds(

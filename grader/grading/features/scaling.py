@@ -42,7 +42,7 @@ def fit_scaling(rows: Sequence[Features], names: Sequence[str]) -> Scaling:
 
 
 def rounded(values: NDArray) -> tuple[float, ...]:
-    """Return the numbers as floats of six places."""
+    """Return (n,) numbers as floats of six places."""
     return tuple(round(float(value), 6) for value in values)
 
 

@@ -6,26 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from grader.measures import Interval
+
 #: Standard normal quantile of 97.5 %.
 Z_95 = 1.959963984540054
 
 #: Resamples of a bootstrap interval.
 RESAMPLES = 1000
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A value with its 95 % interval; ``None`` where it is not defined."""
-
-    value: float | None
-    low: float | None
-    high: float | None
-
-    def __str__(self) -> str:
-        if self.value is None:
-            return "not defined"
-        spread = "" if self.low is None else f" ({self.low:.2f} to {self.high:.2f})"
-        return f"{self.value:.2f}{spread}"
 
 
 @dataclass(frozen=True)
@@ -35,16 +22,18 @@ class Agreement:
 
     n: int
     stones: int
-    kappa: Figure
-    equal: Figure
-    within_one: Figure
+    kappa: Interval
+    equal: Interval
+    within_one: Interval
 
 
 def agreement(
     first: ArrayLike, second: ArrayLike, n_grades: int, stones: Sequence, rng: np.random.Generator
 ) -> Agreement:
-    """Return the agreement of two rows of rungs (0 the lowest grade); the bootstrap draws whole
-    stones."""
+    """Return the agreement of two (n,) rows of rungs, 0 the lowest grade to ``n_grades`` - 1.
+
+    stones : what each of the n faces is of; the bootstrap draws whole ones.
+    """
     first, second = np.asarray(first), np.asarray(second)
     apart = np.abs(first - second)
     pairs = _pairs(first, second, n_grades)
@@ -63,7 +52,7 @@ class SideBySide:
 
     first: Agreement
     second: Agreement
-    gain: Figure
+    gain: Interval
 
 
 def side_by_side(
@@ -74,7 +63,7 @@ def side_by_side(
     stones: Sequence,
     rng: np.random.Generator,
 ) -> SideBySide:
-    """Return how well two rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
+    """Return how well two (n,) rows of rungs agree with the called ones; whole stones are drawn for the intervals."""
     pairs = [_pairs(rungs, called, n_grades) for rungs in (second, first)]
 
     def gain(drawn: NDArray) -> NDArray[np.float64]:
@@ -87,7 +76,7 @@ def side_by_side(
     )
 
 
-def beyond(gain: Figure | None) -> str:
+def beyond(gain: Interval | None) -> str:
     """Return "better", "worse" or "alike": whether a gain lies beyond its uncertainty; "unknown" without one."""
     if gain is None or gain.low is None:
         return "unknown"
@@ -147,7 +136,7 @@ def _kappas(drawn: NDArray, pairs: NDArray) -> NDArray[np.float64]:
     return _kappas_of(tables, (rung[:, None] - rung) ** 2.0)
 
 
-def share(hits: int, n: int) -> Figure:
+def share(hits: int, n: int) -> Interval:
     """Return a share with its Wilson score interval.
 
     References
@@ -155,11 +144,11 @@ def share(hits: int, n: int) -> Figure:
     Wilson 1927, J. Am. Stat. Assoc. 22:209-212; method 3 of Newcombe 1998, Stat. Med. 17:857-872.
     """
     if n == 0:
-        return Figure(None, None, None)
+        return Interval(None, None, None)
     p, z2 = hits / n, Z_95**2
     middle = (p + z2 / (2 * n)) / (1 + z2 / n)
     half = Z_95 * np.sqrt(p * (1 - p) / n + z2 / (4 * n * n)) / (1 + z2 / n)
-    return Figure(p, max(0.0, float(middle - half)), min(1.0, float(middle + half)))
+    return Interval(p, max(0.0, float(middle - half)), min(1.0, float(middle + half)))
 
 
 def bootstrap(
@@ -167,7 +156,7 @@ def bootstrap(
     stones: Sequence,
     rng: np.random.Generator,
     resamples: int = RESAMPLES,
-) -> Figure:
+) -> Interval:
     """Return a statistic of n faces with its 95 % percentile interval, whole stones drawn with replacement.
 
     Draws in which the statistic is not defined are left out; with under ten stones, or under half
@@ -182,18 +171,18 @@ def bootstrap(
     names, stone = np.unique(np.asarray(stones), return_inverse=True)
     value = _defined(statistic(np.ones((1, len(stone)))))
     if not len(value) or len(names) < 10:
-        return Figure(float(value[0]) if len(value) else None, None, None)
+        return Interval(float(value[0]) if len(value) else None, None, None)
     draws = rng.integers(len(names), size=(resamples, len(names)))
     times = np.stack([np.bincount(draw, minlength=len(names)) for draw in draws])
     drawn = _defined(statistic(times[:, stone].astype(float)))
     if len(drawn) < resamples / 2:
-        return Figure(float(value[0]), None, None)
+        return Interval(float(value[0]), None, None)
     low, high = np.quantile(drawn, [0.025, 0.975])
-    return Figure(float(value[0]), float(low), float(high))
+    return Interval(float(value[0]), float(low), float(high))
 
 
 def mean_of(values: NDArray) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """Return the mean of n faces' values as a statistic for :func:`bootstrap`."""
+    """Return the mean of the (n,) values of faces as a statistic for :func:`bootstrap`."""
     return lambda drawn: drawn @ values / drawn.sum(axis=1)
 
 

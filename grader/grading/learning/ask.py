@@ -58,8 +58,8 @@ def ask_for(
         open_ = open_[:n, :n] - open_[:n, n:] @ np.linalg.solve(noisy, open_[n:, :n])
     left, asked = np.array([names[row] for row in free]), []
     while len(asked) < count and (waiting := left != "").any():
-        taken_away = (open_**2).sum(axis=0) / (np.diag(open_) + WAVERS)
-        best = int(np.argmax(np.where(waiting, taken_away, -1.0)))
+        settled = (open_**2).sum(axis=0) / (np.diag(open_) + WAVERS)
+        best = int(np.argmax(np.where(waiting, settled, -1.0)))
         asked.append(free[best])
         open_ = open_ - np.outer(open_[:, best], open_[best]) / (open_[best, best] + WAVERS)
         left[left == left[best]] = ""

@@ -34,15 +34,15 @@ class CalledFaces:
         """What is kept of them in a model: a key of each face, and of each piece that the seller named."""
         return {key for face in zip(self.stones, self.names, strict=True) for key in _keys(*face)}
 
-    def seen_by(self, model: Model) -> int:
+    def learned_by(self, model: Model) -> int:
         """How many of them are of a piece that the model was trained on, in this photo or another."""
-        return int(self._seen([model]).sum())
+        return int(self._learned([model]).sum())
 
-    def unseen_by(self, models: Sequence[Model]) -> "CalledFaces":
+    def not_learned_by(self, models: Sequence[Model]) -> "CalledFaces":
         """Return those of pieces that none of the models was trained on."""
-        return self.take(~self._seen(models))
+        return self.take(~self._learned(models))
 
-    def _seen(self, models: Sequence[Model]) -> NDArray[np.bool_]:
+    def _learned(self, models: Sequence[Model]) -> NDArray[np.bool_]:
         learned = {key for model in models for key in model.provenance.stones}
         faces = zip(self.stones, self.names, strict=True)
         names = {name for stone, name in faces if learned & _keys(stone, name)}
@@ -55,6 +55,7 @@ class CalledFaces:
         return stones | {stone for stone, name in faces if name in names}
 
     def take(self, keep: NDArray) -> "CalledFaces":
+        """Return those faces for which ``keep``, (n,) bool, holds."""
         index = np.flatnonzero(keep)
         rows = [self.rows[i] for i in index]
         stones, names = [self.stones[i] for i in index], [self.names[i] for i in index]

@@ -119,7 +119,7 @@ def fit_heads(
 ) -> dict[str, GradeHead]:
     """Return a head of each kind fitted to n graded faces, drawn to ``head`` where it is a logit.
 
-    rows : features as the grade head sees them.
+    rows : features as the grade head sees them.   rung : (n,), int, 0 the lowest grade.
     stones : what each face is of; none of them that the ensemble of ``head`` has learned from: it would count twice.
     """
     return _fit(kinds, head, _Faces.of(head, rows, rung, stones))
@@ -166,8 +166,8 @@ def choose_head(
 ) -> tuple[GradeHead, tuple[Candidate, ...]]:
     """Return the head fitted to all faces, of the kind that does best with faces held out; and the kinds compared.
 
-    stones : what each face is of; faces of one stone are held out together.
-    fitted : told after each fit, of which there are :func:`fits`.
+    rung : (n,), int, 0 the lowest grade.   stones : what each face is of; faces of one stone are held out together.
+    fitted : called after each fit, of which there are :func:`fits`.
     """
     kinds = _kinds(head, len(set(stones)))
     fold = folds_of(stones, FOLDS, rng)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from grader.grading.learning.agreement import Z_95, Figure
+from grader.grading.learning.agreement import Z_95
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
+from grader.measures import Interval
 
 #: Fewer calls or stones than this say nothing of a shift.
 LEAST = 20
@@ -18,14 +19,22 @@ LEAST = 20
 FAR_SPREADS = 0.5
 
 
+@dataclass(frozen=True, order=True)
+class Quarter:
+    """Three months of a year, the first of them 1, 4, 7 or 10."""
+
+    year: int
+    first_month: int
+
+
 @dataclass(frozen=True)
 class Season:
     """Calls of three months beside one model: how many grades they lie above what it proposed when they were made."""
 
-    name: str
+    quarter: Quarter
     model: str
     n: int
-    above: Figure
+    above: Interval
 
 
 @dataclass(frozen=True)
@@ -33,27 +42,26 @@ class Shift:
     """By how many grades the calls of one season lie above those of an earlier one, against one model's proposals."""
 
     model: str
-    before: str
-    last: str
-    by: Figure
+    before: Quarter
+    last: Quarter
+    by: Interval
 
 
 def call_seasons(calls: Sequence[Call], grades: Sequence[str]) -> tuple[Season, ...]:
     """Return the seasons in order, of calls that were made beside a proposal of these grades."""
-    above: dict[tuple[str, str], list[int]] = defaultdict(list)
-    when: dict[tuple[str, str], str] = {}
+    above: dict[tuple[Quarter, str], list[int]] = defaultdict(list)
+    when: dict[tuple[Quarter, str], str] = {}
     for call in calls:
         if call.shown is None or call.grade not in grades or call.shown.grade not in grades:
             continue
         if not re.match(r"\d{4}-(0[1-9]|1[0-2])", call.time):
             continue
-        year, month = call.time[:4], int(call.time[5:7])
-        first = 3 * ((month - 1) // 3) + 1
-        key = f"{year}, months {first} to {first + 2}", call.shown.model
+        year, month = int(call.time[:4]), int(call.time[5:7])
+        key = Quarter(year, 3 * ((month - 1) // 3) + 1), call.shown.model
         above[key].append(grades.index(call.grade) - grades.index(call.shown.grade))
         when[key] = max(when.get(key, ""), call.time)
-    order = sorted(above, key=lambda key: (key[0][:4], int(key[0].split()[2]), when[key]))
-    return tuple(Season(*key, len(above[key]), mean_figure(above[key])) for key in order)
+    order = sorted(above, key=lambda key: (key[0], when[key]))
+    return tuple(Season(*key, len(above[key]), mean_interval(above[key])) for key in order)
 
 
 def moved(seasons: Sequence[Season]) -> tuple[Shift, ...]:
@@ -66,8 +74,8 @@ def moved(seasons: Sequence[Season]) -> tuple[Shift, ...]:
         return ()
     enough = [season for season in seasons if season.n >= LEAST]
     shifts = []
-    for last in (season for season in enough if season.name == seasons[-1].name):
-        earlier = [s for s in enough if s.model == last.model and s.name != last.name]
+    for last in (season for season in enough if season.quarter == seasons[-1].quarter):
+        earlier = [s for s in enough if s.model == last.model and s.quarter != last.quarter]
         if earlier:
             shifts.append(_shift(earlier[-1], last))
     return tuple(shifts)
@@ -78,12 +86,14 @@ def _shift(before: Season, last: Season) -> Shift:
         np.hypot(last.above.high - last.above.value, before.above.high - before.above.value)
     )
     shift = last.above.value - before.above.value
-    return Shift(last.model, before.name, last.name, Figure(shift, shift - half, shift + half))
+    return Shift(
+        last.model, before.quarter, last.quarter, Interval(shift, shift - half, shift + half)
+    )
 
 
 def far_features(
     rows: Sequence[Mapping[str, float | None]], model: Model
-) -> list[tuple[str, Figure]]:
+) -> list[tuple[str, Interval]]:
     """Return the features whose mean over these stones lies far from that of the stones that the model knows, in
     spreads of the training faces, farthest first; rows hold what is measured, by name."""
     usual, scaling = model.grade.usual, model.grade.scaling
@@ -93,14 +103,18 @@ def far_features(
         values = [row[name] or 0.0 for row in rows if name in row]
         if len(values) < LEAST:
             continue
-        figure = mean_figure([(value - usual[name]) / spread for value in values])
+        figure = mean_interval([(value - usual[name]) / spread for value in values])
         if min(abs(figure.low), abs(figure.high)) >= FAR_SPREADS and figure.low * figure.high > 0:
             far.append((name, figure))
     return sorted(far, key=lambda pair: -abs(pair[1].value))
 
 
-def mean_figure(values: Sequence[float]) -> Figure:
+def mean_interval(values: Sequence[float]) -> Interval:
     """Return the mean with its 95 % interval (normal)."""
     mean = float(np.mean(values))
     half = Z_95 * float(np.std(values, ddof=1)) / len(values) ** 0.5 if len(values) > 1 else np.inf
-    return Figure(mean, mean - half, mean + half) if np.isfinite(half) else Figure(mean, None, None)
+    return (
+        Interval(mean, mean - half, mean + half)
+        if np.isfinite(half)
+        else Interval(mean, None, None)
+    )

@@ -19,7 +19,7 @@ from grader.grading.features.rules import Features
 from grader.grading.learning.agreement import bootstrap, mean_of, side_by_side
 from grader.grading.learning.called_faces import CalledFaces, called_faces, stone_key
 from grader.grading.learning.candidates import FOLDS, Candidate, choose_head, fits, folds_of
-from grader.grading.learning.retrain_record import Moved, RetrainReport
+from grader.grading.learning.retrain_record import LearnedFrom, Moved, RetrainReport
 from grader.grading.learning.threads import one_thread
 from grader.grading.models.model import Model, Provenance, library_versions
 from grader.grading.models.scene_head import Pair, SceneHead, compared_right, refit_scene
@@ -41,16 +41,18 @@ class Retrained:
     """The new model, how it does beside the old one, and which calls could not be used.
 
     points : of the scene score by one whole unit of each feature, in the old and the new model.
+    learned : what it was made from; in the model itself that stands in words, see :meth:`named`.
     """
 
     model: Model
     report: RetrainReport
     refused: tuple[RowRemark, ...]
     points: dict[str, tuple[float, float]]
+    learned: LearnedFrom
 
-    def named(self, name: str, date: str) -> "Retrained":
-        """Return the same with a name for the model and the day on which it was made, ISO 8601."""
-        provenance = replace(self.model.provenance, date=date)
+    def named(self, name: str, date: str, data: str) -> "Retrained":
+        """Return the same with a name for the model, the day on which it was made, ISO 8601, and its data in words."""
+        provenance = replace(self.model.provenance, date=date, data=data)
         return replace(self, model=replace(self.model, name=name, provenance=provenance))
 
 
@@ -107,11 +109,11 @@ def retrain(
     compared = _Compared(list(comparisons), pairs)
     if not called.stones and not compared.stones:
         raise CallsError(
-            "no call could be used, and no pick; call some stones first, or mend the rows refused"
+            "no call and no comparison could be used; call some stones first, or mend the rows refused"
         )
     base = base.for_ladder(profile)
     start = base
-    if called.take(called.rung >= 0).seen_by(base):
+    if called.take(called.rung >= 0).learned_by(base):
         # The table has grown: it tells the old calls again, and the ensemble must not learn from them twice.
         start = replace(base, grade=base.grade.prior)
     rng = np.random.default_rng(seed)
@@ -122,14 +124,13 @@ def retrain(
         return _fit(called, compared, start, profile, seed, lambda: on_step(next(done), total))
 
     model, kinds = fit(called, compared)
-    seen = {stone_key(stone) for two in comparisons for stone in two} | called.keys
-    also = f" and {_counted(len(comparisons), 'pick')}" if comparisons else ""
+    learned = {stone_key(stone) for two in comparisons for stone in two} | called.keys
     provenance = Provenance(
         data_sha256=_data_hash(called, compared, profile),
-        data=f"{_counted(len(called.stones), 'called stone')}{also}, from {base.label}",
+        data="",
         date="",
         versions=library_versions(),
-        stones=tuple(sorted(seen.union(base.provenance.stones))),
+        stones=tuple(sorted(learned.union(base.provenance.stones))),
     )
     report = _judge(called, compared, base, profile, fold, fit, rng)
     report = replace(report, kinds=kinds, moved=_moved(called, compared, base, model, profile))
@@ -137,7 +138,8 @@ def retrain(
     old, new = base.scene.points, model.scene.points
     points = {name: (old[name], new[name]) for name in new}
     model = replace(model, name="retrained", provenance=provenance)
-    return Retrained(model, report, refused, points)
+    made_from = LearnedFrom(len(called.stones), len(comparisons), base.label)
+    return Retrained(model, report, refused, points, made_from)
 
 
 def _moved(
@@ -206,7 +208,7 @@ def _judge(
         gain=None,
         scene_old=None,
         scene_new=None,
-        seen_before=called.seen_by(base),
+        learned_before=called.learned_by(base),
     )
     models = {}
     for k in np.unique(fold):
@@ -278,10 +280,6 @@ def _scenes(called: CalledFaces, fold: NDArray, models) -> NDArray[np.float64]:
         held = np.flatnonzero(fold == k)
         scenes[held] = models[k].scene.values([called.rows[i] for i in held])
     return scenes
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _data_hash(called: CalledFaces, compared: _Compared, profile: Profile) -> str:

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from grader.grading.learning.agreement import Agreement, Figure
+from grader.grading.learning.agreement import Agreement
 from grader.grading.learning.candidates import Candidate
+from grader.measures import Interval
 
 
 @dataclass(frozen=True)
@@ -22,13 +23,25 @@ class Moved:
 
 
 @dataclass(frozen=True)
+class LearnedFrom:
+    """What a model was retrained on.
+
+    stones : how many called ones.   comparisons : how many side by side.   base : label of the model it began with.
+    """
+
+    stones: int
+    comparisons: int
+    base: str
+
+
+@dataclass(frozen=True)
 class RetrainReport:
     """Old and new on the same held-out calls; agreements are ``None`` with too few stones.
 
     grades, scenes : how many stones have a called grade, a called scene score.
     gain : kappa of the new less kappa of the old, on the same stones.
     scene_old, scene_new : mean distance in points from the called scene score.
-    seen_before : stones that the old model was already trained on; on these it looks too good.
+    learned_before : stones that the old model was already trained on; on these it looks too good.
     comparisons : how many side by side; comparisons_old, comparisons_new : share of held-out ones that the scene score
     agrees with, half a one where it is alike; comparison_gain : new less old.
     kinds : of grade head, compared on held-out calls.   moved : by how much what is proposed changes.
@@ -39,13 +52,13 @@ class RetrainReport:
     by_grade: dict[str, int]
     old: Agreement | None
     new: Agreement | None
-    gain: Figure | None
-    scene_old: Figure | None
-    scene_new: Figure | None
-    seen_before: int
+    gain: Interval | None
+    scene_old: Interval | None
+    scene_new: Interval | None
+    learned_before: int
     comparisons: int = 0
     moved: Moved | None = None
-    comparisons_old: Figure | None = None
-    comparisons_new: Figure | None = None
-    comparison_gain: Figure | None = None
+    comparisons_old: Interval | None = None
+    comparisons_new: Interval | None = None
+    comparison_gain: Interval | None = None
     kinds: tuple[Candidate, ...] = ()

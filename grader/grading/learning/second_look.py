@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grading.learning.agreement import Agreement, Figure, agreement, counts, share
+from grader.grading.learning.agreement import Agreement, agreement, counts, share
+from grader.measures import Interval
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class SecondLook:
     people: Agreement
     model_first: Agreement | None
     model_second: Agreement | None
-    neighbours: tuple[Figure, ...]
+    neighbours: tuple[Interval, ...]
     worst: tuple[int, ...]
 
 
@@ -67,7 +68,7 @@ def judge(looked: Looked, n_grades: int, rng: np.random.Generator, most: int = 6
     )
 
 
-def _confused(table: NDArray, rung: int) -> Figure:
+def _confused(table: NDArray, rung: int) -> Interval:
     """Share of the stones that both sortings put into two neighbouring grades on which they differ."""
     pair = table[rung : rung + 2, rung : rung + 2]
     return share(int(pair[0, 1] + pair[1, 0]), int(pair.sum()))

@@ -4,7 +4,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from importlib import metadata
 
@@ -33,7 +33,7 @@ RULES_SLOPE = 5.0
 
 #: Kinds of grade head, in words.
 RULES_ALONE, LOGIT_AND_ENSEMBLE, LOGIT, TREES = (
-    "rules alone", "logit and crowd", "cumulative logit", "trees",
+    "rules alone", "logit and simulated sellers", "cumulative logit", "trees",
 )  # fmt: skip
 
 #: As many calls as this count as much as the whole ensemble does.
@@ -99,7 +99,7 @@ class GradeHead:
         return RULES_ALONE if by_rules else LOGIT
 
     def log_odds_below(self, rows: Sequence[Features]) -> NDArray:
-        """Return (n, K - 1): the log-odds of lying below each border of the ladder."""
+        """Return the (n, K - 1) log-odds of lying below each border of the ladder."""
         if self.trees is not None:
             return -self.trees.log_odds(rows)
         x = self.scaling.design(rows)
@@ -148,7 +148,8 @@ class Model:
     def label(self) -> str:
         """Name and short hash of the parameters (not of the files, which hold a date)."""
         parts = [part for part in (self.grade, self.scene, self.familiarity) if part]
-        parameters = json.dumps([asdict(part) for part in parts], sort_keys=True)
+        # Written field by field: a copy of so many numbers takes longer than all else here.
+        parameters = json.dumps(parts, default=_fields_of, sort_keys=True)
         return f"{self.name} {hashlib.sha256(parameters.encode()).hexdigest()[:8]}"
 
     def complete(self, values: Features, profile: Profile) -> dict[str, float | None]:
@@ -198,3 +199,7 @@ def library_versions() -> dict[str, str]:
         "python": platform.python_version(),
         **{name: metadata.version(name) for name in _LIBRARIES},
     }
+
+
+def _fields_of(part) -> dict:
+    return {field.name: getattr(part, field.name) for field in fields(part)}

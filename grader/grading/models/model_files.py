@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from grader.errors import GraderError, ModelError, told
+from grader.errors import GraderError, ModelError, quoted
 from grader.files import new_folder, parse_json, regular_bytes, sync_folder, write_text
 from grader.grading.features.rules import Features
 from grader.grading.models.model import Model
@@ -215,7 +215,7 @@ def load_model(folder: str | Path | None = None) -> Model:
 def _load(folder: Path, stamps: tuple, mend: str) -> Model:
     parts = {name: _read(folder / f"{name}.json", mend) for name in PARTS}
     try:
-        if len({told(part["label"]) for part in parts.values()}) > 1:
+        if len({quoted(part["label"]) for part in parts.values()}) > 1:
             raise ModelError("its files are of different models")
         model = model_from(parts)
         check_parts(model, parts)
@@ -259,6 +259,6 @@ def _read(path: Path, mend: str) -> dict:
         if theirs != ours:
             words = key.replace("_", " ")
             raise ModelError(
-                f"{path}: made for {words} {told(theirs)}, this program has {ours}; {mend}"
+                f"{path}: made for {words} {quoted(theirs)}, this program has {ours}; {mend}"
             )
     return content

@@ -13,7 +13,7 @@ from dataclasses import asdict
 
 import numpy as np
 
-from grader.errors import ModelError, told
+from grader.errors import ModelError, quoted
 from grader.grading.features.features import FEATURES
 from grader.grading.features.rules import Features
 from grader.grading.features.scaling import Scaling
@@ -96,11 +96,13 @@ def check_parts(model: Model, parts: Mapping[str, Mapping]) -> None:
     grown = model.grade.trees.names if model.grade.trees else ()
     unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
     if unknown:
-        raise ModelError(f"the model wants {told(min(unknown))}, which is not measured")
+        raise ModelError(f"the model wants {quoted(min(unknown))}, which is not measured")
     for row in (*parts["grade"]["features"], *parts["scene"]["features"]):
         unit = FEATURES[row["name"]].unit
         if row["unit"] != unit:
-            raise ModelError(f"{row['name']} is in {told(row['unit'])} there and in {unit!r} here")
+            raise ModelError(
+                f"{row['name']} is in {quoted(row['unit'])} there and in {unit!r} here"
+            )
     faces = parts["sample"]["faces"]
     for number, face in enumerate(faces, start=1):
         got = _expected(model, held.features(f"face {number}", face["features"], FEATURES))

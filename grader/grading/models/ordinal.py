@@ -38,18 +38,18 @@ def grade_probabilities(score: ArrayLike, cuts: ArrayLike) -> NDArray:
 
 
 def logistic(log_odds: ArrayLike) -> NDArray:
-    """Return the chances of these log-odds: 1 / (1 + exp(-z)), which the tanh keeps from overflow."""
+    """Return the chances of log-odds of any shape: 1 / (1 + exp(-z)), which the tanh keeps from overflow."""
     return 0.5 * (1.0 + np.tanh(0.5 * np.asarray(log_odds)))
 
 
 def log_odds(chance: ArrayLike) -> NDArray:
-    """Return the log-odds of chances between 0 and 1, both left out: log(p / (1 - p))."""
+    """Return the log-odds of chances of any shape, between 0 and 1, both left out: log(p / (1 - p))."""
     chance = np.asarray(chance, float)
     return np.log(chance / (1 - chance))
 
 
 def median_grade(probabilities: NDArray) -> NDArray[np.intp]:
-    """Return the median rung (0 the lowest) of each row: the first at which its chances pass one half."""
+    """Return the (n,) median rungs (0 the lowest) of (n, K) chances: the first at which they pass one half."""
     return (np.cumsum(probabilities, axis=1) < 0.5 - 1e-12).sum(axis=1)
 
 
@@ -87,6 +87,11 @@ def fit_ordinal(
     -----
     L-BFGS-B on the penalised log-likelihood with its gradient; the cuts stay in order as a first
     one and the logarithms of the steps between them.
+
+    Raises
+    ------
+    ValueError
+        No faces and no prior: there is nothing to fit.
     """
     from scipy.optimize import minimize
 

@@ -127,7 +127,7 @@ def pair_differences(scaling: Scaling, pairs: Sequence[Pair]) -> NDArray[np.floa
 
 
 def compared_right(head: SceneHead, pairs: Sequence[Pair]) -> NDArray[np.float64]:
-    """Return for each comparison 1 where the head scores the better stone higher, 0 lower, 0.5 alike."""
+    """Return (n,), for each comparison 1 where the head scores the better stone higher, 0 lower, 0.5 alike."""
     apart = pair_differences(head.scaling, pairs) @ np.array(head.coefficients)
     return 0.5 + 0.5 * np.sign(np.round(apart, 9))
 

@@ -164,22 +164,29 @@ def _grow(x: NDArray, above: NDArray[np.bool_], monotone_signs: Sequence[int]) -
         return Boosted(float(log_odds(share)), ())
     grown = HistGradientBoostingClassifier(monotonic_cst=list(monotone_signs), **GROW).fit(x, above)
     # Private attributes hold the fitted numbers, so pyproject bounds scikit-learn from above: `_baseline_prediction`,
-    # `_predictors` and, of each step's tree, the fields of `nodes` that `_tree` reads. A test holds this reading to
+    # `_predictors` and, of each step's tree, the fields of `nodes` that `_kept` reads. A test holds this reading to
     # scikit-learn's own.
     base = float(np.ravel(grown._baseline_prediction)[0])
-    return Boosted(base, tuple(_tree(step[0].nodes) for step in grown._predictors))
+    return Boosted(base, _kept([step[0].nodes for step in grown._predictors]))
 
 
-def _tree(nodes: NDArray) -> Tree:
+def _kept(grown: Sequence[NDArray]) -> tuple[Tree, ...]:
+    """The trees as columns; those of all trees at once, for each of them is small."""
+    nodes = np.concatenate(grown)
     leaf = nodes["is_leaf"].astype(bool)
     asked = np.where(leaf, -1, nodes["feature_idx"].astype(int))
     # A split into known and unknown has an infinite threshold there, which JSON cannot hold.
     threshold = np.minimum(nodes["num_threshold"], np.finfo(float).max)
-    return Tree(
-        tuple(asked.tolist()),
-        tuple(np.where(leaf, 0.0, threshold).tolist()),
-        tuple(nodes["missing_go_to_left"].astype(bool).tolist()),
-        tuple(np.where(leaf, 0, nodes["left"]).tolist()),
-        tuple(np.where(leaf, 0, nodes["right"]).tolist()),
-        tuple(np.where(leaf, nodes["value"], 0.0).tolist()),
+    columns = [
+        asked.tolist(),
+        np.where(leaf, 0.0, threshold).tolist(),
+        nodes["missing_go_to_left"].astype(bool).tolist(),
+        np.where(leaf, 0, nodes["left"]).tolist(),
+        np.where(leaf, 0, nodes["right"]).tolist(),
+        np.where(leaf, nodes["value"], 0.0).tolist(),
+    ]
+    ends = np.cumsum([len(tree) for tree in grown]).tolist()
+    return tuple(
+        Tree(*(tuple(column[start:end]) for column in columns))
+        for start, end in zip([0, *ends], ends, strict=False)
     )
