@@ -21,7 +21,7 @@ from grader.measures import UNREADABLE
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
-from grader.photo.reference import no_reference
+from grader.photo.reference import estimated_reference, no_reference
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.render import Rendered, StoneTruth, Style, render_photo
@@ -80,7 +80,7 @@ def _faces(
         scale=Scale(mm_per_px, None if mm_per_px is None else "hand"),
     )
     # The scale is the camera's own, and no card lies in these photos.
-    measured = measure_photo(photo, PhotoTerms(), profile, no_reference(photo))
+    measured = measure_photo(photo, PhotoTerms(), profile, estimated_reference(photo))
     for found in measured.pieces:
         stone = _same_stone(found.piece, rendered)
         if stone is None or found.verdict.value == "retake":

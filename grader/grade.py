@@ -174,7 +174,12 @@ def measure_file(
         )
     others = [_as_read(other, profile) for other in terms.same_face]
     reference = find_reference(
-        photo, setup=profile.setup, height_mm=terms.height_mm, neutral=terms.neutral
+        photo,
+        setup=profile.setup,
+        height_mm=terms.height_mm,
+        neutral=terms.neutral,
+        whole=terms.whole,
+        camera_white=terms.camera_white,
     )
     return measure_photo(photo, terms, profile, reference, calls=calls, same_face=others)
 
@@ -367,7 +372,7 @@ def _view_again(
     if {first.state.value, again.state.value} != {"wet", "dry"}:
         return again, alignment
     later_reference = find_reference(other.photo, setup=profile.setup)
-    one_white = "uncalibrated" not in (reference.colour_source, later_reference.colour_source)
+    one_white = reference.white_known and later_reference.white_known
     if given_state or one_white:
         again = replace(again, face=with_light(again.face, again.face.linear, later_reference))
         return drying_pair(first, again, alignment, one_white)

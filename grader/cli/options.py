@@ -235,6 +235,12 @@ PhotosOption = Annotated[
 WholeOption = Annotated[
     bool, typer.Option("--whole", help="The picture is filled by one face: cut nothing out.")
 ]
+CameraWhiteOption = Annotated[
+    bool,
+    typer.Option(
+        "--camera-white", help="Keep the camera's colours: do not estimate the light of the photo."
+    ),
+]
 
 
 class SeenState(StrEnum):
@@ -268,6 +274,7 @@ _TERMS = {
     "height_mm": _Given(HeightOption),
     "paper_at": _Given(PaperOption),
     "tray_at": _Given(TrayOption),
+    "camera_white": _Given(CameraWhiteOption, False),
     "whole": _Given(WholeOption, False),
     "state": _Given(StateOption),
 }
@@ -368,13 +375,14 @@ def _with_options(
     return run
 
 
-def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, whole, state):
+def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, camera_white, whole, state):
     from grader.photo.terms import PhotoTerms
 
     return PhotoTerms(
         mm_per_px=scale_of(mm_per_px, scale_px),
         height_mm=height_mm,
         neutral=neutral_of(paper_at, tray_at),
+        camera_white=camera_white,
         whole=whole,
         state=None if state is None else state.value,
     )

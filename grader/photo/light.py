@@ -1,8 +1,7 @@
 """The light a photo was taken in: its white, how evenly it falls, and a hard shadow across a face.
 
 All of it is read from the photo itself: a surface that is known to be neutral or of one colour (a tray
-that the seller declares, the card's grey, unprinted paper). Without such a surface nothing is changed
-and the record says ``uncalibrated``.
+that the seller declares, the card's grey, unprinted paper), else an estimate of the light's colour.
 """
 
 from dataclasses import dataclass
@@ -12,9 +11,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.measures import Remark
-from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB
+from grader.photo.colour import WHITE_XYZ, XYZ_FROM_LINEAR_SRGB, lab_from_linear
+from grader.photo.illuminant import Illuminant
 
-UNCALIBRATED = "uncalibrated"
+UNCALIBRATED, ESTIMATED = "uncalibrated", "estimated"
+
+#: XYZ to the responses in which a light's colour is divided out: cones, sharpened (Bradford; Lam 1985, as in ICC
+#: profiles). Divided out of linear sRGB itself, a warm lamp leaves twice as much on colours far from grey (notes, 025).
+BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
+RESPONSES_FROM_LINEAR = BRADFORD @ XYZ_FROM_LINEAR_SRGB.astype(np.float64)
 
 #: Linear light from which a channel is burnt out, and share of burnt px from which a surface is not used.
 BURNT_LIGHT, BURNT_SHARE = 0.95, 0.5
@@ -86,8 +93,8 @@ class White:
 
     Attributes
     ----------
-    gains : (3,) factors on linear sRGB that make the surface what it is in even daylight.
-    source : a key of ``SURFACES``, "card" or "uncalibrated".
+    gains : (3,) factors on sharpened responses that make the surface what it is in even daylight.
+    source : a key of ``SURFACES``, "card", "estimated" or "uncalibrated".
     level_known : whether the gains set the exposure too, or the light's colour alone.
     sd : standard deviations of L*, a*, b* that remain, for the intervals of whatever is read.
     remarks : what a person should know of it.
@@ -101,7 +108,22 @@ class White:
 
     def apply(self, linear: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return linear sRGB of shape (..., 3) under this white."""
-        return linear * self.gains.astype(linear.dtype)
+        if (self.gains == 1).all():
+            return linear
+        matrix = np.linalg.solve(RESPONSES_FROM_LINEAR, self.gains[:, None] * RESPONSES_FROM_LINEAR)
+        return linear @ matrix.T.astype(linear.dtype)
+
+    @property
+    def light(self) -> NDArray[np.float64]:
+        """The colour, (3,) linear sRGB, that these gains turn to grey."""
+        return np.linalg.solve(
+            RESPONSES_FROM_LINEAR, RESPONSES_FROM_LINEAR @ np.ones(3) / self.gains
+        )
+
+    @property
+    def known(self) -> bool:
+        """Whether a surface of known colour gave it, rather than a guess or an estimate."""
+        return self.source not in (UNCALIBRATED, ESTIMATED)
 
 
 def guessed_white(*remarks: Remark) -> White:
@@ -153,7 +175,24 @@ def white_from(
         # Its own lightness stays: only the colour of the light is taken out.
         goal = goal * (_luminance(colour) / _luminance(goal))
     sd = tuple(float(v) for v in np.hypot(surface.sd, ONE_WHITE_SD))
-    return White(goal / colour, kind, lightness is not None, sd)
+    return White(_gains(colour, goal), kind, lightness is not None, sd)
+
+
+def estimated_white(light: Illuminant, remarks: tuple[Remark, ...] = ()) -> White:
+    """Return the white of a photo whose light is estimated; its exposure stays as it is."""
+    colour = light.colour / _luminance(light.colour)
+    # What the estimate may be off by, on a grey of L* 50, where most stone colours lie.
+    grey = linear_from_lab(np.array([50.0, 0.0, 0.0]))
+    moved = grey * [[np.exp(light.sd[0]), 1, 1], [1, 1, np.exp(light.sd[1])]]
+    off = lab_from_linear(moved.astype(np.float32)) - np.float32([50, 0, 0])
+    sd = np.hypot(np.sqrt(np.sum(np.square(off), axis=0)), ONE_WHITE_SD)
+    sd = (UNCALIBRATED_SD[0], float(sd[1]), float(sd[2]))
+    return White(_gains(colour, np.ones(3)), ESTIMATED, False, sd, remarks)
+
+
+def _gains(colour: NDArray, goal: NDArray) -> NDArray[np.float64]:
+    """The gains, (3,), that turn one linear colour into another."""
+    return (RESPONSES_FROM_LINEAR @ goal) / (RESPONSES_FROM_LINEAR @ colour)
 
 
 def linear_from_lab(lab: NDArray) -> NDArray[np.float64]:

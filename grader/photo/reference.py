@@ -1,8 +1,8 @@
 """What of known colour and length a photo shows: card, chart, a declared neutral place, or nothing.
 
-Of two sources the surer one counts: for colours the chart before the card's paper before what the seller declares; for
-lengths the seller's own number before the card. Without any the colours stay as the camera wrote them, said to be
-uncalibrated, and lengths stay unknown.
+Of two sources the surer one counts: for colours the chart before what the seller declares before the card's paper
+before an estimate of the light from the photo itself; for lengths the seller's own number before the card. Without any,
+lengths stay unknown.
 """
 
 from dataclasses import dataclass, replace
@@ -18,12 +18,14 @@ from grader.photo.card_layout import HEIGHT_MM as CARD_HEIGHT_MM
 from grader.photo.card_layout import WIDTH_MM as CARD_WIDTH_MM
 from grader.photo.chart import ChartReading, ChartSighting, Correction, find_chart, read_chart
 from grader.photo.colour import linear_srgb
+from grader.photo.illuminant import Illuminant, angle_deg, estimate_illuminant
 from grader.photo.light import (
     MEASURED_SD,
     UNCALIBRATED,
     LightField,
     Surface,
     White,
+    estimated_white,
     field_from,
     guessed_white,
     white_from,
@@ -41,6 +43,8 @@ READ_PX = 1200
 LIT_SHARE = 0.7
 #: Scales by hand and by card that differ by more than this share, beyond what the card leaves open, are remarked on.
 SCALES_DIFFER = 0.03
+#: A declared white that lies further from the estimate than both of these is remarked on.
+WHITES_DIFFER_DEG, WHITES_DIFFER_SD = 8.0, 3.0
 UNKNOWN_SCALE = Scale()
 NO_CHART = ChartReading(None, None)
 USUAL = Setup()
@@ -54,7 +58,7 @@ class Reference:
 
     Attributes
     ----------
-    white : of the photo where no chart is used; ``uncalibrated`` where nothing neutral was seen.
+    white : of the photo where no chart is used.
     field : how the light varies over the photo; ``None`` where no surface of one colour shows it.
     correction : the chart's; it counts before the white.
     card, chart : as found.
@@ -76,8 +80,13 @@ class Reference:
 
     @property
     def colour_source(self) -> str:
-        """ "chart", "card", "paper", "tray" or "uncalibrated"."""
+        """ "chart", "paper", "tray", "card", "estimated", or "uncalibrated" where the camera's colours stay."""
         return "chart" if self.correction else self.white.source
+
+    @property
+    def white_known(self) -> bool:
+        """Whether colours are referred to something of known colour in the photo."""
+        return self.correction is not None or self.white.known
 
     def corrected(self, linear: NDArray[np.float32], x_px: NDArray, y_px: NDArray) -> NDArray:
         """Return linear sRGB as in even daylight.
@@ -112,6 +121,8 @@ def find_reference(
     setup: Setup = USUAL,
     height_mm: float | None = None,
     neutral: Neutral | None = None,
+    whole: bool = False,
+    camera_white: bool = False,
 ) -> Reference:
     """Return what is known of a photo's light and scale.
 
@@ -120,6 +131,8 @@ def find_reference(
     setup : how the seller photographs: his paper, and how high faces lie.
     height_mm : of the faces above the card, where the seller says it; 0 for a card at the height of the face.
     neutral : a place that the seller declares to be neutral.
+    whole : one face fills the picture.
+    camera_white : where nothing of known colour is seen, the camera's colours stay instead of an estimate.
 
     Raises
     ------
@@ -137,6 +150,8 @@ def find_reference(
     white = _white(surfaces, paper, kind, field, photo, factor, setup)
     if reading.correction:  # it counts before paper and tray
         field, white = reading.field, guessed_white()
+    elif not camera_white:
+        white = _with_estimate(white, estimate_illuminant(surfaces, whole))
     heights_mm = setup.height_mm if height_mm is None else (height_mm, height_mm)
     scale, scale_remarks = _scale(photo, card, focal_px, heights_mm)
     return Reference(
@@ -152,9 +167,29 @@ def find_reference(
     )
 
 
+def estimated_reference(photo: Photo, whole: bool = False) -> Reference:
+    """Return the reference of a photo in which no card or chart is looked for: its own scale, light estimated."""
+    surfaces, _ = _small_linear(photo)
+    return Reference(estimated_white(estimate_illuminant(surfaces, whole)), scale=photo.scale)
+
+
 def no_reference(photo: Photo) -> Reference:
     """Return the reference of a photo in which nothing is looked for: its own scale, colours as they are."""
     return Reference(guessed_white(), scale=photo.scale)
+
+
+def _with_estimate(white: White, light: Illuminant) -> White:
+    """The white, or the estimated one where none is known; that the two disagree is said."""
+    if not white.known:
+        return estimated_white(light, white.remarks)
+    off = angle_deg(white.light, light.colour)
+    if off <= max(WHITES_DIFFER_DEG, WHITES_DIFFER_SD * light.sd_deg):
+        return white
+    text = (
+        f"the {white.source} says that the light is {off:.0f}° away from what the rest of the photo says; "
+        "look whether it is neutral and lies in the stones' light"
+    )
+    return replace(white, remarks=(*white.remarks, Remark("whites_differ", text)))
 
 
 def _in_all_directions(face: FaceScale) -> Scale:

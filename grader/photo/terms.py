@@ -24,6 +24,7 @@ class PhotoTerms:
     mm_per_px : millimetres per px of the upright full-size photo.
     height_mm : of the faces above the photo card; 0 for a card at their height.
     neutral : a neutral place in the photo.
+    camera_white : the camera's colours stay where nothing of known colour is seen: no light is estimated.
     state : "wet", "dry" or "patchy"; else read from the photo.
     whole : the picture is filled by one face, so nothing is cut out.
     same_face : further photos of the same face, lamp or camera moved: as files, or where terms are kept as content
@@ -35,6 +36,7 @@ class PhotoTerms:
     mm_per_px: float | None = None
     height_mm: float | None = None
     neutral: Neutral | None = None
+    camera_white: bool = False
     state: str | None = None
     whole: bool = False
     same_face: tuple[str | Path, ...] = ()

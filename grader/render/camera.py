@@ -1,6 +1,6 @@
 """From a lit table to the file of a phone: scene, light, lens, sensor, the phone's own processing, JPEG."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -94,6 +94,17 @@ def expose(
     if camera.halo:
         linear = _local_tones(camera, linear)
     return _file(camera, _tone(camera, linear))
+
+
+def filed_white(camera: Camera, white: NDArray) -> NDArray[np.float64]:
+    """Return the colour, (3,) linear sRGB with green at 1, that a grey surface has in the file under that light.
+
+    white : (3,), linear light of a white sheet, exposed and balanced, before the camera's own tones and colours.
+    """
+    grey = np.float32(white / white.max() * 0.35).reshape(1, 1, 3)
+    codes = _tone(replace(camera, sharpen=0.0), grey)[0, 0] / 255
+    linear = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    return linear / linear[1]
 
 
 def seen_by(camera: Camera, light: NDArray) -> NDArray[np.float32]:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.render.camera import Camera, balance, draw_camera, expose, seen_by
+from grader.render.camera import Camera, balance, draw_camera, expose, filed_white, seen_by
 from grader.render.ground import Table, draw_ground
 from grader.render.layout import Layout, Spot, place
 from grader.render.lens import View, draw_view
@@ -128,11 +128,12 @@ def render_photo(rng: np.random.Generator, style: Style = TRAINING, **choices) -
     outline = lay_finger(streams["props"], top, view, layout.spots, chosen.finger)
     lighting = _lighting(streams["light"], names["lamp"], faces, view, chosen.glare)
     camera = draw_camera(streams["camera"], names["pipeline"], unit, chosen.blur_px)
-    body, sharp = _light_up(streams["light"], top, faces, lighting, camera, view, outline)
+    body, sharp, white = _light_up(streams["light"], top, faces, lighting, camera, view, outline)
     rgb = expose(streams["noise"], camera, body + sharp)
     glare = _hidden(body, sharp, camera) & (top.ids > 0)
     features = _features(names, laid, layout, outline, camera)
-    return write_down(rgb, top, faces, glare, scale, view, features)
+    truth = write_down(rgb, top, faces, glare, scale, view, features)
+    return replace(truth, white=filed_white(camera, white))
 
 
 def _plans(
@@ -273,8 +274,8 @@ def _lighting(
 
 def _light_up(
     rng, top: Tabletop, faces, lighting: Lighting, camera: Camera, view: View, outline
-) -> tuple[NDArray, NDArray]:
-    """Return the light from body and sheen, and the light mirrored sharply, exposed and balanced (1 is white)."""
+) -> tuple[NDArray, NDArray, NDArray]:
+    """Return the light from body and sheen, that mirrored sharply, and of a white sheet, exposed and balanced."""
     h, w = top.ids.shape
     cast_by = [(view.to_photo(f.plan.outline + f.plan.centre), f.rise_px) for f in faces]
     if outline is not None:
@@ -290,7 +291,7 @@ def _light_up(
     gains = balance(whole, rng.uniform(0.65, 1.0)) * camera.gains * camera.exposure
     gains = (gains / whole.mean() * rng.uniform(0.8, 1.05)).astype(np.float32)
     sheen, sharp = _mirrored(rng, top, faces, lighting, view)
-    return (top.reflect * light + sheen) * gains, sharp * gains
+    return (top.reflect * light + sheen) * gains, sharp * gains, whole * gains
 
 
 def _contact(top: Tabletop, faces) -> NDArray[np.float32]:

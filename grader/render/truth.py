@@ -96,6 +96,7 @@ class Rendered:
     pattern line, 64 where either is too faint to see.
     wet : (H, W) bool, where a stone looks wet.
     lines : every line drawn.   stones : by id.   features : what occurs in the photo, by name.
+    white : (3,) linear sRGB, green at 1, that a grey surface in the light of the whole photo has in the file.
     """
 
     rgb: NDArray[np.uint8]
@@ -107,6 +108,7 @@ class Rendered:
     stones: tuple[StoneTruth, ...]
     mm_per_px: float
     features: dict[str, bool] = field(default_factory=dict)
+    white: NDArray[np.float64] | None = None
 
 
 def reading_order(boxes: list[tuple[int, int, int, int]]) -> list[int]:

@@ -52,7 +52,9 @@ def colour_words(colour: dict) -> str:
     known = {"card": "the card's paper", "paper": "white paper", "tray": "the neutral tray"}
     if colour["source"] in known:
         return f"colours by {known[colour['source']]}"
-    return "colours uncalibrated"
+    if colour["source"] == "estimated":
+        return "light estimated from the photo; a card makes it sure"
+    return "colours as the camera wrote them"
 
 
 def cautions_text() -> str:

@@ -70,11 +70,13 @@ def test_what_makes_no_sense_is_told(photo, command, options, words):
 
 
 def test_a_neutral_place_sets_where_colours_are_known_from(photo):
-    assert checked(photo)["photo"]["colour"]["source"] == "uncalibrated"
+    assert checked(photo)["photo"]["colour"]["source"] == "estimated"
+    assert checked(photo, "--camera-white")["photo"]["colour"]["source"] == "uncalibrated"
     record = checked(photo, "--tray-at", "10,10,100,50")
     assert record["photo"]["colour"]["source"] == "tray"
     with open_ledger(default_path()) as ledger:
-        _, tray = [e.fact for e in ledger.entries() if e.fact.kind == "measured"]
+        _, camera, tray = [e.fact for e in ledger.entries() if e.fact.kind == "measured"]
+    assert camera.terms == {"camera_white": True, "whole": True}
     assert tray.terms["neutral"] == {"box": [10, 10, 100, 50], "kind": "tray"}
 
 
@@ -93,7 +95,7 @@ def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
     for words in (
         "none seen",
         "0.2 mm per px by hand",
-        "uncalibrated",
+        "light estimated from the photo",
         "may be off by 33 in L*",
         "Stone 1",
         "focus",

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 
 from grader.photo.colour import lab_from_linear, linear_srgb, srgb_encoding
+from grader.photo.illuminant import Illuminant
 from grader.photo.light import (
+    BRADFORD,
     SURFACES,
     UNCALIBRATED_SD,
     Surface,
+    estimated_white,
     even_light,
     field_from,
     guessed_white,
@@ -40,9 +43,35 @@ def test_paper_takes_out_the_cast_and_sets_the_exposure():
     white = white_from(seen, WHOLE, "paper")
     assert white.source == "paper"
     assert white.level_known
-    assert white.gains == pytest.approx([2 / 1.2, 2, 2 / 0.7], rel=1e-4)
     assert lab_from_linear(white.apply(seen))[0, 0] == pytest.approx([94.5, 0.5, -4.0], abs=0.01)
     assert white.apply(seen).dtype == np.float32
+
+
+def test_a_lights_colour_is_divided_out_as_between_the_whites_of_cie():
+    # Bradford, D65 to D50, as ICC profiles have it (Lam 1985; check-values 1.1, each entry within 3e-4).
+    d65, d50 = np.array([0.9505, 1.0, 1.0890]), np.array([0.9642, 1.0, 0.8251])
+    gains = (BRADFORD @ d50) / (BRADFORD @ d65)
+    published = [
+        [1.0479, 0.0229, -0.0502],
+        [0.0296, 0.9904, -0.0171],
+        [-0.0092, 0.0151, 0.7519],
+    ]
+    assert np.linalg.solve(BRADFORD, gains[:, None] * BRADFORD) == pytest.approx(
+        np.array(published), abs=3e-4
+    )
+
+
+def test_an_estimated_light_is_taken_out_and_the_exposure_left():
+    light = Illuminant(np.array([1.3, 1.0, 0.7]), np.array([0.05, 0.05]))
+    seen = a_surface((60, 0, 0), cast=light.colour)
+    white = estimated_white(light)
+    assert white.source == "estimated" and not white.known and not white.level_known
+    lightness, a, b = lab_from_linear(white.apply(seen))[0, 0]
+    assert (a, b) == pytest.approx((0, 0), abs=0.01)
+    assert lightness == pytest.approx(lab_from_linear(seen)[0, 0, 0], abs=0.01)
+    assert white.light / white.light[1] == pytest.approx(light.colour, rel=1e-4)
+    surer = estimated_white(Illuminant(light.colour, np.array([0.01, 0.01])))
+    assert surer.sd[1] < white.sd[1] and surer.sd[2] < white.sd[2]
 
 
 def test_a_neutral_tray_takes_out_the_cast_and_leaves_the_exposure():

@@ -15,6 +15,7 @@ from grader.photo.photo import Photo, Scale
 from grader.photo.reference import find_reference, no_reference
 from grader.photo.terms import Neutral
 from grader.profile import Setup
+from grader.render import TRAINING, render_photo
 
 WARM = np.array([1.0, 0.8, 0.55])
 
@@ -49,12 +50,18 @@ def chart_photo(light=(1.0, 1.0, 1.0)):
     return coded(picture * light)
 
 
-def test_without_anything_known_colours_stay_and_are_said_to_be_uncalibrated():
+def test_without_anything_known_the_light_is_estimated():
     rgb = np.random.default_rng(1).integers(0, 256, (200, 300, 3)).astype(np.uint8)
     found = find_reference(photo_of(rgb))
-    assert found.colour_source == "uncalibrated"
+    assert found.colour_source == "estimated" and not found.white_known
     assert found.scale == Scale()
     assert found.remarks == ()
+
+
+def test_the_cameras_colours_stay_where_the_seller_wants_them():
+    rgb = np.random.default_rng(1).integers(0, 256, (200, 300, 3)).astype(np.uint8)
+    found = find_reference(photo_of(rgb), camera_white=True)
+    assert found.colour_source == "uncalibrated" and not found.white_known
     linear = np.random.default_rng(2).random((4, 5, 3)).astype(np.float32)
     np.testing.assert_array_equal(found.corrected(linear, np.arange(5.0), np.arange(4.0)), linear)
 
@@ -161,10 +168,27 @@ def test_a_place_outside_the_photo_is_told():
         find_reference(photo, neutral=Neutral((350, 20, 200, 100), "paper"))
 
 
+def test_a_tray_that_is_not_neutral_is_said_to_disagree():
+    rendered = render_photo(
+        np.random.default_rng(4),
+        TRAINING,
+        width_px=480,
+        height_px=360,
+        stones=1,
+        ground="grey paper",
+    )
+    rgb = rendered.rgb.copy()
+    tray = Neutral((0, 0, 60, 40), "tray")
+    assert not find_reference(photo_of(rgb), neutral=tray).remarks
+    rgb[:40, :60] = (70, 110, 190)
+    said = [r.code for r in find_reference(photo_of(rgb), neutral=tray).remarks]
+    assert said == ["whites_differ"]
+
+
 def test_burnt_paper_gives_no_white_and_says_so():
     photo = photo_of(np.full((300, 400, 3), 255, np.uint8))
     found = find_reference(photo, neutral=Neutral((20, 20, 200, 100), "paper"))
-    assert found.colour_source == "uncalibrated"
+    assert found.colour_source == "estimated"
     assert [remark.code for remark in found.remarks] == ["white_burnt"]
 
 
