@@ -27,7 +27,7 @@ def certain(codes):
 
 @pytest.fixture(autouse=True)
 def fitted_widths(monkeypatch):
-    monkeypatch.setattr(regions, "_interval_coefficients", lambda: (0.01, 2.0))
+    monkeypatch.setattr(regions, "half_width", lambda evidence: 0.01 + 2 * evidence.doubt)
 
 
 def regions_of(face, profile=PROFILE):
@@ -75,7 +75,7 @@ def test_shares_are_counted_over_the_readable_face_and_sum_to_one():
     codes[:, 3:5], codes[:, 5:9], codes[:, 9] = 1, 2, 3
     face = face_of(np.full((10, 10, 3), 0.5))
     named = regions._name(face, certain(codes))
-    shares = regions._shares(face, named, certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     assert {n: s.value for n, s in shares.items()} == pytest.approx(
         {"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9}
     )
@@ -86,7 +86,7 @@ def test_glare_widens_every_interval_for_what_may_lie_under_it():
     codes = np.zeros((10, 10), int)
     codes[:, 9] = 3
     face = face_of(np.full((10, 10, 3), 0.5))
-    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     # Nine columns of blue, one unread: blue fills 0.9 to 1 of the whole face; each end 0.01 further for the base.
     assert shares["blue"].low == pytest.approx(0.99 * 0.9)
     assert shares["blue"].high == pytest.approx(1)
@@ -99,8 +99,8 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
     face = face_of(np.full((20, 30, 3), 0.5))
     doubled = np.repeat(np.repeat(chances, 2, 0), 2, 1)
     big = face_of(np.full((40, 60, 3), 0.5))
-    first = regions._shares(face, regions._name(face, chances), chances, PROFILE)
-    second = regions._shares(big, regions._name(big, doubled), doubled, PROFILE)
+    first = regions.regions_from_chances(face, chances, PROFILE).shares
+    second = regions.regions_from_chances(big, doubled, PROFILE).shares
     for name in first:
         assert second[name].high - second[name].low == pytest.approx(
             first[name].high - first[name].low, abs=1e-6
@@ -110,7 +110,7 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
 def test_a_face_under_glare_alone_claims_nothing():
     codes = np.full((6, 6), 3)
     face = face_of(np.ones((6, 6, 3)))
-    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     assert all((s.low, s.high) == (0, 1) for s in shares.values())
     assert sum(s.value for s in shares.values()) == pytest.approx(1)
 
