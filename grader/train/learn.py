@@ -11,7 +11,7 @@ import torch
 from torch.nn import functional
 
 from grader.face.lines.cracks import NAMES as CRACK_NAMES
-from grader.face.regions.regions import GLARE_WEIGHT, ROLES
+from grader.face.regions.regions import ROLES
 from grader.face.sight.glare import NAMES as GLARE_NAMES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
@@ -40,11 +40,11 @@ class Part:
 
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
-    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
+    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)),
     # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
     "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
-    # With the lines as names of their own, so that it does not take them for sparks.
-    "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
+    # It sees the whole face: what is bright on a white stone is not on a dark one.
+    "glare": Part(4, GLARE_NAMES, (24, 40, 64, 96, 128), (1, 1), whole=True),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.

@@ -185,14 +185,21 @@ def test_eight_classes_are_measured_from_end_to_end():
     assert set(np.unique(found.codes)) <= set(range(1, 10))
 
 
-@pytest.mark.parametrize(
-    ("near", "whole", "hidden"), [(1, 0, 0.5), (0, 1, 0.5), (0.2, 0.6, 0.4), (1, 1, 1)]
-)
-def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
-    chances = np.append(np.array([1, 1, 2]) / 4 * (1 - whole), whole).clip(1e-9)
-    scores = (np.log(chances) + np.log([1, 1, 1, regions.GLARE_WEIGHT])).astype(np.float32)
+@pytest.mark.parametrize("hidden", [0, 0.4, 1])
+def test_of_glare_its_own_network_has_the_word_and_the_roles_share_the_rest(monkeypatch, hidden):
+    # Twice as likely shore as each other role; what this network says of glare, last, counts nothing.
+    scores = np.log(np.float32([0.05, 0.05, 0.1, 0.8]))
     monkeypatch.setattr(regions, "run_net", lambda _, seen: np.tile(scores, (*seen.shape[:2], 1)))
     face = face_of(np.full((regions.LOOK_PX, regions.LOOK_PX, 3), 0.3))
-    found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
+    found = regions._chances(face, np.full(face.mask.shape, hidden, np.float32), PROFILE)
     np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)
+    np.testing.assert_allclose(found[..., 2], (1 - hidden) / 2, atol=1e-4)
     np.testing.assert_allclose(found.sum(axis=-1), 1, atol=1e-4)
+
+
+@pytest.mark.parametrize(("hidden", "unreadable"), [(0.45, False), (0.55, True)])
+def test_a_px_is_unreadable_where_that_is_more_likely_than_not(hidden, unreadable):
+    face = face_of(np.full((4, 4, 3), 0.5))
+    # No class alone is as likely as glare, and all of them together may be.
+    chances = np.tile(np.float32([*[(1 - hidden) / 3] * 3, hidden]), (4, 4, 1))
+    assert (regions._name(face, chances) == regions.UNREADABLE).all() == unreadable

@@ -22,10 +22,8 @@ from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
 LOOK_PX = 384
-#: The network's outputs, in their order, before the one for glare.
+#: The network's outputs, in their order; a last one, for glare, is not asked: a network of its own knows it better.
 ROLES = ("water", "sky", "shore")
-#: How much a pixel of glare counts in training: a missed highlight is read as white band.
-GLARE_WEIGHT = 2.0
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
@@ -113,16 +111,10 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     # The mean over the stone's own pixels: the ground beside it takes no part.
     lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=method)
     lab /= np.maximum(cover, 0.5)[..., None]
-    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
-    # In training a pixel of glare counted twice.
-    scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
-    fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
-    # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
-    hidden = (fine[..., len(ROLES)] + glare) / 2
-    # A pixel that is glare for sure has no role left to share out.
-    roles = fine[..., : len(ROLES)] + np.float32(1e-7)
-    roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
-    return _by_class(np.dstack([roles, hidden]), face.lab, profile)
+    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))[..., : len(ROLES)]
+    roles = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
+    roles *= ((1 - glare) / roles.sum(axis=-1))[..., None]
+    return _by_class(np.dstack([roles, glare]), face.lab, profile)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
@@ -155,8 +147,8 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
 
 def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    codes = (chances.argmax(axis=-1) + 1).astype(np.uint8)
-    codes[codes == chances.shape[-1]] = UNREADABLE
+    codes = (chances[..., :-1].argmax(axis=-1) + 1).astype(np.uint8)
+    codes[chances[..., -1] > 0.5] = UNREADABLE
     codes[~face.mask] = 0
     return codes
 
