@@ -78,21 +78,20 @@ def mirrored_ray(normals: NDArray[np.float32], view: NDArray[np.float32]) -> NDA
 
 def radiance_along(
     surround: Environment, ray: NDArray[np.float32], blur_rad: NDArray[np.float32] | float
-) -> NDArray[np.float32]:
-    """Return what shines along each ray beyond the plain room, (h, w, 3) linear rgb.
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return what shines along each ray beyond the plain room, linear rgb: of the lamps, and of the ground.
 
     Parameters
     ----------
     ray : (h, w, 3) unit vectors.
     blur_rad : how far roughness spreads a ray: 0 mirror to about 0.4 satin; one number or (h, w).
     """
-    height = ray @ surround.up
     edge = np.hypot(np.float32(surround.horizon_rad), blur_rad) + np.float32(0.01)
-    below = _fall(height, edge)
-    seen = below[..., None] * surround.ground
+    below = _fall(ray @ surround.up, edge)
+    lamps = np.zeros(ray.shape, np.float32)
     for light in surround.lights:
-        seen += (_shape_seen(light, ray, blur_rad) * (1 - below))[..., None] * light.radiance
-    return seen
+        lamps += (_shape_seen(light, ray, blur_rad) * (1 - below))[..., None] * light.radiance
+    return lamps, below[..., None] * surround.ground
 
 
 def lamplight(surround: Environment, normals: NDArray[np.float32], wrap: float) -> NDArray:
@@ -246,7 +245,7 @@ def _draw_light(
     towards = (towards / np.linalg.norm(towards)).astype(np.float32)
     across = np.cross(towards, rng.normal(0, 1, 3))
     across = (across / np.linalg.norm(across)).astype(np.float32)
-    wide = float(np.exp(rng.uniform(np.log(0.05), np.log(0.9))))
+    wide = float(np.exp(rng.uniform(np.log(0.04), np.log(0.7))))
     slim = float(rng.choice([rng.uniform(0.02, 0.15), rng.uniform(0.15, 1.0)]))  # a strip, or not
     if shape in ("disc", "ring", "umbrella"):
         wide, slim = min(wide, 0.5), rng.uniform(0.75, 1)
@@ -255,7 +254,8 @@ def _draw_light(
     half = (wide, max(0.01, wide * slim))
     area = 4 * half[0] * half[1]
     # As bright as its share of the light and its size make it.
-    level = float(np.clip(np.pi * share / area * rng.uniform(0.7, 1.4), *LAMP_RADIANCE))
+    level = np.pi * share / area * np.exp(rng.uniform(-0.2, 1.2))
+    level = float(np.clip(level, *LAMP_RADIANCE))
     edge = float(np.exp(rng.uniform(np.log(0.003), np.log(0.12))))
     own = family * _tint(rng, 0.04) if rng.random() < 0.8 else _tint(rng, 0.2)
     return AreaLight(towards, across, half, np.float32(level) * own, edge, shape)

@@ -130,11 +130,8 @@ def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 4) 
 
 def reflection_examples(rng: np.random.Generator, style: Style, stones: int = 12) -> list[Example]:
     """Return faces that mirror lamps, or none, with targets as for glare: some of each of that many stones."""
-    return [
-        _reflection_example(picture, rng)
-        for _ in range(stones)
-        for picture in draw_reflections(rng, style)
-    ]
+    drawn = [picture for _ in range(stones) for picture in draw_reflections(rng, style)]
+    return [_reflection_example(picture, rng) for picture in drawn]
 
 
 def _pieces_example(
@@ -304,8 +301,7 @@ def _glare_example(rendered: Rendered, stone, rng: np.random.Generator) -> Examp
     size = (round(w * factor), round(h * factor))
     rgb = cv2.resize(rendered.rgb[cut], size, interpolation=cv2.INTER_AREA)
     mask = _shrunk(rendered.pieces[cut] == stone.id, size, cv2.INTER_AREA) > 0.5
-    codes = _most_of(rendered.regions[cut], size, cv2.INTER_AREA)
-    hidden = (codes == UNREADABLE) & mask
+    hidden = (_most_of(rendered.regions[cut], size, cv2.INTER_AREA) == UNREADABLE) & mask
     # Around it lies a veil of which this renderer keeps no truth.
     veiled = cv2.dilate(hidden.astype(np.uint8), np.ones((7, 7))) > 0
     return _reflection_example(Reflection(rgb, mask, hidden, veiled & ~hidden), rng)
@@ -319,12 +315,9 @@ def _reflection_example(picture: Reflection, rng: np.random.Generator) -> Exampl
     target[~picture.mask] = UNJUDGED
     mask = picture.mask.astype(np.uint8)
     reach = int(rng.integers(-2, 3))
-    if reach:
-        mask = (cv2.dilate if reach > 0 else cv2.erode)(
-            mask, np.ones((3, 3)), iterations=abs(reach)
-        )
-    target[mask == 0] = IGNORE
-    return Example(*_square(rgb * mask[..., None], target, GLARE_PX))
+    change = cv2.dilate if reach > 0 else cv2.erode
+    target[change(mask, np.ones((3, 3)), iterations=abs(reach)) == 0] = IGNORE
+    return Example(*_square(np.where(target[..., None] == IGNORE, 0, rgb), target, GLARE_PX))
 
 
 def _one_of(

@@ -11,7 +11,7 @@ import torch
 from torch.nn import functional
 
 from grader.face.lines.cracks import NAMES as CRACK_NAMES
-from grader.face.regions.regions import ROLES
+from grader.face.regions.regions import GLARE_WEIGHT, ROLES
 from grader.face.sight.glare import NAMES as GLARE_NAMES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
@@ -40,7 +40,7 @@ class Part:
 
 PARTS = {
     "pieces": Part(3, ("stone", "depth"), (24, 40, 64, 96, 144), whole=True),
-    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, 2)),
+    "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
     "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
     # It sees the whole face: what is bright on a white stone is not on a dark one.
@@ -139,7 +139,8 @@ def train(
     torch.backends.cudnn.benchmark = True
     net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
     average = copy.deepcopy(net)
-    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
+    fused = device == "cuda"
+    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=fused)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
     began = time.perf_counter()
     for step in range(steps):
@@ -165,12 +166,12 @@ def train(
 
 
 def _follow(average: UNet, net: UNet, kept: float) -> None:
+    slow, fast = (
+        [value for value in one.state_dict().values() if value.is_floating_point()]
+        for one in (average, net)
+    )
     with torch.no_grad():
-        for slow, fast in zip(
-            average.state_dict().values(), net.state_dict().values(), strict=True
-        ):
-            if slow.is_floating_point():
-                slow.lerp_(fast, 1 - kept)
+        torch._foreach_lerp_(slow, fast, 1 - kept)
 
 
 def overlap(

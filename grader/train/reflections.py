@@ -36,14 +36,18 @@ SIDE_PX = 320
 LONG_PX = (120, 310)
 #: Ground around it, px.
 MARGIN_PX = 4
-#: What is mirrored hides the stone from this share of the luminance on;
-HIDDEN_SHARE = 0.62
-#: from this one on it is left out of the loss, since eyes differ;
-VEIL_SHARE = 0.25
+#: What a lamp mirrors hides the stone from this share of the luminance on, or where the light is full by it;
+HIDDEN_SHARE = 0.5
+#: from this share on it is left out of the loss, since eyes differ;
+VEIL_SHARE = 0.2
 #: and so is where the light is full and this much of it is mirrored.
 FULL_VEIL_SHARE = 0.08
+#: The ground shines along the rim, where an eye takes it for the stone unless it is most of the light.
+GROUND_SHARE, GROUND_LIGHT = 0.7, 0.15
 #: Light from which a channel is full; mirrored light that an eye sees on black.
-FULL_LIGHT, SEEN_LIGHT = 0.97, 0.04
+FULL_LIGHT, SEEN_LIGHT = 0.92, 0.07
+#: The stone's light is taken over so much of the picture's longer side: a reflection ends at no speck.
+NEAR_SHARE = 0.025
 #: How many lamps are mirrored, with what weight; a dull face mirrors none.
 LAMPS = {0: 0.08, 1: 0.3, 2: 0.27, 3: 0.17, 4: 0.1, 5: 0.08}
 #: How often a face is dull; cut from edge to edge; wet and rough; gives two pictures of a stone.
@@ -209,7 +213,7 @@ def _turned(rng: np.random.Generator, grid: Grid) -> tuple[NDArray, NDArray]:
 def _bumps(rng: np.random.Generator, grid: Grid) -> NDArray[np.float32]:
     """Height in px of waves, of dents and of what a saw or a break leaves: at three scales, each by its slope."""
     height = np.zeros(grid.shape, np.float32)
-    finish = float(rng.choice([0, 0.3, 1, 3], p=[0.4, 0.25, 0.2, 0.15]))
+    finish = float(rng.choice([0, 0.3, 1, 3], p=[0.6, 0.22, 0.12, 0.06]))
     for cells_of, steep in (((0.3, 0.9), 0.12), ((0.08, 0.3), 0.08), ((0.02, 0.08), 0.03)):
         cell = max(2.0, rng.uniform(*cells_of) * grid.radius_px)
         slope = steep * rng.uniform(0, 1) ** 2 * finish
@@ -241,6 +245,8 @@ def _colours(rng: np.random.Generator, grid: Grid, style: Style) -> NDArray[np.f
         for weight, colour in ((figure.white, second), (figure.host, host)):
             lab += (weight * strength)[..., None] * (np.float32(colour) - lab)
         lab[..., 0] += figure.tone
+    if rng.random() < 0.5:
+        _mottle(rng, lab, grid, second)
     lab[..., 0] += grid.noise(rng, rng.uniform(0.05, 0.8), 4) * np.float32(rng.uniform(0, 4))
     for channel in (1, 2):
         lab[..., channel] += grid.noise(rng, rng.uniform(0.1, 0.8), 2) * np.float32(
@@ -252,6 +258,26 @@ def _colours(rng: np.random.Generator, grid: Grid, style: Style) -> NDArray[np.f
         _pale_blots(rng, lab, grid)
     lab[..., 0] = np.clip(lab[..., 0], 3, 98)
     return reflectance(lab)
+
+
+def _mottle(rng: np.random.Generator, lab: NDArray, grid: Grid, pale: NDArray) -> None:
+    """All steps from the stone's colour to a pale one, in clouds, streaks or grains, soft or hard."""
+    for _ in range(int(rng.integers(1, 3))):
+        u, _ = _turned(rng, grid)
+        cell = float(np.exp(rng.uniform(np.log(0.03), np.log(0.7))))
+        stretch = float(np.exp(rng.normal(0, 0.7)))
+        size = (cell * grid.radius_px * stretch, cell * grid.radius_px / stretch)
+        field = fbm(rng, grid.shape, size, 5, rng.uniform(0.4, 0.75))
+        if rng.random() < 0.3:  # drawn out along a bent run
+            field = (
+                fbm(rng, grid.shape, 0.5 * grid.radius_px, 2) + np.float32(rng.uniform(2, 9)) * u
+            )
+            field = np.sin(field * np.float32(rng.uniform(1, 4))) + 0.5 * fbm(
+                rng, grid.shape, size, 4
+            )
+        soft = rng.choice([rng.uniform(0.1, 0.5), rng.uniform(0.5, 3)])
+        hold = soft_step(field + np.float32(rng.uniform(-1, 1)), soft)[..., None]
+        lab += hold * np.float32(rng.uniform(0.15, 1)) * (np.float32(pale) - lab)
 
 
 def _draw_lab(rng: np.random.Generator, ranges) -> NDArray:
@@ -307,10 +333,10 @@ def _lit(rng: np.random.Generator, stone: Stone, style: Style) -> Reflection:
     # The plain room lies over all of the stone alike: an eye takes it for the stone.
     plain = surround.room * np.float32(normal_reflectance(index) * rng.uniform(0.2, 1))
     body = body * (1 - share) + plain
-    mirrored = np.zeros_like(body)
-    if not dull:
-        mirrored = share * radiance_along(surround, ray, _blur(rng, stone.mask.shape))
-    return _photographed(rng, stone.mask, body, mirrored, surround, held_out)
+    lamps, ground = radiance_along(surround, ray, _blur(rng, stone.mask.shape))
+    if dull:
+        share = 0 * share
+    return _photographed(rng, stone.mask, (body, share * lamps, share * ground), surround, held_out)
 
 
 def _slope(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float32]:
@@ -331,12 +357,15 @@ def _blur(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float3
 def _photographed(
     rng: np.random.Generator,
     mask: NDArray[np.bool_],
-    body: NDArray[np.float32],
-    mirrored: NDArray[np.float32],
+    parts: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]],
     surround: Environment,
     held_out: bool,
 ) -> Reflection:
-    """Balanced, exposed and kept as a phone or a web page does; and the truth of it."""
+    """Balanced, exposed and kept as a phone or a web page does; and the truth of it.
+
+    parts : light of the stone's body, of the lamps it mirrors and of the ground it mirrors.
+    """
+    body = parts[0]
     light = surround.room + sum(
         (lamp.radiance * 0.3 for lamp in surround.lights), np.zeros(3, np.float32)
     )
@@ -345,14 +374,14 @@ def _photographed(
     bright = max(float(np.percentile(body[mask] @ LUMINANCE, 95)), 0.02)
     level = bright ** rng.uniform(-0.5, 0) * np.exp(rng.normal(-0.1, 0.2))
     gains = np.float32(gains * min(level, rng.uniform(0.7, 1.0) / bright, 5.0))
-    body, mirrored = body * gains, mirrored * gains
+    body, lamps, ground_seen = (part * gains for part in parts)
     camera = _camera(rng, held_out)
-    total = body + mirrored
+    total = body + lamps + ground_seen
     ground = np.float32(surround.ground * gains * rng.uniform(0.3, 1.2))
     if rng.random() < 0.3:
         ground = np.float32(rng.uniform(0.8, 1.2, 1) * np.ones(3))
     rgb = expose(rng, camera, np.where(mask[..., None], total, ground).astype(np.float32))
-    hidden, veiled = _truth(body, mirrored)
+    hidden, veiled = _truth(body, lamps, ground_seen)
     return Reflection(rgb, mask, hidden & mask, veiled & mask)
 
 
@@ -362,13 +391,17 @@ def _camera(rng: np.random.Generator, held_out: bool) -> Camera:
 
 
 def _truth(
-    body: NDArray[np.float32], mirrored: NDArray[np.float32]
+    body: NDArray[np.float32], lamps: NDArray[np.float32], ground: NDArray[np.float32]
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """What the mirrored light hides, and where it is a veil that one eye sees through and the next does not."""
-    seen = mirrored @ LUMINANCE
-    share = seen / np.maximum(seen + body @ LUMINANCE, 1e-6)
-    red, green, blue = cv2.split(body + mirrored)
+    own = cv2.GaussianBlur(body @ LUMINANCE, (0, 0), NEAR_SHARE * max(body.shape[:2]))
+    lamp, rim = lamps @ LUMINANCE, ground @ LUMINANCE
+    total = np.maximum(own + lamp + rim, 1e-6)
+    red, green, blue = cv2.split(body + lamps + ground)
     full = np.minimum(np.minimum(red, green), blue) >= FULL_LIGHT
-    hidden = ((share > HIDDEN_SHARE) & (seen > SEEN_LIGHT)) | (full & (share > VEIL_SHARE))
-    veiled = (share > VEIL_SHARE) | (full & (share > FULL_VEIL_SHARE))
+    hidden = (lamp > HIDDEN_SHARE * total) & (lamp > SEEN_LIGHT)
+    hidden |= full & (lamp > VEIL_SHARE * total)
+    hidden |= (lamp + rim > GROUND_SHARE * total) & (rim > GROUND_LIGHT)
+    mirrored = (lamp + rim) / total
+    veiled = (mirrored > VEIL_SHARE) | (full & (mirrored > FULL_VEIL_SHARE))
     return hidden, veiled & ~hidden

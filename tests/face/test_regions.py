@@ -185,15 +185,16 @@ def test_eight_classes_are_measured_from_end_to_end():
     assert set(np.unique(found.codes)) <= set(range(1, 10))
 
 
-@pytest.mark.parametrize("hidden", [0, 0.4, 1])
-def test_of_glare_its_own_network_has_the_word_and_the_roles_share_the_rest(monkeypatch, hidden):
-    # Twice as likely shore as each other role; what this network says of glare, last, counts nothing.
-    scores = np.log(np.float32([0.05, 0.05, 0.1, 0.8]))
+@pytest.mark.parametrize(
+    ("near", "whole", "hidden"), [(1, 0, 0.5), (0, 1, 0.5), (0.2, 0.6, 0.4), (1, 1, 1)]
+)
+def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
+    chances = np.append(np.array([1, 1, 2]) / 4 * (1 - whole), whole).clip(1e-9)
+    scores = (np.log(chances) + np.log([1, 1, 1, regions.GLARE_WEIGHT])).astype(np.float32)
     monkeypatch.setattr(regions, "run_net", lambda _, seen: np.tile(scores, (*seen.shape[:2], 1)))
     face = face_of(np.full((regions.LOOK_PX, regions.LOOK_PX, 3), 0.3))
-    found = regions._chances(face, np.full(face.mask.shape, hidden, np.float32), PROFILE)
+    found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
     np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)
-    np.testing.assert_allclose(found[..., 2], (1 - hidden) / 2, atol=1e-4)
     np.testing.assert_allclose(found.sum(axis=-1), 1, atol=1e-4)
 
 
@@ -203,3 +204,13 @@ def test_a_px_is_unreadable_where_that_is_more_likely_than_not(hidden, unreadabl
     # No class alone is as likely as glare, and all of them together may be.
     chances = np.tile(np.float32([*[(1 - hidden) / 3] * 3, hidden]), (4, 4, 1))
     assert (regions._name(face, chances) == regions.UNREADABLE).all() == unreadable
+
+
+def test_a_lamps_mirror_ends_at_no_speck_and_what_one_network_says_alone_is_no_mirror():
+    glare, whole = np.zeros((40, 60), np.float32), np.zeros((40, 60), np.float32)
+    glare[10:20, 10:30], whole[10:20, 10:30] = 0.9, 0.8
+    whole[12:16, 18:24] = 0  # a speck in it that the other network takes for stone
+    glare[30:35, 40:50] = 0.9  # a white patch that only one takes for a lamp
+    hidden = regions._hidden(glare, whole) > 0.5
+    assert hidden[10:20, 10:30].all()
+    assert hidden.sum() == 200

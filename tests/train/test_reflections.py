@@ -37,20 +37,31 @@ def test_what_is_hidden_lies_on_the_stone_and_apart_from_the_veil(drawn):
 
 
 @pytest.mark.parametrize(
-    ("body", "mirrored", "hidden", "veiled"),
+    ("body", "lamp", "ground", "hidden", "veiled"),
     [
-        (0.2, 0.0, False, False),
-        (0.2, 0.1, False, True),  # a third is mirrored
-        (0.2, 0.4, True, False),  # two thirds
-        (0.005, 0.01, False, True),  # two thirds of what is nearly black: no eye sees it
-        (0.98, 0.0, False, False),  # honest white, full
-        (0.9, 0.1, False, True),  # full, and a tenth of it mirrored
-        (0.7, 0.4, True, False),  # full, more than a third mirrored
+        (0.2, 0.0, 0.0, False, False),
+        (0.2, 0.1, 0.0, False, True),  # a third is mirrored
+        (0.2, 0.3, 0.0, True, False),  # three fifths
+        (0.005, 0.02, 0.0, False, True),  # most of what is nearly black: no eye sees it
+        (0.98, 0.0, 0.0, False, False),  # honest white, full
+        (0.85, 0.1, 0.0, False, True),  # full, and a tenth of it mirrored
+        (0.7, 0.3, 0.0, True, False),  # full by what is mirrored
+        (0.2, 0.0, 0.3, False, True),  # the ground's glow along a rim
+        (0.05, 0.0, 0.2, True, False),  # the ground and hardly any stone
     ],
 )
-def test_truth_follows_the_shares_of_light(body, mirrored, hidden, veiled):
-    one = np.full((1, 1, 3), body, np.float32), np.full((1, 1, 3), mirrored, np.float32)
-    assert [bool(layer[0, 0]) for layer in reflections._truth(*one)] == [hidden, veiled]
+def test_truth_follows_the_shares_of_light(body, lamp, ground, hidden, veiled):
+    light = (np.full((9, 9, 3), level, np.float32) for level in (body, lamp, ground))
+    assert [bool(layer[4, 4]) for layer in reflections._truth(*light)] == [hidden, veiled]
+
+
+def test_a_speck_below_a_reflection_does_not_end_it():
+    body, lamp = np.full((200, 200, 3), 0.2, np.float32), np.zeros((200, 200, 3), np.float32)
+    lamp[50:150, 50:150] = 0.35
+    body[98:102, 98:102] = 0.5
+    hidden, _ = reflections._truth(body, lamp, 0 * lamp)
+    assert hidden[60:140, 60:140].all()
+    assert not hidden[:40].any()
 
 
 def test_many_stones_are_white_or_cream_and_none_is_hidden_for_it():
@@ -59,7 +70,7 @@ def test_many_stones_are_white_or_cream_and_none_is_hidden_for_it():
         stone = reflections.draw_stone(np.random.default_rng(seed), TRAINING)
         level = np.median(stone.reflect[stone.mask].min(axis=-1))
         pale += level > 0.45
-        hidden += reflections._truth(stone.reflect, 0 * stone.reflect)[0].any()
+        hidden += reflections._truth(stone.reflect, 0 * stone.reflect, 0 * stone.reflect)[0].any()
     assert pale >= 5
     assert hidden == 0
 

@@ -22,8 +22,10 @@ from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
 LOOK_PX = 384
-#: The network's outputs, in their order; a last one, for glare, is not asked: a network of its own knows it better.
+#: The network's outputs, in their order, before the one for glare.
 ROLES = ("water", "sky", "shore")
+#: How much a pixel of glare counts in training: a missed highlight is read as white band.
+GLARE_WEIGHT = 2.0
 # How softly a class's borders are taken: L*, C*ab and hue degrees over which a fit falls by about two thirds.
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
@@ -111,10 +113,31 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     # The mean over the stone's own pixels: the ground beside it takes no part.
     lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=method)
     lab /= np.maximum(cover, 0.5)[..., None]
-    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))[..., : len(ROLES)]
-    roles = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
-    roles *= ((1 - glare) / roles.sum(axis=-1))[..., None]
-    return _by_class(np.dstack([roles, glare]), face.lab, profile)
+    scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
+    # In training a pixel of glare counted twice.
+    scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
+    fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
+    hidden = _hidden(glare, fine[..., len(ROLES)])
+    # A pixel that is glare for sure has no role left to share out.
+    roles = fine[..., : len(ROLES)] + np.float32(1e-7)
+    roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
+    return _by_class(np.dstack([roles, hidden]), face.lab, profile)
+
+
+def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Chance of each px to be unreadable, (h, w), of what the glare network and the regions network say of it.
+
+    One knows more lamps, the other more stones: each has half the say. Of a patch that the first sees and that is
+    unreadable for the most part, all counts as the first sees it: one lamp's mirror ends at no speck of the stone.
+    """
+    hidden = (glare + whole) / 2
+    count, patch = cv2.connectedComponents((glare > 0.5).astype(np.uint8), connectivity=4)
+    size, sure = (
+        np.bincount(patch.ravel(), counts, count) for counts in (None, (hidden > 0.5).ravel())
+    )
+    kept = sure > size / 2
+    kept[0] = False
+    return np.where(kept[patch], np.maximum(hidden, glare), hidden)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
