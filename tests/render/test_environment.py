@@ -50,11 +50,9 @@ def test_a_mirror_turned_by_an_angle_looks_twice_as_far_aside():
 
 def test_a_panel_is_seen_as_wide_as_it_is():
     ray, px = looking()
-    seen = env.radiance_along(
-        env.Environment((lamp(),), AHEAD, np.zeros(3, np.float32), np.zeros(3, np.float32), 0.01),
-        ray,
-        0.0,
-    )[..., 0]
+    dark = np.zeros(3, np.float32)
+    lamps, _ = env.radiance_along(env.Environment((lamp(),), AHEAD, dark, dark, 0.01), ray, 0.0)
+    seen = lamps[..., 0]
     assert seen.max() == pytest.approx(9, rel=0.01)
     assert (seen > 4.5).any(axis=0).sum() * px == pytest.approx(0.4, abs=0.02)
     assert (seen > 4.5).any(axis=1).sum() * px == pytest.approx(0.2, abs=0.02)
