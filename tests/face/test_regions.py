@@ -196,3 +196,21 @@ def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
     found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
     np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)
     np.testing.assert_allclose(found.sum(axis=-1), 1, atol=1e-4)
+
+
+@pytest.mark.parametrize(("hidden", "unreadable"), [(0.45, False), (0.55, True)])
+def test_a_px_is_unreadable_where_that_is_more_likely_than_not(hidden, unreadable):
+    face = face_of(np.full((4, 4, 3), 0.5))
+    # No class alone is as likely as glare, and all of them together may be.
+    chances = np.tile(np.float32([*[(1 - hidden) / 3] * 3, hidden]), (4, 4, 1))
+    assert (regions._name(face, chances) == regions.UNREADABLE).all() == unreadable
+
+
+def test_a_lamps_mirror_ends_at_no_speck_and_what_one_network_says_alone_is_no_mirror():
+    glare, whole = np.zeros((40, 60), np.float32), np.zeros((40, 60), np.float32)
+    glare[10:20, 10:30], whole[10:20, 10:30] = 0.9, 0.8
+    whole[12:16, 18:24] = 0  # a speck in it that the other network takes for stone
+    glare[30:35, 40:50] = 0.9  # a white patch that only one takes for a lamp
+    hidden = regions._hidden(glare, whole) > 0.5
+    assert hidden[10:20, 10:30].all()
+    assert hidden.sum() == 200

@@ -139,12 +139,27 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     # In training a pixel of glare counted twice.
     scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
     fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
-    # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
-    hidden = (fine[..., len(ROLES)] + glare) / 2
+    hidden = _hidden(glare, fine[..., len(ROLES)])
     # A pixel that is glare for sure has no role left to share out.
     roles = fine[..., : len(ROLES)] + np.float32(1e-7)
     roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
     return _by_class(np.dstack([roles, hidden]), face.lab, profile)
+
+
+def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Chance of each px to be unreadable, (h, w), of what the glare network and the regions network say of it.
+
+    One knows more lamps, the other more stones: each has half the say. Of a patch that the first sees and that is
+    unreadable for the most part, all counts as the first sees it: one lamp's mirror ends at no speck of the stone.
+    """
+    hidden = (glare + whole) / 2
+    count, patch = cv2.connectedComponents((glare > 0.5).astype(np.uint8), connectivity=4)
+    size, sure = (
+        np.bincount(patch.ravel(), counts, count) for counts in (None, (hidden > 0.5).ravel())
+    )
+    kept = sure > size / 2
+    kept[0] = False
+    return np.where(kept[patch], np.maximum(hidden, glare), hidden)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
@@ -177,8 +192,8 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
 
 def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    codes = (chances.argmax(axis=-1) + 1).astype(np.uint8)
-    codes[codes == chances.shape[-1]] = UNREADABLE
+    codes = (chances[..., :-1].argmax(axis=-1) + 1).astype(np.uint8)
+    codes[chances[..., -1] > 0.5] = UNREADABLE
     codes[~face.mask] = 0
     return codes
 
