@@ -233,7 +233,7 @@ WAYS = {
     "setup": ("a.png", True, (), PhotoTerms()),
     "paper": ("paper.png", False, ("--paper-at", "60,30,160,40"), PhotoTerms(neutral=PAPER)),
     "the camera's white": (
-        "bare.png",
+        "paper.png",
         False,
         ("--camera-white",),
         PhotoTerms(camera_white=True),
