@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import crack_figures
+import glare_methods
 import labelled
 import metrics
 import numpy as np
@@ -13,6 +14,8 @@ from hypothesis import strategies as st
 from labelled import quarter_turns
 from scipy.stats import spearmanr
 from sklearn.calibration import calibration_curve
+
+from grader.face.face import Face
 
 
 def test_background_and_unreadable_are_wrong_answers():
@@ -353,3 +356,20 @@ def test_recall_of_pairs_is_told_at_the_precision_of_the_wet_photo_alone():
     assert crack_figures._recall_of_pairs(counts) == pytest.approx(0.45)
     counts[:, 1] = (10, 100, 10, 100)
     assert crack_figures._recall_of_pairs(counts) == 0
+
+
+def test_glare_scores_by_hand():
+    shape = (40, 40)
+    hidden, said = np.zeros(shape, bool), np.zeros(shape, bool)
+    hidden[10:20, 10:20], said[10:20, 10:25] = True, True
+    said[36, 36] = True
+    black, all_ = np.zeros((*shape, 3), np.float32), np.ones(shape, bool)
+    face = Face(black, black, all_, 1.0, (0.0, 0.0))
+    case = glare_methods.Case(face, hidden, all_)
+    # 100 px are hidden, 151 said, 100 of them rightly.
+    assert glare_methods.f1(said, case) == pytest.approx(200 / 251)
+    # Away from the reflection and 4 px around it lie 1600 - 18 * 18 px; of what is said one column of 10 and one px.
+    assert glare_methods.called_wrongly(said, case) == pytest.approx(
+        (1 * 10 + 1) / (1600 - 18 * 18)
+    )
+    assert glare_methods.f1(~all_, glare_methods.Case(face, ~all_, all_)) == 1

@@ -127,7 +127,12 @@ def by_hand(
     photo = read_photo(path, max_megapixels=100, mm_per_px=terms.mm_per_px)
     if reference is None:
         reference = find_reference(
-            photo, setup=profile.setup, height_mm=terms.height_mm, neutral=terms.neutral
+            photo,
+            setup=profile.setup,
+            height_mm=terms.height_mm,
+            neutral=terms.neutral,
+            whole=terms.whole,
+            camera_white=terms.camera_white,
         )
     further = [read_photo(other, max_megapixels=100, mm_per_px=None) for other in terms.same_face]
     measured = measure_photo(photo, terms, profile, reference, calls=words, same_face=further)
@@ -227,6 +232,12 @@ WAYS = {
     "height": ("a.png", False, ("--height-mm", "25"), PhotoTerms(height_mm=25.0)),
     "setup": ("a.png", True, (), PhotoTerms()),
     "paper": ("paper.png", False, ("--paper-at", "60,30,160,40"), PhotoTerms(neutral=PAPER)),
+    "the camera's white": (
+        "paper.png",
+        False,
+        ("--camera-white",),
+        PhotoTerms(camera_white=True),
+    ),
     "whole, wet, scale": (
         "face.png",
         False,

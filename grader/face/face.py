@@ -17,6 +17,7 @@ class Face:
     px_per_photo_px : working px for one px of the full-size photo, at most 1.
     origin_px : (x, y) of the working image's corner in the full-size photo.
     mm_per_px : millimetres of one working px, ``None`` where the scale is not known.
+    light_sd : standard deviation of a* and b* together that the photo's white leaves open.
     """
 
     linear: NDArray
@@ -25,6 +26,7 @@ class Face:
     px_per_photo_px: float
     origin_px: tuple[float, float]
     mm_per_px: float | None = None
+    light_sd: float = 1.0
 
     def to_photo_px(self, points: NDArray) -> NDArray:
         """Return (n, 2) points x, y of this working image in px of the full-size photo."""

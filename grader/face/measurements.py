@@ -110,6 +110,7 @@ class Line:
     source : "photo", or "seller" where the seller's word stands.
     drying_ratio : how much likelier what a wet and a dry photo show is for an open crack than for any other line, above
     0; 1 where they say nothing, ``None`` without such a pair.
+    pattern_chance : that it is a pattern line, 0 to 1; what is left of 1 is that it is no line of the stone.
     """
 
     points: NDArray
@@ -122,6 +123,7 @@ class Line:
     ends: str = "inside"
     source: str = "photo"
     drying_ratio: float | None = None
+    pattern_chance: float = 0.0
 
     @property
     def reported_width_px(self) -> float | None:

@@ -88,6 +88,12 @@ class Reference:
         """Whether colours are referred to something of known colour in the photo."""
         return self.correction is not None or self.white.known
 
+    @property
+    def light_sd(self) -> float:
+        """Standard deviation of a* and b* together that chart or white leave open, at least that of even daylight."""
+        left = self.correction.remaining_mean if self.correction else np.hypot(*self.white.sd[1:])
+        return float(max(1.0, left))
+
     def corrected(self, linear: NDArray[np.float32], x_px: NDArray, y_px: NDArray) -> NDArray:
         """Return linear sRGB as in even daylight.
 

@@ -11,7 +11,7 @@ from grader.render.stroke import Stroke, across
 WIDTHS_PX = {
     "hairline": (0.8, 1.6), "tight": (1.0, 2.2), "open": (2.0, 7.0), "lipped": (1.6, 5.0), "wet": (1.2, 3.5),
     "rust": (1.2, 4.0), "black": (1.2, 4.0), "bloom": (1.0, 3.0), "green": (1.2, 4.0),
-    "veiled": (0.9, 3.0), "gaping": (5.0, 11.0),
+    "veiled": (0.9, 3.0), "gaping": (5.0, 11.0), "powdered": (1.6, 5.0), "oily": (1.2, 3.5),
 }  # fmt: skip
 #: A path has a point every so many px.
 STEP_PX = 2.0
@@ -41,7 +41,7 @@ def draw_fractures(
         if look == "veiled":
             veil = (radius * rng.uniform(0.03, 0.25), float(rng.uniform(-0.5, 0.5)))
         for path, share in _courses(rng, family, outline, radius, band_angle, classes):
-            smooth = family in ("arc", "on band border", "straight")
+            smooth = family in ("arc", "on band border", "straight", "wavy", "cleaved")
             path = inside_run(ragged(rng, path, rough * (0.15 if smooth else 1)), inside)
             for strand, part in _strands(rng, path, width * share):
                 strand = inside_run(strand, inside)
@@ -183,6 +183,8 @@ def _courses(
         return arcs
     if family == "map":
         return _map(rng, inner, angle, radius)
+    if family in _MAKERS:
+        return _MAKERS[family](rng, inner, angle, radius)
     paths = crack_paths(rng, family, outline, radius, band_angle)
     return [(path, 0.6 if k else 1.0) for k, path in enumerate(paths)]
 
@@ -204,6 +206,51 @@ def _map(
                 (path[-1], heading + side * rng.uniform(0.4, 1.1), share * 0.75) for side in (-1, 1)
             ]
     return arms
+
+
+def _feathered(
+    rng: np.random.Generator, start: NDArray, angle: float, radius: float
+) -> list[tuple[NDArray[np.float64], float]]:
+    """A long crack with fine barbs that leave it to one side, all at about one angle."""
+    main = walk(rng, start, angle, radius * rng.uniform(0.7, 1.6), 3.0, 0.4, 0.1)
+    side, lean = rng.choice([-1, 1]), rng.uniform(0.35, 0.9)
+    barbs = []
+    for at in range(int(rng.integers(4, 9)), len(main) - 3, int(rng.integers(5, 14))):
+        ahead = np.arctan2(*(main[at] - main[at - 2])[::-1]) + side * lean
+        length = radius * rng.uniform(0.04, 0.16)
+        barbs.append((walk(rng, main[at], ahead, length, 2.0, 0.15, 0.05), 0.45))
+    return [(main, 1.0), *barbs]
+
+
+def _wavy(
+    rng: np.random.Generator, start: NDArray, angle: float, radius: float
+) -> list[tuple[NDArray[np.float64], float]]:
+    """A crack that swings from side to side, as where a break runs through glassy stone."""
+    along = np.linspace(0, radius * rng.uniform(0.7, 1.8), 160)
+    wave = radius * rng.uniform(0.15, 0.5)
+    swing = radius * rng.uniform(0.01, 0.06) * np.sin(2 * np.pi * along / wave + angle)
+    bow = rng.uniform(-0.25, 0.25) * along**2 / radius
+    c, s = np.cos(angle), np.sin(angle)
+    return [
+        (start + np.stack([along * c - (swing + bow) * s, along * s + (swing + bow) * c], 1), 1.0)
+    ]
+
+
+def _cleaved(
+    rng: np.random.Generator, start: NDArray, angle: float, radius: float
+) -> list[tuple[NDArray[np.float64], float]]:
+    """A crack in straight pieces that keep to two directions, as cleavage has them."""
+    turn = rng.choice([-1, 1]) * rng.uniform(0.9, 1.9)
+    knots, place = [start], start
+    for k in range(int(rng.integers(4, 11))):
+        heading = angle + turn * (k % 2)
+        length = radius * rng.uniform(0.05, 0.3)
+        place = place + length * np.array([np.cos(heading), np.sin(heading)])
+        knots.append(place)
+    return [(np.array(knots), 1.0)]
+
+
+_MAKERS = {"feathered": _feathered, "wavy": _wavy, "cleaved": _cleaved}
 
 
 def border_paths(

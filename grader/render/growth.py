@@ -30,7 +30,7 @@ def draw_growths(
 
     Parameters
     ----------
-    kinds : among "rim", "band lines", "veins" and "knotted web".
+    kinds : among "rim", "band lines", "veins", "knotted web", "suture", "ladder" and "rings".
     outline : (n, 2) px.   inside : where the stone lies.   classes : its regions.   course : of its bands, if any.
     """
     strokes = []
@@ -40,10 +40,8 @@ def draw_growths(
             strokes += _rim(rng, outline.mean(0), radius, grow, classes)
         elif kind == "band lines":
             strokes += _band_lines(rng, course, grow)
-        elif kind == "veins":
-            strokes += _veins(rng, outline.mean(0), radius, grow)
         else:
-            strokes += _knotted_web(rng, outline.mean(0), radius, grow)
+            strokes += _MAKERS[kind](rng, outline.mean(0), radius, grow)
     return [part for stroke in strokes if (part := _within(stroke, inside)) is not None]
 
 
@@ -195,6 +193,68 @@ def _knotted_web(rng, centre: NDArray, radius: float, grow: float) -> list[Strok
                 Stroke(spur, np.maximum(0.7, taper), "web", "dark", depth, colour=colour)
             )
     return strokes
+
+
+def _suture(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
+    """A seam in small teeth of uneven height, as where two layers were pressed into each other."""
+    angle = rng.uniform(0, 2 * np.pi)
+    start = centre - radius * np.array([np.cos(angle), np.sin(angle)]) * rng.uniform(0.3, 1.1)
+    base = walk(rng, start, angle, radius * rng.uniform(0.8, 2.0), 2.0, 0.3, 0.0)
+    teeth, at = np.zeros(len(base)), 0
+    while at < len(base):
+        n = int(rng.integers(2, 9))
+        teeth[at : at + n] = rng.uniform(-1, 1) * radius * rng.uniform(0.005, 0.05)
+        at += n
+    teeth = np.convolve(teeth, np.ones(3) / 3, "same")
+    path = base + across(base) * teeth[:, None]
+    width = max(0.8, rng.uniform(0.8, 3.0) * grow)
+    widths = _knotty(rng, len(path), width, rng.uniform(0.2, 0.6), 0.0)
+    colour = tint(rng, FILLINGS if rng.random() < 0.75 else _PALE)
+    return [Stroke(path, widths, "seam", "dark", rng.uniform(0.4, 0.95), colour=colour)]
+
+
+def _ladder(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
+    """Short filled cracks side by side, each widest in its middle, like the rungs of a leaning ladder."""
+    angle, lean = rng.uniform(0, 2 * np.pi), rng.choice([-1, 1]) * rng.uniform(0.5, 1.3)
+    ahead = np.array([np.cos(angle), np.sin(angle)]) * radius * rng.uniform(0.05, 0.16)
+    start = centre + radius * rng.uniform(-0.6, 0.2, 2)
+    pale = rng.random() < 0.7
+    colour, depth = tint(rng, _PALE if pale else FILLINGS), rng.uniform(0.4, 0.95)
+    widest, length = max(1.0, rng.uniform(1.0, 5.0) * grow), radius * rng.uniform(0.1, 0.35)
+    strokes = []
+    for k in range(int(rng.integers(4, 12))):
+        rung = walk(
+            rng, start + k * ahead, angle + lean, length * rng.uniform(0.6, 1.3), 2.0, 0.3, 0.0
+        )
+        swell = np.sin(np.linspace(0.1, np.pi - 0.1, len(rung)))
+        widths = np.maximum(0.7, widest * swell)
+        look = "pale" if pale else "dark"
+        strokes.append(Stroke(rung, widths, "healed", look, depth, colour=colour))
+    return strokes
+
+
+def _rings(rng, centre: NDArray, radius: float, grow: float) -> list[Stroke]:
+    """Lines round one middle in corners that grow rounder outwards, as crystals and eyes grow."""
+    middle = centre + radius * rng.uniform(-0.5, 0.5, 2)
+    sides, turn = int(rng.integers(4, 8)), rng.uniform(0, 2 * np.pi)
+    t = np.linspace(0, 2 * np.pi * rng.uniform(0.4, 1.0), 140)
+    corner = (t * sides / (2 * np.pi)) % 1 - 0.5
+    polygon = np.cos(np.pi / sides) / np.cos(2 * np.pi / sides * corner)
+    reach, strokes = radius * rng.uniform(0.08, 0.2), []
+    colour = tint(rng, FILLINGS if rng.random() < 0.6 else _PALE)
+    for k in range(int(rng.integers(2, 7))):
+        reach += radius * rng.uniform(0.02, 0.12)
+        ring = reach * (1 + (polygon - 1) / (1 + 0.3 * k))
+        path = middle + np.stack([np.cos(t + turn), np.sin(t + turn)], 1) * ring[:, None]
+        path = ragged(rng, path, rng.uniform(0.0, 0.12))
+        widths = _knotty(rng, len(path), max(0.8, rng.uniform(0.8, 2.6) * grow), 0.3, 0.0)
+        strokes.append(Stroke(path, widths, "seam", "dark", rng.uniform(0.2, 0.8), colour=colour))
+    return strokes
+
+
+_MAKERS = {
+    "veins": _veins, "knotted web": _knotted_web, "suture": _suture, "ladder": _ladder, "rings": _rings,
+}  # fmt: skip
 
 
 def _knotty(rng, n: int, width: float, spread: float, knot: float) -> NDArray[np.float64]:

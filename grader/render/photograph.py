@@ -33,7 +33,10 @@ STRAYS = {"scratch": 0.1, "hair": 0.08, "pencil": 0.06, "print": 0.05, "ticks": 
 #: The same for a web of matrix and for seams along the bands, and the chance, taken twice, of a line laid over it.
 WEBS, OVERLAID_CHANCE = {"web": 0.09, "growth seams": 0.1}, 0.16
 #: The chance of each thing that grew with the stone, in a style that draws it.
-GROWN = {"rim": 0.12, "band lines": 0.07, "veins": 0.08, "knotted web": 0.1, "moss": 0.05}
+GROWN = {
+    "rim": 0.12, "band lines": 0.07, "veins": 0.08, "knotted web": 0.1, "moss": 0.05,
+    "suture": 0.16, "ladder": 0.14, "rings": 0.14,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)

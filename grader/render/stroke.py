@@ -10,13 +10,14 @@ from grader.render.noise import fbm
 from grader.render.truth import CRACK, FAINT, LINE_CODES, PATTERN_LINE
 
 #: Looks of cracks beside the plain ones, with how far what surrounds them reaches, px: none; a bright lip on one side;
-#: the dark of seeping water; what came out of the crack and dried.
+#: the dark of seeping water; what came out of the crack and dried; oil that crept into the stone.
 LOOKS = {
     "hairline": 0, "lipped": 4, "wet": 14, "rust": 8, "black": 8, "bloom": 10, "green": 8,
-    "veiled": 0, "gaping": 0,
+    "veiled": 0, "gaping": 0, "powdered": 0, "oily": 9,
 }  # fmt: skip
 _DRIED = {
     "rust": (0.20, 0.075, 0.02), "black": (0.02, 0.02, 0.02), "bloom": (0.68, 0.68, 0.66), "green": (0.06, 0.15, 0.08),
+    "oily": (0.14, 0.09, 0.03),
 }  # fmt: skip
 
 
@@ -146,6 +147,8 @@ def paint(
         _surround(rng, part, stroke, cov)
     if stroke.kind == "crack":
         part *= 1 - hold
+        if stroke.look == "powdered":
+            _powder(rng, part, hold)
         if stroke.look not in ("tight", "hairline"):
             height[box] -= cv2.GaussianBlur(cov, (0, 0), 0.8) * np.float32(
                 np.median(stroke.widths) * 0.6
@@ -163,6 +166,12 @@ def paint(
             np.sqrt(base) if stroke.look == "pale" else base * 0.25
         )
     part[:] = part * (1 - hold) + tint * hold
+
+
+def _powder(rng: np.random.Generator, part: NDArray[np.float32], hold: NDArray[np.float32]) -> None:
+    """Fill stretches of a crack with pale polishing powder, in place; between them it stays dark."""
+    filled = np.clip(fbm(rng, hold.shape[:2], 26, 2) * 1.5 + 0.2, 0, 1)[..., None] * hold
+    part[:] = part * (1 - filled) + np.float32(rng.uniform(0.45, 0.8)) * filled
 
 
 def _veil(reflect: NDArray[np.float32], stroke: Stroke) -> None:

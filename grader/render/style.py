@@ -1,6 +1,6 @@
-"""The catalogue of what may be drawn, and the two styles: one to learn from, one kept back."""
+"""The catalogue of what may be drawn, and the styles: one to learn from, two kept back."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,6 +54,11 @@ HELD_OUT_HOSTS = ("salmon",)
 HELD_OUT_CRACKS = ("stepped",)
 HELD_OUT_CRACK_LOOKS = ("green",)
 HELD_OUT_OVERLAID = ("text",)
+#: What only the style of held-out lines draws: cracks that feather, wave or run along cleavage, that hold polishing
+#: powder or oil; and seams that grew as a toothed suture, as rungs of a ladder or as rings.
+HELD_OUT_LINES_FRACTURES = ("feathered", "wavy", "cleaved")
+HELD_OUT_LINES_LOOKS = ("powdered", "oily")
+HELD_OUT_LINES_GROWTHS = ("suture", "ladder", "rings")
 
 
 @dataclass(frozen=True)
@@ -124,3 +129,12 @@ HELD_OUT = Style(
         + HELD_OUT_CRACK_LOOKS + HELD_OUT_OVERLAID
     ),
 )  # fmt: skip
+#: Everything but the lines as in training, so that it tells how names of lines hold for lines that nobody fitted to.
+HELD_OUT_LINES = replace(
+    TRAINING,
+    name="held-out lines",
+    fractures=tuple(FRACTURES) + HELD_OUT_LINES_FRACTURES,
+    crack_looks=tuple(CRACK_LOOKS) + HELD_OUT_LINES_LOOKS,
+    growths=HELD_OUT_LINES_GROWTHS,
+    favoured=frozenset(HELD_OUT_LINES_FRACTURES + HELD_OUT_LINES_LOOKS),
+)

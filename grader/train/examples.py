@@ -27,6 +27,8 @@ from grader.render.truth import (
     WHITE,
     Rendered,
 )
+from grader.train.reflections import SIDE_PX as GLARE_PX
+from grader.train.reflections import Reflection, draw_reflections
 from grader.train.surfaces import draw_surface
 from grader.train.variety import other_ground, poorer, shaded_rim
 
@@ -34,7 +36,7 @@ from grader.train.variety import other_ground, poorer, shaded_rim
 IGNORE = 255
 #: Target value of a pixel on the stone that teaches nothing: the network sees it, the loss does not ask.
 UNJUDGED = 254
-#: Side of a crop for the networks of cracks and of glare, in working px.
+#: Side of a crop for the network of cracks, in working px.
 CRACKS_PX = 256
 _HALFWAY = (srgb_curve()[1:] + srgb_curve()[:-1]) / 2
 #: How often a picture is given another ground, the look of a small web copy, and a cab a shaded rim.
@@ -49,7 +51,7 @@ class Example:
     regions : place of the role, 3 for unreadable; off the stone ``IGNORE``, and the picture is black there.
     cracks : 0 no line, 1 crack, 2 pattern line, where none of these lies 4 a line that is none of the stone's and 3 a
     band border, ``UNJUDGED`` where a line of the stone is too faint to see; off the stone ``IGNORE``.
-    glare : as cracks, but 3 is where glare hides what lies below.
+    glare : 1 where a mirrored light hides the stone, 0 where it does not, ``UNJUDGED`` under a veil.
     """
 
     picture: NDArray[np.uint8]
@@ -119,12 +121,17 @@ def surface_examples(rng: np.random.Generator, style: Style, count: int = 2) -> 
     return [_surface_example(rng, style) for _ in range(count)]
 
 
-def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 5) -> list[Example]:
-    """Return up to ``most`` crops of a photo's faces, most of them on lines and glare."""
-    if not rendered.stones:
-        return []
-    drawn = [rendered.stones[int(k)] for k in rng.integers(len(rendered.stones), size=most)]
-    return [_glare_example(rendered, stone, rng) for stone in drawn]
+def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 4) -> list[Example]:
+    """Return up to ``most`` faces of a photo, with all that lies on stones: lines, dirt, water."""
+    stones = [s for s in rendered.stones if min(s.box[2:]) >= 60]
+    rng.shuffle(stones)
+    return [_glare_example(rendered, stone, rng) for stone in stones[:most]]
+
+
+def reflection_examples(rng: np.random.Generator, style: Style, stones: int = 12) -> list[Example]:
+    """Return faces that mirror lamps, or none, with targets as for glare: some of each of that many stones."""
+    drawn = [picture for _ in range(stones) for picture in draw_reflections(rng, style)]
+    return [_reflection_example(picture, rng) for picture in drawn]
 
 
 def _pieces_example(
@@ -288,17 +295,29 @@ def _surface_example(rng: np.random.Generator, style: Style) -> Example:
 
 
 def _glare_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
-    lines = _lines_of(rendered, stone, rng)
-    glare = (lines.codes == UNREADABLE) & lines.mask
-    target = lines.target
-    target[glare] = 3
-    centre = (
-        _one_of(lines.crack, rng, 0.45)
-        or _one_of(glare, rng, 0.4)
-        or _one_of(lines.pattern, rng, 0.3)
-        or _one_of(lines.mask, rng, 1.0)
-    )
-    return lines.crop(target, centre)
+    x, y, w, h = _grown(stone.box, 0.02, rendered.pieces.shape)
+    cut = np.s_[y : y + h, x : x + w]
+    factor = min(1.0, GLARE_PX / max(w, h))
+    size = (round(w * factor), round(h * factor))
+    rgb = cv2.resize(rendered.rgb[cut], size, interpolation=cv2.INTER_AREA)
+    mask = _shrunk(rendered.pieces[cut] == stone.id, size, cv2.INTER_AREA) > 0.5
+    hidden = (_most_of(rendered.regions[cut], size, cv2.INTER_AREA) == UNREADABLE) & mask
+    # Around it lies a veil of which this renderer keeps no truth.
+    veiled = cv2.dilate(hidden.astype(np.uint8), np.ones((7, 7))) > 0
+    return _reflection_example(Reflection(rgb, mask, hidden, veiled & ~hidden), rng)
+
+
+def _reflection_example(picture: Reflection, rng: np.random.Generator) -> Example:
+    rgb = poorer(picture.rgb, rng) if rng.random() < POORER else picture.rgb
+    rgb = cv2.resize(rgb, picture.mask.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    target = np.where(picture.hidden, 1, np.where(picture.veiled, UNJUDGED, 0)).astype(np.uint8)
+    # The outline of a real photo is never exact; nothing is asked of the ground that it takes in.
+    target[~picture.mask] = UNJUDGED
+    mask = picture.mask.astype(np.uint8)
+    reach = int(rng.integers(-2, 3))
+    change = cv2.dilate if reach > 0 else cv2.erode
+    target[change(mask, np.ones((3, 3)), iterations=abs(reach)) == 0] = IGNORE
+    return Example(*_square(np.where(target[..., None] == IGNORE, 0, rgb), target, GLARE_PX))
 
 
 def _one_of(
@@ -387,7 +406,7 @@ def make_examples(
     """Return the examples of one photo for each part.
 
     The same seed and photo number give the same ones, whichever other parts are made. A fifth of those for
-    cracks show other surfaces.
+    cracks show other surfaces; most of those for glare are drawn for it alone.
     """
     cv2.setNumThreads(1)
     rendered = render_example_photo(np.random.default_rng([seed, photo]), style)
@@ -395,6 +414,8 @@ def make_examples(
     made = {part: MAKERS[part](rendered, dice[part]) for part in parts}
     if "cracks" in made:
         made["cracks"] += surface_examples(dice["cracks"], style)
+    if "glare" in made:
+        made["glare"] += reflection_examples(dice["glare"], style)
     return made
 
 

@@ -43,8 +43,8 @@ PARTS = {
     "regions": Part(7, (*ROLES, "unreadable"), (32, 48, 64, 96, 128), (1, 1, 1, GLARE_WEIGHT)),
     # It sees large pictures and needs little surround. Lines are rare, a px in 300; borders are not.
     "cracks": Part(4, CRACK_NAMES, (24, 40, 64, 96), (1, 4, 2, 1, 2), centred=True),
-    # With the lines as names of their own, so that it does not take them for sparks.
-    "glare": Part(4, GLARE_NAMES, (16, 24, 40, 64), (1, 3, 2, 1)),
+    # It sees the whole face: what is bright on a white stone is not on a dark one.
+    "glare": Part(4, GLARE_NAMES, (24, 40, 64, 96, 128), (1, 1), whole=True),
 }
 
 #: Highest step of the optimiser; the share of the old average kept at each step.
@@ -139,7 +139,8 @@ def train(
     torch.backends.cudnn.benchmark = True
     net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
     average = copy.deepcopy(net)
-    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
+    fused = device == "cuda"
+    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=fused)
     pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
     began = time.perf_counter()
     for step in range(steps):
@@ -165,12 +166,12 @@ def train(
 
 
 def _follow(average: UNet, net: UNet, kept: float) -> None:
+    slow, fast = (
+        [value for value in one.state_dict().values() if value.is_floating_point()]
+        for one in (average, net)
+    )
     with torch.no_grad():
-        for slow, fast in zip(
-            average.state_dict().values(), net.state_dict().values(), strict=True
-        ):
-            if slow.is_floating_point():
-                slow.lerp_(fast, 1 - kept)
+        torch._foreach_lerp_(slow, fast, 1 - kept)
 
 
 def overlap(

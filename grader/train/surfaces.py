@@ -23,6 +23,8 @@ from grader.render.truth import LINE_CODES
 
 #: How often a surface is coursed (blocks with joints between them), painted in any hue, crossed by the edge of a shade.
 COURSED, PAINTED, SHADED = 0.25, 0.2, 0.25
+#: How much of what is coursed is tiled: joints in line, straight and thin; and how often a material is even, as glaze.
+TILED, EVEN = 0.4, 0.2
 #: How many cracks it bears, with what weight.
 CRACKS = {0: 0.1, 1: 0.3, 2: 0.35, 3: 0.25}
 #: Half of them are of these families, since a wall or a floor mostly breaks from side to side.
@@ -106,6 +108,9 @@ def _ground(rng, shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[n
     chroma, hue = chroma * rng.uniform(0.3, 1.3), np.deg2rad(hue)
     lab = np.empty((*shape, 3), np.float32)
     lab[:] = [rng.uniform(28, 85), chroma * np.cos(hue), chroma * np.sin(hue)]
+    if rng.random() < EVEN:
+        lab[..., 0] += grain(rng, shape, rng.uniform(0.5, 2)) * np.float32(rng.uniform(0.1, 1.2))
+        return lab, np.zeros(shape, np.float32)
     slow = fbm(rng, shape, side * rng.uniform(0.2, 0.9), 5, rng.uniform(0.4, 0.65))
     lab[..., 0] += slow * np.float32(rng.uniform(0.5, 6))
     if rng.random() < 0.35:  # stains with a border of their own
@@ -150,9 +155,14 @@ def _courses(rng, shape: tuple[int, int]) -> NDArray[np.uint8]:
     wander = rng.uniform(0.2, 2.5)
     u = c * x + s * y + wander * fbm(rng, shape, rng.uniform(5, 30), 3)
     v = c * y - s * x + wander * fbm(rng, shape, rng.uniform(5, 30), 3)
+    tiled = rng.random() < TILED
+    if tiled:
+        u, v = c * x + s * y, c * y - s * x
     tall = rng.uniform(0.18, 0.8) * h
     long, gap = tall * rng.uniform(1.2, 3.2), np.clip(tall * rng.uniform(0.03, 0.2), 2, 26)
-    row = np.floor(v / tall)
+    if tiled:
+        long, gap = tall * rng.uniform(0.8, 1.6), rng.uniform(1.5, 7)
+    row = np.floor(v / tall) * (not tiled)
     across = (u + long / 2 * (row % 2) + rng.uniform(0, long)) % long
     return np.where((v % tall < gap) | (across < gap), 2, 1).astype(np.uint8)
 

@@ -29,8 +29,9 @@ from speed import PHOTO_SIZE, ROUNDS, decoded_to_lab, seconds_of, twelve_megapix
 from tables import Row
 from threadpoolctl import threadpool_limits
 
-from grader.face.lines.cracks import CRACK, find_cracks
+from grader.face.lines.cracks import find_cracks
 from grader.face.lines.lines import line_facts
+from grader.face.lines.naming import CRACK
 from grader.face.lines.sound import sound_stone
 from grader.face.regions.regions import find_regions
 from grader.face.sight.cut import cut_face
@@ -60,6 +61,11 @@ STRAIGHT = ("joint", "print", "ticks", "saw mark")
 #: A drawn crack holds water with the first chance while its surround dries, any other line with the second; our
 #: setting, no source. Chances from which on a line may count as a crack.
 HOLDS, HOLDS_BY_CHANCE, CUTS = 0.8, 0.1, np.linspace(0.1, 0.9, 33)
+#: Our lines of class crack and uncertain together.
+WITH_UNCERTAIN = "crack with uncertain"
+HEALED = "healed cracks, seams and webs"
+#: What is counted of them that are told and not called crack.
+TOLD = "told as pattern"
 OTHER_WAYS = ("ridge filter", "oriented filters", "yardstick")
 
 
@@ -138,14 +144,22 @@ def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
     regions = find_regions(cut, find_glare(cut), profile)
     lines = line_facts(find_cracks(cut, regions), cut, regions, profile)
     called = [line for line in lines if line.kind == "crack"]
+    doubted = [line for line in lines if line.kind in ("crack", "uncertain")]
     paths = {id(line): cut.to_photo_px(line.points) - 0.5 for line in lines}
-    said = np.zeros(shape, np.uint8)
-    for line in called:
-        width = max(1, round(line.width_px / cut.px_per_photo_px))
-        cv2.polylines(said, [np.rint(paths[id(line)]).astype(np.int32)], False, 1, width)
+
+    def drawn(chosen):
+        layer = np.zeros(shape, np.uint8)
+        for line in chosen:
+            width = max(1, round(line.width_px / cut.px_per_photo_px))
+            cv2.polylines(layer, [np.rint(paths[id(line)]).astype(np.int32)], False, 1, width)
+        return layer > 0
+
+    said, in_doubt = drawn(called), drawn(doubted)
+    seen_calm = drawn([line for line in lines if line.kind != "crack"])
     lightness = lightness_of_face(face)
     ways = {
-        "ours": said > 0,
+        "ours": said,
+        WITH_UNCERTAIN: in_doubt,
         "ridge filter": crack_methods.ridge_lines(lightness, face.mask),
         "oriented filters": crack_methods.oriented_lines(lightness, face.mask),
         "yardstick": naive,
@@ -155,13 +169,14 @@ def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
         for way, answer in ways.items()
     }
     length_px = sum(line.length_px for line in called) / cut.px_per_photo_px
+    doubted_px = sum(line.length_px for line in doubted) / cut.px_per_photo_px
     sound = sound_stone(cut.mask, lines, None, profile.ovals_mm)
     return FaceScore(
         lines=counts,
-        others=_others(face, said > 0),
-        wrong=_wrong(face, said > 0),
+        others=_others(face, said, seen_calm),
+        wrong=_wrong(face, said),
         chances=_chances(face, [(line.probability, paths[id(line)]) for line in lines]),
-        left_alone=length_px < LEFT_ALONE * np.sqrt(face.mask.sum()) if face.sound else None,
+        left_alone=doubted_px < LEFT_ALONE * np.sqrt(face.mask.sum()) if face.sound else None,
         length=_length(face, length_px),
         largest=(sound.largest.value, _largest(face)) if face.known else None,
     )
@@ -221,19 +236,24 @@ def _counts_from(cut: float, lines, seen, face: KnownFace) -> NDArray:
     return metrics.line_counts(said, face.cracks, 2, face.faint)
 
 
-def _others(face: KnownFace, said: NDArray[np.bool_]) -> dict[str, NDArray]:
+def _others(
+    face: KnownFace, said: NDArray[np.bool_], calm: NDArray[np.bool_]
+) -> dict[str, NDArray]:
+    """Counts of px called crack; of healed ones also those told as pattern, contact or uncertain, last."""
     if not face.known:
         return {}
     lines = {
-        "healed cracks, seams and webs": skeletonize(face.pattern),
+        HEALED: skeletonize(face.pattern),
         "band borders": skeletonize(face.borders),
         "straight joints, print, ruler ticks and saw marks": face.drawn(*STRAIGHT),
         "hairs, pencil, scratches and all else that lies on a stone": face.drawn(),
     }
-    return {
+    counts = {
         name: metrics.called_counts(said, layer, face.cracks, 2, APART_PX)
         for name, layer in lines.items()
     }
+    told = metrics.called_counts(calm & ~said, lines[HEALED], face.cracks, 2, APART_PX)
+    return counts | {TOLD: told}
 
 
 def _wrong(face: KnownFace, said: NDArray[np.bool_]) -> dict[str, NDArray]:
@@ -334,8 +354,18 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
         row = _row(name, RENDERS, unit, groups, value, rng, decimals, floor)
         rows.extend([row] if row else [])
 
+    told(
+        f"{HEALED} that an eye sees told as pattern line, contact or uncertain, share of their px",
+        "faces",
+        lambda f: f.others[TOLD],
+        _pooled,
+        3,
+        "≥ 0.80",
+    )
     for name in scored[0][0][0].others if scored[0][0] else ():
-        floor = "≤ 0.01" if name.startswith(("healed", "band")) else ""
+        if name == TOLD:
+            continue
+        floor = {HEALED: "≤ 0.05", "band borders": "≤ 0.01"}.get(name, "")
         told(
             f"{name} called crack, share of their px",
             "faces",
@@ -419,6 +449,12 @@ def line_rows(
                 value, rng, 3, floor,
             )  # fmt: skip
             rows.append(row and dataclasses.replace(row, yardstick=told))
+            rows.append(
+                _row(
+                    f"{WITH_UNCERTAIN}, {name} at {tolerance} px", measured_on, "faces",
+                    counts(WITH_UNCERTAIN), value, rng, 3, "",
+                )
+            )  # fmt: skip
     return [row for row in rows if row]
 
 

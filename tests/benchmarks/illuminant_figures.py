@@ -4,8 +4,8 @@
 
 Scenes worked out from spectra (``spectral.py``): stones on six grounds and from edge to edge, under CIE illuminants,
 seen by seven cameras, the phone's white balance left out in half of them. Renders of the kept-back style, as they are
-and in strong casts: the error of the shares of their largest stones. Beside the estimate stand the camera's own colours, grey world and
-shades of grey (Finlayson & Trezzi 2004).
+and in strong casts: the error of the shares of their largest stones. Beside the estimate stand the camera's own
+colours, grey world and shades of grey (Finlayson & Trezzi 2004).
 """
 
 import argparse

@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 import pytest
+from skimage import data
 
 from grader.face.face import Face
 from grader.face.lines.cracks import find_cracks
@@ -176,3 +177,15 @@ def test_an_empty_or_tiny_face_gives_nothing():
     assert find_cracks(face, Regions(codes, {}, {}, {}, 0.0)) == ()
     tiny = Face(np.zeros((7, 5, 3)), surface()[:7, :5], np.ones((7, 5), bool), 1.0, (0.0, 0.0))
     assert find_cracks(tiny, Regions(np.ones((7, 5), np.uint8), {}, {}, {}, 0.0)) == ()
+
+
+@pytest.mark.parametrize("name", ["coins", "grass", "brick"])
+def test_photographs_that_scikit_image_ships_get_no_crack(name):
+    """Outside: public pictures without a crack (scikit-image's own, without a download)."""
+    grey = getattr(data, name)()
+    rgb = np.dstack([grey] * 3)[:320, :320]
+    lab = cv2.cvtColor(rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    everywhere = np.ones(grey[:320, :320].shape, bool)
+    face = Face(np.zeros_like(lab), lab, everywhere, 1.0, (0.0, 0.0))
+    found = find_cracks(face, Regions(everywhere.astype(np.uint8), {}, {}, {}, 0.0))
+    assert [line.length_px for line in found if line.kind == "crack"] == []

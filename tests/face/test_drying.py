@@ -74,7 +74,7 @@ def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
     assert kept is said
     wet, dry = pair(1.5, 1.5)
     pair_that_dried = DryingPair(np.log(dry / wet), MASK)
-    (line,) = with_drying((replace(LEVEL, probability=0.28),), pair_that_dried)
+    (line,) = with_drying((replace(LEVEL, probability=0.28, pattern_chance=0.7),), pair_that_dried)
     assert line.kind == "pattern line"
 
 

@@ -27,7 +27,7 @@ def certain(codes):
 
 @pytest.fixture(autouse=True)
 def fitted_widths(monkeypatch):
-    monkeypatch.setattr(regions, "_interval_coefficients", lambda: (0.01, 2.0))
+    monkeypatch.setattr(regions, "half_width", lambda evidence: 0.01 + 2 * evidence.doubt)
 
 
 def regions_of(face, profile=PROFILE):
@@ -75,7 +75,7 @@ def test_shares_are_counted_over_the_readable_face_and_sum_to_one():
     codes[:, 3:5], codes[:, 5:9], codes[:, 9] = 1, 2, 3
     face = face_of(np.full((10, 10, 3), 0.5))
     named = regions._name(face, certain(codes))
-    shares = regions._shares(face, named, certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     assert {n: s.value for n, s in shares.items()} == pytest.approx(
         {"blue": 3 / 9, "white": 2 / 9, "host": 4 / 9}
     )
@@ -86,7 +86,7 @@ def test_glare_widens_every_interval_for_what_may_lie_under_it():
     codes = np.zeros((10, 10), int)
     codes[:, 9] = 3
     face = face_of(np.full((10, 10, 3), 0.5))
-    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     # Nine columns of blue, one unread: blue fills 0.9 to 1 of the whole face; each end 0.01 further for the base.
     assert shares["blue"].low == pytest.approx(0.99 * 0.9)
     assert shares["blue"].high == pytest.approx(1)
@@ -99,8 +99,8 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
     face = face_of(np.full((20, 30, 3), 0.5))
     doubled = np.repeat(np.repeat(chances, 2, 0), 2, 1)
     big = face_of(np.full((40, 60, 3), 0.5))
-    first = regions._shares(face, regions._name(face, chances), chances, PROFILE)
-    second = regions._shares(big, regions._name(big, doubled), doubled, PROFILE)
+    first = regions.regions_from_chances(face, chances, PROFILE).shares
+    second = regions.regions_from_chances(big, doubled, PROFILE).shares
     for name in first:
         assert second[name].high - second[name].low == pytest.approx(
             first[name].high - first[name].low, abs=1e-6
@@ -110,7 +110,7 @@ def test_an_interval_does_not_narrow_when_the_photo_is_doubled_in_size():
 def test_a_face_under_glare_alone_claims_nothing():
     codes = np.full((6, 6), 3)
     face = face_of(np.ones((6, 6, 3)))
-    shares = regions._shares(face, regions._name(face, certain(codes)), certain(codes), PROFILE)
+    shares = regions.regions_from_chances(face, certain(codes), PROFILE).shares
     assert all((s.low, s.high) == (0, 1) for s in shares.values())
     assert sum(s.value for s in shares.values()) == pytest.approx(1)
 
@@ -196,3 +196,21 @@ def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
     found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
     np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)
     np.testing.assert_allclose(found.sum(axis=-1), 1, atol=1e-4)
+
+
+@pytest.mark.parametrize(("hidden", "unreadable"), [(0.45, False), (0.55, True)])
+def test_a_px_is_unreadable_where_that_is_more_likely_than_not(hidden, unreadable):
+    face = face_of(np.full((4, 4, 3), 0.5))
+    # No class alone is as likely as glare, and all of them together may be.
+    chances = np.tile(np.float32([*[(1 - hidden) / 3] * 3, hidden]), (4, 4, 1))
+    assert (regions._name(face, chances) == regions.UNREADABLE).all() == unreadable
+
+
+def test_a_lamps_mirror_ends_at_no_speck_and_what_one_network_says_alone_is_no_mirror():
+    glare, whole = np.zeros((40, 60), np.float32), np.zeros((40, 60), np.float32)
+    glare[10:20, 10:30], whole[10:20, 10:30] = 0.9, 0.8
+    whole[12:16, 18:24] = 0  # a speck in it that the other network takes for stone
+    glare[30:35, 40:50] = 0.9  # a white patch that only one takes for a lamp
+    hidden = regions._hidden(glare, whole) > 0.5
+    assert hidden[10:20, 10:30].all()
+    assert hidden.sum() == 200

@@ -7,6 +7,7 @@ import pytest
 
 from grader.render import TRAINING, photograph, render_photo
 from grader.render.fracture import WIDTHS_PX, draw_fractures, draw_webs, ragged, uneven_widths
+from grader.render.growth import draw_growths
 from grader.render.overlaid import draw_overlaid
 from grader.render.stroke import LOOKS, Stroke, cover, paint
 from grader.render.style import (
@@ -14,6 +15,10 @@ from grader.render.style import (
     FRACTURES,
     HELD_OUT,
     HELD_OUT_CRACK_LOOKS,
+    HELD_OUT_LINES,
+    HELD_OUT_LINES_FRACTURES,
+    HELD_OUT_LINES_GROWTHS,
+    HELD_OUT_LINES_LOOKS,
     HELD_OUT_OVERLAID,
     OVERLAID,
 )
@@ -128,6 +133,38 @@ def test_training_never_draws_what_is_kept_back():
     assert not drawn[TRAINING] & kept_back
     assert drawn[HELD_OUT] >= kept_back
     assert set(CRACK_LOOKS) | set(HELD_OUT_CRACK_LOOKS) <= set(WIDTHS_PX)
+
+
+def test_the_style_of_held_out_lines_alone_draws_its_lines():
+    own = {*HELD_OUT_LINES_FRACTURES, *HELD_OUT_LINES_LOOKS}
+    for style in (TRAINING, HELD_OUT):
+        assert not own & {*style.fractures, *style.crack_looks}
+        assert not set(HELD_OUT_LINES_GROWTHS) & set(style.growths)
+    assert own <= {*HELD_OUT_LINES.fractures, *HELD_OUT_LINES.crack_looks}
+
+
+@pytest.mark.parametrize("family", HELD_OUT_LINES_FRACTURES)
+@pytest.mark.parametrize("look", HELD_OUT_LINES_LOOKS)
+def test_held_out_cracks_lie_on_the_face(family, look):
+    strokes = draw_fractures(
+        np.random.default_rng(3),
+        ((family, look),),
+        OUTLINE,
+        INSIDE,
+        140,
+        None,
+        INSIDE.astype(np.uint8),
+    )
+    assert strokes and {s.kind for s in strokes} == {"crack"}
+    assert any(cover(s, (SIDE, SIDE)).any() for s in strokes)
+
+
+@pytest.mark.parametrize("kind", HELD_OUT_LINES_GROWTHS)
+def test_held_out_growths_are_pattern_lines(kind):
+    strokes = draw_growths(
+        np.random.default_rng(1), (kind,), OUTLINE, INSIDE, 140, INSIDE.astype(np.uint8), None
+    )
+    assert strokes and {LINE_CODES[s.kind] for s in strokes} == {PATTERN_LINE}
 
 
 def test_new_lines_leave_the_rest_of_the_stone_as_it_is(monkeypatch):

@@ -1,8 +1,8 @@
 """Lines on the face as polylines, each with how likely it is a crack.
 
 A small network says of every pixel how likely it lies on an open crack, on a pattern line (healed crack, growth seam,
-contact) and on the border of a band; the chances of lines are traced, joined over small gaps and summed up by line. A
-border is no line, but what may be one is so much the less a crack.
+contact) and on the border of a band; the chances of lines are traced and joined over small gaps. What a line is called
+follows from its whole length (``evidence``, ``naming``).
 """
 
 import cv2
@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from grader.errors import ModelError
 from grader.face.face import Face
+from grader.face.lines.evidence import FaceSurround, evidence, face_surround
+from grader.face.lines.naming import kind_at, line_model, seen
 from grader.face.lines.polyline import (
     across,
     at_px,
@@ -22,9 +24,8 @@ from grader.face.lines.polyline import (
 )
 from grader.face.lines.skeleton import paths, thin
 from grader.face.measurements import Line, Regions
-from grader.measures import UNREADABLE
 from grader.photo.colour import scaled_lab
-from grader.photo.net import run_probabilities, sigmoid
+from grader.photo.net import run_probabilities
 
 #: The network's outputs, in their order.
 NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
@@ -33,29 +34,26 @@ NAMES = ("no line", "crack", "pattern line", "band border", "stray line")
 FAR_PX = 7
 #: From this chance of a crack on the second look speaks.
 SURE = 0.8
-#: Where the first look sees a line at least so wide, in px, the second may call it a crack.
-THICK_PX = 5
-#: A line begins where its chance passes this (found on tuning renders, as the next),
-STRONG = 0.65
+#: Where the second look says more than this, the first sees nothing.
+NOTHING = 0.65
+#: A line begins where its chance passes this: low, since its name settles what is told (notes/024),
+STRONG = 0.35
 #: and goes on down to this.
-WEAK = 0.3
+WEAK = 0.15
 #: Lines are joined over gaps of at most this share of the width.
 GAP_SHARE = 0.04
+#: And where their ends pass each other by so many px at most.
+PASSING_PX = 6
 #: Lines that are linked, at most.
 MOST_LINES = 250
 #: Least length of a line, share of the face's width,
-LEAST_LENGTH_SHARE = 0.03
+LEAST_LENGTH_SHARE = 0.02
 #: and in working px.
-LEAST_LENGTH_PX = 10
-#: The network is too sure of itself: the log-odds that it gives a whole line are multiplied by this (Platt 1999, from
-#: memory; fitted on 1039 lines of 90 tuning renders),
-SLOPE = 0.484
-#: and this is added.
-SHIFT = -0.687
-#: A crack from this chance on; F1 is flat for 0.37 to 0.45.
-CRACK = 0.4
-#: Uncertain from here, else a pattern line.
-UNCERTAIN = 0.2
+LEAST_LENGTH_PX = 8
+#: A line that lies with this share of its length
+SAME_SHARE = 0.7
+#: within so many px of a longer one is that one.
+SAME_PX = 4
 #: How far to both sides of a line its profile is taken, in working px.
 PROFILE_PX = 10
 
@@ -68,17 +66,38 @@ def find_cracks(face: Face, regions: Regions) -> tuple[Line, ...]:
     ModelError
         The network's weights are missing or damaged.
     """
-    readable = face.mask & (regions.codes != UNREADABLE)
-    width = 2 * float(np.sqrt(face.mask.sum() / np.pi))
-    inside = _inside(face.mask, readable, width)
-    if np.count_nonzero(inside) < 100:
+    lines, surround = traced_lines(face, regions)
+    if not lines:
         return ()
-    crack, pattern, border = _chances(face)
-    lines = _traced(np.where(inside, crack + pattern, 0), width)
-    # A line may run beside its most likely px.
-    beside, any_beside = (cv2.dilate(c, np.ones((3, 3))) for c in (crack, crack + pattern + border))
-    found = [_line(points, beside, any_beside, face.lab[..., 0]) for points in lines]
+    table = evidence(lines, surround)
+    named = [
+        (points, kind, chances)
+        for points, chances, shows in zip(
+            lines, line_model().chances(table), seen(table), strict=True
+        )
+        if shows and (kind := kind_at(*chances)) is not None
+    ]
+    named = sorted(named, key=lambda one: -length_px(one[0]))
+    told = _apart([points for points, _, _ in named], face.mask.shape)
+    found = [_line(*named[k], face.lab[..., 0]) for k in told]
     return tuple(sorted(found, key=lambda line: -line.length_px))
+
+
+def traced_lines(face: Face, regions: Regions) -> tuple[list[NDArray], FaceSurround | None]:
+    """Return whatever may be a line of the face, points (n, 2) one px apart, and what lines are held against.
+
+    Raises
+    ------
+    ModelError
+        The network's weights are missing or damaged.
+    """
+    width = 2 * float(np.sqrt(face.mask.sum() / np.pi))
+    inside = _inside(face.mask, width)
+    if np.count_nonzero(inside) < 100:
+        return [], None
+    near, far = _look(face, 1.0), _look(face, 0.5)
+    lines = _traced(np.where(inside, _line_chance(near, far), 0), width)
+    return lines, face_surround(face.lab, face.mask, regions.codes, near, far)
 
 
 def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
@@ -90,30 +109,15 @@ def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[n
     return picture
 
 
-def _chances(face: Face) -> tuple[NDArray[np.float32], ...]:
-    """Chance of a crack, of a pattern line and of what is no line of the stone's, (h, w) each.
+def _line_chance(near: NDArray[np.float32], far: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Chance of a crack or a pattern line, (h, w), of the looks at full and at half the size, (h, w, 5) each.
 
-    The last are borders of bands, scratches, hairs.
-
-    The look at half the size speaks only where the one at full size sees nothing near, for it is blunter, and for a
-    crack where a line is too wide for the other.
+    The look at half the size speaks only where the one at full size sees nothing near, for it is blunter.
     """
-    near, far = _look(face, 1.0), _look(face, 0.5)
     line = near[..., 1] + near[..., 2]
-    thick = cv2.morphologyEx((line > WEAK).view(np.uint8), cv2.MORPH_OPEN, _disc(THICK_PX))
-    thick = cv2.dilate(thick, _disc(2 * FAR_PX + 1)) > 0
-    of_crack = far[..., 1] / np.maximum(far[..., 1] + far[..., 2], 1e-6)
-    near[..., 1] = np.where(thick, np.maximum(near[..., 1], line * of_crack), near[..., 1])
-    near[..., 2] = line - near[..., 1]
     nearby = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
-    wide = (nearby < STRONG) & (far[..., 1] > SURE)
-    crack = np.where(wide, far[..., 1], near[..., 1])
-    pattern = np.minimum(near[..., 2], 1 - crack)
-    return crack, pattern, np.minimum(near[..., 3:].sum(-1), 1 - crack - pattern)
-
-
-def _disc(across_px: int) -> NDArray[np.uint8]:
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across_px, across_px))
+    wide = (nearby < NOTHING) & (far[..., 1] > SURE)
+    return np.where(wide, np.maximum(line, far[..., 1]), line)
 
 
 def _look(face: Face, factor: float) -> NDArray[np.float32]:
@@ -138,12 +142,10 @@ def rim_px(width: float) -> float:
     return max(0.012 * width, 4)
 
 
-def _inside(mask: NDArray, readable: NDArray, width: float) -> NDArray[np.bool_]:
-    """The face without its rim and the edges of glare, where every surface turns dark or light."""
+def _inside(mask: NDArray, width: float) -> NDArray[np.bool_]:
+    """The face without its rim, where every surface turns dark or light."""
     framed = np.pad(mask.astype(np.uint8), 1)
-    rim = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > rim_px(width)
-    glare = cv2.dilate((mask & ~readable).astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    return rim & ~glare
+    return cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1] > rim_px(width)
 
 
 def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
@@ -160,28 +162,29 @@ def _traced(chance: NDArray[np.float32], width: float) -> list[NDArray]:
     return [resample(smooth(p, 5)) for p in linked if length_px(smooth(p, 9)) >= least]
 
 
-def _line(points: NDArray, crack: NDArray, any_line: NDArray, lightness: NDArray) -> Line:
-    of_crack, of_any = (at_px(chance, *points.T) for chance in (crack, any_line))
-    # A line is a crack as far as it is a line at all and its chances speak for a crack.
-    chance = float(np.median(of_any) * of_crack.sum() / max(float(of_any.sum()), 1e-6))
-    odds = np.log(np.clip(chance, 0.005, 0.995) / np.clip(1 - chance, 0.005, 0.995))
-    probability = float(sigmoid(SLOPE * odds + SHIFT))
+def _apart(lines: list[NDArray], shape: tuple[int, int]) -> list[int]:
+    """Return which lines, longest first, are told: what lies on a longer one for most of its length is that one."""
+    taken, told = np.zeros(shape, np.uint8), []
+    for k, points in enumerate(lines):
+        if at_px(taken, *points.T).mean() < SAME_SHARE:
+            cv2.polylines(taken, [np.rint(points).astype(np.int32)], False, 1, 2 * SAME_PX + 1)
+            told.append(k)
+    return told
+
+
+def _line(points: NDArray, kind: str, chances: NDArray, lightness: NDArray) -> Line:
     bent = cv2.approxPolyDP(points.astype(np.float32)[:, None], 1.0, False)[:, 0]
     # Up to here a point is the number of its px; from here on a px spans from there to the next.
     bent = bent + np.float32(0.5)
+    crack, pattern = (float(chance) for chance in chances)
     return Line(
         bent,
         length_px(smooth(points, 9)),
         _width_px(points, lightness),
-        kind_at(probability),
-        probability,
+        kind,
+        crack,
+        pattern_chance=pattern,
     )
-
-
-def kind_at(probability: float) -> str:
-    """Return the class of a line that is a crack with that probability, 0 to 1."""
-    limits = ((CRACK, "crack"), (UNCERTAIN, "uncertain"), (0.0, "pattern line"))
-    return next(kind for limit, kind in limits if probability >= limit)
 
 
 def _width_px(points: NDArray, lightness: NDArray) -> float:
@@ -213,9 +216,9 @@ def _linked(lines: list[NDArray], reach_px: float) -> list[NDArray]:
     to = place[None] - place[:, None]
     distance = np.hypot(to[..., 0], to[..., 1])
     ahead = np.einsum("ijk,ik->ij", to, out)
-    straight = (
-        (ahead >= 0.8 * distance - 1) & (0.8 * distance - 1 <= ahead.T) & (out @ out.T < -0.6)
-    )
+    # Ends that pass each other a little are one line that thinning has split.
+    in_line = (ahead >= 0.8 * distance - 1) & (0.8 * distance - 1 <= ahead.T)
+    straight = (in_line | (distance <= PASSING_PX)) & (out @ out.T < -0.6)
     number = np.arange(len(place)) // 2
     first, second = np.nonzero(straight & (distance <= reach_px) & (number[:, None] < number))
     partner: dict[int, int] = {}

@@ -5,19 +5,18 @@ colour fits the profile's class. What is blue and what is white is told by their
 tinted white beside a deeper blue stays white; whose colour belongs to which class is told by the profile.
 """
 
-import json
-from functools import lru_cache
+from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.errors import ModelError
 from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
+from grader.face.regions.intervals import ShareEvidence, half_width
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, scaled_lab
-from grader.photo.net import run_net, softmax, starter_folder
+from grader.photo.net import run_net, softmax
 from grader.profile import ColourClass, Profile
 
 #: Longer side of what the network looks at, in px.
@@ -44,14 +43,37 @@ def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     ModelError
         The network's weights are missing or damaged.
     """
-    chances = _chances(face, glare, profile)
+    return regions_from_chances(face, _chances(face, glare, profile), profile)
+
+
+def regions_from_chances(face: Face, chances: NDArray, profile: Profile) -> Regions:
+    """Return the regions that chances, (h, w, classes + 1), of the profile's classes and of unreadable make."""
     codes = _name(face, chances)
-    shares = _shares(face, codes, chances, profile)
     colour = {
         c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)
     }
     glare_share = float((codes == UNREADABLE).sum() / max(1, face.mask.sum()))
-    return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
+    shares = _shares(codes, chances, profile)
+    found = Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
+    if glare_share == 1 or not face.mask.any():
+        return found
+    evidence = share_evidence(face, found)
+    widened = {name: _with_interval(shares[name], evidence[name]) for name in shares}
+    return replace(found, shares=widened)
+
+
+def share_evidence(face: Face, regions: Regions) -> dict[str, ShareEvidence]:
+    """Return, by class, what is seen of how far its share may be off."""
+    return {
+        name: ShareEvidence(
+            value=share.value,
+            doubt=share.doubt,
+            hidden_share=regions.glare_share,
+            nearest_de=_nearest_de(name, regions.colour),
+            light_sd=face.light_sd,
+        )
+        for name, share in regions.shares.items()
+    }
 
 
 def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
@@ -117,12 +139,27 @@ def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32
     # In training a pixel of glare counted twice.
     scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
     fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
-    # Sparks show only at full size, a broad lamp's mirror only beside the whole stone: each look has half the say.
-    hidden = (fine[..., len(ROLES)] + glare) / 2
+    hidden = _hidden(glare, fine[..., len(ROLES)])
     # A pixel that is glare for sure has no role left to share out.
     roles = fine[..., : len(ROLES)] + np.float32(1e-7)
     roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
     return _by_class(np.dstack([roles, hidden]), face.lab, profile)
+
+
+def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Chance of each px to be unreadable, (h, w), of what the glare network and the regions network say of it.
+
+    One knows more lamps, the other more stones: each has half the say. Of a patch that the first sees and that is
+    unreadable for the most part, all counts as the first sees it: one lamp's mirror ends at no speck of the stone.
+    """
+    hidden = (glare + whole) / 2
+    count, patch = cv2.connectedComponents((glare > 0.5).astype(np.uint8), connectivity=4)
+    size, sure = (
+        np.bincount(patch.ravel(), counts, count) for counts in (None, (hidden > 0.5).ravel())
+    )
+    kept = sure > size / 2
+    kept[0] = False
+    return np.where(kept[patch], np.maximum(hidden, glare), hidden)
 
 
 def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
@@ -155,35 +192,34 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
 
 def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    codes = (chances.argmax(axis=-1) + 1).astype(np.uint8)
-    codes[codes == chances.shape[-1]] = UNREADABLE
+    codes = (chances[..., :-1].argmax(axis=-1) + 1).astype(np.uint8)
+    codes[chances[..., -1] > 0.5] = UNREADABLE
     codes[~face.mask] = 0
     return codes
 
 
-def _shares(face: Face, codes: NDArray, chances: NDArray, profile: Profile) -> dict[str, Share]:
-    """Share of each class of the readable face with its 95 % interval for the whole face."""
+def _shares(codes: NDArray, chances: NDArray, profile: Profile) -> dict[str, Share]:
+    """Share of each class of the readable face and its doubt, still without an interval; all or nothing unread."""
     readable = (codes > 0) & (codes != UNREADABLE)
     count = int(readable.sum())
     if count == 0:
         return {c.name: Share(1 / len(profile.colours), 0.0, 1.0) for c in profile.colours}
-    hidden = 1 - count / face.mask.sum()
     by_class = chances[..., :-1][readable]
     by_class = by_class / by_class.sum(axis=-1, keepdims=True).clip(1e-6)
-    base, slope = _interval_coefficients()
     shares = {}
     for code, colour in enumerate(profile.colours, start=1):
         named = codes[readable] == code
         value = float(named.sum() / count)
-        unsure = doubt(named, by_class[:, code - 1])
-        reach = base + slope * unsure
-        # What lies under glare may be all of this class, or none of it.
-        low, high = (
-            max(0.0, value - reach) * (1 - hidden),
-            min(1.0, value + reach) * (1 - hidden) + hidden,
-        )
-        shares[colour.name] = Share(value, min(low, value), max(high, value), unsure)
+        shares[colour.name] = Share(value, value, value, doubt(named, by_class[:, code - 1]))
     return shares
+
+
+def _with_interval(share: Share, evidence: ShareEvidence) -> Share:
+    """The share with its 95 % interval for the whole face: what lies under glare may be all of this class, or none."""
+    reach, hidden = half_width(evidence), evidence.hidden_share
+    low = max(0.0, share.value - reach) * (1 - hidden)
+    high = min(1.0, share.value + reach) * (1 - hidden) + hidden
+    return replace(share, low=min(low, share.value), high=max(high, share.value))
 
 
 def doubt(named: NDArray[np.bool_], chance: NDArray) -> float:
@@ -194,16 +230,13 @@ def doubt(named: NDArray[np.bool_], chance: NDArray) -> float:
     return float(np.abs(named - chance).mean())
 
 
-@lru_cache(maxsize=1)
-def _interval_coefficients() -> tuple[float, float]:
-    path = starter_folder() / "regions.json"
-    try:
-        fitted = json.loads(path.read_text("utf-8"))
-        return float(fitted["half_width_base"]), float(fitted["half_width_per_doubt"])
-    except (OSError, ValueError, KeyError, TypeError) as err:
-        raise ModelError(
-            f"{path.name}: missing or damaged; install the tool again, or run python -m grader.train.intervals"
-        ) from err
+def _nearest_de(name: str, colour: dict[str, RegionColour | None]) -> float | None:
+    """CIELAB distance of a class's usual colour from that of the nearest other class present."""
+    own = colour[name]
+    others = [c for other, c in colour.items() if other != name and c is not None]
+    if own is None or not others:
+        return None
+    return float(min(np.linalg.norm(own.lab - other.lab) for other in others))
 
 
 def _region_colour(lab: NDArray) -> RegionColour | None:

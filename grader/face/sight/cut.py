@@ -50,7 +50,7 @@ def face_of(
     mm_per_px = None if scale is None else scale / px_per_photo_px
     origin_px = (float(x), float(y))
     lab = _corrected_lab(linear, px_per_photo_px, origin_px, reference)
-    return Face(linear, lab, mask, px_per_photo_px, origin_px, mm_per_px)
+    return Face(linear, lab, mask, px_per_photo_px, origin_px, mm_per_px, reference.light_sd)
 
 
 def with_light(face: Face, linear: NDArray[np.float32], reference: Reference) -> Face:

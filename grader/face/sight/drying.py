@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.lines.cracks import kind_at
 from grader.face.lines.line_words import distance_px, same_line
+from grader.face.lines.naming import kind_at
 from grader.face.lines.polyline import across, at_px, resample, smooth, tangents
 from grader.face.measurements import Line
 from grader.face.sight.filled import readable
@@ -133,7 +133,17 @@ def updated(probability: float, ratio: float) -> float:
 def _moved(line: Line, ratio: float) -> Line:
     """The line with its probability and class after the evidence."""
     probability = updated(line.probability, ratio)
-    return replace(line, probability=probability, kind=kind_at(probability), drying_ratio=ratio)
+    # What is no crack is shared out as before.
+    kept = (1 - probability) / max(1 - line.probability, 1e-9)
+    pattern = min(line.pattern_chance * kept, 1 - probability)
+    return replace(
+        line,
+        probability=probability,
+        pattern_chance=pattern,
+        # A line once told stays told.
+        kind=kind_at(probability, pattern) or "uncertain",
+        drying_ratio=ratio,
+    )
 
 
 def _beside(values: NDArray, path: NDArray, along: NDArray, out: NDArray) -> NDArray[np.float64]:

@@ -1,9 +1,10 @@
-"""Glare: where the surface mirrors a light so strongly that the stone below cannot be read.
+"""Glare: where the surface mirrors a lamp, a pane, the sky or the ground so strongly that the stone cannot be read.
 
-A small network looks at full working size, where single sparks show. It has learned glare beside cracks and pattern
-lines, so that it does not take one for the other.
+A small network looks at the whole face, so that it sees what is bright beside this stone: a white band is not, however
+white. It has learned from drawn stones of all hues that mirror drawn surrounds by Fresnel's law.
 """
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,7 +13,9 @@ from grader.face.lines.cracks import cracks_input
 from grader.photo.net import run_probabilities
 
 #: The network's outputs, in their order.
-NAMES = ("none", "crack", "pattern line", "glare")
+NAMES = ("stone", "glare")
+#: Longer side of what the network looks at, in px, at most.
+LOOK_PX = 384
 
 
 def find_glare(face: Face) -> NDArray[np.float32]:
@@ -31,5 +34,15 @@ def find_glare(face: Face) -> NDArray[np.float32]:
     ModelError
         The network's weights are missing or damaged.
     """
-    chances = run_probabilities("glare", cracks_input(face.lab, face.mask))
-    return chances[..., NAMES.index("glare")]
+    h, w = face.mask.shape
+    factor = min(1.0, LOOK_PX / max(h, w))
+    size = (max(8, round(w * factor)), max(8, round(h * factor)))
+    lab, cover = face.lab, face.mask.astype(np.float32)
+    if factor < 1:
+        # The mean over the stone's own pixels: the ground beside it takes no part.
+        cover = cv2.resize(cover, size, interpolation=cv2.INTER_AREA)
+        lab = cv2.resize(lab * face.mask[..., None], size, interpolation=cv2.INTER_AREA)
+        lab /= np.maximum(cover, 0.5)[..., None]
+    chances = run_probabilities("glare", cracks_input(lab, cover > 0.5))
+    glare = np.ascontiguousarray(chances[..., NAMES.index("glare")])
+    return cv2.resize(glare, (w, h), interpolation=cv2.INTER_LINEAR)
