@@ -18,7 +18,7 @@ from grader.report.words import percent
 #: Height of the words as a part of the picture's short side: the aim, and the least where there is room.
 WORD_PART, LEAST_WORD_PART = 1 / 26, 1 / 50
 #: What a swatch is laid on: a stone neither dark nor pale.
-_MIDDLING = 140
+_MIDDLING = 170
 
 
 def draw_counted(measured: MeasuredPhoto, record: dict, profile: Profile) -> NDArray[np.uint8]:

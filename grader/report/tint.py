@@ -4,6 +4,7 @@ A class is told by its wash, by its hatch and by how light it is, so that no col
 pale, so that it shows on any stone. Colours are after the eight of Okabe and Ito, from memory.
 """
 
+from functools import cache
 from io import BytesIO
 
 import cv2
@@ -52,16 +53,16 @@ def tint(codes: NDArray[np.uint8], stroke_px: int) -> NDArray[np.uint8]:
 
     codes : uint8, shape (h, w), 0 background, 1 to 8 classes, 9 unreadable.
     """
-    tinted = np.where(codes == BACKGROUND, CLEAR, 4 * codes)
-    y, x = np.indices(codes.shape, sparse=True)
-    for code in np.unique(codes[codes != BACKGROUND]):
-        here = codes == code
-        for tone, back in ((1, 0), (2, stroke_px)):
-            # The pale half of a stroke lies beside its dark half.
-            tinted[here & _hatch(int(code), x - back, y - back, stroke_px)] = 4 * code + tone
+    tinted = np.full(codes.shape, CLEAR, np.uint8)
+    height, width = codes.shape
+    often = [-(-side // (_APART * stroke_px)) for side in codes.shape]
+    for code in np.flatnonzero(np.bincount(codes.ravel())):
+        if code != BACKGROUND:
+            hatched = np.tile(_tile(int(code), stroke_px), often)[:height, :width]
+            np.copyto(tinted, hatched, where=codes == code)
     dark, pale = _borders(codes, stroke_px)
     tinted[pale], tinted[dark] = RIM_PALE, RIM_DARK
-    return tinted.astype(np.uint8)
+    return tinted
 
 
 def _borders(codes: NDArray[np.uint8], stroke_px: int) -> tuple[NDArray, NDArray]:
@@ -75,6 +76,17 @@ def _borders(codes: NDArray[np.uint8], stroke_px: int) -> tuple[NDArray, NDArray
     # The background is no neighbour.
     dark = stone & (cv2.erode(np.where(stone, calm, 255), around) < calm)
     return dark, pale
+
+
+@cache
+def _tile(code: int, stroke_px: int) -> NDArray[np.uint8]:
+    """A class as places in the palette, as far as its hatch repeats itself."""
+    y, x = np.indices((_APART * stroke_px,) * 2, sparse=True)
+    tile = np.full((_APART * stroke_px,) * 2, 4 * code, np.uint8)
+    # The pale half of a stroke lies beside its dark half.
+    for tone, back in ((1, 0), (2, stroke_px)):
+        tile[_hatch(code, x - back, y - back, stroke_px)] = 4 * code + tone
+    return tile
 
 
 def _hatch(code: int, x: NDArray, y: NDArray, stroke_px: int) -> NDArray[np.bool_]:

@@ -17,7 +17,12 @@ from grader.report.tint import PALETTE, RIM_DARK, RIM_PALE, laid_over, swatch, t
 
 PROFILE = load_profile()
 #: By code, a window in which all is of that class, in px of the photo: top, bottom, left, right.
-FIELDS = {1: (60, 120, 60, 120), 2: (60, 120, 148, 182), 3: (60, 120, 198, 222)}
+FIELDS = {
+    1: (60, 120, 60, 120),
+    2: (60, 120, 148, 182),
+    3: (60, 120, 198, 222),
+    UNREADABLE: (60, 120, 232, 239),
+}
 
 
 def drawn(graded):
