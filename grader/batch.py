@@ -195,7 +195,7 @@ def _write(
 ) -> list[KeptFile]:
     """Write the files of a graded folder; what of the seller's stood in their way is kept aside."""
     pictures = {
-        (look.record["photo"]["sha256"], piece["id"]): look.sheet_picture(piece["id"])
+        (look.record["photo"]["sha256"], piece["id"]): look.stone_pictures(piece["id"])
         for look in looks
         for piece in look.record["pieces"]
     }

@@ -12,8 +12,9 @@ from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.report.calls import with_calls
 from grader.report.layers import write_layers
-from grader.report.overlay import best_placed, draw_overlay, view_picture, write_picture
+from grader.report.overlay import best_placed, view_picture, write_picture
 from grader.report.result import failed_record
+from grader.report.views import draw_view
 from grader.session import Session
 
 
@@ -72,26 +73,30 @@ def write_pictures(
     *,
     layers: Path | None = None,
     picture: Path | None = None,
-    view: Path | None = None,
+    view: str = "lines",
+    scene: Path | None = None,
 ) -> tuple[Remark, ...]:
     """Write what is wanted of a photo that was read; return what could not be drawn.
 
-    layers : folder of the layers.   picture : the photo with ids and grades drawn in.   view : the best scene, upright.
+    layers : folder of the layers, and of a picture of the regions for eyes.   picture : the photo as ``view`` shows it,
+    one of ``VIEWS``.   scene : the best scene, cut out and upright.
     """
-    if not (layers or picture or view):
+    if not (layers or picture or scene):
         return ()
     photo = checked.ask.path
     measured = measured_again(checked.ask, profile)
     if layers:
         write_layers(measured, layers, photo.stem)
+        seen = draw_view("regions", measured, checked.record, profile)
+        write_picture(layers / f"{photo.stem}.seen.png", seen)
     if picture:
-        write_picture(picture, draw_overlay(measured, checked.record))
-    stone = best_placed(measured) if view else None
+        write_picture(picture, draw_view(view, measured, checked.record, profile))
+    stone = best_placed(measured) if scene else None
     if stone is not None:
         best = stone.measurements.scene.best
-        write_picture(view, view_picture(measured.photo, stone.face, best))
-    elif view:
-        text = f"{photo.name}: no scene to cut out, no view written"
+        write_picture(scene, view_picture(measured.photo, stone.face, best))
+    elif scene:
+        text = f"{photo.name}: no scene to cut out, no picture of it written"
         return (Remark("no_scene", text),)
     return ()
 

@@ -10,8 +10,8 @@ from grader.grading.calls.joining import line_words
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, content_of, keep, known_looks, located, photo_file
 from grader.profile import Profile
-from grader.report.overlay import piece_picture
 from grader.report.result import measured_record, piece_record
+from grader.report.stone_pictures import region_map, stone_pictures
 from grader.working import measure_again, working_picture
 
 
@@ -96,16 +96,18 @@ def _measure_kept(ask: Ask, profile: Profile) -> Look:
     ]
     old = ask.kept.record
     size = old["photo"]["width"], old["photo"]["height"]
+    for piece in pieces:
+        pictures[piece.piece.id]["regions"] = region_map(piece, *size)
     record = old | {"pieces": [piece_record(piece, *size) for piece in pieces]}
     return Look(ask, record, tuple(facts_of(piece, profile) for piece in pieces), pictures)
 
 
 def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> dict[str, bytes]:
-    sheet = {"sheet": piece_picture(measured.photo, piece)}
+    shown = stone_pictures(measured.photo, piece)
     if not to_keep:
-        return sheet
+        return shown
     working, record = working_picture(piece, measured.photo, measured.reference)
-    return sheet | {
+    return shown | {
         "working": working,
         "working_record": json.dumps(record, allow_nan=False).encode(),
     }

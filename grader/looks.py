@@ -21,6 +21,7 @@ from grader.photo.terms import PhotoTerms, terms_from
 from grader.profile import Profile
 from grader.report.calls import stones_of
 from grader.report.result import graded_record
+from grader.report.stone_pictures import SHOWN
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class Look:
     """One photo as it was looked at, in plain data.
 
     record : of the photo, without proposals and calls.   stones : what each piece is graded by, in its order.
-    pictures : by piece, what is kept of it: the working picture, its record and the picture for sheets.
+    pictures : by piece, what is kept of it: the working picture, its record and the pictures for sheets.
     files : where the photo and those of the same face lay, if it was measured from them.
     uid : of the measurement in the ledger, ``None`` where none is kept.   known : whether it was there before.
     """
@@ -60,6 +61,11 @@ class Look:
     def sheet_picture(self, piece: int) -> bytes:
         """Return the small JPEG of a piece for sheets."""
         return content_of(self.pictures[piece]["sheet"])
+
+    def stone_pictures(self, piece: int) -> dict[str, bytes]:
+        """Return what is kept of a piece to be shown, by its name in ``SHOWN``; of earlier looks not all of it."""
+        kept = self.pictures[piece]
+        return {what: content_of(kept[what]) for what in SHOWN if what in kept}
 
     def graded(self, profile: Profile, model: Model) -> dict:
         """Return the record with what a model says of each piece, under the name that the photo has now."""
@@ -237,7 +243,13 @@ def photo_file(path: str | Path, sha256: str, width: int, height: int) -> PhotoF
 
 
 #: What is kept of a stone beside its numbers; the working picture tells its own format.
-_SUFFIX = {"working": "img", "working_record": "json", "sheet": "jpg"}
+_SUFFIX = {
+    "working": "img",
+    "working_record": "json",
+    "sheet": "jpg",
+    "photo": "jpg",
+    "regions": "png",
+}
 
 
 def shown(looks: Sequence[Look], ledger: Ledger | None) -> None:

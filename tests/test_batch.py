@@ -258,6 +258,16 @@ def test_after_a_power_cut_only_what_was_not_done_is_measured(folder, monkeypatc
     assert [record["photo"]["file"] for record in records(ran.out)] == ["a.jpg", "b.jpg", "c.jpg"]
 
 
+def test_the_sheet_of_known_photos_holds_the_four_views_without_measuring(folder):
+    write(folder, a="1", b="2")
+    first = (folder.run().out / "sheet.html").read_text("utf-8")
+    again = folder.run()
+    assert again.measured == []
+    assert (again.out / "sheet.html").read_text("utf-8") == first
+    for view in ("lines", "photo", "regions", "best"):
+        assert first.count(f'<img class="{view}"') == 3
+
+
 def test_a_photo_whose_pictures_are_gone_is_measured_again(folder):
     write(folder, a="1", b="2")
     folder.run()

@@ -52,10 +52,10 @@ def test_a_picture_is_drawn_and_a_scene_that_is_not_there_is_remarked(session):
     (checked,) = check_photos([Path("a.jpg")], PhotoTerms(), session)
     assert write_pictures(checked, session.profile) == ()
     (remark,) = write_pictures(
-        checked, session.profile, picture=Path("drawn.png"), view=Path("view.png")
+        checked, session.profile, picture=Path("drawn.png"), scene=Path("scene.png")
     )
     assert remark.code == "no_scene" and remark.text.startswith("a.jpg: ")
-    assert cv2.imread("drawn.png") is not None and not Path("view.png").exists()
+    assert cv2.imread("drawn.png") is not None and not Path("scene.png").exists()
 
 
 def test_faces_of_one_piece_show_one_stone_each(session):

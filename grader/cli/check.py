@@ -9,6 +9,7 @@ import typer
 from grader.cli.options import (
     AnewOption,
     ModelOption,
+    PictureView,
     WeightOption,
     check_picture,
     folder_place,
@@ -30,14 +31,21 @@ def check(
         typer.Option(
             metavar="DIR",
             callback=folder_place,
-            help="Write regions, cracks, pieces and parts as grey PNGs there.",
+            help="Write regions, cracks, pieces and parts as grey PNGs there, and NAME.seen.png for your eyes.",
         ),
     ] = None,
     picture: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Write the photo with ids and grade words drawn in."),
+        typer.Option(metavar="FILE", help="Write the photo with what --view says drawn in."),
     ] = None,
     view: Annotated[
+        PictureView | None,
+        typer.Option(
+            help="What --picture shows: ids, grades and lines (as without it), the plain photo, what was counted "
+            "as which colour, or the best place for a template."
+        ),
+    ] = None,
+    scene: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write the best scene, cut out and upright, there."),
     ] = None,
@@ -81,14 +89,15 @@ def check(
     graded = photos[:1] if same_face else photos
     if layers:
         _usage_of_layers(graded)
-    of_one = {"--picture": picture, "--view": view}
+    of_one = {"--picture": picture, "--scene": scene}
     _usage_of_one(graded, of_one if one_piece else of_one | {"--weight-g": weight_g})
     if dried and not (same_face and terms.state in (None, "wet")):
         raise typer.BadParameter(
             "give --same-face, and the photo of the wet face first", param_hint="--dried"
         )
     check_picture(picture, photos)
-    check_picture(view, photos, "--view")
+    check_picture(scene, photos, "--scene")
+    shown = _usage_of_view(view, picture)
     from grader.checking import check_one_piece, check_photos, write_pictures
 
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
@@ -100,7 +109,12 @@ def check(
         _tell(checked.record, session.profile, json)
         if not checked.failed:
             for remark in write_pictures(
-                checked, session.profile, layers=layers, picture=picture, view=view
+                checked,
+                session.profile,
+                layers=layers,
+                picture=picture,
+                view=shown,
+                scene=scene,
             ):
                 typer.echo(f"grader: {remark.text}", err=True)
     if one_piece:
@@ -148,6 +162,15 @@ def _usage_of_faces(photos: list[Path], same_face: bool, one_piece: bool) -> Non
         raise typer.BadParameter(
             "give two or more photos of the face, the best one first", param_hint="--same-face"
         )
+
+
+def _usage_of_view(view: PictureView | None, picture: Path | None) -> str:
+    """Return what the picture shows; refuse a view without one."""
+    if view and not picture:
+        raise typer.BadParameter(
+            "give --picture FILE too, where it is written", param_hint="--view"
+        )
+    return (view or PictureView.lines).value
 
 
 def _usage_of_layers(graded: list[Path]) -> None:

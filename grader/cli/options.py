@@ -243,6 +243,15 @@ CameraWhiteOption = Annotated[
 ]
 
 
+class PictureView(StrEnum):
+    """What a drawn photo shows, as ``grader.report.views`` draws it."""
+
+    lines = "lines"
+    photo = "photo"
+    regions = "regions"
+    best = "best"
+
+
 class SeenState(StrEnum):
     """How the faces were photographed, in the seller's word."""
 

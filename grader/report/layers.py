@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.face import Face
 from grader.face.sight.cut import fill_outline
 from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.made import write_made
@@ -81,12 +82,17 @@ def _at_photo_px(
 ) -> NDArray[np.uint8]:
     """Codes of a window of the photo: those of the working px that each px falls into."""
     x, y, w, h = window
-    face = piece.face
+    return codes_at(codes, piece.face, np.arange(x, x + w) + 0.5, np.arange(y, y + h) + 0.5)
+
+
+def codes_at(codes: NDArray[np.uint8], face: Face, x: NDArray, y: NDArray) -> NDArray[np.uint8]:
+    """Return the codes of a face at the crossings of columns x and rows y, px of the photo: those of the working px
+    that each falls into; shape (len(y), len(x))."""
     # The outline passes through working px: their outermost ring takes the code beside it.
     codes = np.where(codes == 0, cv2.dilate(codes, np.ones((3, 3), np.uint8), iterations=2), codes)
     left, top = face.origin_px
-    columns = ((np.arange(x, x + w) + 0.5 - left) * face.px_per_photo_px).astype(int)
-    rows = ((np.arange(y, y + h) + 0.5 - top) * face.px_per_photo_px).astype(int)
+    columns = ((x - left) * face.px_per_photo_px).astype(int)
+    rows = ((y - top) * face.px_per_photo_px).astype(int)
     return codes[rows.clip(0, codes.shape[0] - 1)[:, None], columns.clip(0, codes.shape[1] - 1)]
 
 

@@ -23,6 +23,8 @@ from grader.report.words import UNFAMILIAR, WORTH_DRAWING
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
+#: A photo smaller than this is enlarged where hatches and words are laid over it.
+HATCHED_PX = 1000
 #: Longest side of a stone's picture on the sheet.
 THUMBNAIL_PX = 320
 #: Longest side of an upright view, enough for a listing.
@@ -81,12 +83,7 @@ def draw_overlay(measured: MeasuredPhoto, record: dict) -> NDArray[np.uint8]:
 def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
     """Return a small JPEG of one stone with its outline, lines and id, for the sheet; no grade is drawn in, so that it
     holds whichever model proposes."""
-    x, y, w, h = piece.piece.box
-    margin = round(0.06 * max(w, h))
-    left, top = max(0, x - margin), max(0, y - margin)
-    right = min(photo.width, x + w + margin)
-    bottom = min(photo.height, y + h + margin)
-    view = view_of(photo, (left, top, right, bottom), THUMBNAIL_PX)
+    view = view_of(photo, stone_window(piece.piece.box, photo.width, photo.height), THUMBNAIL_PX)
     # So small, pattern lines would only clutter.
     lines = [(n, line) for n, line in _shown_lines(piece) if line.kind != "pattern line"]
     _draw_found(view, piece, 1, lines)
@@ -95,6 +92,27 @@ def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
     plate, words, bare = ground.place(0, choices)
     draw_plate(view.rgb, plate[:2], words, thin=not bare)
     return _encoded(view.rgb, ".jpg", quality=82)
+
+
+def plain_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
+    """Return the same picture with nothing drawn into it."""
+    window = stone_window(piece.piece.box, photo.width, photo.height)
+    return _encoded(view_of(photo, window, THUMBNAIL_PX).rgb, ".jpg", quality=82)
+
+
+def stone_window(
+    box: tuple[int, int, int, int], width: int, height: int
+) -> tuple[int, int, int, int]:
+    """Return the part of a photo, left, top, right, bottom, that a stone's picture shows: its box x, y, w, h and a
+    margin, within the photo."""
+    x, y, w, h = box
+    margin = round(0.06 * max(w, h))
+    return (
+        max(0, x - margin),
+        max(0, y - margin),
+        min(width, x + w + margin),
+        min(height, y + h + margin),
+    )
 
 
 def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
@@ -114,13 +132,18 @@ def write_picture(path: str | Path, rgb: NDArray[np.uint8]) -> None:
     write_made(path, _encoded(rgb, suffix, quality=90))
 
 
-def view_of(photo: Photo, window: tuple[int, int, int, int], longest_px: int) -> View:
-    """Return the part of a photo within left, top, right, bottom, its longer side at most that long."""
+def view_of(
+    photo: Photo, window: tuple[int, int, int, int], longest_px: int, least_px: int = 1
+) -> View:
+    """Return the part of a photo within left, top, right, bottom, its longer side at most ``longest_px``; what is
+    shorter than ``least_px`` is enlarged to it."""
     left, top, right, bottom = window
     part = photo.rgb[top:bottom, left:right]
-    scale = min(1.0, longest_px / max(part.shape[:2]))
+    longer = max(part.shape[:2])
+    scale = max(min(1.0, longest_px / longer), least_px / longer)
     size = max(1, round(part.shape[1] * scale)), max(1, round(part.shape[0] * scale))
-    part = cv2.resize(part, size, interpolation=cv2.INTER_AREA) if scale < 1 else part.copy()
+    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    part = part.copy() if scale == 1 else cv2.resize(part, size, interpolation=way)
     return View(_displayed(part, photo), (left, top), scale)
 
 

@@ -1,6 +1,6 @@
 """Plates: words on a dark ground, laid into a picture beside what they name."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
@@ -11,6 +11,9 @@ DARK, PALE = (20, 20, 20), (255, 255, 255)
 MAP_PX = 600
 #: How much of what lies under a thin plate shines through.
 THIN = 0.5
+
+#: Before words that a swatch stands beside: the room for it.
+SWATCH_ROOM = " " * 6
 
 #: The font within OpenCV: Latin, Cyrillic, Greek and Chinese, so that a grade of any name is drawn.
 FONT = cv2.FontFace("sans")
@@ -123,21 +126,28 @@ def _window_sums(mask: NDArray, w: int, h: int) -> NDArray[np.int32]:
 
 def fitting(text: str, width_px: float, height_px: float) -> int:
     """Return the font size at which a plate of that text is at most that wide, and the text that high."""
-    return int(min(100 * width_px / (_text_width(text, 100) + 50), height_px))
+    return int(min(100 * width_px / (text_width(text, 100) + 50), height_px))
 
 
 def plate_size(words: Words) -> tuple[int, int]:
     """Return width and height in px of a plate with these words."""
-    width = max(_text_width(text, size) for text, size in words) + words[0][1] // 2
+    width = max(text_width(text, size) for text, size in words) + words[0][1] // 2
     return width, sum(round(1.35 * size) for _, size in words)
 
 
 def draw_plate(
-    rgb: NDArray[np.uint8], corner: tuple[float, float], words: Words, *, thin: bool = False
+    rgb: NDArray[np.uint8],
+    corner: tuple[float, float],
+    words: Words,
+    *,
+    thin: bool = False,
+    swatches: Sequence[NDArray | None] = (),
 ) -> None:
     """Draw lines of words, each with its size, on a dark plate; through a ``thin`` one, without a rim, one sees.
 
     rgb : ndarray of shape (h, w, 3), uint8, drawn into.   corner : x, y of its upper left, px.
+    swatches : for each line the square of colours that it names, in the room that its words leave; with them all lines
+    begin at the left.
     """
     x, y = (round(v) for v in corner)
     width, height = plate_size(words)
@@ -147,11 +157,60 @@ def draw_plate(
     else:
         cv2.rectangle(rgb, (x, y), (x + width, y + height), DARK, -1)
         cv2.rectangle(rgb, (x, y), (x + width, y + height), PALE, 1)
-    for text, size in words:
-        left = x + (width - _text_width(text, size)) // 2
+    for number, (text, size) in enumerate(words):
+        left = x + (words[0][1] // 4 if swatches else (width - text_width(text, size)) // 2)
         cv2.putText(rgb, text, (left, y + size), PALE, FONT, size, 400)
+        if swatches and swatches[number] is not None:
+            put_swatch(rgb, swatches[number], (left, y + size))
         y += round(1.35 * size)
 
 
-def _text_width(text: str, size: int) -> int:
+def put_swatch(rgb: NDArray[np.uint8], square: NDArray, foot: tuple[int, int]) -> None:
+    """Put a square of colours before words, from that lower left corner of them on."""
+    x, y = foot
+    side = square.shape[0]
+    part = rgb[max(0, y - side + 1) : y + 1, x : x + side]
+    part[:] = square[side - part.shape[0] :, : part.shape[1]]
+
+
+def strip(
+    rows: Sequence[Sequence[tuple[str, int | None]]],
+    width: int,
+    size: int,
+    square: Callable[[int, int], NDArray],
+) -> NDArray[np.uint8]:
+    """Return what is told below a picture that wide, sRGB (h, width, 3): words in rows, broken where the picture ends.
+
+    rows : words, each with the code of its swatch or ``None``.   square : the swatch of a code beside words of a size.
+    """
+    longest = max((text for row in rows for text, _ in row), key=len)
+    size = max(6, min(size, fitting(longest, width, size)))
+    placed: list[list[tuple[int, str, int | None]]] = []
+    for row in rows:
+        x, placed = size // 2, [*placed, []]
+        for text, code in row:
+            if placed[-1] and x + text_width(text, size) > width:
+                x, placed = size // 2, [*placed, []]
+            placed[-1].append((x, text, code))
+            x += text_width(text, size) + size
+    line_px = round(1.6 * size)
+    told = np.full((line_px * len(placed) + size // 2, width, 3), DARK, np.uint8)
+    for number, row in enumerate(placed, start=1):
+        for x, text, code in row:
+            foot = (x, number * line_px - size // 4)
+            cv2.putText(told, text, foot, PALE, FONT, size, 400)
+            if code is not None:
+                put_swatch(told, square(code, size), foot)
+    return told
+
+
+def sizes_down(shape: tuple[int, ...], aim: float, least: float) -> list[int]:
+    """Return sizes of words in px, from the aim down to the least, parts of the short side of a picture of that
+    (h, w, ...)."""
+    sizes = np.linspace(aim, least, 4) * min(shape[:2])
+    return list(dict.fromkeys(max(13, round(size)) for size in sizes))
+
+
+def text_width(text: str, size: int) -> int:
+    """Return how wide a line of words is, px."""
     return cv2.getTextSize((0, 0), text, (0, 0), FONT, size, 400)[2]

@@ -1,7 +1,6 @@
 """``sheet.html``: every stone of a batch on one page that works offline, with a place for the
 seller's own call."""
 
-from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from functools import cache
@@ -11,6 +10,8 @@ from grader.report import words
 from grader.report.calls import LostCall, lost_words, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
+from grader.report.stone_pictures import shown_views
+from grader.report.views import VIEWS
 
 #: More stones than this are too many for one page on a phone.
 PIECES_PER_PAGE = 500
@@ -19,7 +20,7 @@ PIECES_PER_PAGE = 500
 def sheet_pages(
     name: str,
     records: Sequence[dict],
-    pictures: Mapping[tuple[str, int], bytes],
+    pictures: Mapping[tuple[str, int], Mapping[str, bytes]],
     profile: Profile,
     lost_calls: Sequence[LostCall] = (),
 ) -> dict[str, str]:
@@ -29,7 +30,7 @@ def sheet_pages(
     ----------
     name : of the first page; further ones are called ``sheet-2.html`` and so on.
     records : JSON objects of the photos, with calls joined.
-    pictures : JPEG of each stone, by photo hash and piece id.
+    pictures : what is kept of each stone to be shown (:func:`stone_pictures`), by photo hash and piece id.
     """
     stem, suffix = name.rsplit(".", 1)
     stones = [(record, piece) for record in records for piece in record["pieces"]]
@@ -42,6 +43,7 @@ def sheet_pages(
         html[page] = template.render(
             cards=[_card(record, piece, pictures, profile) for record, piece in part],
             ladder=profile.ladder,
+            views=list(VIEWS),
             stones=len(stones),
             photos=len(records),
             models=words.models_words(records),
@@ -72,19 +74,22 @@ def page_template(name: str):
 
 
 def _card(
-    record: dict, piece: dict, pictures: Mapping[tuple[str, int], bytes], profile: Profile
+    record: dict,
+    piece: dict,
+    pictures: Mapping[tuple[str, int], Mapping[str, bytes]],
+    profile: Profile,
 ) -> dict:
     """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted
     by."""
     photo, proposal = record["photo"], piece["proposal"]
-    picture = pictures.get((photo["sha256"], piece["id"]))
+    kept = pictures.get((photo["sha256"], piece["id"]))
     warnings = [warning["text"] for warning in piece["warnings"] + _own_warnings(record)]
     return {
         "photo": photo["file"],
         "sha256": photo["sha256"],
         "piece": piece["id"],
         "box": " ".join(str(v) for v in piece["box"]),
-        "picture": picture and b64encode(picture).decode(),
+        "shows": kept and shown_views(piece, photo, kept, profile),
         **_headed(proposal, profile),
         "chances": [
             (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()

@@ -130,6 +130,7 @@ def test_layers_are_written_under_the_stem(cli):
         "a.b.parts.png",
         "a.b.pieces.png",
         "a.b.regions.png",
+        "a.b.seen.png",
     ]
 
 
@@ -378,7 +379,38 @@ def test_a_face_of_one_piece_shows_one_stone(cli):
     assert cli.run("check", "a.jpg", "b.jpg", "--one-piece", "--same-face").exit_code == 2
 
 
-@pytest.mark.parametrize("option", ["--picture", "--view"])
+def test_the_picture_switches_between_views(cli):
+    photo, pictures = cli.photo("a.jpg"), []
+    for view in (
+        (),
+        ("--view", "lines"),
+        ("--view", "photo"),
+        ("--view", "regions"),
+        ("--view", "best"),
+    ):
+        assert cli.run("check", photo, "--picture", "drawn.png", *view).exit_code == 0
+        pictures.append((cli.folder / "drawn.png").read_bytes())
+    assert pictures[0] == pictures[1]
+    assert len(set(pictures)) == 4
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (("--view", "best"), "--view: give --picture FILE too, where it is written"),
+        (
+            ("--picture", "x.png", "--view", "scene.jpg"),
+            "--view: 'scene.jpg' is not one of 'lines'",
+        ),
+    ],
+)
+def test_a_view_that_makes_no_sense_is_refused_in_one_line(cli, given, told):
+    ran = cli.run("check", cli.photo("a.jpg"), *given)
+    assert ran.exit_code == 2 and cli.asked == []
+    assert told in ran.stderr and len(ran.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("option", ["--picture", "--scene"])
 def test_another_original_is_never_replaced_by_a_picture(cli, option):
     (cli.folder / "b.jpg").write_bytes(b"\xff\xd8 the only photo of it")
     ran = cli.run("check", cli.photo("a.jpg"), option, "b.jpg")

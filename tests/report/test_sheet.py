@@ -11,9 +11,9 @@ from grader.grading.proposal import Call
 from grader.profile import load_profile
 from grader.report import sheet
 from grader.report.calls import with_calls
-from grader.report.overlay import piece_picture
 from grader.report.result import failed_record, photo_record
 from grader.report.sheet import sheet_pages
+from grader.report.stone_pictures import stone_pictures
 
 TIME = "2026-03-02T10:11:12+01:00"
 
@@ -25,7 +25,7 @@ def pages():
     def pages(*photos, records=(), lost=(), profile=None):
         made = list(records) or [photo_record(graded) for graded in photos]
         pictures = {
-            (graded.photo.sha256, piece.measured.piece.id): piece_picture(
+            (graded.photo.sha256, piece.measured.piece.id): stone_pictures(
                 graded.photo, piece.measured
             )
             for graded in photos
@@ -58,7 +58,7 @@ class Tags(HTMLParser):
 def test_the_page_asks_nothing_of_the_network(written, make_graded):
     page = written(make_graded(2))
     assert "default-src 'none'" in page
-    without_pictures = re.sub(r"data:image/jpeg;base64,[^\"]+", "", page)
+    without_pictures = re.sub(r"data:image/(jpeg|png);base64,[^\"]+", "", page)
     assert not re.search(r"https?:|//[a-z]|@import|url\(", without_pictures.split("<script>")[0])
     for tag in ("link", "iframe", "object"):
         assert Tags(page).named(tag) == []
@@ -67,12 +67,39 @@ def test_the_page_asks_nothing_of_the_network(written, make_graded):
 
 def test_every_stone_has_its_picture_a_grade_choice_and_a_scene_field(written, make_graded):
     tags = Tags(written(make_graded(3)))
-    assert (
-        len([img for img in tags.named("img") if img["src"].startswith("data:image/jpeg;base64,")])
-        == 3
-    )
+    for view in ("lines", "photo", "regions", "best"):
+        assert len([img for img in tags.named("img") if img.get("class") == view]) == 3
     assert len([s for s in tags.named("select") if s.get("class") == "g"]) == 3
     assert len([s for s in tags.named("input") if s.get("class") == "s"]) == 3
+
+
+def test_each_stone_switches_between_four_pictures_by_labelled_radios(written, make_graded):
+    tags = Tags(written(make_graded(2)))
+    radios = [attrs for attrs in tags.named("input") if attrs.get("type") == "radio"]
+    assert [radio["value"] for radio in radios] == ["lines", "photo", "regions", "best"] * 2
+    assert len({radio["name"] for radio in radios}) == 2
+    # Where nobody chooses, it is the one with the lines.
+    assert [radio["value"] for radio in radios if "checked" in radio] == ["lines"] * 2
+    labelled = {label["for"] for label in tags.named("label") if "for" in label}
+    assert {radio["id"] for radio in radios} == labelled and len(labelled) == 8
+
+
+def test_the_shares_stand_below_the_regions_with_their_swatches(written, make_graded):
+    page = written(make_graded())
+    told = re.search(r'<ul class="told regions">(.*?)</ul>', page)[1]
+    assert re.findall(r">([^<>]+)</li>", told) == [
+        "blue 53 %", "white 26 %", "host 21 %", "unreadable 5 % of the face",
+    ]  # fmt: skip
+    assert told.count("data:image/png;base64,") == 4
+
+
+def test_a_stone_of_an_earlier_look_shows_its_one_picture(make_graded):
+    graded = make_graded()
+    sheet_alone = {"sheet": stone_pictures(graded.photo, graded.pieces[0].measured)["sheet"]}
+    kept = {(graded.photo.sha256, 1): sheet_alone}
+    page = sheet_pages("sheet.html", [photo_record(graded)], kept, load_profile())["sheet.html"]
+    assert [img.get("class") for img in Tags(page).named("img")] == ["lines"]
+    assert not [attrs for attrs in Tags(page).named("input") if attrs.get("type") == "radio"]
 
 
 def test_a_card_says_which_stone_it_is(written, make_graded):
