@@ -14,12 +14,15 @@ from grader.errors import GraderError, SpotsError, quoted
 from grader.face.face import Face
 from grader.face.measurements import Regions
 from grader.face.regions.classes import fit_classes
+from grader.face.regions.patch_words import standing
 from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
 from grader.grade import MeasuredPhoto
+from grader.ledger import views
+from grader.ledger.facts import RegionSaid
 from grader.ledger.store import Ledger
 from grader.looking import measured_again
-from grader.looks import ask_for, asks_again, last_look, located
+from grader.looks import ask_for, asks_again, last_look, located, path_of
 from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
@@ -75,6 +78,45 @@ def marked_photos(
     return photos
 
 
+def spots_said(ledger: Ledger) -> list[Spot]:
+    """Return the words on patches that hold in a ledger as spots, on the photos where they lie now.
+
+    Raises
+    ------
+    SpotsError
+        Nothing was said of any patch, or photos are gone: a line for each.
+    """
+    words: dict[str, list[RegionSaid]] = {}
+    for entry in views.region_words(ledger):
+        words.setdefault(entry.fact.sha256, []).append(entry.fact)
+    spots, refused = [], []
+    for sha256, said in words.items():
+        held = standing([one.word for one in said])
+        path = path_of(sha256, ledger) if held else None
+        if held and path is None:
+            refused.append(f"{said[-1].photo}: the photo is gone; put it back")
+        else:
+            spots += [
+                Spot(
+                    str(path),
+                    word.x,
+                    word.y,
+                    word.w,
+                    word.h,
+                    word.says,
+                    f"{said[-1].photo}, {word.x},{word.y}",
+                )
+                for word in held
+            ]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    if not spots:
+        raise SpotsError(
+            "no spots; give a table of them, --spot, or say what a patch is: grader call PHOTO --patch X,Y --is CLASS"
+        )
+    return spots
+
+
 def fit_profile(
     spots: Sequence[Spot],
     photos: Mapping[str, MeasuredPhoto],
@@ -103,13 +145,14 @@ def fit_profile(
     spots = _sound_spots(spots, photos, base)
     marks = [_Mark(spot, _spot_lab(photos[spot.photo], spot)) for spot in spots]
     stones = _stones(marks, photos, base)
-    judgement, inwards = _judged(marks, stones, base)
+    as_it_was = [_regions(stone, base) for stone in stones]
+    judgement, inwards = _judged(marks, stones, as_it_was, base)
     fitted = replace(
         fit_classes(_by_class(marks), base, inwards=inwards), name=name, version=base.version + 1
     )
     wrong, shares = [], []
-    for stone in stones:
-        before, after = (_regions(stone, profile) for profile in (base, fitted))
+    for stone, before in zip(stones, as_it_was, strict=True):
+        after = _regions(stone, fitted)
         named = _named(stone, after)
         wrong += [m.spot for m, share in zip(stone.marks, named, strict=True) if share < 0.5]
         shares.append(FaceShares(stone.photo, stone.piece, _shares(before), _shares(after)))
@@ -193,21 +236,24 @@ def _named(stone: _Stone, regions: Regions) -> list[float]:
 
 
 def _judged(
-    marks: Sequence[_Mark], stones: Sequence[_Stone], base: Profile
+    marks: Sequence[_Mark], stones: Sequence[_Stone], as_it_was: Sequence[Regions], base: Profile
 ) -> tuple[Judgement, bool]:
     """What the new ranges gain on stones held out in turn, and whether ranges do better that also draw back.
 
     Which of the two a stone is judged by is chosen by the other stones, so that none flatters itself.
     """
     held, named = [], []
-    for stone in stones:
+    for stone, was in zip(stones, as_it_was, strict=True):
         own = {id(mark) for mark in stone.marks}
         others = _by_class([mark for mark in marks if id(mark) not in own])
         if len(others) < 2:
             continue
-        ways = [base, *(fit_classes(others, base, inwards=way) for way in (False, True))]
+        growing, both = (fit_classes(others, base, inwards=way) for way in (False, True))
+        regions = [was, _regions(stone, growing)]
+        # Mostly nothing of one class lies within another.
+        regions.append(regions[1] if both == growing else _regions(stone, both))
         held.append(stone)
-        named.append(np.array([_named(stone, _regions(stone, profile)) for profile in ways]))
+        named.append(np.array([_named(stone, one) for one in regions]))
     before, after, judged = [], [], []
     for n, stone in enumerate(held):
         inwards = _inwards(named[:n] + named[n + 1 :])

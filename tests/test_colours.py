@@ -59,7 +59,7 @@ def green_photos(green_stones, measured_once):
 
 def fitted_on(spots, photos):
     """The profile fitted to spots on photos that are measured."""
-    named = {spot.photo for spot in spots}
+    named = dict.fromkeys(spot.photo for spot in spots)
     return fit_profile(spots, {n: photos[n] for n in named}, "banded", name="mine")
 
 
@@ -249,11 +249,12 @@ def test_one_place_marked_as_two_classes_is_told(green_stone, tmp_path):
 
 def test_a_spot_of_glare_is_of_no_class_and_is_judged_all_the_same(green_photos):
     spots = three_each()
-    without = fitted_on(spots, green_photos)
     glare = spots_of(["0.png,250,110,,,Glare"])
+    spots = [spot for spot in spots if spot.photo in ("0.png", "1.png")]
+    without = fitted_on(spots, green_photos)
     with_glare = fitted_on([*spots, *glare], green_photos)
     assert with_glare.profile == without.profile
-    assert with_glare.spots == {"blue": 4, "white": 4, "host": 4, "glare": 1}
+    assert with_glare.spots == {"blue": 2, "white": 2, "host": 2, "glare": 1}
     first, other = (one.judgement.stones[0] for one in (without, with_glare))
     assert (first.spots, other.spots) == (3, 4)
     # There is no glare on it: that spot is named otherwise, and says so.
@@ -300,11 +301,11 @@ def test_the_grid_shows_where_a_cell_lies(tmp_path):
 
 def test_spots_by_cells_are_those_by_px(green_stones, green_photos):
     # 400 px / 32: 12.5 px a cell; the middles of M2, H6 and AC13.
-    by_cell = spots_of([f"{n}.png,M2=blue,H6=white,AC13=host" for n in range(4)])
+    by_cell = spots_of([f"{n}.png,M2=blue,H6=white,AC13=host" for n in range(2)])
     by_px = spots_of(
         [
             f"{n}.png,{xy},,,{name}"
-            for n in range(4)
+            for n in range(2)
             for name, xy in (("blue", "156.25,18.75"), ("white", "93.75,68.75"), ("host", "356.25,156.25"))
         ]
     )  # fmt: skip

@@ -42,6 +42,7 @@ def colours(
 ) -> None:
     """Fit the colour classes of a profile to your stone: mark spots of blue, white and host (and of
     glare, if you like) on a few photos; two or three of each on four or five stones are enough.
+    Without spots it is what you said of patches (grader call PHOTO --patch) that counts.
 
     A class moves only on evidence: outwards to what you marked as it, inwards from what you marked
     as another. Each stone is held out in turn, to say whether that gains. The rest of the profile
@@ -50,15 +51,16 @@ def colours(
     if grid is not None:
         _write_grid(source, grid, (out, spot), session)
         return
-    if source is None and not spot:
-        raise typer.BadParameter("give a table of spots, or --spot", param_hint="SPOTS.csv")
     _usage_of_out(out)
-    from grader.colours import fit_profile, marked_photos
+    from grader.colours import fit_profile, marked_photos, spots_said
     from grader.files import write_new
     from grader.report.fitted import fitted_lines, written_words
     from grader.spots import read_spots_csv, spots_of
 
-    spots = [*(read_spots_csv(source) if source else []), *spots_of(spot or [])]
+    if source or spot:
+        spots = [*(read_spots_csv(source) if source else []), *spots_of(spot or [])]
+    else:
+        spots = spots_said(session.need_ledger("a profile from your words on patches"))
     terms = session.with_usual_scale(terms)
     with progress("looking") as on_photo:
         photos = marked_photos(

@@ -6,6 +6,7 @@ tinted white beside a deeper blue stays white; whose colour belongs to which cla
 """
 
 import json
+from collections.abc import Sequence
 from functools import lru_cache
 
 import cv2
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from grader.errors import ModelError
 from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
+from grader.face.regions.patch_words import PatchWord, with_patch_words
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, scaled_lab
 from grader.photo.net import run_net, softmax, starter_folder
@@ -30,7 +32,9 @@ GLARE_WEIGHT = 2.0
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
 
-def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
+def find_regions(
+    face: Face, glare: NDArray, profile: Profile, patches: Sequence[PatchWord] = ()
+) -> Regions:
     """Return the colour regions of a face.
 
     Parameters
@@ -38,13 +42,14 @@ def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     face : of any working size.
     glare : ndarray of shape (h, w), chance of each pixel to lie under glare, as ``find_glare`` says it.
     profile : names the classes and where their colours are looked for.
+    patches : what the seller says of patches of this face, in the order of saying.
 
     Raises
     ------
     ModelError
         The network's weights are missing or damaged.
     """
-    chances = _chances(face, glare, profile)
+    chances = with_patch_words(_chances(face, glare, profile), patches, face, profile)
     codes = _name(face, chances)
     shares = _shares(face, codes, chances, profile)
     colour = {
