@@ -6,9 +6,10 @@ from pathlib import Path, PurePosixPath
 from grader.calling import look_shown, place_on
 from grader.checks import nearest
 from grader.errors import CallsError, quoted
-from grader.face.regions.patch_words import WITHDRAWN, PatchWord
+from grader.face.regions.patch_words import WITHDRAWN, PatchWord, standing
 from grader.grading.calls.joining import stone_at
 from grader.grading.proposal import Call
+from grader.ledger import views
 from grader.ledger.facts import RegionSaid
 from grader.looking import look_at
 from grader.looks import Look, asks_again
@@ -23,11 +24,14 @@ class PatchCalled:
     """What a word on a patch changed.
 
     call : on its stone.   before, now : the stone's graded record; ``now`` is ``None`` where it is not found again.
+    patches, photos : of how many patches a word holds by now, and on how many photos.
     """
 
     call: Call
     before: dict
     now: dict | None
+    patches: int
+    photos: int
 
 
 def known_class(text: str, profile: Profile) -> str:
@@ -88,7 +92,15 @@ def save_patch_word(look: Look, placed: Call, session: Session) -> PatchCalled:
         )
         for one in (look, again)
     )
-    return PatchCalled(placed, before, now)
+    return PatchCalled(placed, before, now, *_said(session))
+
+
+def _said(session: Session) -> tuple[int, int]:
+    words: dict[str, list[PatchWord]] = {}
+    for entry in views.region_words(session.ledger):
+        words.setdefault(entry.fact.sha256, []).append(entry.fact.word)
+    counts = [len(standing(of_photo)) for of_photo in words.values()]
+    return sum(counts), sum(count > 0 for count in counts)
 
 
 def patch_fact(call: Call) -> RegionSaid:

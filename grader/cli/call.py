@@ -197,11 +197,13 @@ def _save_patch_word(photo: Path, call, word: tuple, terms, session) -> None:
 
     from grader.face.regions.patch_words import PatchWord
     from grader.patching import patch_on, save_patch_word
-    from grader.report.calls import SAVED_UNNAMED, saved_patch_words
+    from grader.report.calls import SAVED_UNNAMED, enough_patches, saved_patch_words
 
     look, placed = patch_on(photo, replace(call, patch=PatchWord(*word)), terms, session)
     done = save_patch_word(look, placed, session)
     typer.echo(saved_patch_words(done.call, done.before, done.now))
+    if offer := enough_patches(done.patches, done.photos):
+        typer.echo(offer, err=True)
     if call.by is None:
         typer.echo(SAVED_UNNAMED, err=True)
 

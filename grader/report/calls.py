@@ -10,6 +10,7 @@ from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call, Shown
 from grader.report.reasons import line_position_words
 from grader.report.words import calls_words, percent
+from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES
 
 LostCall = tuple[Call, str]
 #: Warnings that a join writes, and that the next join writes anew.
@@ -168,6 +169,16 @@ def saved_patch_words(call: Call, before: dict, now: dict | None) -> str:
     if old != new and new is not None:
         parts.append(f"proposed is now {new}, before {old}")
     return "; ".join(parts)
+
+
+def enough_patches(patches: int, photos: int) -> str | None:
+    """Return that a profile can be made of the words on patches, ``None`` while they are too few to judge it."""
+    if patches < ENOUGH_SPOTS or photos < ENOUGH_STONES:
+        return None
+    return (
+        f"{patches} patches said on {photos} photos: grader colours --out mine.toml makes a profile of them, "
+        "and shows what it gains"
+    )
 
 
 def _changed_shares(before: dict, now: dict) -> list[tuple[str, float, float]]:
