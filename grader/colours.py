@@ -1,7 +1,8 @@
 """A profile fitted to the seller's own stone, from a few spots marked on photos."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,21 +12,38 @@ from numpy.typing import NDArray
 from grader.checks import nearest
 from grader.errors import GraderError, SpotsError, quoted
 from grader.face.face import Face
+from grader.face.measurements import Regions
 from grader.face.regions.classes import fit_classes
+from grader.face.regions.patch_words import standing
 from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
 from grader.grade import MeasuredPhoto
+from grader.ledger import views
+from grader.ledger.facts import RegionSaid
 from grader.ledger.store import Ledger
 from grader.looking import measured_again
-from grader.looks import ask_for, asks_again, last_look, located
+from grader.looks import ask_for, asks_again, last_look, located, path_of
+from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, profile_text
-from grader.spots import FaceShares, FittedProfile, Spot
+from grader.spots import (
+    ENOUGH_SPOTS,
+    ENOUGH_STONES,
+    GLARE,
+    FaceShares,
+    FittedProfile,
+    HeldOut,
+    Judgement,
+    Spot,
+    at_cell,
+)
 
 #: A point stands for a square of this share of the photo's longer side; of each spot so many px are read at most.
 POINT_SHARE, SPOT_PX = 0.004, 400
+#: Less than this share of the marked px, 0 to 1, is no gain worth a new profile.
+LEAST_GAIN = 0.01
 
 
 def marked_photos(
@@ -60,6 +78,45 @@ def marked_photos(
     return photos
 
 
+def spots_said(ledger: Ledger) -> list[Spot]:
+    """Return the words on patches that hold in a ledger as spots, on the photos where they lie now.
+
+    Raises
+    ------
+    SpotsError
+        Nothing was said of any patch, or photos are gone: a line for each.
+    """
+    words: dict[str, list[RegionSaid]] = {}
+    for entry in views.region_words(ledger):
+        words.setdefault(entry.fact.sha256, []).append(entry.fact)
+    spots, refused = [], []
+    for sha256, said in words.items():
+        held = standing([one.word for one in said])
+        path = path_of(sha256, ledger) if held else None
+        if held and path is None:
+            refused.append(f"{said[-1].photo}: the photo is gone; put it back")
+        else:
+            spots += [
+                Spot(
+                    str(path),
+                    word.x,
+                    word.y,
+                    word.w,
+                    word.h,
+                    word.says,
+                    f"{said[-1].photo}, {word.x},{word.y}",
+                )
+                for word in held
+            ]
+    if refused:
+        raise SpotsError("\n".join(refused))
+    if not spots:
+        raise SpotsError(
+            "no spots; give a table of them, --spot, or say what a patch is: grader call PHOTO --patch X,Y --is CLASS"
+        )
+    return spots
+
+
 def fit_profile(
     spots: Sequence[Spot],
     photos: Mapping[str, MeasuredPhoto],
@@ -68,6 +125,9 @@ def fit_profile(
     name: str,
 ) -> FittedProfile:
     """Return the profile with its colour classes moved to the marked spots, and what that changes.
+
+    Whether ranges also draw back from each other's marks, or only grow, is what does better on stones held out in turn:
+    on stones whose light differs, borders drawn back by one stone's spots cut into the next one's colours.
 
     Parameters
     ----------
@@ -83,35 +143,168 @@ def fit_profile(
     """
     base, text = profile_text(profile_name)
     spots = _sound_spots(spots, photos, base)
-    marked: dict[str, list[NDArray]] = {}
-    for spot in spots:
-        marked.setdefault(spot.name, []).append(_spot_lab(photos[spot.photo], spot))
-    fitted = replace(fit_classes(marked, base), name=name, version=base.version + 1)
-    named, shares = _compared(spots, photos, base, fitted)
+    marks = [_Mark(spot, _spot_lab(photos[spot.photo], spot)) for spot in spots]
+    stones = _stones(marks, photos, base)
+    as_it_was = [_regions(stone, base) for stone in stones]
+    judgement, inwards = _judged(marks, stones, as_it_was, base)
+    fitted = replace(
+        fit_classes(_by_class(marks), base, inwards=inwards), name=name, version=base.version + 1
+    )
+    wrong, shares = [], []
+    for stone, before in zip(stones, as_it_was, strict=True):
+        after = _regions(stone, fitted)
+        named = _named(stone, after)
+        wrong += [m.spot for m, share in zip(stone.marks, named, strict=True) if share < 0.5]
+        shares.append(FaceShares(stone.photo, stone.piece, _shares(before), _shares(after)))
+    on_stone = {id(mark) for stone in stones for mark in stone.marks}
     return FittedProfile(
         profile=fitted,
         text=_with_ranges(text, fitted),
-        spots={name: len(spots_of_class) for name, spots_of_class in marked.items()},
-        wrong_before=tuple(spot for spot, (before, _) in named.items() if not before),
-        wrong=tuple(spot for spot, (_, after) in named.items() if not after),
-        off_stone=tuple(spot for spot in spots if spot not in named),
+        spots=dict(Counter(spot.name for spot in spots)),
+        judgement=judgement,
+        wrong=tuple(wrong),
+        off_stone=tuple(mark.spot for mark in marks if id(mark) not in on_stone),
         shares=tuple(shares),
     )
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """A spot and CIELAB of its pixels, (n, 3)."""
+
+    spot: Spot
+    lab: NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class _Stone:
+    """A stone that holds spots. ``pixels`` : of each, in the order of ``marks``, bool (h, w); ``codes`` : how they are
+    to be named."""
+
+    photo: str
+    piece: int
+    face: Face
+    glare: NDArray[np.float32]
+    marks: tuple[_Mark, ...]
+    pixels: tuple[NDArray[np.bool_], ...]
+    codes: tuple[int, ...]
+
+
+def _by_class(marks: Sequence[_Mark]) -> dict[str, list[NDArray]]:
+    """The colours of the spots of each class; glare has none of its own."""
+    marked: dict[str, list[NDArray]] = {}
+    for mark in marks:
+        if mark.spot.name != GLARE:
+            marked.setdefault(mark.spot.name, []).append(mark.lab)
+    return marked
+
+
+def _stones(
+    marks: Sequence[_Mark], photos: Mapping[str, MeasuredPhoto], profile: Profile
+) -> list[_Stone]:
+    codes = {name: code for code, name in enumerate(_names(profile), start=1)} | {GLARE: UNREADABLE}
+    stones = []
+    for name, photo in photos.items():
+        for piece in photo.pieces:
+            face = piece.face
+            held = [
+                (mark, pixels)
+                for mark in marks
+                if mark.spot.photo == name
+                and (pixels := _pixels(mark.spot, face, photo.photo)) is not None
+            ]
+            if held:
+                own, pixels = zip(*held, strict=True)
+                named = tuple(codes[mark.spot.name] for mark in own)
+                glare = find_glare(face)
+                stones.append(_Stone(name, piece.piece.id, face, glare, own, pixels, named))
+    return stones
+
+
+def _regions(stone: _Stone, profile: Profile) -> Regions:
+    return find_regions(stone.face, stone.glare, profile)
+
+
+def _shares(regions: Regions) -> dict[str, float]:
+    return {name: share.value for name, share in regions.shares.items()}
+
+
+def _named(stone: _Stone, regions: Regions) -> list[float]:
+    """Share of each spot's px that are named as marked."""
+    pairs = zip(stone.pixels, stone.codes, strict=True)
+    return [float((regions.codes[pixels] == code).mean()) for pixels, code in pairs]
+
+
+def _judged(
+    marks: Sequence[_Mark], stones: Sequence[_Stone], as_it_was: Sequence[Regions], base: Profile
+) -> tuple[Judgement, bool]:
+    """What the new ranges gain on stones held out in turn, and whether ranges do better that also draw back.
+
+    Which of the two a stone is judged by is chosen by the other stones, so that none flatters itself.
+    """
+    held, named = [], []
+    for stone, was in zip(stones, as_it_was, strict=True):
+        own = {id(mark) for mark in stone.marks}
+        others = _by_class([mark for mark in marks if id(mark) not in own])
+        if len(others) < 2:
+            continue
+        growing, both = (fit_classes(others, base, inwards=way) for way in (False, True))
+        regions = [was, _regions(stone, growing)]
+        # Mostly nothing of one class lies within another.
+        regions.append(regions[1] if both == growing else _regions(stone, both))
+        held.append(stone)
+        named.append(np.array([_named(stone, one) for one in regions]))
+    before, after, judged = [], [], []
+    for n, stone in enumerate(held):
+        inwards = _inwards(named[:n] + named[n + 1 :])
+        old, new = named[n][0], named[n][1 + inwards]
+        before.append(old)
+        after.append(new)
+        judged.append(
+            HeldOut(stone.photo, stone.piece, len(old), float(old.mean()), float(new.mean()))
+        )
+    old, new = (np.concatenate(part) if part else np.empty(0) for part in (before, after))
+    judgement = Judgement(
+        stones=tuple(judged),
+        before=float(old.mean()) if len(old) else 0.0,
+        after=float(new.mean()) if len(new) else 0.0,
+        better=int((new > old + 0.05).sum()),
+        worse=int((new < old - 0.05).sum()),
+        verdict=_verdict(new - old, len(held)),
+    )
+    return judgement, _inwards(named)
+
+
+def _inwards(named: Sequence[NDArray]) -> bool:
+    """Whether drawing back too names more than growing alone; of as good ones the range that moves less."""
+    if not named:
+        return False
+    _, growing, both = np.concatenate(named, axis=1).mean(axis=1)
+    return bool(both > growing)
+
+
+def _verdict(gained: NDArray, stones: int) -> str:
+    """gained : by spot, share of its px.   A gain is one of more than its own standard error."""
+    if len(gained) < ENOUGH_SPOTS or stones < ENOUGH_STONES:
+        return "too few"
+    error = gained.std(ddof=1) / np.sqrt(len(gained))
+    return "gain" if gained.mean() > max(error, LEAST_GAIN) else "no gain"
 
 
 def _sound_spots(
     spots: Sequence[Spot], photos: Mapping[str, MeasuredPhoto], profile: Profile
 ) -> list[Spot]:
     """The spots with their classes as the profile spells them; ``SpotsError`` where some cannot be used."""
-    names = {name.casefold(): name for name in _names(profile)}
+    names = {name.casefold(): name for name in (*_names(profile), GLARE)}
     refused = [_unknown(spot, profile) for spot in spots if spot.name.casefold() not in names]
     if refused:
         raise SpotsError("\n".join(refused))
     spots = [replace(spot, name=names[spot.name.casefold()]) for spot in spots]
+    spots = [at_cell(s, photos[s.photo].photo.width, photos[s.photo].photo.height) for s in spots]
     refused = [off for spot in spots if (off := _off(spot, photos[spot.photo].photo))]
     if refused:
         raise SpotsError("\n".join(refused))
-    if len({spot.name for spot in spots}) < 2:
+    if len({spot.name for spot in spots} - {GLARE}) < 2:
         raise SpotsError(
             "spots of one class only; mark two classes at least, so that they can be told apart"
         )
@@ -132,19 +325,22 @@ def _names(profile: Profile) -> list[str]:
 
 
 def _unknown(spot: Spot, profile: Profile) -> str:
-    names = _names(profile)
+    names = [*_names(profile), GLARE]
     return f"{spot.where}: no class {quoted(spot.name)}{nearest(spot.name, names)}; one of {', '.join(names)}"
+
+
+def _box(spot: Spot, photo: Photo) -> tuple[float, float, float, float]:
+    """x0, y0, x1, y1 of a spot in px of its photo; a point stands for a small square."""
+    if spot.w is not None:
+        return spot.x, spot.y, spot.x + spot.w, spot.y + spot.h
+    half = max(2.0, POINT_SHARE * max(photo.width, photo.height) / 2)
+    return spot.x - half, spot.y - half, spot.x + half, spot.y + half
 
 
 def _spot_lab(measured: MeasuredPhoto, spot: Spot) -> NDArray[np.float32]:
     """CIELAB of the spot's pixels, (n, 3), ``SPOT_PX`` at most; by the light of the photo, as faces are."""
     photo = measured.photo
-    half = max(2.0, POINT_SHARE * max(photo.width, photo.height) / 2)
-    x0, y0, x1, y1 = (
-        (spot.x - half, spot.y - half, spot.x + half, spot.y + half)
-        if spot.w is None
-        else (spot.x, spot.y, spot.x + spot.w, spot.y + spot.h)
-    )
+    x0, y0, x1, y1 = _box(spot, photo)
     rows = slice(max(0, int(y0)), max(int(y0) + 1, int(np.ceil(y1))))
     columns = slice(max(0, int(x0)), max(int(x0) + 1, int(np.ceil(x1))))
     linear = linear_srgb(np.ascontiguousarray(photo.rgb[rows, columns]), photo.encoding)
@@ -156,34 +352,20 @@ def _spot_lab(measured: MeasuredPhoto, spot: Spot) -> NDArray[np.float32]:
     return lab[:: 1 + (len(lab) - 1) // SPOT_PX]
 
 
-def _compared(spots, photos: Mapping[str, MeasuredPhoto], base: Profile, fitted: Profile):
-    """By spot on a stone whether it is named as marked before and after; and the shares of every stone that
-    holds a spot."""
-    named, shares = {}, []
-    for name, photo in photos.items():
-        for piece in photo.pieces:
-            face = piece.face
-            held = [
-                (spot, at, 1 + _names(base).index(spot.name))
-                for spot in spots
-                if spot.photo == name and (at := _place(spot, face)) is not None
-            ]
-            if not held:
-                continue
-            glare = find_glare(face)
-            looks = [find_regions(face, glare, profile) for profile in (base, fitted)]
-            named |= {spot: [look.codes[at] == code for look in looks] for spot, at, code in held}
-            before, after = ({k: v.value for k, v in look.shares.items()} for look in looks)
-            shares.append(FaceShares(name, piece.piece.id, before, after))
-    return named, shares
-
-
-def _place(spot: Spot, face: Face) -> tuple[int, int] | None:
-    """Row and column of the spot's middle in the face; ``None`` off the stone."""
-    middle = np.array([spot.x + (spot.w or 0) / 2, spot.y + (spot.h or 0) / 2])
-    column, row = ((middle - face.origin_px) * face.px_per_photo_px).astype(int)
-    inside = 0 <= row < face.mask.shape[0] and 0 <= column < face.mask.shape[1]
-    return (int(row), int(column)) if inside and face.mask[row, column] else None
+def _pixels(spot: Spot, face: Face, photo: Photo) -> NDArray[np.bool_] | None:
+    """The spot's px in the face, (h, w); ``None`` where its middle lies off the stone."""
+    x0, y0, x1, y1 = _box(spot, photo)
+    corners = np.array([(x0, y0), ((x0 + x1) / 2, (y0 + y1) / 2), (x1, y1)])
+    (left, top), middle, (right, low) = face.from_photo_px(corners)
+    column, row = np.floor(middle).astype(int)
+    h, w = face.mask.shape
+    if not (0 <= row < h and 0 <= column < w and face.mask[row, column]):
+        return None
+    pixels = np.zeros(face.mask.shape, bool)
+    rows = slice(max(0, int(top)), max(row + 1, int(np.ceil(low))))
+    columns = slice(max(0, int(left)), max(column + 1, int(np.ceil(right))))
+    pixels[rows, columns] = True
+    return pixels & face.mask
 
 
 def _with_ranges(text: str, profile: Profile) -> str:

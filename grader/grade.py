@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from grader.errors import PhotoError
 from grader.face.face import Face
-from grader.face.lines.line_words import LineWord
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.regions.regions import find_regions
@@ -24,7 +23,8 @@ from grader.face.sight.drying import DriedLines, DryingPair, drying_pair
 from grader.face.sight.filled import GlareFilledFace, fill_glare
 from grader.face.sight.view import FaceView, PreparedPhoto, find_again, search, see_face
 from grader.face.size import size_class
-from grader.grading.calls.joining import Stones, line_words
+from grader.face.words import NOTHING_SAID, StoneWords
+from grader.grading.calls.joining import Stones, stone_words
 from grader.grading.features.facts import StoneFacts, stone_facts
 from grader.grading.models.familiarity import appearance_features
 from grader.grading.models.model import Model
@@ -41,6 +41,7 @@ from grader.photo.surface import State
 from grader.photo.terms import PhotoTerms
 from grader.photo.verdict import Verdict, judge_photo
 from grader.profile import Profile, load_profile
+from grader.spots import GLARE
 
 #: Where the seller says nothing of a photo.
 SAYS_NOTHING = PhotoTerms()
@@ -139,7 +140,7 @@ def grade_photo(
     terms : what the seller says of the photo.
     profile : name of a shipped profile, a TOML file, or a profile.
     model : folder of a trained model, or a loaded one; the starter by default.
-    calls : the seller's; their words on lines of this photo hold, the rest is for the report to tell.
+    calls : the seller's; their words on lines and patches of this photo hold, the rest is for the report to tell.
 
     Raises
     ------
@@ -160,7 +161,7 @@ def measure_file(
     ----------
     photo : a file, or a photo that ``read_photo`` returned, which then holds its own scale.
     terms : what the seller says of it; photos of the same face are files.
-    calls : the seller's, for their words on lines of this photo.
+    calls : the seller's, for their words on lines and patches of this photo.
 
     Raises
     ------
@@ -208,7 +209,7 @@ def measure_photo(
     ----------
     terms : what the seller says of it; its scale and its further photos are in ``photo`` and ``same_face`` already.
     reference : what its colours and lengths are referred to, by :func:`~grader.photo.reference.find_reference`.
-    calls : the seller's, for their words on lines.
+    calls : the seller's, for their words on lines and patches.
     same_face : further photos of the same stones.
 
     Raises
@@ -223,10 +224,12 @@ def measure_photo(
             "one_weight",
         )
     stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
-    words = line_words(stones, calls)
+    words = stone_words(stones, calls)
     searched = [search(other) for other in same_face] if pieces else []
     measured = tuple(
-        measure_piece(photo, piece, reference, profile, terms, words.get(piece.id, ()), searched)
+        measure_piece(
+            photo, piece, reference, profile, terms, words.get(piece.id, NOTHING_SAID), searched
+        )
         for piece in pieces
     )
     further = _further_photos(photo, same_face, measured)
@@ -265,15 +268,15 @@ def measure_piece(
     reference: Reference,
     profile: Profile,
     terms: PhotoTerms,
-    words: Sequence[LineWord] = (),
+    words: StoneWords = NOTHING_SAID,
     others: Sequence[PreparedPhoto] = (),
 ) -> MeasuredPiece:
     """Return one stone of a photo, measured.
 
-    words : of the seller, on its lines.   others : further photos of the same face.
+    words : of the seller, on its lines and patches.   others : further photos of the same face.
     """
     state, later_state = ("wet", "dry") if terms.dried else (terms.state, terms.state)
-    view = see_face(cut_face(photo, piece, reference), profile, state)
+    view = see_face(cut_face(photo, piece, reference), profile, state, words.patches)
     others_read = [
         _view_again(
             [photo, *(o.photo for o in others[:n])],
@@ -308,7 +311,7 @@ def measure_view(
     hidden: NDArray[np.bool_],
     scale: Scale,
     profile: Profile,
-    words: Sequence[LineWord] = (),
+    words: StoneWords = NOTHING_SAID,
     drying: DryingPair | DriedLines | None = None,
 ) -> MeasuredPiece:
     """Return a stone, measured, of what its photos show of it.
@@ -318,7 +321,9 @@ def measure_view(
     """
     face = filled.face
     same = face is view.face
-    regions = view.regions if same else find_regions(face, filled.glare, profile)
+    # What the seller calls glare in this photo may be filled from others: then it is read there.
+    patches = [word for word in words.patches if word.says != GLARE]
+    regions = view.regions if same else find_regions(face, filled.glare, profile, patches)
     measurements = measure_face(face, profile, regions, words, drying)
     # Exposure and focus are those of the photo; of glare only what no photo shows is left.
     verdict = judge_photo(

@@ -5,8 +5,9 @@ import os
 from collections.abc import Iterator, Sequence
 
 from grader.errors import GraderError, PhotoError
+from grader.face.words import NOTHING_SAID
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
-from grader.grading.calls.joining import line_words
+from grader.grading.calls.joining import stone_words
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, content_of, keep, known_looks, located, photo_file
 from grader.profile import Profile
@@ -80,7 +81,7 @@ def _measure_kept(ask: Ask, profile: Profile) -> Look:
     """A look from the working pictures of an earlier one; what is said of the photo as a whole stays as it was."""
     if ask.kept is None:
         raise PhotoError(f"{ask.file}: the photo is gone; put it back", "missing")
-    words = line_words(ask.kept.on_photo, ask.words)
+    words = stone_words(ask.kept.on_photo, ask.words)
     pictures = {
         piece: {what: content_of(content) for what, content in of_piece.items()}
         for piece, of_piece in ask.kept.pictures.items()
@@ -90,7 +91,7 @@ def _measure_kept(ask: Ask, profile: Profile) -> Look:
             of_piece["working"],
             json.loads(of_piece["working_record"]),
             profile,
-            words.get(piece, ()),
+            words.get(piece, NOTHING_SAID),
         )
         for piece, of_piece in sorted(pictures.items())
     ]

@@ -12,7 +12,16 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.ledger import views
-from grader.ledger.facts import Entry, FaceOfPiece, Fact, LineSaid, Measured, NamedPiece, PhotoFile
+from grader.ledger.facts import (
+    Entry,
+    FaceOfPiece,
+    Fact,
+    LineSaid,
+    Measured,
+    NamedPiece,
+    PhotoFile,
+    RegionSaid,
+)
 from grader.ledger.facts import Look as Looked
 from grader.ledger.store import Ledger
 from grader.measures import MEASUREMENT_VERSION
@@ -85,7 +94,7 @@ class Look:
 def ask_for(
     path: str | Path, terms: PhotoTerms, ledger: Ledger | None, file: str | None = None
 ) -> Ask:
-    """Return what it takes to look at a photo, with the words on its lines that hold.
+    """Return what it takes to look at a photo, with the words on its lines and patches that hold.
 
     Raises
     ------
@@ -97,20 +106,32 @@ def ask_for(
 
 
 def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
-    """Return the same with what was said of lines on their photos until now."""
+    """Return the same with what was said of lines and patches on their photos until now."""
     words: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
-    for call in line_calls(words, ledger) if ledger is not None else ():
+    for call in said_calls(words, ledger) if ledger is not None else ():
         words[call.sha256].append(call)
     return [replace(ask, words=tuple(words[ask.sha256])) for ask in asks]
 
 
 def line_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     """Return what was said of lines on photos, ``None`` for all, in the order of saying."""
-    return tuple(_line_call(entry) for entry in views.line_words(ledger, sha256))
+    return tuple(_part_call(entry) for entry in views.line_words(ledger, sha256))
 
 
-def _line_call(entry: Entry[LineSaid]) -> Call:
+def patch_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
+    """Return what was said of patches on photos, ``None`` for all, in the order of saying."""
+    return tuple(_part_call(entry) for entry in views.region_words(ledger, sha256))
+
+
+def said_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
+    """Return what was said of parts of stones on photos: of lines, then of patches, each in the order of saying."""
+    hashes = sha256 if sha256 is None or isinstance(sha256, str) else list(sha256)
+    return (*line_calls(hashes, ledger), *patch_calls(hashes, ledger))
+
+
+def _part_call(entry: Entry[LineSaid] | Entry[RegionSaid]) -> Call:
     fact = entry.fact
+    of_line = isinstance(fact, LineSaid)
     return Call(
         photo=fact.photo,
         sha256=fact.sha256,
@@ -120,11 +141,12 @@ def _line_call(entry: Entry[LineSaid]) -> Call:
         scene=None,
         by=entry.author,
         time=entry.time,
-        note=fact.note,
-        line=fact.word,
+        note=fact.note if of_line else None,
+        line=fact.word if of_line else None,
         uid=fact.uid,
         outline=fact.outline,
-        measured=fact.measured,
+        measured=fact.measured if of_line else None,
+        patch=None if of_line else fact.word,
     )
 
 
@@ -159,9 +181,10 @@ def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) ->
         views.Way(
             ask.sha256,
             terms_record(ask.terms),
-            tuple(word.uid for word in ask.words),
+            _uids_of_lines(ask),
             MEASUREMENT_VERSION,
             profile.sha256,
+            _uids_of_patches(ask),
         )
         for ask in asks
     ]
@@ -180,6 +203,14 @@ def known_looks(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) ->
     for n in to_read:
         looks[n] = _from_ledger(asks[n], facts[uids[n]].fact, ledger)
     return looks
+
+
+def _uids_of_lines(ask: Ask) -> tuple[str, ...]:
+    return tuple(word.uid for word in ask.words if word.line is not None)
+
+
+def _uids_of_patches(ask: Ask) -> tuple[str, ...]:
+    return tuple(word.uid for word in ask.words if word.patch is not None)
 
 
 def _kept_again(ask: Ask, uid: str | None) -> Look | None:
@@ -218,7 +249,8 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
     measured = Measured(
         sha256=photo["sha256"],
         terms=terms_record(ask.terms),
-        line_words=tuple(word.uid for word in ask.words),
+        line_words=_uids_of_lines(ask),
+        region_words=_uids_of_patches(ask),
         measurement_version=MEASUREMENT_VERSION,
         profile=profile.name,
         profile_sha256=profile.sha256,
@@ -291,7 +323,7 @@ def look_of(fact: Measured, ledger: Ledger) -> Look | None:
 
 
 def asks_again(looks: Sequence[Look], ledger: Ledger) -> list[Ask]:
-    """Return what it takes to look at photos again on the terms of earlier looks, with today's words on lines."""
+    """Return what it takes to look at photos again on the terms of earlier looks, with today's words."""
     asks = [Ask(None, look.ask.file, look.ask.sha256, look.ask.terms, kept=look) for look in looks]
     return with_words(asks, ledger)
 
@@ -302,14 +334,14 @@ def located(ask: Ask, ledger: Ledger | None) -> Ask:
     if ask.path is not None or ledger is None:
         return ask
     wanted = [ask.sha256, *map(str, ask.terms.same_face)]
-    paths = [_path_of(sha256, ledger) for sha256 in wanted]
+    paths = [path_of(sha256, ledger) for sha256 in wanted]
     if None in paths:
         return ask
     return replace(ask, path=paths[0], terms=replace(ask.terms, same_face=tuple(paths[1:])))
 
 
-def _path_of(sha256: str, ledger: Ledger) -> Path | None:
-    """Where a photo of that content lies now, of the places where it was seen."""
+def path_of(sha256: str, ledger: Ledger) -> Path | None:
+    """Return where a photo of that content lies now, of the places where it was seen; ``None`` where it is gone."""
     for path in views.photo_paths(ledger, sha256).get(sha256, ()):
         try:
             if content_hash(path) == sha256:

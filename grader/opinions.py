@@ -17,7 +17,7 @@ from grader.ledger import views
 from grader.ledger.checked import Box
 from grader.ledger.facts import Measured
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, line_calls
+from grader.looks import Ask, Look, said_calls
 from grader.photo.read import content_hash
 from grader.photo.terms import terms_from
 from grader.profile import Profile
@@ -51,7 +51,7 @@ def listed_calls(
 
     Parameters
     ----------
-    lines : also words on lines, behind the calls of their day.   taken_back : also calls that hold no more.
+    lines : also words on lines and patches, behind the calls of their day.   taken_back : also calls that hold no more.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def listed_calls(
     """
     wanted = wanted or Wanted()
     calls = views.calls(ledger, also_taken_back=True)
-    words = line_calls(None, ledger) if lines else ()
+    words = said_calls(None, ledger) if lines else ()
     _check_name(wanted.by, [*calls, *words])
     withdrawn = views.taken_back(ledger)
     holding = [call for call in calls if call.uid not in withdrawn]

@@ -6,7 +6,6 @@ photos filled and showed). Measured again it goes the way of a photo from its fa
 """
 
 from base64 import b64decode, b64encode
-from collections.abc import Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from io import BytesIO
 
@@ -17,11 +16,11 @@ from PIL import Image
 
 from grader.errors import PhotoError
 from grader.face.face import Face
-from grader.face.lines.line_words import LineWord
 from grader.face.sight.cut import cut_face, face_of
 from grader.face.sight.drying import DriedLines
 from grader.face.sight.filled import GlareFilledFace
 from grader.face.sight.view import see_face
+from grader.face.words import NOTHING_SAID, StoneWords
 from grader.grade import MeasuredPiece, measure_view
 from grader.photo.chart import Correction
 from grader.photo.colour import codes_from_linear, srgb_encoding
@@ -110,13 +109,13 @@ def working_picture(
 
 
 def measure_again(
-    picture: bytes, record: dict, profile: Profile, line_words: Sequence[LineWord] = ()
+    picture: bytes, record: dict, profile: Profile, words: StoneWords = NOTHING_SAID
 ) -> MeasuredPiece:
     """Return the stone of a working picture, measured as from its photo and told in px of that.
 
     Parameters
     ----------
-    line_words : the seller's on lines of this stone, points in px of the photo.
+    words : the seller's on lines and patches of this stone, in px of the photo.
 
     Raises
     ------
@@ -126,7 +125,7 @@ def measure_again(
     kept = read_working(picture, record)
     # Gloss that was filled is gone, so the state that it told holds.
     settled = kept.state.source == "seller" or bool(kept.filled_share)
-    view = see_face(kept.face, profile, kept.state.value if settled else None)
+    view = see_face(kept.face, profile, kept.state.value if settled else None, words.patches)
     if settled:
         view = replace(view, state=kept.state)
     measured = measure_view(
@@ -136,7 +135,7 @@ def measure_again(
         view.hidden | kept.filled,
         kept.reference.scale,
         profile,
-        line_words,
+        words,
         kept.drying,
     )
     return replace(measured, weight_g=kept.weight_g)

@@ -33,6 +33,7 @@ from grader.face.measurements import (
     Scene,
     Share,
 )
+from grader.face.words import NOTHING_SAID
 from grader.grade import (
     FurtherPhoto,
     Graded,
@@ -41,7 +42,7 @@ from grader.grade import (
     MeasuredPiece,
     facts_of,
 )
-from grader.grading.calls.joining import Stones, line_words
+from grader.grading.calls.joining import Stones, stone_words
 from grader.grading.features.rules import Condition
 from grader.grading.proposal import (
     Call,
@@ -315,8 +316,10 @@ def measuring(monkeypatch, make_graded, crack):
         asked.append(Asked(Path(photo), terms, calls))
         made = made_from(photo, terms.mm_per_px)
         boxes = {one.piece.id: one.piece.box for one in made.pieces}
-        words = line_words(Stones(made.photo.name, made.photo.sha256, boxes), calls)
-        pieces = tuple(_with_words(one, words.get(one.piece.id, ())) for one in made.pieces)
+        words = stone_words(Stones(made.photo.name, made.photo.sha256, boxes), calls)
+        pieces = tuple(
+            _with_words(one, words.get(one.piece.id, NOTHING_SAID).lines) for one in made.pieces
+        )
         others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 

@@ -18,7 +18,7 @@ FLOORS = [
     ["drawn"],
     ["__init__"],
     ["asking", "resorting", "comparing"],
-    ["called", "opinions"],
+    ["called", "opinions", "patching"],
     ["calling", "batch", "colours", "checking"],
     ["looking"],
     ["looks", "session"],

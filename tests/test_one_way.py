@@ -29,7 +29,7 @@ from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.store import open_ledger
 from grader.looking import look_at
-from grader.looks import ask_for, last_look, line_calls
+from grader.looks import ask_for, last_look, line_calls, patch_calls
 from grader.photo.pieces import find_pieces
 from grader.photo.read import content_hash, read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
@@ -399,7 +399,8 @@ def classes_from(files: dict[str, Path], spots: list[str], reference=None) -> Pr
         x, y = (int(v - o) for v, o in zip((spot.x, spot.y), face.origin_px, strict=True))
         assert face.mask[y : y + 5, x : x + 5].all()
         marked.setdefault(spot.name, []).append(face.lab[y : y + 5, x : x + 5].reshape(-1, 3))
-    return fit_classes(marked, BANDED)
+    # One stone alone: nothing is held out that could show that ranges are to draw back.
+    return fit_classes(marked, BANDED, inwards=False)
 
 
 def ranges(profile: Profile) -> np.ndarray:
@@ -426,3 +427,60 @@ def test_colours_are_fitted_by_the_light_that_check_sees_by(shop, files, shots):
     with open_ledger(shop.ledger) as ledger:
         (again,) = marked_photos(spots_of(spots), [], PhotoTerms(), BANDED, ledger).values()
     assert again.terms.height_mm == 0.0
+
+
+# --- words on patches ------------------------------------------------------------------------------
+
+
+def test_a_word_on_a_patch_is_shown_and_learned_alike_and_gone_when_withdrawn(shop, files, shots):
+    """The word holds at once, for showing and for learning, from the photo and from what is kept of it."""
+    path = shop.folder / "a.png"
+    path.write_bytes(files["a.png"].read_bytes())
+    before = shop.check(path, "--height-mm", "0")["pieces"][0]["shares"]
+    # The middle of the widest true blue, which the seller now calls host.
+    distance = cv2.distanceTransform((shots["a.png"].regions == 1).astype(np.uint8), cv2.DIST_L2, 5)
+    y, x = np.unravel_index(distance.argmax(), distance.shape)
+    shop.run("call", path, "--grade", "cabbing", "--by", "Ann")
+    silent = shop.learned()
+    said = shop.run("call", path, "--patch", f"{x},{y}", "--is", "Host", "--by", "Ann")
+    assert ": host by Ann; by this word blue " in said
+    shown = shop.check(path, "--height-mm", "0")["pieces"][0]["shares"]
+    assert shown["blue"]["value"] < before["blue"]["value"] - 0.05
+    assert shown["host"]["value"] > before["host"]["value"] + 0.05
+    learned = shop.learned()
+    with open_ledger(shop.ledger) as ledger:
+        (word,) = views.region_words(ledger)
+        assert (word.author, word.fact.says, word.fact.x, word.fact.y) == (
+            "Ann",
+            "host",
+            x - 2,
+            y - 2,
+        )
+        words = patch_calls(word.fact.sha256, ledger)
+    assert_same(learned, by_hand(path, PhotoTerms(height_mm=0.0), BANDED, words=words))
+    ((_, values),) = learned.items()
+    assert values["blue_share"] == pytest.approx(shown["blue"]["value"], abs=1e-3)
+    assert differing(values, next(iter(silent.values())), 1e-2)
+    # Without the photo, from what was kept of it.
+    shop.run("call", path, "--patch", f"{x},{y}", "--is", "withdrawn", "--by", "Ann")
+    assert_same(shop.learned(), silent)
+    shop.run("call", path, "--patch", f"{x},{y},3,3", "--is", "host", "--by", "Ann")
+    path.unlink()
+    ((_, kept),) = shop.learned().items()
+    assert kept["blue_share"] == pytest.approx(values["blue_share"], abs=0.01)
+
+
+def test_words_on_patches_offer_a_profile(shop, files, shots):
+    """The same spots, as words on patches and behind --spot, give the same ranges, judged by what stood before."""
+    shop.check(files["a.png"], "--height-mm", "0")
+    spots = spots_on(shots["a.png"], str(files["a.png"]))
+    for spot in spots:
+        *_, x, y, w, h, name = spot.split(",")
+        shop.run("call", files["a.png"], "--patch", f"{x},{y},{w},{h}", "--is", name, "--by", "Ann")
+    said = shop.run("colours", "--out", "said.toml")
+    given = [part for spot in spots for part in ("--spot", spot)]
+    typed = shop.run("colours", "--out", "typed.toml", *given)
+    assert said.splitlines()[0] == typed.splitlines()[0] == "spots marked: blue 4, white 4, host 4"
+    assert said == typed
+    fitted = [load_profile(shop.folder / name) for name in ("said.toml", "typed.toml")]
+    assert fitted[0].colours == fitted[1].colours

@@ -18,13 +18,8 @@ from grader.cli.options import (
     words,
 )
 
-
-class LineClass(StrEnum):
-    """What a seller says of a line."""
-
-    crack = "crack"
-    pattern = "pattern"
-    withdrawn = "withdrawn"
+#: What a seller says of a line.
+LINE_CLASSES = ("crack", "pattern", "withdrawn")
 
 
 class LineFound(StrEnum):
@@ -34,6 +29,28 @@ class LineFound(StrEnum):
     tight = "tight"
     healed = "healed"
     unknown = "unknown"
+
+
+#: A point stands for a square of so many px of the photo.
+POINT_PX = 4
+
+
+def _patch_box(text: str) -> tuple[int, int, int, int]:
+    """x, y, w and h, whole px of the photo, of "X,Y" or "X,Y,W,H"."""
+    try:
+        numbers = [int(part) for part in text.split(",")]
+        x, y, *size = numbers
+        if len(size) not in (0, 2) or min(numbers) < 0 or (size and min(size) < 1):
+            raise ValueError
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text}: give X,Y or X,Y,W,H in whole px of the photo, as 812,440",
+            param_hint="--patch",
+        ) from None
+    if size:
+        return x, y, *size
+    left, top = max(0, x - POINT_PX // 2), max(0, y - POINT_PX // 2)
+    return left, top, POINT_PX, POINT_PX
 
 
 @takes_session
@@ -68,9 +85,22 @@ def call(
             help="A line on the stone, by its id in check --json.",
         ),
     ] = None,
+    patch: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X,Y[,W,H]",
+            help="A patch of the stone, px of the photo: a point, or a box from its upper left corner.",
+        ),
+    ] = None,
     says: Annotated[
-        LineClass | None,
-        typer.Option("--is", help="What that line is; withdrawn takes your word back."),
+        str | None,
+        typer.Option(
+            "--is",
+            metavar="CLASS",
+            callback=words,
+            help="What that line is: crack or pattern; or that patch: a colour class, or glare; "
+            "withdrawn takes your word back.",
+        ),
     ] = None,
     found: Annotated[LineFound | None, typer.Option(help="How you found that line.")] = None,
     how: Annotated[
@@ -97,7 +127,7 @@ def call(
     terms,
     session,
 ) -> None:
-    """Say what a stone is, or a line on it. Your word is kept beside the proposal, which stays as it was.
+    """Say what a stone is, or a line or a patch on it. Your word is kept beside the proposal, which stays as it was.
 
     It stands on the stones and lines that check or batch showed last of that photo; what you say of the photo itself
     (scale, whole and so on) only counts where nothing was shown before.
@@ -106,9 +136,11 @@ def call(
         raise typer.BadParameter(
             "give a photo, or --from with a table of calls", param_hint="PHOTO"
         )
-    _usage_of_line(line, says, found, how, (grade, scene))
-    _usage_of_table(table, photos, (piece, grade, scene, note, line, stone, undo or None))
-    _usage_of_stone(photo, undo, line, (grade, scene))
+    _usage_of_part(line, patch, says, (grade, scene))
+    _usage_of_line(line, found, how)
+    _usage_of_patch(patch, (note, stone))
+    _usage_of_table(table, photos, (piece, grade, scene, note, line, patch, stone, undo or None))
+    _usage_of_stone(photo, undo, line or patch, (grade, scene))
     from grader.calling import call_on
     from grader.files import path_text
     from grader.grading.proposal import Call
@@ -121,6 +153,9 @@ def call(
         _take_table(table, photos or beside(table), by, terms, session)
         return
     call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    if patch:
+        _save_patch_word(photo, call, (*_patch_box(patch), says), terms, session)
+        return
     look, placed = call_on(photo, call, terms, session)
     if undo:
         _take_back(look, placed, session)
@@ -128,7 +163,7 @@ def call(
     if line is None:
         _save_call(look, placed, session)
     else:
-        _save_line_word(look, placed, (line, says.value, found and found.value, how), session)
+        _save_line_word(look, placed, (line, says, found and found.value, how), session)
     if by is None:
         typer.echo(SAVED_UNNAMED, err=True)
 
@@ -154,6 +189,23 @@ def _save_line_word(look, placed, word, session) -> None:
     typer.echo(
         saved_line_words(placed, (done.line, done.facts), says, found, (done.before, done.now))
     )
+
+
+def _save_patch_word(photo: Path, call, word: tuple, terms, session) -> None:
+    """word : x, y, w and h of the patch, and what it is."""
+    from dataclasses import replace
+
+    from grader.face.regions.patch_words import PatchWord
+    from grader.patching import patch_on, save_patch_word
+    from grader.report.calls import SAVED_UNNAMED, enough_patches, saved_patch_words
+
+    look, placed = patch_on(photo, replace(call, patch=PatchWord(*word)), terms, session)
+    done = save_patch_word(look, placed, session)
+    typer.echo(saved_patch_words(done.call, done.before, done.now))
+    if offer := enough_patches(done.patches, done.photos):
+        typer.echo(offer, err=True)
+    if call.by is None:
+        typer.echo(SAVED_UNNAMED, err=True)
 
 
 def _take_back(look, placed, session) -> None:
@@ -190,35 +242,53 @@ def _usage_of_table(table: Path | None, photos: list[Path] | None, of_one: tuple
         raise typer.BadParameter("goes with --from", param_hint="--photos")
 
 
-def _usage_of_stone(photo: Path | None, undo: bool, line: int | None, of_stone: tuple) -> None:
-    """Refuse a call that says nothing, and one that takes back and says something."""
-    silent = line is None and all(value is None for value in of_stone)
+def _usage_of_stone(photo: Path | None, undo: bool, part: object, of_stone: tuple) -> None:
+    """Refuse a call that says nothing, and one that takes back and says something; ``part`` is a line or a patch."""
+    silent = part is None and all(value is None for value in of_stone)
     if undo and not silent:
         raise typer.BadParameter(
             "--undo says nothing else; call anew after it", param_hint="--undo"
         )
     if photo and silent and not undo:
         raise typer.BadParameter(
-            "give --grade, --scene or both, or --line; --stone, --by and --note only go with them",
+            "give --grade, --scene or both, or --line or --patch; --stone, --by and --note only go with them",
             param_hint="--grade",
         )
 
 
-def _usage_of_line(
-    line: int | None,
-    says: LineClass | None,
-    found: LineFound | None,
-    how: str | None,
-    of_stone: tuple,
-) -> None:
-    """Refuse a word on a line that lacks the line or the word, or that says a grade as well."""
-    if line is None:
-        for name, value in (("--is", says), ("--found", found), ("--how", how)):
-            if value is not None:
-                raise typer.BadParameter(f"{name} speaks of a line; give --line", param_hint=name)
+def _usage_of_part(line: int | None, patch: str | None, says: str | None, of_stone: tuple) -> None:
+    """Refuse a word on a line or patch that lacks the part or the word, or that says a grade as well."""
+    if line is not None and patch is not None:
+        raise typer.BadParameter("give --line or --patch, not both", param_hint="--patch")
+    part = "--patch" if patch is not None else "--line"
+    if line is None and patch is None:
+        if says is not None:
+            raise typer.BadParameter(
+                "--is speaks of a line or patch; give --line or --patch", param_hint="--is"
+            )
     elif says is None:
+        what = "a colour class, glare" if patch is not None else "crack, pattern"
         raise typer.BadParameter(
-            "say what the line is: --is crack, pattern or withdrawn", param_hint="--line"
+            f"say what that {part[2:]} is: --is {what} or withdrawn", param_hint=part
         )
     elif any(value is not None for value in of_stone):
-        raise typer.BadParameter("give a grade or scene in a call of its own", param_hint="--line")
+        raise typer.BadParameter("give a grade or scene in a call of its own", param_hint=part)
+    elif line is not None and says not in LINE_CLASSES:
+        raise typer.BadParameter(
+            f"{says}: a line is crack, pattern or withdrawn", param_hint="--is"
+        )
+
+
+def _usage_of_line(line: int | None, found: LineFound | None, how: str | None) -> None:
+    """Refuse what speaks of a line without one."""
+    for name, value in (("--found", found), ("--how", how)):
+        if line is None and value is not None:
+            raise typer.BadParameter(f"{name} speaks of a line; give --line", param_hint=name)
+
+
+def _usage_of_patch(patch: str | None, of_stone: tuple) -> None:
+    """Refuse a note or name with a patch, where they would be lost."""
+    if patch is not None and any(value is not None for value in of_stone):
+        raise typer.BadParameter(
+            "--note and --stone go with a grade or scene, not with a patch", param_hint="--patch"
+        )

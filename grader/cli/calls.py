@@ -37,7 +37,9 @@ def calls(
     until: Annotated[
         date | None, typer.Option(metavar="DATE", parser=day, help="Up to this day.")
     ] = None,
-    lines: Annotated[bool, typer.Option("--lines", help="Also words on lines.")] = False,
+    lines: Annotated[
+        bool, typer.Option("--lines", help="Also words on lines and patches.")
+    ] = False,
     taken_back: Annotated[
         bool, typer.Option("--taken-back", help="Also calls that were taken back.")
     ] = False,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from grader.face.lines.line_words import LineWord
+from grader.face.regions.patch_words import PatchWord
 from grader.grading.features.facts import LineFacts
 from grader.grading.features.rules import Condition, Features
 
@@ -118,7 +119,7 @@ class Call:
     piece : id at the time of the call.   box : x, y, w, h in px of the upright full-size photo; the
     call follows it.
     grade, scene : ``None`` where nothing is said.   time : ISO 8601 with offset.
-    line : a word on one of its lines; such a call says nothing else.
+    line, patch : a word on one of its lines, or on a patch of its face; such a call says nothing else.
     shown : what the tool said at that time.   stone : the seller's own name for the piece, the same on all its photos.
     outline : x, y of the stone's points in px of that photo.   measured : uid of the measurement that was shown.
     uid : of the fact in the ledger.   scene_by : who said the scene, in a word put together from several people's.
@@ -142,12 +143,20 @@ class Call:
     outline: tuple[tuple[int, int], ...] | None = None
     measured: str | None = None
     scene_by: str | None = None
+    patch: PatchWord | None = None
+
+    @property
+    def on_part(self) -> bool:
+        """Whether it is a word on a part of the stone, not on the stone."""
+        return self.line is not None or self.patch is not None
 
     @property
     def summary(self) -> str:
         """What it says, in a few words: "select", "scene 70" or "line 3: crack"."""
         if self.line is not None:
             return f"line {self.line.line}: {self.line.says}"
+        if self.patch is not None:
+            return f"patch at {self.patch.x}, {self.patch.y}: {self.patch.says}"
         if self.grade is None and self.scene is None:
             return "a note" if self.note else f"the name {self.stone}"
         return self.grade or f"scene {self.scene}"

@@ -12,6 +12,7 @@ from uuid import uuid4
 
 from grader.errors import LedgerError
 from grader.face.lines.line_words import FOUND, LineWord
+from grader.face.regions.patch_words import PatchWord
 from grader.ledger.checked import (
     MOST_BODY,
     MOST_NAME,
@@ -67,10 +68,14 @@ class Fact(Checked):
         LedgerError
             It would be longer than :data:`MOST_BODY` characters.
         """
-        body = to_text(plain(self))
+        body = to_text(self._written())
         if len(body) > MOST_BODY:
             raise LedgerError(f"{self._what()}: {len(body)} characters are too many to keep")
         return body
+
+    def _written(self) -> dict[str, Any]:
+        """The fields of its text."""
+        return plain(self)
 
     @classmethod
     def from_body(cls, body: str, uid: str) -> "Fact":
@@ -116,7 +121,8 @@ class PhotoFile(Fact):
 class Measured(Fact):
     """A photo was measured on these terms.
 
-    terms : how it was to be looked at.   line_words : uids of the words on lines that held.
+    terms : how it was to be looked at.
+    line_words, region_words : uids of the words on its lines and on its patches that held.
     measurement_version : of the measuring code.   profile, profile_sha256 : its name and the hash of its settings.
     record : JSON object of the photo with its pieces, without proposal and call.
     stones : by piece, what a proposal is made of, as JSON.   pictures : by piece, names in the store of pictures.
@@ -132,6 +138,11 @@ class Measured(Fact):
     record: JsonObject
     stones: Annotated[dict[int, dict[str, Any]], by_piece(object_checked)]
     pictures: Annotated[dict[int, dict[str, str]], by_piece(names_checked)]
+    region_words: tuple[Uid, ...] = ()
+
+    def _written(self) -> dict[str, Any]:
+        # What is not said is not written: the text of such a fact stays what it always was.
+        return {k: v for k, v in plain(self).items() if k != "region_words" or v}
 
 
 @dataclass(frozen=True)
@@ -217,7 +228,8 @@ class LineSaid(_Said):
 
 @dataclass(frozen=True)
 class RegionSaid(_Said):
-    """The seller's word on what colour class a rectangle of the photo shows, or that it is glare."""
+    """The seller's word on what colour class a rectangle of the photo shows, or that it is glare; "withdrawn" takes
+    back what was said of it."""
 
     kind = "region_word"
     x: Px
@@ -226,6 +238,11 @@ class RegionSaid(_Said):
     h: Number
     says: Name
     outline: Outline | None = None
+
+    @property
+    def word(self) -> PatchWord:
+        """The word alone, as the regions of a face take it."""
+        return PatchWord(self.x, self.y, self.w, self.h, self.says)
 
 
 @dataclass(frozen=True)

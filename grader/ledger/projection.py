@@ -1,6 +1,6 @@
 """What each fact says in the view tables: rows that are put in the place of those with the same key."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Table
@@ -17,11 +17,17 @@ def rows_of(entry: Entry) -> Iterator[Row]:
     return _ROWS[type(entry.fact)](entry)
 
 
-def way_key(terms: dict[str, Any], line_words: tuple[str, ...] | list[str]) -> str:
-    """Return the name of a way to look at a photo: hash of its terms and of the words on lines that held, in order."""
+def way_key(
+    terms: dict[str, Any], line_words: Sequence[str], region_words: Sequence[str] = ()
+) -> str:
+    """Return the name of a way to look at a photo: hash of its terms and of the words on lines and patches that held,
+    in order."""
     from hashlib import sha256
 
-    text = to_text({"terms": terms, "line_words": list(line_words)}, sort_keys=True)
+    way = {"terms": terms, "line_words": list(line_words)}
+    # Where nothing is said of patches the name stays what it always was.
+    way |= {"region_words": list(region_words)} if region_words else {}
+    text = to_text(way, sort_keys=True)
     return sha256(text.encode()).hexdigest()
 
 
@@ -59,7 +65,7 @@ def _measured(entry: Entry) -> Iterator[Row]:
         {
             **{name: getattr(fact, name) for name in kept},
             "sequence": entry.sequence,
-            "key": way_key(fact.terms, fact.line_words),
+            "key": way_key(fact.terms, fact.line_words, fact.region_words),
             "time": entry.time,
         },
     )

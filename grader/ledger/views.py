@@ -37,7 +37,7 @@ Hashes = str | Iterable[str] | None
 class Way:
     """One way to look at a photo: a measurement is looked up by all of this.
 
-    terms : plain data.   line_words : uids of the words on its lines, in the order of saying.
+    terms : plain data.   line_words, region_words : uids of the words on its lines and patches, in the order of saying.
     """
 
     sha256: str
@@ -45,11 +45,12 @@ class Way:
     line_words: tuple[str, ...]
     measurement_version: int
     profile_sha256: str
+    region_words: tuple[str, ...] = ()
 
     @cached_property
     def key(self) -> str:
         """Hash of the terms and words."""
-        return way_key(self.terms, self.line_words)
+        return way_key(self.terms, self.line_words, self.region_words)
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,7 @@ def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[LineSaid], 
 
 
 def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[RegionSaid], ...]:
-    """Return what was said of rectangles on faces."""
+    """Return what was said of rectangles on faces, withdrawn words too: which holds is told by where they lie."""
     return _entries(ledger, schema.region_word, *_among(schema.region_word.c.sha256, sha256))
 
 

@@ -63,6 +63,8 @@ def _cells(one: ListedCall) -> tuple[str, ...]:
 
 
 def _call_words(call: Call) -> str:
+    if call.patch is not None:
+        return f"patch at {call.patch.x}, {call.patch.y}: {call.patch.says}"
     if call.line is None:
         return grade_and_scene_words({"grade": call.grade, "scene": call.scene}) or "no grade"
     word = call.line
@@ -125,6 +127,10 @@ def _record(one: ListedCall) -> dict:
         "taken_back": one.taken_back,
         "lost": one.lost,
     }
+    record["patch"] = call.patch and {
+        "box": [call.patch.x, call.patch.y, call.patch.w, call.patch.h],
+        "says": call.patch.says,
+    }
     if word is None:
         return record | {"line": None}
     line = {
@@ -162,7 +168,7 @@ def is_row(one: ListedCall) -> bool:
     """Whether it is a row of the table."""
     call = one.call
     says = call.grade is not None or call.scene is not None
-    return says and call.line is None and not one.taken_back
+    return says and not call.on_part and not one.taken_back
 
 
 def _row(call: Call) -> dict:

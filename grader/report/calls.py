@@ -4,11 +4,13 @@ call."""
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
 
+from grader.face.regions.patch_words import WITHDRAWN
 from grader.grading.calls.joining import Stones, house_call, join_calls
 from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call, Shown
 from grader.report.reasons import line_position_words
-from grader.report.words import calls_words
+from grader.report.words import calls_words, percent
+from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES
 
 LostCall = tuple[Call, str]
 #: Warnings that a join writes, and that the next join writes anew.
@@ -141,6 +143,47 @@ def saved_words(call: Call, piece: dict) -> str:
         beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
     saved = f"saved: {call.photo}, stone {call.piece}: {called}{by}; {beside}"
     return f"{saved}\n{_holds(piece)}" if len(piece["calls"]) > 1 else saved
+
+
+def saved_patch_words(call: Call, before: dict, now: dict | None) -> str:
+    """Return what was saved of a word on a patch, and what it changes: the shares of the stone, and the grade.
+
+    before, now : the stone's graded record, ``None`` where it is not found again.
+    """
+    patch = call.patch
+    by = f" by {call.by}" if call.by else ""
+    says = "taken back what was said of it" if patch.says == WITHDRAWN else patch.says
+    box = f"{patch.x},{patch.y},{patch.w},{patch.h}"
+    parts = [f"saved: {call.photo}, stone {call.piece}, patch {box}: {says}{by}"]
+    if now is None:
+        return parts[0]
+    changes = [
+        f"{name} {percent(old)} -> {percent(new)}"
+        for name, old, new in _changed_shares(before, now)
+        if percent(old) != percent(new)
+    ]
+    parts.append(
+        "by this word " + ", ".join(changes) if changes else "the shares stay as they were"
+    )
+    old, new = (piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now))
+    if old != new and new is not None:
+        parts.append(f"proposed is now {new}, before {old}")
+    return "; ".join(parts)
+
+
+def enough_patches(patches: int, photos: int) -> str | None:
+    """Return that a profile can be made of the words on patches, ``None`` while they are too few to judge it."""
+    if patches < ENOUGH_SPOTS or photos < ENOUGH_STONES:
+        return None
+    return (
+        f"{patches} patches said on {photos} photos: grader colours --out mine.toml makes a profile of them, "
+        "and shows what it gains"
+    )
+
+
+def _changed_shares(before: dict, now: dict) -> list[tuple[str, float, float]]:
+    shares = [(n, s["value"], now["shares"][n]["value"]) for n, s in before["shares"].items()]
+    return [*shares, ("glare", before["glare"]["value"], now["glare"]["value"])]
 
 
 def saved_line_words(

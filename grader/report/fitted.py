@@ -3,7 +3,10 @@
 from pathlib import Path
 
 from grader.report.words import percent
-from grader.spots import FittedProfile
+from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES, GLARE, FittedProfile, Judgement
+
+#: Of fewer spots of a class it is said that they are few.
+FEW_OF_CLASS = 2
 
 
 def fitted_lines(fitted: FittedProfile) -> list[str]:
@@ -26,15 +29,62 @@ def fitted_lines(fitted: FittedProfile) -> list[str]:
         lines.append(f"{spot.where}: on no stone that was found; its colour counts all the same")
     for spot in fitted.wrong:
         lines.append(f"{spot.where}: marked {spot.name}, still named otherwise")
-    if not fitted.better:
+    few = [n for n, c in fitted.spots.items() if c < FEW_OF_CLASS and n != GLARE]
+    if few:
         lines.append(
-            f"no gain on these spots: {len(fitted.wrong_before)} named otherwise before, "
-            f"{len(fitted.wrong)} now; mark more spots, or keep the profile you had"
+            f"only one spot of {' and of '.join(few)}; two or three of each class tell more"
         )
-    return lines
+    return [*lines, *judged_lines(fitted.judgement)]
+
+
+def judged_lines(judgement: Judgement) -> list[str]:
+    """Return what the profile gains on stones that it has not learned from, a line for each of them and one for all."""
+    lines = [
+        f"{stone.photo} stone {stone.piece}, held out: of its {_spots(stone.spots)} "
+        f"{percent(stone.before)} named as marked before, {percent(stone.after)} by the others' spots"
+        for stone in judgement.stones
+    ]
+    counted = f"{_spots(judgement.spots)} on {_stones(len(judgement.stones))} held out in turn"
+    if not judgement.stones:
+        return [
+            "too few to tell whether that gains: a stone is judged by the spots of the others, so mark two "
+            f"classes on other stones too; {ENOUGH_SPOTS} spots on {ENOUGH_STONES} stones or more"
+        ]
+    figures = (
+        f"{percent(judgement.before)} of what was marked is named so by the profile you had, "
+        f"{percent(judgement.after)} by the new one; {judgement.better} of the spots better, "
+        f"{judgement.worse} worse"
+    )
+    said = {
+        "gain": f"a gain, by {counted}: {figures}",
+        "no gain": f"no gain, by {counted}: {figures}; keep the profile you had",
+        "too few": f"too few to tell, {counted}: {figures}; "
+        f"mark {ENOUGH_SPOTS} spots on {ENOUGH_STONES} stones or more",
+    }
+    return [*lines, said[judgement.verdict]]
+
+
+def _spots(count: int) -> str:
+    return "1 spot" if count == 1 else f"{count} spots"
+
+
+def _stones(count: int) -> str:
+    return "1 stone" if count == 1 else f"{count} stones"
 
 
 def written_words(path: Path, fitted: FittedProfile) -> str:
-    """Return that the profile is written, and how it is used where it is better."""
-    use = f"; use it: grader check PHOTO --profile {path}" if fitted.better else ""
-    return f"{path} written{use}"
+    """Return that the profile is written, and how it is used where that gains, or tried where nobody can tell yet."""
+    use = {
+        "gain": f"; use it: grader check PHOTO --profile {path}",
+        "too few": f"; look at it first: grader check PHOTO --profile {path}",
+        "no gain": "",
+    }
+    return f"{path} written{use[fitted.judgement.verdict]}"
+
+
+def grid_words(photo: Path, grid: Path) -> str:
+    """Return that the grid is laid, and how spots are told by it."""
+    return (
+        f"{grid} written; the point in the middle of a cell is the spot: "
+        f"grader colours --spot {photo},C4=white,F9=blue --out mine.toml"
+    )

@@ -11,6 +11,7 @@ from importlib import resources
 import pytest
 
 from grader import looks
+from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Shown
 
 
@@ -410,6 +411,78 @@ def test_an_incomplete_word_on_a_line_is_refused(cli, args):
     ran = cli.run("call", cli.photo("a.jpg", "1 line"), *args)
     assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
     assert cli.facts("call", "line_word") == []
+
+
+def test_a_word_on_a_patch_is_kept_with_its_place_and_counts_at_once(cli):
+    photo = cli.photo("a.jpg", "2")
+    cli.run("check", photo, "--mm-per-px", 0.2)
+    # Stone 2 fills 40 to 240 by 180 to 280 px: the patch tells which stone is meant.
+    ran = cli.run("call", photo, "--patch", "100,230,20,10", "--is", "White", "--by", "Mira")
+    assert ran.stdout.startswith("saved: a.jpg, stone 2, patch 100,230,20,10: white by Mira; ")
+    assert cli.calls() == []
+    (entry,) = cli.facts("region_word")
+    said = entry.fact
+    assert (entry.author, said.photo, said.piece_id) == ("Mira", "a.jpg", 2)
+    assert said.word == PatchWord(100, 230, 20, 10, "white")
+    assert said.box == (40, 180, 200, 100)
+    (asked,) = cli.asked
+    assert asked.terms.mm_per_px == 0.2
+    assert [call.patch for call in asked.calls] == [said.word]
+    # What the word made of the stone was kept, so nothing is measured again to show it.
+    cli.run("check", photo, "--mm-per-px", 0.2)
+    assert cli.asked == []
+
+
+def test_a_point_is_a_small_patch(cli):
+    cli.run("call", cli.photo("a.jpg", "2"), "--patch", "100,230", "--is", "glare")
+    assert cli.facts("region_word")[0].fact.word == PatchWord(98, 228, 4, 4, "glare")
+
+
+def test_after_twelve_patches_on_three_photos_a_profile_is_offered(cli):
+    for n, name in enumerate(("a.jpg", "b.jpg", "c.jpg")):
+        photo = cli.photo(name, f"2 {name}")
+        for at in range(4):
+            ran = cli.run("call", photo, "--patch", f"{60 + 30 * at},230", "--is", "blue")
+            offered = "12 patches said on 3 photos: grader colours --out mine.toml" in ran.stderr
+            assert offered == (n == 2 and at == 3)
+    # One taken back is one fewer.
+    ran = cli.run("call", photo, "--patch", "60,230", "--is", "withdrawn")
+    assert "patches said" not in ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("args", "text"),
+    [
+        (("--patch", "100,230", "--is", "whit"), "did you mean 'white'"),
+        (("--patch", "5,5", "--is", "white"), "the middle of that patch is not on a stone"),
+        (("--patch", "100,230", "--is", "white", "--piece", 1), "is not on stone 1"),
+        (("--patch", "100,9000", "--is", "white"), "lies off the photo"),
+    ],
+)
+def test_a_patch_that_cannot_be_used_is_told(cli, args, text):
+    ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
+    assert ran.exit_code == 1 and text in ran.stderr and ran.stderr.count("\n") == 1
+    assert cli.facts("region_word") == []
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--patch", "100,230"),
+        ("--patch", "100", "--is", "white"),
+        ("--patch", "100,230,5", "--is", "white"),
+        ("--patch", "100,230,0,5", "--is", "white"),
+        ("--patch", "100,x", "--is", "white"),
+        ("--patch", "100,230", "--is", "white", "--grade", "waste"),
+        ("--patch", "100,230", "--is", "white", "--note", "pale"),
+        ("--patch", "100,230", "--line", 1, "--is", "crack"),
+        ("--patch", "100,230", "--is", "white", "--undo"),
+    ],
+)
+def test_an_incomplete_word_on_a_patch_is_refused(cli, args):
+    ran = cli.run("call", cli.photo("a.jpg", "2"), *args)
+    assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
+    assert cli.facts("call", "line_word", "region_word") == []
 
 
 def test_taking_back_is_a_fact_and_the_call_before_it_holds_again(cli):

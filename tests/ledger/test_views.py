@@ -1,12 +1,14 @@
 """What is read from the ledger is what was told to it."""
 
 import time
+from dataclasses import replace
 from datetime import date
 
 import pytest
 from sqlalchemy import select
 
 from grader.face.lines.line_words import LineWord
+from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Call, Shown
 from grader.ledger import facts, schema, views
 from grader.ledger.facts import FacePlace
@@ -95,8 +97,24 @@ def test_a_measurement_is_found_by_the_very_way_in_which_it_was_made(made, ledge
         {"measurement_version": 7},
         {"profile_sha256": "0" * 64},
         {"line_words": ("0" * 32,)},
+        {"region_words": ("0" * 32,)},
     ):
         assert views.measured(ledger, way(made, **other)) is None
+
+
+def test_a_measurement_with_a_word_on_a_patch_is_another_than_that_without(made, ledger):
+    word = facts.RegionSaid(made.LAKE, "p", 1, made.BOX, 15, 25, 40, 30, "white")
+    plain = made.measured()
+    spoken = replace(made.measured(), region_words=(word.uid,))
+    ledger.add(plain, word, spoken)
+    assert views.measured(ledger, way(made)).fact == plain
+    assert views.measured(ledger, way(made, region_words=(word.uid,))).fact == spoken
+    # Without such words its text and its way are what they were before there were any.
+    assert "region_words" not in plain.to_body()
+    assert facts.Measured.from_body(spoken.to_body(), spoken.uid) == spoken
+    ledger.replay()
+    assert views.measured(ledger, way(made, region_words=(word.uid,))).fact == spoken
+    assert word.word == PatchWord(15, 25, 40, 30, "white")
 
 
 def test_the_order_of_terms_is_none_and_that_of_words_is_one(made):

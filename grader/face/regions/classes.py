@@ -24,13 +24,16 @@ INSIDE = 0.1
 HIGHEST = (100.0, 200.0)
 
 
-def fit_classes(marked: Mapping[str, Sequence[NDArray]], profile: Profile) -> Profile:
+def fit_classes(
+    marked: Mapping[str, Sequence[NDArray]], profile: Profile, *, inwards: bool = True
+) -> Profile:
     """Return the profile with the ranges of its classes moved to what was marked.
 
     Parameters
     ----------
     marked : by name of a class of the profile, its spots: each an ndarray of shape (n, 3), CIELAB of its pixels.
         A small spot counts as much as a large one.
+    inwards : whether ranges also draw back from what was marked as another class; else they only grow.
 
     Notes
     -----
@@ -39,7 +42,7 @@ def fit_classes(marked: Mapping[str, Sequence[NDArray]], profile: Profile) -> Pr
     colours = list(profile.colours)
     for place, colour in enumerate(colours):
         if place != profile.rest and colour.name in marked:
-            others = [spots for name, spots in marked.items() if name != colour.name]
+            others = [spots for name, spots in marked.items() if inwards and name != colour.name]
             colours[place] = _fitted(colour, marked[colour.name], others)
     return replace(profile, colours=tuple(colours))
 

@@ -5,6 +5,7 @@ colour fits the profile's class. What is blue and what is white is told by their
 tinted white beside a deeper blue stays white; whose colour belongs to which class is told by the profile.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
 from grader.face.regions.intervals import ShareEvidence, half_width
+from grader.face.regions.patch_words import PatchWord, with_patch_words
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, scaled_lab
 from grader.photo.net import run_net, softmax
@@ -29,7 +31,9 @@ GLARE_WEIGHT = 2.0
 SOFT_L, SOFT_C, SOFT_H_DEG = 6.0, 3.0, 12.0
 
 
-def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
+def find_regions(
+    face: Face, glare: NDArray, profile: Profile, patches: Sequence[PatchWord] = ()
+) -> Regions:
     """Return the colour regions of a face.
 
     Parameters
@@ -37,13 +41,15 @@ def find_regions(face: Face, glare: NDArray, profile: Profile) -> Regions:
     face : of any working size.
     glare : ndarray of shape (h, w), chance of each pixel to lie under glare, as ``find_glare`` says it.
     profile : names the classes and where their colours are looked for.
+    patches : what the seller says of patches of this face, in the order of saying.
 
     Raises
     ------
     ModelError
         The network's weights are missing or damaged.
     """
-    return regions_from_chances(face, _chances(face, glare, profile), profile)
+    chances = with_patch_words(_chances(face, glare, profile), patches, face, profile)
+    return regions_from_chances(face, chances, profile)
 
 
 def regions_from_chances(face: Face, chances: NDArray, profile: Profile) -> Regions:

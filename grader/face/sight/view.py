@@ -1,5 +1,6 @@
 """One photo of a face: the face as cut out of it, and what of it glare hides in this photo."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.face.measurements import Regions
+from grader.face.regions.patch_words import PatchWord
 from grader.face.regions.regions import find_regions
 from grader.face.sight.cut import cut_face
 from grader.face.sight.glare import find_glare
@@ -61,10 +63,18 @@ class FaceView:
         return self.regions.codes == UNREADABLE
 
 
-def see_face(face: Face, profile: Profile, given_state: str | None = None) -> FaceView:
-    """Return a face with its glare and state, looked for in this photo alone."""
+def see_face(
+    face: Face,
+    profile: Profile,
+    given_state: str | None = None,
+    patches: Sequence[PatchWord] = (),
+) -> FaceView:
+    """Return a face with its glare and state, looked for in this photo alone.
+
+    patches : what the seller says of patches of the face in this photo.
+    """
     chance = find_glare(face)
-    regions = find_regions(face, chance, profile)
+    regions = find_regions(face, chance, profile, patches)
     hidden = regions.codes == UNREADABLE
     state = read_state(face.linear, face.lab, face.mask, hidden, given_state)
     return FaceView(face, chance, regions, state)

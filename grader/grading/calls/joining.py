@@ -5,10 +5,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
+import cv2
 import numpy as np
 
-from grader.face.lines.line_words import LineWord
 from grader.face.sight.cut import fill_outline
+from grader.face.words import StoneWords
 from grader.grading.calls.calls import ReadCalls, RowRemark
 from grader.grading.proposal import Call
 
@@ -200,13 +201,13 @@ def join_calls(photos: Iterable[Stones], calls: Iterable[Call]) -> JoinedCalls:
     piece that overlaps it by half or more (intersection over union). A call that meets none stays listed as a call
     without a stone: it is never dropped and never moved to another.
 
-    calls : that hold, in the order in which they were made; words on lines are left alone.
+    calls : that hold, in the order in which they were made; words on lines and patches are left alone.
     """
     finder = StoneFinder(photos)
     heard: dict[Place, dict[str | None, list[Call]]] = defaultdict(lambda: defaultdict(list))
     without: list[tuple[Call, str]] = []
     for call in calls:
-        if call.line is not None:
+        if call.on_part:
             continue
         try:
             found = [(photo.photo, finder.piece(call, photo)) for photo in finder.photos(call)]
@@ -241,21 +242,36 @@ def house_call(people: Sequence[Call], decider: str | None = None) -> Call | Non
     return replace(base, scene=scene and scene.scene, scene_by=scene and scene.by, stone=stone)
 
 
-def line_words(photo: Stones, calls: Iterable[Call]) -> dict[int, tuple[LineWord, ...]]:
-    """Return what the seller says of lines, by piece, in the order of saying.
+def stone_words(photo: Stones, calls: Iterable[Call]) -> dict[int, StoneWords]:
+    """Return what the seller says of lines and patches, by piece, in the order of saying.
 
     Only calls on this very photo count: in another of the same name the points lie elsewhere.
     """
     finder = StoneFinder([photo])
-    words: dict[int, list[LineWord]] = defaultdict(list)
+    words: dict[int, list[Call]] = defaultdict(list)
     for call in calls:
-        if call.line is None or call.sha256 != photo.sha256:
+        if not call.on_part or call.sha256 != photo.sha256:
             continue
         try:
-            words[finder.piece(call, photo)].append(call.line)
+            words[finder.piece(call, photo)].append(call)
         except ValueError:
             continue  # Its stone is not found any more: listed with the calls, not measured.
-    return {piece: tuple(spoken) for piece, spoken in words.items()}
+    return {
+        piece: StoneWords(
+            tuple(call.line for call in spoken if call.line is not None),
+            tuple(call.patch for call in spoken if call.patch is not None),
+        )
+        for piece, spoken in words.items()
+    }
+
+
+def stone_at(photo: Stones, x: float, y: float) -> int | None:
+    """Return the piece on which a point of the photo lies, px; ``None`` where it lies on none."""
+    for piece, outline in photo.outlines.items():
+        points = np.asarray(outline, np.float32).reshape(-1, 1, 2)
+        if cv2.pointPolygonTest(points, (float(x), float(y)), False) >= 0:
+            return piece
+    return None
 
 
 def standing_call(calls: Sequence[Call]) -> Call:

@@ -1,0 +1,120 @@
+"""The seller's word on a patch of a stone: kept, and the stone measured with it."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
+
+from grader.calling import look_shown, place_on
+from grader.checks import nearest
+from grader.errors import CallsError, quoted
+from grader.face.regions.patch_words import WITHDRAWN, PatchWord, standing
+from grader.grading.calls.joining import stone_at
+from grader.grading.proposal import Call
+from grader.ledger import views
+from grader.ledger.facts import RegionSaid
+from grader.looking import look_at
+from grader.looks import Look, asks_again
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile
+from grader.session import Session
+from grader.spots import GLARE
+
+
+@dataclass(frozen=True)
+class PatchCalled:
+    """What a word on a patch changed.
+
+    call : on its stone.   before, now : the stone's graded record; ``now`` is ``None`` where it is not found again.
+    patches, photos : of how many patches a word holds by now, and on how many photos.
+    """
+
+    call: Call
+    before: dict
+    now: dict | None
+    patches: int
+    photos: int
+
+
+def known_class(text: str, profile: Profile) -> str:
+    """Return what may be said of a patch, as the profile spells it.
+
+    Raises
+    ------
+    CallsError
+        It is no class of the profile, nor glare or withdrawn: one line with the nearest name.
+    """
+    names = [*(colour.name for colour in profile.colours), GLARE, WITHDRAWN]
+    spelled = {name.casefold(): name for name in names}
+    if (known := spelled.get(text.strip().casefold())) is None:
+        raise CallsError(
+            f"no class {quoted(text)}{nearest(text, names)}; one of {', '.join(names)}"
+        )
+    return known
+
+
+def patch_on(photo: Path, call: Call, terms: PhotoTerms, session: Session) -> tuple[Look, Call]:
+    """Return the look at a photo that was shown last, and the word on the stone of it on which its patch lies.
+
+    call : with its patch; a stone that it names must be that one.
+
+    Raises
+    ------
+    GraderError
+        The photo cannot be read, the patch lies off it or off the stone, or holds no class of the profile: one line.
+    """
+    patch = replace(call.patch, says=known_class(call.patch.says, session.profile))
+    look = look_shown(photo, terms, session.profile, session.need_ledger("a call"))
+    size = look.record["photo"]["width"], look.record["photo"]["height"]
+    if patch.x + patch.w > size[0] or patch.y + patch.h > size[1]:
+        raise CallsError(f"{call.photo}: that patch lies off the photo of {size[0]} x {size[1]} px")
+    piece = stone_at(look.on_photo, patch.x + patch.w / 2, patch.y + patch.h / 2)
+    if piece is None or call.piece not in (None, piece):
+        stone = "a stone" if call.piece is None else f"stone {call.piece}"
+        raise CallsError(
+            f"{call.photo}: the middle of that patch is not on {stone}; give x and y in px of the photo, "
+            "from its upper left corner"
+        )
+    placed = place_on(look, replace(call, patch=patch, piece=piece, sha256=look.ask.sha256))
+    return look, placed
+
+
+def save_patch_word(look: Look, placed: Call, session: Session) -> PatchCalled:
+    """Save a word on a patch and measure its stone with it."""
+    session.ledger.add(patch_fact(placed), author=placed.by)
+    again = look_at(asks_again([look], session.ledger)[0], session.profile, session.ledger)
+    before, now = (
+        next(
+            (
+                p
+                for p in one.graded(session.profile, session.model())["pieces"]
+                if p["id"] == placed.piece
+            ),
+            None,
+        )
+        for one in (look, again)
+    )
+    return PatchCalled(placed, before, now, *_said(session))
+
+
+def _said(session: Session) -> tuple[int, int]:
+    words: dict[str, list[PatchWord]] = {}
+    for entry in views.region_words(session.ledger):
+        words.setdefault(entry.fact.sha256, []).append(entry.fact.word)
+    counts = [len(standing(of_photo)) for of_photo in words.values()]
+    return sum(counts), sum(count > 0 for count in counts)
+
+
+def patch_fact(call: Call) -> RegionSaid:
+    """Return a placed word on a patch as a fact."""
+    patch: PatchWord = call.patch
+    return RegionSaid(
+        sha256=call.sha256,
+        photo=PurePosixPath(call.photo).name,
+        piece_id=call.piece,
+        box=call.box,
+        x=patch.x,
+        y=patch.y,
+        w=patch.w,
+        h=patch.h,
+        says=patch.says,
+        outline=call.outline,
+    )
