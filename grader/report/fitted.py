@@ -5,6 +5,8 @@ from pathlib import Path
 from grader.report.words import percent
 from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES, GLARE, FittedProfile, Judgement
 
+#: Above this share of the marked px, 0 to 1, there is nothing left that spots could show.
+ALL_NAMED = 0.99
 #: Of fewer spots of a class it is said that they are few.
 FEW_OF_CLASS = 2
 
@@ -55,6 +57,10 @@ def judged_lines(judgement: Judgement) -> list[str]:
         f"{percent(judgement.after)} by the new one; {judgement.better} of the spots better, "
         f"{judgement.worse} worse"
     )
+    if judgement.verdict != "gain" and judgement.before > ALL_NAMED:
+        figures += (
+            "; all was named so already, which shows no gain: mark places that are named wrongly"
+        )
     said = {
         "gain": f"a gain, by {counted}: {figures}",
         "no gain": f"no gain, by {counted}: {figures}; keep the profile you had",
