@@ -27,7 +27,7 @@ def certain(codes):
 
 @pytest.fixture(autouse=True)
 def fitted_widths(monkeypatch):
-    monkeypatch.setattr(regions, "half_width", lambda evidence: 0.01 + 2 * evidence.doubt)
+    monkeypatch.setattr(regions, "half_width", lambda doubt, light_sd: 0.01 + 2 * doubt)
 
 
 def regions_of(face, profile=PROFILE):

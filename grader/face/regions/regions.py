@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from grader.face.face import Face
 from grader.face.measurements import RegionColour, Regions, Share
-from grader.face.regions.intervals import ShareEvidence, half_width
+from grader.face.regions.intervals import half_width
 from grader.face.regions.patch_words import PatchWord, with_patch_words
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, scaled_lab
@@ -60,26 +60,10 @@ def regions_from_chances(face: Face, chances: NDArray, profile: Profile) -> Regi
     }
     glare_share = float((codes == UNREADABLE).sum() / max(1, face.mask.sum()))
     shares = _shares(codes, chances, profile)
-    found = Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
-    if glare_share == 1 or not face.mask.any():
-        return found
-    evidence = share_evidence(face, found)
-    widened = {name: _with_interval(shares[name], evidence[name]) for name in shares}
-    return replace(found, shares=widened)
-
-
-def share_evidence(face: Face, regions: Regions) -> dict[str, ShareEvidence]:
-    """Return, by class, what is seen of how far its share may be off."""
-    return {
-        name: ShareEvidence(
-            value=share.value,
-            doubt=share.doubt,
-            hidden_share=regions.glare_share,
-            nearest_de=_nearest_de(name, regions.colour),
-            light_sd=face.light_sd,
-        )
-        for name, share in regions.shares.items()
+    shares = {
+        name: _with_interval(share, glare_share, face.light_sd) for name, share in shares.items()
     }
+    return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
 
 
 def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
@@ -220,9 +204,9 @@ def _shares(codes: NDArray, chances: NDArray, profile: Profile) -> dict[str, Sha
     return shares
 
 
-def _with_interval(share: Share, evidence: ShareEvidence) -> Share:
+def _with_interval(share: Share, hidden: float, light_sd: float) -> Share:
     """The share with its 95 % interval for the whole face: what lies under glare may be all of this class, or none."""
-    reach, hidden = half_width(evidence), evidence.hidden_share
+    reach = half_width(share.doubt, light_sd)
     low = max(0.0, share.value - reach) * (1 - hidden)
     high = min(1.0, share.value + reach) * (1 - hidden) + hidden
     return replace(share, low=min(low, share.value), high=max(high, share.value))
@@ -234,15 +218,6 @@ def doubt(named: NDArray[np.bool_], chance: NDArray) -> float:
     It is a mean over the face, so it does not shrink when a photo is only made larger.
     """
     return float(np.abs(named - chance).mean())
-
-
-def _nearest_de(name: str, colour: dict[str, RegionColour | None]) -> float | None:
-    """CIELAB distance of a class's usual colour from that of the nearest other class present."""
-    own = colour[name]
-    others = [c for other, c in colour.items() if other != name and c is not None]
-    if own is None or not others:
-        return None
-    return float(min(np.linalg.norm(own.lab - other.lab) for other in others))
 
 
 def _region_colour(lab: NDArray) -> RegionColour | None:
