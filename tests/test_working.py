@@ -19,6 +19,7 @@ from grader.errors import PhotoError
 from grader.face.lines.line_words import LineWord
 from grader.face.sight import cut
 from grader.face.sight.cut import FACE_PX, cut_face
+from grader.face.words import StoneWords
 from grader.grade import Graded, GradedPiece, MeasuredPhoto, facts_of, measure_photo
 from grader.grading.models.model_files import load_model
 from grader.grading.propose import scene_estimate
@@ -354,7 +355,7 @@ def test_a_line_keeps_the_sellers_word_and_what_a_dried_pair_showed_of_it(cracke
     points = np.int64(measured.face.to_photo_px(found[0].points)).tolist()
     word = LineWord(1, tuple(map(tuple, points)), "pattern")
     spoken, *again = measure_again(
-        *kept(dried, photo, reference), PROFILE, [word]
+        *kept(dried, photo, reference), PROFILE, StoneWords(lines=(word,))
     ).measurements.lines
     assert (spoken.kind, spoken.source, found[0].source) == ("pattern line", "seller", "photo")
     assert [line.drying_ratio for line in again] == [
