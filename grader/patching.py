@@ -92,10 +92,11 @@ def save_patch_word(look: Look, placed: Call, session: Session) -> PatchCalled:
         )
         for one in (look, again)
     )
-    return PatchCalled(placed, before, now, *_said(session))
+    return PatchCalled(placed, before, now, *_standing_counts(session))
 
 
-def _said(session: Session) -> tuple[int, int]:
+def _standing_counts(session: Session) -> tuple[int, int]:
+    """How many words on patches stand, and on how many photos."""
     words: dict[str, list[PatchWord]] = {}
     for entry in views.region_words(session.ledger):
         words.setdefault(entry.fact.sha256, []).append(entry.fact.word)
