@@ -108,7 +108,7 @@ def ask_for(
 def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
     """Return the same with what was said of lines and patches on their photos until now."""
     words: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
-    for call in said_calls(words, ledger) if ledger is not None else ():
+    for call in part_calls(words, ledger) if ledger is not None else ():
         words[call.sha256].append(call)
     return [replace(ask, words=tuple(words[ask.sha256])) for ask in asks]
 
@@ -123,7 +123,7 @@ def patch_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     return tuple(_part_call(entry) for entry in views.region_words(ledger, sha256))
 
 
-def said_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
+def part_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     """Return what was said of parts of stones on photos: of lines, then of patches, each in the order of saying."""
     hashes = sha256 if sha256 is None or isinstance(sha256, str) else list(sha256)
     return (*line_calls(hashes, ledger), *patch_calls(hashes, ledger))
