@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from grader.errors import CallsError, GraderError
 from grader.grading.calls.calls import ReadCalls, RowRemark, known_grade
@@ -52,6 +53,17 @@ def place_on(look: Look, call: Call) -> Call:
     return replace(read.calls[0], measured=look.uid)
 
 
+def fields_of_stone(call: Call) -> dict[str, Any]:
+    """Return the fields by which every fact says on which stone of which photo a placed call is."""
+    return {
+        "sha256": call.sha256,
+        "photo": PurePosixPath(call.photo).name,
+        "piece_id": call.piece,
+        "box": call.box,
+        "outline": call.outline,
+    }
+
+
 def line_fact(
     look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
 ) -> LineSaid:
@@ -59,11 +71,7 @@ def line_fact(
     piece = next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
     lines = {one["id"]: one for one in piece["cracks"]["lines"]}
     return LineSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        outline=call.outline,
+        **fields_of_stone(call),
         measured=look.uid,
         line=line,
         points=[tuple(point) for point in lines[line]["points"]],
@@ -77,11 +85,7 @@ def line_fact(
 def call_fact(call: Call) -> CallSaid:
     """Return a placed call as a fact."""
     return CallSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        outline=call.outline,
+        **fields_of_stone(call),
         measured=call.measured,
         grade=call.grade,
         scene=call.scene,

@@ -1,9 +1,9 @@
 """The seller's word on a patch of a stone: kept, and the stone measured with it."""
 
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
-from grader.calling import look_shown, place_on
+from grader.calling import fields_of_stone, look_shown, place_on
 from grader.checks import nearest
 from grader.errors import CallsError, quoted
 from grader.face.regions.patch_words import WITHDRAWN, PatchWord, standing
@@ -108,14 +108,5 @@ def patch_fact(call: Call) -> RegionSaid:
     """Return a placed word on a patch as a fact."""
     patch: PatchWord = call.patch
     return RegionSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        x=patch.x,
-        y=patch.y,
-        w=patch.w,
-        h=patch.h,
-        says=patch.says,
-        outline=call.outline,
+        **fields_of_stone(call), x=patch.x, y=patch.y, w=patch.w, h=patch.h, says=patch.says
     )
