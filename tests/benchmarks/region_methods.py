@@ -49,10 +49,12 @@ def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
         for k in range(3):
             weight = chance[:, k].sum() + 1
             middle = chance[:, k] @ pixels / weight
-            away = pixels - middle
-            spread = (away * chance[:, k, None]).T @ away / weight + np.diag([40.0, 12, 12])
+            deviation = pixels - middle
+            spread = (deviation * chance[:, k, None]).T @ deviation / weight + np.diag(
+                [40.0, 12, 12]
+            )
             score[:, k] = (
-                -0.5 * np.einsum("ij,jk,ik->i", away, np.linalg.inv(spread), away)
+                -0.5 * np.einsum("ij,jk,ik->i", deviation, np.linalg.inv(spread), deviation)
                 - 0.5 * np.linalg.slogdet(spread)[1]
             )
         score += np.log(prior) + np.log(chance.mean(0) + 1e-3)

@@ -72,11 +72,11 @@ class Book:
         self.ledger.add(file, measured, facts.Look(content, measured.uid))
         return content, measured.uid
 
-    def call(self, by, grade=None, *, on, piece=1, box=None, at=SPRING, **said):
+    def call(self, by, grade=None, *, on, piece=1, box=None, at=SPRING, **fields):
         content, measured = on
         box = box or (LEFT, RIGHT)[piece - 1]
-        said = {"measured": measured, "outline": corners(box), "grade": grade} | said
-        call = facts.CallSaid(content, "lake.jpg", piece, box, **said)
+        fields = {"measured": measured, "outline": corners(box), "grade": grade} | fields
+        call = facts.CallSaid(content, "lake.jpg", piece, box, **fields)
         self.ledger.add(call, author=by, time=at)
         return call
 
