@@ -12,7 +12,7 @@ from grader.grading.calls.joining import place_calls, same_stone
 from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import CallSaid, Entry, LineSaid, TakenBack
+from grader.ledger.facts import Entry, SavedCall, SavedLineWord, TakenBack
 from grader.ledger.store import Ledger
 from grader.looking import look_at, look_at_all
 from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
@@ -66,11 +66,11 @@ def fields_of_stone(call: Call) -> dict[str, Any]:
 
 def line_fact(
     look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
-) -> LineSaid:
+) -> SavedLineWord:
     """Return the word on the line that bears this number in a look, for a call that is placed on its stone."""
     piece = next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
     lines = {one["id"]: one for one in piece["cracks"]["lines"]}
-    return LineSaid(
+    return SavedLineWord(
         **fields_of_stone(call),
         measured=look.uid,
         line=line,
@@ -82,9 +82,9 @@ def line_fact(
     )
 
 
-def call_fact(call: Call) -> CallSaid:
+def call_fact(call: Call) -> SavedCall:
     """Return a placed call as a fact."""
-    return CallSaid(
+    return SavedCall(
         **fields_of_stone(call),
         measured=call.measured,
         grade=call.grade,

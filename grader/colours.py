@@ -19,7 +19,7 @@ from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
 from grader.grade import MeasuredPhoto
 from grader.ledger import views
-from grader.ledger.facts import RegionSaid
+from grader.ledger.facts import SavedRegionWord
 from grader.ledger.store import Ledger
 from grader.looking import measured_again
 from grader.looks import ask_for, asks_again, last_look, located, path_of
@@ -86,7 +86,7 @@ def marked_spots(ledger: Ledger) -> list[Spot]:
     SpotsError
         Nothing was said of any patch, or photos are gone: a line for each.
     """
-    words: dict[str, list[RegionSaid]] = {}
+    words: dict[str, list[SavedRegionWord]] = {}
     for entry in views.region_words(ledger):
         words.setdefault(entry.fact.sha256, []).append(entry.fact)
     spots, refused = [], []

@@ -16,11 +16,11 @@ from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
     Fact,
-    LineSaid,
     Measured,
     NamedPiece,
     PhotoFile,
-    RegionSaid,
+    SavedLineWord,
+    SavedRegionWord,
 )
 from grader.ledger.facts import Look as Looked
 from grader.ledger.store import Ledger
@@ -129,9 +129,9 @@ def part_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     return (*line_calls(hashes, ledger), *patch_calls(hashes, ledger))
 
 
-def _part_call(entry: Entry[LineSaid] | Entry[RegionSaid]) -> Call:
+def _part_call(entry: Entry[SavedLineWord] | Entry[SavedRegionWord]) -> Call:
     fact = entry.fact
-    of_line = isinstance(fact, LineSaid)
+    of_line = isinstance(fact, SavedLineWord)
     return Call(
         photo=fact.photo,
         sha256=fact.sha256,

@@ -177,7 +177,7 @@ class FaceOfPiece(Fact):
 
 
 @dataclass(frozen=True)
-class _Said(Fact):
+class _OnStone(Fact):
     """What is said of a stone on a photo: where it was seen, and the measurement that was shown then, if any."""
 
     sha256: Sha256
@@ -187,7 +187,7 @@ class _Said(Fact):
 
 
 @dataclass(frozen=True)
-class CallSaid(_Said):
+class SavedCall(_OnStone):
     """The seller's grade, scene score, note or name of a stone; ``None`` where nothing is said. ``shown`` is what the
     tool had said."""
 
@@ -207,7 +207,7 @@ class CallSaid(_Said):
 
 
 @dataclass(frozen=True)
-class LineSaid(_Said):
+class SavedLineWord(_OnStone):
     """The seller's word on a line, by its points in px of the photo; "withdrawn" takes back what was said of it."""
 
     kind = "line_word"
@@ -227,7 +227,7 @@ class LineSaid(_Said):
 
 
 @dataclass(frozen=True)
-class RegionSaid(_Said):
+class SavedRegionWord(_OnStone):
     """The seller's word on what colour class a rectangle of the photo shows, or that it is glare; "withdrawn" takes
     back what was said of it."""
 
@@ -330,8 +330,8 @@ class SeasonBegun(Fact):
 KINDS: dict[str, type[Fact]] = {
     cls.kind: cls
     for cls in (
-        PhotoFile, Measured, Look, NamedPiece, FaceOfPiece, CallSaid, LineSaid, RegionSaid, TakenBack, Compared,
-        ModelUse, ResortBegun, ResortAnswer, ResortUndone, ResortDone, SeasonBegun,
+        PhotoFile, Measured, Look, NamedPiece, FaceOfPiece, SavedCall, SavedLineWord, SavedRegionWord, TakenBack,
+        Compared, ModelUse, ResortBegun, ResortAnswer, ResortUndone, ResortDone, SeasonBegun,
     )
 }  # fmt: skip
 

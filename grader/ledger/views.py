@@ -20,11 +20,11 @@ from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
     FacePlace,
-    LineSaid,
     Measured,
     ModelUse,
     NamedPiece,
-    RegionSaid,
+    SavedLineWord,
+    SavedRegionWord,
     SeasonBegun,
 )
 from grader.ledger.projection import way_key
@@ -54,7 +54,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class SeenStone:
+class ShownStone:
     """A stone as its photo was measured when it was shown last.
 
     measured : uid of that measurement.   box : in px of the photo, ``None`` where the record does not tell.
@@ -126,12 +126,12 @@ def taken_back(ledger: Ledger) -> frozenset[str]:
     return frozenset(row.call for row in ledger.rows(select(schema.taken_back.c.call)))
 
 
-def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[LineSaid], ...]:
+def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedLineWord], ...]:
     """Return what was said of lines, withdrawn words too: which holds is told by where the lines lie."""
     return _entries(ledger, schema.line_word, *_among(schema.line_word.c.sha256, sha256))
 
 
-def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[RegionSaid], ...]:
+def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedRegionWord], ...]:
     """Return what was said of rectangles on faces, withdrawn words too: which holds is told by where they lie."""
     return _entries(ledger, schema.region_word, *_among(schema.region_word.c.sha256, sha256))
 
@@ -185,7 +185,7 @@ def last_look(ledger: Ledger, sha256: str) -> Entry[Measured] | None:
     return None if uid is None else measured_by_uid(ledger, [uid])[uid]
 
 
-def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[SeenStone, ...]:
+def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[ShownStone, ...]:
     """Return the stones of photos as they were shown last."""
     look, table = schema.look, schema.stone
     wanted = (
@@ -195,7 +195,7 @@ def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[SeenStone, ...]:
         .order_by(look.c.sequence, table.c.piece_id)
     )
     return tuple(
-        SeenStone(row.sha256, row.measured, row.piece_id, row.box and tuple(row.box), row.facts)
+        ShownStone(row.sha256, row.measured, row.piece_id, row.box and tuple(row.box), row.facts)
         for row in ledger.rows(wanted)
     )
 
