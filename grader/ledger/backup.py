@@ -71,7 +71,13 @@ def copy_database(path: Path, out: Path) -> None:
 
 
 def copy_before(path: Path, version: str) -> Path:
-    """Copy a ledger before its tables are brought to that version, and return the copy."""
+    """Copy a ledger before its tables are brought to that version, and return the copy.
+
+    Raises
+    ------
+    LedgerError
+        The ledger cannot be read, or its folder of copies not be written to.
+    """
     out = copies_folder(path) / f"before-{version}.sqlite"
     if not out.exists():
         copy_database(path, out)

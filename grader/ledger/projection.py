@@ -21,7 +21,13 @@ def way_key(
     terms: dict[str, Any], line_words: Sequence[str], region_words: Sequence[str] = ()
 ) -> str:
     """Return the name of a way to look at a photo: hash of its terms and of the words on lines and patches that held,
-    in order."""
+    in order.
+
+    Raises
+    ------
+    ValueError
+        The terms hold a number that is not finite.
+    """
     from hashlib import sha256
 
     way = {"terms": terms, "line_words": list(line_words)}

@@ -164,12 +164,24 @@ def now() -> str:
 
 
 def entry_of(row: Row) -> Entry:
-    """Return the fact of a row of the fact table; ``LedgerError`` where it holds none."""
+    """Return the fact of a row of the fact table.
+
+    Raises
+    ------
+    LedgerError
+        It holds none.
+    """
     return Entry(row.sequence, row.author, row.time, read_fact(row.kind, row.body, row.uid))
 
 
 def replay(connection: Connection) -> None:
-    """Empty all view tables and fill them from the facts, in the transaction of this connection."""
+    """Empty all view tables and fill them from the facts, in the transaction of this connection.
+
+    Raises
+    ------
+    LedgerError
+        The fact table holds what is no fact.
+    """
     for table in reversed(VIEW_TABLES):
         connection.execute(table.delete())
     after = 0
@@ -180,7 +192,13 @@ def replay(connection: Connection) -> None:
 
 @contextmanager
 def as_ledger_error(path: Path) -> Iterator[None]:
-    """Tell what goes wrong with a ledger's file in one line."""
+    """Tell what goes wrong with a ledger's file in one line.
+
+    Raises
+    ------
+    LedgerError
+        For an error of the system or of the database inside ``with``.
+    """
     try:
         yield
     except DBAPIError as err:
@@ -214,7 +232,13 @@ def _why(err: BaseException | None) -> str:
 
 
 def ledger_file(path: Path) -> Path:
-    """Return the path of a database that is there; ``LedgerError`` where none is."""
+    """Return the path of a database that is there.
+
+    Raises
+    ------
+    LedgerError
+        None is, or another program's file; or the place cannot be read.
+    """
     with as_ledger_error(path):
         if not _holds_database(path):
             raise LedgerError(f"{path}: no such ledger; check its name and place")
