@@ -210,9 +210,9 @@ def _row(way: str, verdicts: list[Verdict], measured_on: str) -> Row:
     refused = [v for v in verdicts if v.value == "retake"]
     share, care = len(refused) / len(verdicts), np.mean([v.value == "with care" for v in verdicts])
     reasons = collections.Counter(r.code for v in refused for r in v.remarks)
-    told = collections.Counter(r.code for v in verdicts for r in v.remarks)
+    all_codes = collections.Counter(r.code for v in verdicts for r in v.remarks)
     print(
-        f"  {way:26s} refused {share:.3f}, with care {care:.3f}; refused for {dict(reasons)}; told {dict(told)}"
+        f"  {way:26s} refused {share:.3f}, with care {care:.3f}; refused for {dict(reasons)}; told {dict(all_codes)}"
     )
     floor = "≤ 0.02" if way == GOOD else "≥ 0.95"
     return Row(
