@@ -6,6 +6,7 @@ landscape photographs; all weights are settings.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,15 +40,19 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     board = board_of(maps, regions, lines, profile)
     scale = maps[-1].scale
     mm_per_px = None if face.mm_per_px is None else face.mm_per_px / scale
-    placed = find_poses(board, templates_for(maps[-1].readings > 0, mm_per_px, profile))
-    if not placed:
+    templates = templates_for(maps[-1].readings > 0, mm_per_px, profile)
+    whole = _best(placed := find_poses(replace(board, spots=board.spots[:0], weights=board.weights[:0]), templates))
+    if whole is None:
         return Scene(dict.fromkeys(SCENE_PARTS))
-    best = max(placed, key=lambda found: found.score)
+    best, score = whole, whole.score
+    if crossed_score(board, whole) < whole.score:
+        best = _best(placed := find_poses(board, templates)) or whole
+        score = max(crossed_score(board, whole), best.score * _kept(best, whole))
     others = [found for found in placed if _differs(found, best, board)]
     runner_up = max(others, key=lambda found: found.score, default=None)
     first = _placement(board, best, mm_per_px)
     second = runner_up and _placement(board, runner_up, mm_per_px)
-    return Scene(first.parts, first, second)
+    return Scene(first.parts, first, second, score, whole.score)
 
 
 def place_scores(
@@ -76,6 +81,22 @@ def place_scores(
     ]
     best = [np.max([s.scores for s in by_kind.values()], axis=0) for by_kind in scored]
     return np.maximum(np.concatenate(best), 0.0)
+
+
+def _best(placed: Sequence[Found]) -> Found | None:
+    return max(placed, key=lambda found: found.score, default=None)
+
+
+def crossed_score(board: Board, found: Found) -> float:
+    """Return what a pose scores with the lines counted."""
+    scored = score_poses(board, found.pose, FINE_CELLS, (found.kind,), slipped=True)
+    return float(scored[found.kind].scores[0])
+
+
+def _kept(beside: Found, whole: Found) -> float:
+    """How much of a picture's area one beside the line keeps, 0 to 1."""
+    areas = [np.prod(found.pose.template.size_px) for found in (beside, whole)]
+    return float(min(areas[0] / areas[1], 1.0))
 
 
 def _differs(found: Found, best: Found, board: Board) -> bool:
@@ -116,4 +137,13 @@ def _placement(board: Board, found: Found, mm_per_map_px: float | None) -> Place
         shore_share=shore_share,
         shore_mm=mm_per_map_px and float(shore_share * template.size_px[1] * mm_per_map_px),
         shore_evenness=float(counted.shore_evenness[0]),
+        line_ratio=_line_ratio(board, pose),
     )
+
+
+def _line_ratio(board: Board, pose: Poses) -> float:
+    """Length of the lines in a picture / its width."""
+    if not len(board.spots):
+        return 0.0
+    within = pose.reach(board.spots)[0] <= 1
+    return float(board.weights[within].sum() / pose.template.size_px[0])
