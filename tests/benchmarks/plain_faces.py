@@ -49,7 +49,7 @@ class Make:
 TUNING = Make(
     "tuning", TRAINING, ("slab",), ("grey felt", "brown felt", "grey paper", "cloth"),
     ("softboxes", "window", "open shade"), ("plain", "compact"), ("royal", "violet-blue"), ("clean", "tinted"),
-    1.0, (0.4, 1.6), (3.0, 6.0), ("open", "tight"),
+    1.0, (0.4, 1.6), (3.0, 6.0), ("open", "lipped"),
 )  # fmt: skip
 #: Kept out of tuning: nothing was chosen by them.
 KEPT_BACK = (
@@ -61,7 +61,7 @@ KEPT_BACK = (
     Make(
         "domed", HELD_OUT_LINES, ("cab",), ("wood", "white paper", "backdrop", "grey paper"),
         ("tubes", "several", "window"), ("web", "phone", "plain"), ("violet-blue", "royal"), ("cream", "clean"),
-        0.5, (0.2, 0.8), (2.2, 9.0), ("powdered", "open", "rust"),
+        0.5, (0.2, 0.8), (2.2, 9.0), ("open", "rust"),
     ),
 )  # fmt: skip
 MAKES = {make.name: make for make in (TUNING, *KEPT_BACK)}

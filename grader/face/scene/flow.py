@@ -16,6 +16,8 @@ from grader.face.scene.parts import SHORE, SKY, WATER, Contrasts, Parts
 GRAIN_PX, AROUND_PX = 1.2, 3.5
 #: Borders count where so much of what lies around is sky or water.
 SURE = 0.85
+#: Share of the borders' energy that lies in one direction: from broken to running on, in a picture and on the face.
+RUNS_ON, FACE_RUNS_ON = (0.76, 0.87), (0.68, 0.82)
 #: Worth of straight even bands and of surf, beside a landscape.
 BANDS_WORTH, SURF_WORTH = 0.62, 0.85
 #: Rows and columns of places that are read of a picture.
@@ -38,6 +40,12 @@ class Flow:
     corners: NDArray[np.float32]
     cosine: NDArray[np.float32]
     sine: NDArray[np.float32]
+
+    @property
+    def runs_on(self) -> float:
+        """How far the borders of the whole face run on without corners, 0 to 1: a broken face has whole pieces too."""
+        unbroken = 1 - float(self.corners.sum()) / max(float(self.energy.sum()), 1e-6)
+        return float(np.interp(unbroken, FACE_RUNS_ON, (0, 1)))
 
     def planes(self) -> NDArray[np.float32]:
         """All of them, (8, h w)."""
@@ -68,7 +76,7 @@ def surf_parts(
     """
     white, blue, host, edge, energy, corners, cosine, sine = flow.planes()[:, places].mean(axis=2)
     energy = np.maximum(energy, 1e-6)
-    runs_on = np.interp(1 - corners / energy, (0.76, 0.87), (0, 1))
+    runs_on = np.minimum(np.interp(1 - corners / energy, RUNS_ON, (0, 1)), flow.runs_on)
     straight = np.hypot(cosine, sine) / energy
     crossed = np.interp(edge * height_px, (1.5, 3.0), (0, 1))
     clear = np.interp(host, (0.08, 0.25), (1, 0))

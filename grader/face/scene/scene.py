@@ -26,13 +26,16 @@ OTHER_OVERLAP = 0.3
 OTHER_TURN_DEG = 30.0
 #: Cells of a picture, about, where only scores of given poses are asked for.
 CELLS_OF_POSES = 400
+#: A larger picture that scores so little less than the best is as good, points.
+AS_GOOD = 5.0
 
 
 def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: Profile) -> Scene:
     """Return the best place for a template on the face, its part scores, and the runner-up.
 
     The face may lie in the photo at any turn: its pattern shows which way up it is looked at. Templates
-    are the profile's, or shares of the face without a scale. A line more never makes a place better.
+    are the profile's, or shares of the face without a scale. A line more never makes a face better: where one crosses
+    the larger picture, a place beside it counts by the part of that picture's area which it keeps.
     """
     maps = maps_of(regions.codes, face.mask, profile)
     if not maps[-1].shows_pattern:
@@ -41,18 +44,23 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     scale = maps[-1].scale
     mm_per_px = None if face.mm_per_px is None else face.mm_per_px / scale
     templates = templates_for(maps[-1].readings > 0, mm_per_px, profile)
-    whole = _best(placed := find_poses(replace(board, spots=board.spots[:0], weights=board.weights[:0]), templates))
-    if whole is None:
+    unlined = replace(board, spots=board.spots[:0], weights=board.weights[:0])
+    placed = find_poses(unlined, templates)
+    if not placed:
         return Scene(dict.fromkeys(SCENE_PARTS))
-    best, score = whole, whole.score
-    if crossed_score(board, whole) < whole.score:
-        best = _best(placed := find_poses(board, templates)) or whole
-        score = max(crossed_score(board, whole), best.score * _kept(best, whole))
+    best = _best(placed)
+    whole_score = score = best.score
+    whole = _largest(placed, whole_score)
+    crossed = _with_lines(board, whole)
+    if crossed < whole.score:
+        placed = find_poses(board, templates) or placed
+        best = _best(placed)
+        score = min(max(crossed, best.score * _kept(best, whole)), whole_score)
     others = [found for found in placed if _differs(found, best, board)]
     runner_up = max(others, key=lambda found: found.score, default=None)
     first = _placement(board, best, mm_per_px)
     second = runner_up and _placement(board, runner_up, mm_per_px)
-    return Scene(first.parts, first, second, score, whole.score)
+    return Scene(first.parts, first, second, score, whole_score)
 
 
 def place_scores(
@@ -83,20 +91,28 @@ def place_scores(
     return np.maximum(np.concatenate(best), 0.0)
 
 
-def _best(placed: Sequence[Found]) -> Found | None:
-    return max(placed, key=lambda found: found.score, default=None)
+def _best(placed: Sequence[Found]) -> Found:
+    return max(placed, key=lambda found: found.score)
 
 
-def crossed_score(board: Board, found: Found) -> float:
-    """Return what a pose scores with the lines counted."""
+def _area(found: Found) -> float:
+    return float(np.prod(found.pose.template.size_px))
+
+
+def _largest(placed: Sequence[Found], best_score: float) -> Found:
+    """The largest picture that is as good as the best: what the face shows, before a saw."""
+    return max((f for f in placed if f.score >= best_score - AS_GOOD), key=_area)
+
+
+def _with_lines(board: Board, found: Found) -> float:
+    """What a pose scores with the lines counted."""
     scored = score_poses(board, found.pose, FINE_CELLS, (found.kind,), slipped=True)
     return float(scored[found.kind].scores[0])
 
 
 def _kept(beside: Found, whole: Found) -> float:
     """How much of a picture's area one beside the line keeps, 0 to 1."""
-    areas = [np.prod(found.pose.template.size_px) for found in (beside, whole)]
-    return float(min(areas[0] / areas[1], 1.0))
+    return min(_area(beside) / _area(whole), 1.0)
 
 
 def _differs(found: Found, best: Found, board: Board) -> bool:
