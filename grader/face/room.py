@@ -92,9 +92,10 @@ def _tones(face: Face, regions: Regions, profile: Profile) -> float:
 
     def smooth(share: float) -> NDArray:
         weight = cv2.GaussianBlur(inside, (0, 0), share * side)
-        return cv2.GaussianBlur(lab * inside[..., None], (0, 0), share * side) / np.maximum(
-            weight, 1e-3
-        )[..., None]
+        return (
+            cv2.GaussianBlur(lab * inside[..., None], (0, 0), share * side)
+            / np.maximum(weight, 1e-3)[..., None]
+        )
 
     fine, broad = smooth(TONE_FROM), smooth(TONE_TO)
     deep = cv2.erode(inside, np.ones((3, 3))) > 0.5
@@ -132,6 +133,8 @@ def _within(part: NDArray[np.bool_], disc: NDArray[np.uint8]) -> NDArray[np.floa
     return cv2.filter2D(np.float32(part), -1, kernel, borderType=cv2.BORDER_CONSTANT)
 
 
-def _covered(centres: NDArray[np.bool_], disc: NDArray[np.uint8], inside: NDArray[np.bool_]) -> float:
+def _covered(
+    centres: NDArray[np.bool_], disc: NDArray[np.uint8], inside: NDArray[np.bool_]
+) -> float:
     """Share of the face that rounds with these middles cover."""
     return float(cv2.dilate(np.uint8(centres), disc)[inside].mean())

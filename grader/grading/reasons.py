@@ -15,7 +15,8 @@ SUBJECTS: dict[str, tuple[str, ...]] = {
     "pattern": ("pattern_share", "blue_share", "white_share", "rusty_share"),
     "colour": ("blue_chroma", "white_lightness"),
     "bands": ("band_contrast", "continuity", "fill_share"),
-    "lines": ("crack_count", "crack_density", "line_density"),
+    "room": ("pattern_room_share", "colour_room_share", "pattern_contrast"),
+    "lines": ("crack_count", "crack_density", "line_density", "picture_lines"),
     "scene": ("scene_score",),
 }
 
@@ -41,7 +42,11 @@ def reasons(
     moves = {
         subject: float(expected - other) for subject, other in zip(SUBJECTS, others, strict=True)
     }
-    strongest = sorted(moves, key=lambda subject: -abs(moves[subject]))
+    # Under the best grade nothing is told that speaks against it, nor under the lowest what speaks for a better one.
+    rung = int(model.grade.rungs([values])[0])
+    lowest, best = rung == 0, rung == len(model.grade.grades) - 1
+    told = [s for s in moves if not (best and moves[s] < 0) and not (lowest and moves[s] > 0)]
+    strongest = sorted(told, key=lambda subject: -abs(moves[subject]))
     return tuple(
         Reason(
             subject,
@@ -50,6 +55,8 @@ def reasons(
             tuple(sorted(facts.cracks, key=lambda line: -line.length_px))
             if subject == "lines"
             else (),
+            {name: usual.get(name) for name in SUBJECTS[subject]},
+            bool(model.grade.average),
         )
         for subject in strongest[:most]
         if abs(moves[subject]) >= LEAST

@@ -76,7 +76,11 @@ class DeclaredFace:
         )
 
     def strokes(
-        self, rng: np.random.Generator, to_patch: Callable, inside: NDArray[np.bool_], radius_px: float
+        self,
+        rng: np.random.Generator,
+        to_patch: Callable,
+        inside: NDArray[np.bool_],
+        radius_px: float,
     ) -> list[Stroke]:
         """Return its cracks.
 
@@ -91,7 +95,9 @@ class DeclaredFace:
             width = max(1.0, rng.uniform(*WIDTHS_PX[self.crack_look]) * grow)
             widths = uneven_widths(rng, len(points), width)
             strokes.append(
-                Stroke(points, widths, "crack", self.crack_look, rng.uniform(0.75, 0.95), "declared")
+                Stroke(
+                    points, widths, "crack", self.crack_look, rng.uniform(0.75, 0.95), "declared"
+                )
             )
         return strokes
 

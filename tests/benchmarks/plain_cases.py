@@ -81,7 +81,9 @@ def measured_case(
     return rendered, found
 
 
-def outcome(case: Case, make: Make, found: MeasuredPiece | None, profile: Profile, model: Model) -> Outcome:
+def outcome(
+    case: Case, make: Make, found: MeasuredPiece | None, profile: Profile, model: Model
+) -> Outcome:
     """Return what is proposed for a measured case."""
     if found is None:
         return Outcome(case.name, make.name, (NOT_FOUND,), NOT_FOUND, None)
@@ -90,7 +92,9 @@ def outcome(case: Case, make: Make, found: MeasuredPiece | None, profile: Profil
     proposal = propose(facts, scene, profile, model)
     grades = (RETAKE,) if proposal is None else headline(proposal)
     word = grade_by_rules(facts.features, profile)[0]
-    return Outcome(case.name, make.name, grades, word, scene.score, bool(proposal and proposal.unfamiliar))
+    return Outcome(
+        case.name, make.name, grades, word, scene.score, bool(proposal and proposal.unfamiliar)
+    )
 
 
 def headline(proposal: Proposal) -> tuple[str, ...]:

@@ -155,7 +155,9 @@ def _soft(rng, grid: Grid, make: Make) -> float:
 
 def _swell(rng, grid: Grid) -> NDArray:
     """Faint lighter and darker water."""
-    return 1.5 * grid.noise(rng, 9.0, 3) + 1.2 * np.sin(grid.v / rng.uniform(1.2, 2.5) + grid.noise(rng, 12.0, 3))
+    return 1.5 * grid.noise(rng, 9.0, 3) + 1.2 * np.sin(
+        grid.v / rng.uniform(1.2, 2.5) + grid.noise(rng, 12.0, 3)
+    )
 
 
 def landscape(
@@ -208,8 +210,12 @@ def _stripes(t: NDArray, blue_mm: float, white_mm: float, soft: float) -> NDArra
 def bands(rng, grid, make):
     """Even blue and white bands."""
     blue, white = rng.uniform(4.5, 7.5), rng.uniform(3.0, 5.0)
-    white_weight = _stripes(_courses(rng, grid, make), blue, white, min(_soft(rng, grid, make), 1.2))
-    return _figure(white_weight, np.zeros_like(white_weight), 0.8 * grid.noise(rng, 15.0, 3), rng, make)
+    white_weight = _stripes(
+        _courses(rng, grid, make), blue, white, min(_soft(rng, grid, make), 1.2)
+    )
+    return _figure(
+        white_weight, np.zeros_like(white_weight), 0.8 * grid.noise(rng, 15.0, 3), rng, make
+    )
 
 
 def scrambled(rng, grid, make):
@@ -278,7 +284,9 @@ def half_host(rng, grid, make):
 def corner_scene(rng, grid, make):
     """Host with a scene of 40 x 30 mm in a corner."""
     x0, y0 = rng.choice([-1, 1]) * 27.0, rng.choice([-1, 1]) * 17.0
-    inner = landscape(31.0)(rng, replace(grid, u=grid.u - np.float32(x0), v=grid.v - np.float32(y0)), make)
+    inner = landscape(31.0)(
+        rng, replace(grid, u=grid.u - np.float32(x0), v=grid.v - np.float32(y0)), make
+    )
     out = (np.abs((grid.u - x0) / 23.0) ** 3 + np.abs((grid.v - y0) / 17.5) ** 3) ** (1 / 3)
     around = soft_step(out - 1 + 0.03 * grid.noise(rng, 5.0, 3), 0.06)
     host = np.maximum(inner.host, around)
@@ -291,7 +299,8 @@ def corner_scene(rng, grid, make):
 def _path(*points: tuple[float, float]) -> NDArray[np.float64]:
     at = np.linspace(0, len(points) - 1, 60)
     return np.stack(
-        [np.interp(at, np.arange(len(points)), [p[axis] for p in points]) for axis in (0, 1)], axis=1
+        [np.interp(at, np.arange(len(points)), [p[axis] for p in points]) for axis in (0, 1)],
+        axis=1,
     )
 
 
@@ -303,13 +312,19 @@ def corner_to_corner(rng) -> tuple[NDArray, ...]:
 def six_across(rng) -> tuple[NDArray, ...]:
     places = np.linspace(-32, 32, 6) + rng.uniform(-2.5, 2.5, 6)
     lean = rng.normal(0, 4)
-    return tuple(_path((x - lean, -36), (x + rng.uniform(-2, 2), 0), (x + lean, 36)) for x in places)
+    return tuple(
+        _path((x - lean, -36), (x + rng.uniform(-2, 2), 0), (x + lean, 36)) for x in places
+    )
 
 
 def through_the_scene(rng) -> tuple[NDArray, ...]:
     if rng.random() < 0.5:
-        return (_path((-46, rng.uniform(-12, 0)), (0, rng.uniform(-8, 2)), (46, rng.uniform(-8, 6))),)
-    return (_path((rng.uniform(-10, 10), -36), (rng.uniform(-6, 6), 0), (rng.uniform(-10, 10), 36)),)
+        return (
+            _path((-46, rng.uniform(-12, 0)), (0, rng.uniform(-8, 2)), (46, rng.uniform(-8, 6))),
+        )
+    return (
+        _path((rng.uniform(-10, 10), -36), (rng.uniform(-6, 6), 0), (rng.uniform(-10, 10), 36)),
+    )
 
 
 def in_the_shore(rng) -> tuple[NDArray, ...]:
