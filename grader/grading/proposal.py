@@ -8,7 +8,6 @@ from grader.face.regions.patch_words import PatchWord
 from grader.grading.features.facts import LineFacts
 from grader.grading.features.rules import Condition, Features
 
-
 #: Grades whose chances lie so near to the greatest are as likely, to an eye.
 AS_LIKELY = 0.10
 

@@ -20,6 +20,8 @@ WIDTH_PX, HEIGHT_PX = 760, 600
 FILL = 0.66
 #: In clean light a face mirrors no more of a lamp, share of the face; where it is to mirror one, it is off by no more.
 GLARE_SHARE, GLARE_SLIP, TRIES = 0.04, 0.03, 25
+#: The lightest tenth of a face reaches this code in one channel, in a photo that is not too dark.
+LIT = 105
 ALL = ("waste", "tumbling", "cabbing", "select")
 Picture = Callable[[np.random.Generator, Grid, "Make"], Figure]
 
@@ -72,7 +74,8 @@ class Case:
     """One plain case.
 
     allowed : grades that the proposal may be; "retake" where none is to be proposed.
-    picture : what the face shows.   blues : palettes in place of the make's own, where the case names the colour.
+    picture : what the face shows.   blues, whites : palettes in place of the make's own, where the case names the
+    colour.
     cracks : from a generator to paths in mm.   scene : least and most of the scene score, where the table tells it.
     lamps : names in place of the make's own.
     """
@@ -84,6 +87,7 @@ class Case:
     picture: Picture
     host: str | None = None
     blues: tuple[str, ...] | None = None
+    whites: tuple[str, ...] | None = None
     cracks: Callable[[np.random.Generator], tuple[NDArray, ...]] | None = None
     healed: int = 0
     turn_deg: tuple[float, ...] = (0.0,)
@@ -97,14 +101,15 @@ class Case:
 def draw_case(case: Case, make: Make, draw: int, seed: int = 0) -> Rendered:
     """Return the photo of a case's draw with that number; seed, make, case and number settle it.
 
-    A lamp that a face mirrors by chance is no plain case: such photos are drawn anew.
+    A lamp that a face mirrors by chance, or a photo too dark, is no plain case: such photos are drawn anew.
     """
     words = (int.from_bytes(word.encode(), "big") % 2**32 for word in (make.name, case.name))
     rng = np.random.default_rng([seed, *words, draw])
     for _ in range(TRIES):
         rendered = _photographed(rng, case, make, draw)
         off = [abs(stone.glare_share - case.lamp_share) for stone in rendered.stones]
-        if off and off[0] <= (GLARE_SLIP if case.lamp_share else GLARE_SHARE):
+        clear = off and off[0] <= (GLARE_SLIP if case.lamp_share else GLARE_SHARE)
+        if clear and np.quantile(rendered.rgb[rendered.pieces > 0].max(axis=1), 0.9) >= LIT:
             break
     return rendered
 
@@ -114,7 +119,7 @@ def _photographed(rng: np.random.Generator, case: Case, make: Make, draw: int) -
     def one(names: tuple[str, ...]) -> str:
         return names[rng.integers(len(names))]
 
-    inked = replace(make, blues=case.blues or make.blues)
+    inked = replace(make, blues=case.blues or make.blues, whites=case.whites or make.whites)
     wide, high = case.size_mm
     mm_per_px = max(wide / (FILL * WIDTH_PX), high / (FILL * HEIGHT_PX))
     turn = case.turn_deg[draw % len(case.turn_deg)]
@@ -346,7 +351,7 @@ CASES = {
         Case("7", "one plain strong blue", MIDDLE, ("cabbing", "tumbling"), plain("blue"), scene=(0, 20)),
         Case("8", "one plain pale blue-grey", MIDDLE, ("tumbling",), plain("blue", 6.0), blues=("steel", "sky"),
              chroma_share=0.7),
-        Case("9", "all white", MIDDLE, POOR, plain("white")),
+        Case("9", "all white", MIDDLE, POOR, plain("white"), whites=("clean", "cream")),
         Case("10", "grey host, one pale seam of 2 mm", BIG, POOR, seam(2.0, blue=False), "grey", scene=(0, 35)),
         Case("10b", "host, a seam of strong blue and white, 14 mm", BIG, GOOD, seam(14.0, blue=True), scene=(50, 100)),
         Case("11", "rusty host only", BIG, ("waste",), plain("host"), "rusty", scene=(0, 20)),

@@ -6,8 +6,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.scene.maps import Board
 from grader.face.scene.flow import READ, surf_parts
+from grader.face.scene.maps import Board
 from grader.face.scene.parts import Parts, landscape_parts, stream_parts, unread_share
 from grader.face.scene.poses import Poses, pictures, places_on
 
