@@ -199,7 +199,7 @@ def _small(planes: NDArray[np.uint8], table: Table, side_px: int) -> Map:
     h, w = planes.shape
     size = (max(round(w * factor), 1), max(round(h * factor), 1))
     coarse = planes[::every, ::every]
-    shares = np.dstack([(coarse == plane).astype(np.float32) for plane in range(1, 5)])
+    shares = np.take(np.eye(5, 4, -1, np.float32), coarse, axis=0)
     method = cv2.INTER_AREA if coarse.shape[1] >= size[0] else cv2.INTER_LINEAR
     shares = cv2.resize(shares, size, interpolation=method)
     inside = shares.sum(axis=2) > 0.5

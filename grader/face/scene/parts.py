@@ -80,17 +80,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     ]
     presence = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
     count = sum(presence)
-    # Sky and water, water and shore, and, where there is no water, sky and shore.
-    waterless = lower - upper < 1
-    widths = np.stack(
-        [
-            np.where(waterless, 0, _border(zones[0], zones[1], on, upper)),
-            np.where(waterless, 0, _border(zones[0] | zones[1], zones[2], on, lower)),
-            np.where(waterless, _border(zones[0], zones[2], on, upper), 0),
-        ]
-    )
-    which = widths.argmax(axis=0)
-    width = widths.max(axis=0)
+    which, width = _horizon(pictures, on[0], upper, lower)
     place = np.where(which == 1, lower, upper) / rows
     visible = np.interp(width, (0.15, 0.4), (0, 1))
     shore_share, evenness = _shore(zones[2], on, lower)
@@ -121,17 +111,20 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts, broad_rows: 
     bright, host = (pictures == SKY) | (pictures == WATER), pictures == SHORE
     area = max(int(on[0].sum()), 1)
     # Looked at where the picture is high enough to have host above and below the seam.
-    tall = on[0].sum(axis=0) >= 0.5 * rows
+    tall = _columns(on[0], 0.5)
     wet, dry = bright[:, :, tall], host[:, :, tall]
     filled = np.maximum(on[:1, :, tall].sum(axis=1), 1)
     thick = _counts(wet, 1)
-    lines = np.arange(rows)[None, :, None]
-    first = np.where(thick > 0, wet.argmax(axis=1), rows)
-    last = np.where(thick > 0, rows - 1 - wet[:, ::-1].argmax(axis=1), -1)
+    # The first row of bright in each column, and the one after the last.
+    row = np.arange(rows, dtype=np.uint8)[:, None]
+    top = np.where(wet, row, np.uint8(rows)).min(axis=1)
+    end = np.where(wet, row + np.uint8(1), np.uint8(0)).max(axis=1)
+    above = _counts(dry & (row < top[:, None]), 1)
+    below = _counts(dry & (row >= end[:, None]), 1)
+    first = top.astype(np.int32, order="C")
+    last = end.astype(np.int32, order="C") - 1
     # One run of bright, host above it and below it, and it goes on from the column before.
     whole = thick >= 0.8 * (last - first + 1)
-    above = _counts(dry & (lines < first[:, None]), 1)
-    below = _counts(dry & (lines > last[:, None]), 1)
     walled = np.minimum(above, below) >= 0.06 * rows
     clean = above + below >= 0.8 * (filled - thick)
     ok = (thick > 0) & whole & walled & clean
@@ -197,43 +190,83 @@ def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray
     return upper, lower, total[at, lower] + low[:, -1]
 
 
-def _border(above: NDArray, below: NDArray, on: NDArray, row: NDArray) -> NDArray[np.float64]:
-    """Return how much of the picture's width there a level border takes without a break, (n,), 0 to 1.
+def _horizon(
+    pictures: NDArray[np.uint8], on: NDArray[np.bool_], upper: NDArray, lower: NDArray
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return which border is the widest, (n,), and how wide it is, share of the width.
 
-    above, below, on : (n, rows, cols) bool.   row : (n,) where the border lies.
+    0 is that of sky and water, 1 of water and shore, 2, where there is no water, of sky and shore.
+
+    on : (rows, cols) bool.   upper, lower : (n,) rows where water and shore begin.
     """
-    n, rows, cols = on.shape
+    waterless = lower - upper < 1
+    above, below = _beside(pictures, upper)
+    under = np.where(waterless, SHORE, WATER).astype(np.uint8)
+    first = _border(above == SKY, below == under, on, upper)
+    above, below = _beside(pictures, lower)
+    second = _border((above == SKY) | (above == WATER), below == SHORE, on, lower)
+    second = np.where(waterless, 0, second)
+    which = np.where(waterless, np.where(first > 0, 2, 0), second > first)
+    return which, np.maximum(first, second)
+
+
+def _beside(pictures: NDArray[np.uint8], row: NDArray) -> tuple[NDArray, NDArray]:
+    """The cells close above and close below a row, (n,), of each picture, (reach, cols, n) each; off it ``OFF``."""
+    n, rows, cols = pictures.shape
     reach = max(round(BORDER_REACH * rows), 2)
-    at, distance = np.arange(n)[:, None], np.arange(reach)[None]
-    over, under = row[:, None] - 1 - distance, row[:, None] + distance
-    up = _counts(above[at, over.clip(0)] & (over >= 0)[..., None], 1)
-    down = _counts(below[at, under.clip(max=rows - 1)] & (under < rows)[..., None], 1)
-    kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[np.minimum(up, down)]
-    here = on[0][row.clip(0, rows - 1)] & on[0][(row - 1).clip(0, rows - 1)]
+    # Rows off the picture are those of a rim.
+    framed = np.full((rows + 2 * reach, cols, n), OFF, np.uint8)
+    framed[reach:-reach] = pictures.transpose(1, 2, 0)
+    at = np.arange(cols)[:, None] * n + np.arange(n)
+    rows_at = (row + np.arange(2 * reach)[:, None]) * (cols * n)
+    cells = np.take(framed.ravel(), rows_at[:, None] + at)
+    return cells[:reach], cells[reach:]
+
+
+def _border(
+    above: NDArray[np.bool_], below: NDArray[np.bool_], on: NDArray[np.bool_], row: NDArray
+) -> NDArray[np.float64]:
+    """Return how much of the picture's width a level border takes without a break, (n,), 0 to 1.
+
+    above, below : (reach, cols, n) which cells beside it keep to it.   on : (rows, cols) bool.
+    row : (n,) where the border lies.
+    """
+    reach, rows, cols = len(above), *on.shape
+    keeps = np.minimum(
+        *(side.view(np.uint8).sum(axis=0, dtype=np.uint8) for side in (above, below))
+    )
+    kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[keeps]
+    here = on[row.clip(0, rows - 1)] & on[(row - 1).clip(0, rows - 1)]
+    kept = kept * here.T
     width = np.maximum(here.sum(axis=1), 0.35 * cols)
-    run = _soft_longest(kept * here, max(round(0.06 * cols), 1))
+    run = _soft_longest(kept, max(round(0.06 * cols), 1))
     # A run counts in full; what keeps to the border elsewhere counts half.
-    return np.minimum((0.5 * run + 0.5 * (kept * here).sum(axis=1)) / width, 1)
+    whole = np.ascontiguousarray(kept.T).sum(axis=1)
+    return np.minimum((0.5 * run + 0.5 * whole) / width, 1)
 
 
 def _soft_longest(kept: NDArray, gap: int) -> NDArray[np.float64]:
-    """Return the largest sum, (n,), of ``kept`` (n, cols), 0 to 1, over a run without a gap longer than ``gap``."""
-    run, best = np.zeros(len(kept)), np.zeros(len(kept))
-    missed = np.zeros(len(kept))
-    for column in kept.T:
-        missed = np.where(column >= 0.5, 0, missed + 1)
-        run = np.where(missed > gap, 0, run + column)
-        best = np.maximum(best, run)
-    return best
+    """Return the largest sum, (n,), of ``kept`` (cols, n), 0 to 1, over a run without a gap longer than ``gap``."""
+    misses = kept < 0.5
+    cols = len(kept)
+    goes_on = np.ones(kept.shape)
+    if cols > gap:
+        windows = [misses[k : cols - gap + k] for k in range(gap + 1)]
+        goes_on[gap:] = ~np.logical_and.reduce(windows)
+    runs = np.empty(kept.shape)
+    run = np.zeros(kept.shape[1])
+    for column, joined, out in zip(kept, goes_on, runs, strict=True):
+        run = np.multiply(np.add(run, column, out=out), joined, out=out)
+    return runs.max(axis=0)
 
 
 def _longest(ok: NDArray[np.bool_], goes_on: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return the longest run of columns, (n,), that are ``ok`` and go on from the one before; (n, cols) each."""
-    run, best = np.zeros(len(ok), int), np.zeros(len(ok), int)
-    for good, joined in zip(ok.T, goes_on.T, strict=True):
-        run = np.where(good, np.where(joined, run + 1, 1), 0)
-        best = np.maximum(best, run)
-    return best
+    runs = np.empty(ok.shape[::-1], np.int64)
+    run = np.zeros(len(ok), np.int64)
+    for good, joined, out in zip(ok.T, goes_on.T, runs, strict=True):
+        run = np.multiply(np.add(run * joined, 1, out=out), good, out=out)
+    return runs.max(axis=0)
 
 
 def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
@@ -243,9 +276,15 @@ def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
     return (width / (1 + _counts(breaks, 2))).sum(axis=1) / max(width.sum(), 1)
 
 
+def _columns(on: NDArray[np.bool_], share: float) -> slice:
+    """The columns in which a picture, (rows, cols), takes at least that share of its height: those in its middle."""
+    high = np.flatnonzero(on.sum(axis=0) >= share * len(on))
+    return slice(int(high[0]), int(high[-1]) + 1)
+
+
 def _counts(mask: NDArray[np.bool_], axis: int) -> NDArray[np.int32]:
     """Counts along one axis of at most 255, that axis gone; small numbers add up several times faster."""
-    return mask.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32)
+    return mask.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32, order="C")
 
 
 def _height(place: NDArray) -> NDArray[np.float64]:
@@ -269,11 +308,11 @@ def _balance(zones: list[NDArray], on: NDArray, area: NDArray) -> NDArray[np.flo
 def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray]:
     """Return the mean thickness of the host below, share of the height, and its evenness, 0 to 1; (n,) each."""
     rows = host.shape[1]
-    middle = on[0].sum(axis=0) >= 0.6 * rows
-    below = (
-        np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]
-    )
-    thick = _counts(host[:, :, middle] & below, 1)
+    middle = _columns(on[0], 0.6)
+    start = np.maximum(lower - max(rows // 8, 1), 0)
+    # Laid in memory as the pictures are.
+    below = (np.arange(rows)[:, None] >= start).T[..., None]
+    thick = np.asfortranarray(_counts(host[:, :, middle] & below, 1))
     evenness = 1 - np.interp(thick.std(axis=1) / rows, (0.04, 0.25), (0, 1))
     return thick.mean(axis=1) / rows, np.where(thick.mean(axis=1) > 0, evenness, 0.0)
 

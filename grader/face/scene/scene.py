@@ -56,7 +56,9 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
         placed = find_poses(board, templates) or placed
         best = _best(placed)
         score = min(max(crossed, best.score * _kept(best, whole)), whole_score)
-    others = [found for found in placed if _differs(found, best, board)]
+    points = _points(board)
+    covered = best.pose.shows(points)[0]
+    others = [found for found in placed if _differs(found, best, points, covered)]
     runner_up = max(others, key=lambda found: found.score, default=None)
     first = _placement(board, best, mm_per_px)
     second = runner_up and _placement(board, runner_up, mm_per_px)
@@ -115,16 +117,23 @@ def _kept(beside: Found, whole: Found) -> float:
     return min(_area(beside) / _area(whole), 1.0)
 
 
-def _differs(found: Found, best: Found, board: Board) -> bool:
-    """Whether a pose shows another picture than the best: elsewhere, turned, or of another kind."""
+def _points(board: Board) -> NDArray[np.float64]:
+    """Points x, y, (m, 2), by which it is told how much two pictures share: every other px of the largest map."""
+    h, w = board.outside.shape
+    y, x = np.mgrid[:h:2, :w:2]
+    return np.stack([x.ravel(), y.ravel()], axis=1) + 0.5
+
+
+def _differs(found: Found, best: Found, points: NDArray, covered: NDArray[np.bool_]) -> bool:
+    """Whether a pose shows another picture than the best: elsewhere, turned, or of another kind.
+
+    covered : which of the points, (m, 2), the best shows, (m,).
+    """
     turned = turned_by(found.pose.turn_deg[0], best.pose.turn_deg[0])
     if found.kind != best.kind or turned > OTHER_TURN_DEG:
         return True
-    h, w = board.outside.shape
-    y, x = np.mgrid[:h:2, :w:2]
-    points = np.stack([x.ravel(), y.ravel()], axis=1) + 0.5
-    first, second = (f.pose.reach(points)[0] <= 1 for f in (found, best))
-    return bool((first & second).sum() < OTHER_OVERLAP * max((first | second).sum(), 1))
+    here = found.pose.shows(points)[0]
+    return bool((here & covered).sum() < OTHER_OVERLAP * max((here | covered).sum(), 1))
 
 
 def _placement(board: Board, found: Found, mm_per_map_px: float | None) -> Placement:
@@ -161,5 +170,5 @@ def _line_ratio(board: Board, pose: Poses) -> float:
     """Length of the lines in a picture / its width."""
     if not len(board.spots):
         return 0.0
-    within = pose.reach(board.spots)[0] <= 1
+    within = pose.shows(board.spots)[0]
     return float(board.weights[within].sum() / pose.template.size_px[0])

@@ -73,7 +73,7 @@ def score_poses(
         parts = found.values | {"focal": focal, "size": size}
         isles = _islands(board, poses) if kind == "landscape" else np.full(len(focal), np.nan)
         parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
-        parts = {name: _mean_of(values, n) for name, values in parts.items()}
+        parts = dict(zip(parts, _mean_of(np.stack(list(parts.values())), n), strict=True))
         scores = _mean_of(worth, n) * _weighted(parts, board.part_weights)
         scores = np.where(hidden, -1.0, scores)
         shore = (_mean_of(values, n) for values in (found.shore_share, found.shore_evenness))
@@ -95,11 +95,11 @@ def _read_as(kind: str, shown: NDArray, board: Board, poses: Poses) -> tuple[Par
 
 
 def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
-    """Means, (n,), of values (n slips,) of n poses; nan where no slip has one."""
-    values = np.asarray(values, float).reshape(n, -1)
+    """Means, (..., n), of values (..., n slips) of n poses; nan where no slip has one."""
+    values = np.asarray(values, float).reshape(*np.shape(values)[:-1], n, -1)
     known = ~np.isnan(values)
-    number = known.sum(axis=1)
-    means = np.where(known, values, 0).sum(axis=1) / np.maximum(number, 1)
+    number = known.sum(axis=-1)
+    means = np.where(known, values, 0).sum(axis=-1) / np.maximum(number, 1)
     return np.where(number > 0, means, np.nan)
 
 
@@ -128,7 +128,7 @@ def _focal(board: Board, poses: Poses) -> NDArray[np.float64]:
     """1 without a crack in the middle 60 % of the picture, falling with the length there; (n,)."""
     if not len(board.spots):
         return np.ones(len(poses))
-    length = (poses.reach(board.spots) <= 0.6) @ board.weights
+    length = poses.shows(board.spots, 0.6) @ board.weights
     return np.interp(length / poses.template.size_px[0], (0, 0.05, 0.4), (1, 0.6, 0))
 
 
@@ -142,5 +142,5 @@ def _islands(board: Board, poses: Poses) -> NDArray[np.float64]:
         w, h = poses.template.size_px
         area = w * h * (np.pi / 4 if poses.template.shape == "oval" else 1)
         counts = (board.isle_areas >= 0.002 * area) & (board.isle_areas <= 0.05 * area)
-        number = ((poses.reach(board.isles) <= 0.92) & counts).sum(axis=1)
+        number = (poses.shows(board.isles, 0.92) & counts).sum(axis=1)
     return np.interp(number, (0, 1, 3, 8, 9), (0.4, 1, 1, 0.4, 0))
