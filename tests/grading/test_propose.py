@@ -3,8 +3,8 @@ import dataclasses
 import pytest
 
 from grader.grading.features.features import with_values
-from grader.grading.propose import propose, scene_estimate, sell_as
 from grader.grading.proposal import Reason
+from grader.grading.propose import propose, scene_estimate, sell_as
 from grader.grading.reasons import SUBJECTS, reasons
 from grader.profile import Rung
 from grader.report.reasons import reason_words
