@@ -94,7 +94,7 @@ REFUSED = [
     (('sell_as = "chips"', 'sell_as = "chip"'), "ladder.tumbling.sell_as is 'chip'; one of single, by weight"),
     (('grade = "tumbling"', 'grade = "waste"'), "the ladder needs at least two grades, each named once"),
     (('[[rules]]\ngrade = "select"', '[[rules]]\ngrade = "best"'), "a rule is for grade 'best', which is not on the ladder"),
-    (("blue_chroma = 12", "blue_croma = 12"), "rules.select.at_least has no setting 'blue_croma' (did you mean 'blue_chroma'?)"),
+    (("blue_chroma = 24", "blue_croma = 12"), "rules.select.at_least has no setting 'blue_croma' (did you mean 'blue_chroma'?)"),
     (("horizon = 15", "horizon = -1"), "scene.horizon is -1; give a number from 0 to 1000"),
     (("glare_share = 0.25", "glare_share = 2"), "limits.glare_share is 2; give a number from 0 to 1"),
     (("[limits]", "[limit]"), "profile has no setting 'limit' (did you mean 'limits'?)"),
