@@ -8,7 +8,7 @@ from grader.grading.models.familiarity import OTHER_SURFACE
 from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 
 #: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
-PALE_CHROMA, STRONG_CHROMA = 14, 26
+PALE_CHROMA, STRONG_CHROMA = 14, 20
 #: So little of a colour is not worth a number, as a share of the face.
 HARDLY_ANY_SHARE = 0.005
 
@@ -16,6 +16,8 @@ HARDLY_ANY_SHARE = 0.005
 def reason_words(reason: Reason) -> str:
     """Return "scene 86 of 100 (the stones you called: 45)": what is seen, then the yardstick."""
     yardstick = _YARDSTICKS.get(reason.subject, lambda usual: None)(reason.usual)
+    if reason.subject == "room" and not _shows_pattern(reason):
+        yardstick = None
     if yardstick is None:
         return _SUBJECT_WORDS[reason.subject](reason)
     whose = "the stones you called" if reason.called else "drawn stones"
@@ -96,11 +98,15 @@ def position_words(position: Position) -> str:
     return f"at the {' '.join(words)} {'corner' if len(words) == 2 else 'edge'}"
 
 
+def _shows_pattern(reason: Reason) -> bool:
+    return (reason.values.get("pattern_room_share") or 0.0) >= HARDLY_ANY_SHARE
+
+
 def _room_words(reason: Reason) -> str:
     pattern, colour = (
         reason.values.get(name) or 0.0 for name in ("pattern_room_share", "colour_room_share")
     )
-    if pattern >= HARDLY_ANY_SHARE:
+    if _shows_pattern(reason):
         return f"room for cabs with pattern and no line seen over {_percent(pattern)} of the face"
     if colour >= HARDLY_ANY_SHARE:
         return (

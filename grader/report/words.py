@@ -18,6 +18,8 @@ STAYS_DARK = 1.5
 #: A place that scores less is no scene: it is not drawn, nor told as the next best. From here on the shipped rules let
 #: a scene make a stone select.
 WORTH_DRAWING = 30
+#: Less host below a picture, as a share of its height, is no shore.
+LEAST_SHORE = 0.005
 #: In place of a grade, the word over a stone that the model does not know.
 UNFAMILIAR = "unfamiliar"
 #: Who says what nobody has put a name to.
@@ -96,6 +98,8 @@ def scene_words(scene: dict) -> str:
         # What beside the line is best has a score of its own.
         score = f"{score}, crossed by a line ({scene['without_lines']} without it)"
         return f"{score}; beside it {placement_words(best)}, {best['score']}" if best else score
+    if best and scene["score"] < WORTH_DRAWING:
+        return f"{score}, no picture to speak of"
     return f"{score}, {placement_words(best)}" if best else score
 
 
@@ -112,6 +116,8 @@ def placement_words(placement: dict, rank: str = "best") -> str:
     turn = round(placement["turn_deg"]) % 360
     where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
     if placement["kind"] != "landscape":
+        return where
+    if placement["shore_share"] < LEAST_SHORE:
         return where
     if placement["shore_mm"] is None:
         return f"{where}, shore {percent(placement['shore_share'])} of its height"
