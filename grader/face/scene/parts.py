@@ -15,6 +15,8 @@ from grader.measures import UNREADABLE
 OFF, SKY, WATER, SHORE = range(4)
 #: A zone is there from this share of the picture on, and is not from half of it.
 ZONE_SHARE = 0.10
+#: What is left of the zones where there is no sky, or no water.
+LACKS_ONE = 0.6
 #: How well the cells must keep to their zones: from nothing to full.
 ORDER_SHARES = (0.64, 0.9)
 #: What a cell of white counts within the water: foam, surf.
@@ -80,6 +82,8 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     ]
     presence = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
     count = sum(presence)
+    # Of two zones sky and water are the picture; a shore with one of them is less.
+    lacking = np.prod([LACKS_ONE + (1 - LACKS_ONE) * there for there in presence[:2]], axis=0)
     which, width = _horizon(pictures, on[0], upper, lower)
     place = np.where(which == 1, lower, upper) / rows
     visible = np.interp(width, (0.15, 0.4), (0, 1))
@@ -88,7 +92,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     values = {
         "horizon": np.interp(width, (0.15, 0.6, 0.9), (0, 0.85, 1)),
         "height": _height(place) * visible,
-        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order * (0.75 + 0.25 * presence[0]),
+        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order * lacking,
         "water": np.interp(in_place[1], (0, 0.125), (0, 1)),
         "contrast": contrasts.strength()[which] * visible,
         "balance": np.where(width > 0.15, _balance(zones, on, area), np.nan),

@@ -18,7 +18,7 @@ FINE_CELLS = 700
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
-LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 10.0}
+LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
 #: What a stream is worth beside a landscape.
 STREAM_WORTH = 0.86
 #: What the hand that draws round a template is off by: share of its width.
