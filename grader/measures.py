@@ -7,7 +7,7 @@ tests hold each of those against this table.
 from dataclasses import dataclass
 
 #: Raised by whoever changes what any measurement returns; models of another version are refused.
-MEASUREMENT_VERSION = 7
+MEASUREMENT_VERSION = 8
 
 #: Codes in a regions layer that are not colour classes.
 BACKGROUND, UNREADABLE = 0, 9
