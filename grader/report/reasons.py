@@ -9,6 +9,8 @@ from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 
 #: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
 PALE_CHROMA, STRONG_CHROMA = 14, 20
+#: Zones that differ less are no pattern to an eye, CIEDE2000; the shipped rules ask as much.
+SEEN_CONTRAST = 12
 #: So little of a colour is not worth a number, as a share of the face.
 HARDLY_ANY_SHARE = 0.005
 
@@ -99,7 +101,10 @@ def position_words(position: Position) -> str:
 
 
 def _shows_pattern(reason: Reason) -> bool:
-    return (reason.values.get("pattern_room_share") or 0.0) >= HARDLY_ANY_SHARE
+    room, contrast = (
+        reason.values.get(name) or 0.0 for name in ("pattern_room_share", "pattern_contrast")
+    )
+    return room >= HARDLY_ANY_SHARE and contrast >= SEEN_CONTRAST
 
 
 def _room_words(reason: Reason) -> str:

@@ -78,7 +78,8 @@ def test_pale_froth_within_one_blue_is_a_pattern_and_light_and_shade_are_none():
     plain = np.full((200, 300), BLUE)
     rows = np.arange(200)[:, None] * np.ones((1, 300))
     froth = np.where(rows % 40 < 16, 16.0, 0.0)
-    assert room(plain, lightness=froth).pattern_contrast > 10
+    frothy = room(plain, lightness=froth)
+    assert frothy.pattern_contrast > 12 and frothy.pattern_share > 0.9 and frothy.colour_share > 0.9
     assert room(plain, lightness=rows / 200 * 16).pattern_contrast < 8
 
 
