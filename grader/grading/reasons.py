@@ -46,7 +46,8 @@ def reasons(
     # Under the best grade what speaks for it stands first, under the lowest what speaks against a better one.
     rung = int(model.grade.rungs([values])[0])
     if rung in (0, len(model.grade.grades) - 1):
-        strongest = sorted(moves, key=lambda subject: moves[subject], reverse=rung > 0)
+        towards = 1 if rung > 0 else -1
+        strongest.sort(key=lambda subject: towards * moves[subject] < LEAST)
     return tuple(
         Reason(
             subject,

@@ -9,7 +9,7 @@ from grader.grading.features.features import with_values
 from grader.grading.learning.candidates import column_signs, fit_heads
 from grader.grading.models.model import LOGIT_AND_ENSEMBLE
 from grader.grading.models.trees import fit_trees
-from grader.grading.reasons import SUBJECTS, reasons
+from grader.grading.reasons import LEAST, SUBJECTS, reasons
 from grader.grading.what_ifs import what_if, without_lines
 from grader.report.reasons import what_if_words
 
@@ -111,13 +111,18 @@ def test_what_ifs_of_200_pieces_lift_the_grade_and_the_best_has_none(
 
 
 def test_the_average_is_the_sellers(small_model, profile, make_measurements, make_facts):
-    """To a seller of nothing but blue stones a blue stone is no reason; to the training faces it was one."""
-    face = make_facts(make_measurements(0.7, 0.1))
+    """What is usual to a seller is no reason to him; to the training faces it was one."""
+    face = make_facts(make_measurements(0.25, 0.05, chroma=14.0))
     values = small_model.complete(face.features, profile)
-    usual = small_model.grade.usual | {n: values[n] or 0.0 for n in SUBJECTS["pattern"]}
-    own = replace(small_model, grade=replace(small_model.grade, average=tuple(usual.values())))
-    before, after = (
-        {r.subject for r in reasons(values, face, profile, model, most=9)}
-        for model in (small_model, own)
+    before = reasons(values, face, profile, small_model)[0]
+    assert abs(before.moves) > LEAST and not before.called
+    usual = small_model.grade.usual | {n: values[n] or 0.0 for n in SUBJECTS[before.subject]}
+    own = replace(
+        small_model,
+        grade=replace(
+            small_model.grade, average=tuple(usual[n] for n in small_model.grade.scaling.names)
+        ),
     )
-    assert "pattern" in before and "pattern" not in after
+    after = [r for r in reasons(values, face, profile, own, most=9) if abs(r.moves) > LEAST]
+    assert before.subject not in {r.subject for r in after}
+    assert all(r.called for r in after)
