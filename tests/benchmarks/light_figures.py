@@ -33,7 +33,7 @@ from grader.photo.photo import Photo
 from grader.photo.pieces import whole_photo
 from grader.photo.reference import find_reference
 from grader.photo.surface import read_state
-from grader.photo.verdict import judge_photo
+from grader.photo.verdict import Framing, judge_photo
 from grader.profile import load_profile
 from grader.render import HELD_OUT, render_photo
 from grader.render.icc_profile import display_p3_profile
@@ -276,11 +276,9 @@ def time_rows(seed: int) -> list[Row]:
                 face.mask,
                 clear,
                 glare_share=0.0,
-                cut_by_frame=False,
+                framing=Framing(False, face.px_per_photo_px, face.mm_per_px),
                 state=state,
                 limits=limits,
-                px_per_photo_px=face.px_per_photo_px,
-                mm_per_px=face.mm_per_px,
             )
 
         ratio = np.array([seconds_of(read) / seconds_of(unit) for _ in range(6)][1:])

@@ -195,6 +195,7 @@ def test_a_stone_measured_anew_is_followed_by_overlap_or_told_as_lost(book):
     assert same.name == "L-14"
 
 
+@pytest.mark.slow
 def test_ten_thousand_calls_are_listed_in_a_second(book):
     photos = [book.photo(f"{n}.jpg") for n in range(100)]
     shown = Shown("cabbing", 55, "starter 0f0f0f0f", "wet")
