@@ -35,6 +35,7 @@ from grader.face.measurements import (
     Measurements,
     RegionColour,
     Regions,
+    Room,
     Scene,
     Share,
 )
@@ -202,6 +203,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         px_per_photo_px=FACTOR,
         mm_per_px=working_mm,
         sound=sound_stone(codes > 0, lines, working_mm, ((18.0, 13.0), (40.0, 30.0))),
+        room=Room(0.6, 0.3, 45.0),
     )
     zeros = np.zeros((h, w, 3), np.float32)
     measured = MeasuredPiece(

@@ -115,7 +115,7 @@ def test_a_card_says_which_stone_it_is(written, make_graded):
 def test_the_grade_is_told_with_its_meaning(written, make_graded):
     page = written(make_graded())
     assert "1 cabbing</h2>" in page
-    assert "sound pattern for a cab on the face seen" in page
+    assert "for a cab where no line is seen" in page
 
 
 def test_names_cannot_break_out_of_the_page(written, make_graded):

@@ -15,6 +15,8 @@ from grader.measures import UNREADABLE
 OFF, SKY, WATER, SHORE = range(4)
 #: A zone is there from this share of the picture on, and is not from half of it.
 ZONE_SHARE = 0.10
+#: What is left of the zones where there is no sky, or no water.
+LACKS_ONE = 0.6
 #: How well the cells must keep to their zones: from nothing to full.
 ORDER_SHARES = (0.64, 0.9)
 #: What a cell of white counts within the water: foam, surf.
@@ -23,6 +25,10 @@ FOAM = 0.5
 BORDER_SHARES = (0.4, 0.8)
 #: How far above and below a border is looked at, share of the height.
 BORDER_REACH = 0.11
+#: A seam of this part of a broad one's thickness is hair-thin, and one of that is broad.
+THIN_TO_BROAD = (0.4, 1.0)
+#: From this share of blue on a bright seam is no pale one.
+BLUE_OF_SEAM = 0.2
 
 
 @dataclass(frozen=True)
@@ -76,6 +82,8 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     ]
     presence = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
     count = sum(presence)
+    # Of two zones sky and water are the picture; a shore with one of them is less.
+    lacking = np.prod([LACKS_ONE + (1 - LACKS_ONE) * there for there in presence[:2]], axis=0)
     which, width = _horizon(pictures, on[0], upper, lower)
     place = np.where(which == 1, lower, upper) / rows
     visible = np.interp(width, (0.15, 0.4), (0, 1))
@@ -84,7 +92,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     values = {
         "horizon": np.interp(width, (0.15, 0.6, 0.9), (0, 0.85, 1)),
         "height": _height(place) * visible,
-        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order,
+        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order * lacking,
         "water": np.interp(in_place[1], (0, 0.125), (0, 1)),
         "contrast": contrasts.strength()[which] * visible,
         "balance": np.where(width > 0.15, _balance(zones, on, area), np.nan),
@@ -94,11 +102,13 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     return Parts(values, shore_share, evenness)
 
 
-def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
+def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts, broad_rows: float) -> Parts:
     """Return the same part scores of each picture as a bright seam that crosses the host.
 
     Horizon is how far it crosses, height where it lies, water its width, shore the host on its two
-    sides.
+    sides. A hair-thin or a pale seam is none.
+
+    broad_rows : rows of a picture that a broad seam takes.
     """
     rows = pictures.shape[1]
     on = pictures != OFF
@@ -131,14 +141,17 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     walls = np.minimum((above * ok).sum(axis=1), (below * ok).sum(axis=1)) / number / rows
     visible = np.interp(crossing, (0.4, 0.9), (0, 1))
     narrow = np.interp(width, (0.02, 0.06, 0.35, 0.5), (0, 1, 1, 0))
+    broad = np.interp(width * rows / broad_rows, THIN_TO_BROAD, (0, 1))
     even = 1 - np.interp(_spread(thick, ok) / np.maximum(width * rows, 1), (0.2, 1.0), (0, 1))
     bright_area = _counts(bright, 1).sum(axis=1)
-    blue = _counts(pictures == WATER, 1).sum(axis=1) > 0.5 * bright_area
+    water_share = _counts(pictures == WATER, 1).sum(axis=1) / np.maximum(bright_area, 1)
+    blue = water_share > 0.5
+    coloured = np.interp(water_share, (0, BLUE_OF_SEAM), (0.25, 1))
     strength = contrasts.strength()
     values = {
         "horizon": visible,
         "height": np.interp(np.abs(middle - 0.5), (0.25, 0.4), (1, 0)) * visible,
-        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * visible * narrow,
+        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * visible * narrow * broad * coloured,
         "water": narrow * visible,
         "contrast": np.where(blue, strength[1], strength[2]) * visible,
         "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.01, 0.2), (1, 0)),

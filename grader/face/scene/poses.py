@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.outline import rim
-from grader.face.scene.maps import Board
+from grader.face.scene.maps import Board, Map
 from grader.face.scene.parts import OFF
 from grader.face.scene.templates import Template
 from grader.measures import UNREADABLE
@@ -153,3 +153,25 @@ def _beyond(cols: NDArray, rows: NDArray, side: int) -> int:
     low = float((cols.min(axis=0) + rows.min(axis=0)).min(initial=0))
     high = float((cols.max(axis=0) + rows.max(axis=0)).max(initial=0))
     return max(int(np.ceil(-low)), int(np.ceil(high)) - side, 0) + 1
+
+
+def places_on(small: Map, poses: Poses, side: int, factor: float) -> NDArray[np.intp]:
+    """Return places of a map, counted row by row, that lie evenly within each picture: (n, m).
+
+    side : places across and down a picture.   factor : px of the map for one px of the largest.
+    """
+    at = (np.arange(side) + 0.5) / side - 0.5
+    y, x = (grid.ravel() for grid in np.meshgrid(at, at, indexing="ij"))
+    if poses.template.shape == "oval":
+        on = (2 * x) ** 2 + (2 * y) ** 2 <= 1
+        x, y = x[on], y[on]
+    right, down = poses.axes()
+    width, height = poses.template.size_px
+    points = (
+        poses.centre[:, None]
+        + right[:, None] * (x * width)[:, None]
+        + down[:, None] * (y * height)[:, None]
+    ) * factor
+    h, w = small.readings.shape
+    column, row = (np.clip(points[..., k].astype(np.intp), 0, n - 1) for k, n in ((0, w), (1, h)))
+    return row * w + column

@@ -6,18 +6,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.scene.flow import READ, surf_parts
 from grader.face.scene.maps import Board
-from grader.face.scene.parts import landscape_parts, stream_parts, unread_share
-from grader.face.scene.poses import Poses, pictures
+from grader.face.scene.parts import Parts, landscape_parts, stream_parts, unread_share
+from grader.face.scene.poses import Poses, pictures, places_on
 
 #: The kinds of picture that are looked for.
-KINDS = ("landscape", "stream")
+KINDS = ("landscape", "stream", "surf")
 #: Cells of a picture, about, for the score that counts.
 FINE_CELLS = 700
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
 LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
+#: What a stream is worth beside a landscape.
+STREAM_WORTH = 0.86
 #: What the hand that draws round a template is off by: share of its width.
 SLIP = 0.02
 #: And degrees.
@@ -66,15 +69,29 @@ def score_poses(
     size = np.full(len(focal), poses.template.worth)
     answers = {}
     for kind in kinds:
-        found = (landscape_parts if kind == "landscape" else stream_parts)(shown, board.contrasts)
+        found, worth = _read_as(kind, shown, board, poses)
         parts = found.values | {"focal": focal, "size": size}
         isles = _islands(board, poses) if kind == "landscape" else np.full(len(focal), np.nan)
         parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
         parts = dict(zip(parts, _mean_of(np.stack(list(parts.values())), n), strict=True))
-        scores = np.where(hidden, -1.0, _weighted(parts, board.part_weights))
+        scores = _mean_of(worth, n) * _weighted(parts, board.part_weights)
+        scores = np.where(hidden, -1.0, scores)
         shore = (_mean_of(values, n) for values in (found.shore_share, found.shore_evenness))
         answers[kind] = Scored(scores, parts, *shore)
     return answers
+
+
+def _read_as(kind: str, shown: NDArray, board: Board, poses: Poses) -> tuple[Parts, NDArray]:
+    """The part scores of pictures as of that kind, and what they are worth beside a landscape, (n,)."""
+    if kind == "landscape":
+        return landscape_parts(shown, board.contrasts), np.ones(len(poses))
+    height_px = poses.template.size_px[1]
+    if kind == "stream":
+        broad_rows = board.broad_px * shown.shape[1] / height_px
+        return stream_parts(shown, board.contrasts, broad_rows), np.full(len(poses), STREAM_WORTH)
+    factor = board.flow_map.scale / board.maps[-1].scale
+    places = places_on(board.flow_map, poses, READ, factor)
+    return surf_parts(board.flow, places, factor * height_px, board.contrasts)
 
 
 def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:

@@ -12,7 +12,7 @@ from grader.profile import Profile, Rule
 Features = Mapping[str, float | None]
 
 #: Unknown without a scale; every other ``None`` means that there is nothing there, and counts as 0.
-NEEDS_SCALE = ("area_cm2",)
+NEEDS_SCALE = ("area_cm2", "picture_short_mm")
 
 #: How soon ``ladder_position`` leans towards a neighbour: a tenth of the bound off, by 0.3 grades.
 LEAN = 5.0
