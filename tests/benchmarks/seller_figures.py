@@ -5,8 +5,8 @@
 back, the model sees what is measured on them. Of the crowd behind the ensemble the make of the seller who calls is left
 out, each in turn. The photos are split in two: calls come from one part, kappa with his calls from the other. Beside
 it: the starter as it is, a plain ridge on the same measures cut at the called shares, the same learner with the same
-crowd on the true measures, and the seller's own calls of the same stones a second time. ``--faces`` keeps the drawn faces for
-the next time.
+crowd on the true measures, and the seller's own calls of the same stones a second time. ``--faces`` keeps the drawn
+faces for the next time.
 """
 
 import argparse
