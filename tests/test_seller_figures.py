@@ -30,7 +30,7 @@ def _rows(rng, n=2000):
     return [
         {
             "blue_share": rng.random(), "blue_chroma": rng.gamma(4, 5), "scene_score": 100 * rng.random(),
-            "crack_density": rng.exponential(0.5), "host_share": rng.random(), "white_share": rng.random(),
+            "crack_density": 1.8 * rng.random(), "host_share": 0.85 * rng.random(), "white_share": 0.75 * rng.random(),
             "continuity": rng.random(), "fill_share": rng.random(), "band_contrast": 45 * rng.random(),
             "bands": float(rng.integers(0, 30)),
         }
