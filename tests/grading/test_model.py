@@ -156,7 +156,7 @@ def test_a_model_with_plain_weights_and_sets_comes_back_the_same(
     grown = dataclasses.replace(small_model, grade=head)
     save_model(grown, tmp_path / "grown", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "grown")
-    assert loaded == grown and loaded.grade.kind == "odds drawn to the calls and plain weights"
+    assert loaded == grown and loaded.grade.kind == "drawn odds and plain weights"
     assert (loaded.grade.probabilities(rows) == grown.grade.probabilities(rows)).all()
     _edit(tmp_path / "grown" / "grade.json", lambda c: c["plain"]["cuts"].__setitem__(0, 9.0))
     with pytest.raises(ModelError, match="do not rise"):

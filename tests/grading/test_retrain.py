@@ -193,7 +193,7 @@ def test_coefficients_keep_their_direction(tray, profile, of_all):
 
 def test_the_kinds_of_head_are_compared_on_held_out_calls(of_all):
     kinds = of_all.report.kinds
-    assert [k.kind for k in kinds] == ["odds drawn to the calls", "plain weights"]
+    assert [k.kind for k in kinds] == ["drawn odds", "plain weights"]
     assert sum(k.share for k in kinds) == pytest.approx(1)
     better = min(kinds, key=lambda k: k.loss)
     assert better.share > 0.4

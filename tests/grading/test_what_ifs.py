@@ -33,7 +33,7 @@ def led_model(ensemble_model, faces):
     return replace(ensemble_model, grade=head)
 
 
-@pytest.mark.parametrize("kind", ["odds drawn to the calls", "simulated sellers and plain weights"])
+@pytest.mark.parametrize("kind", ["drawn odds", "simulated sellers and plain weights"])
 def test_without_what_a_reason_names_200_pieces_move_as_it_says(
     kind, small_model, led_model, profile, make_measurements, make_line, make_facts
 ):
@@ -52,7 +52,7 @@ def test_without_what_a_reason_names_200_pieces_move_as_it_says(
             right += bool(np.all(above * np.sign(reason.moves) >= -1e-9)) or abs(above).max() < 1e-9
     assert named > 100
     # Odds move every border alike; a mixture of several may move one of them the other way.
-    assert right == named if kind == "odds drawn to the calls" else right / named > 0.9
+    assert right == named if kind == "drawn odds" else right / named > 0.9
 
 
 def test_a_line_whose_absence_lifts_the_grade_is_named(

@@ -33,7 +33,7 @@ RULES_SLOPE = 5.0
 
 #: What a proposal is made of, in words.
 RULES_ALONE, SELLERS, DRAWN, PLAIN = (
-    "rules alone", "simulated sellers", "odds drawn to the calls", "plain weights",
+    "rules alone", "simulated sellers", "drawn odds", "plain weights",
 )  # fmt: skip
 
 #: Below this a chance has no log-odds worth telling.

@@ -260,9 +260,7 @@ def _plain(
     borders = held.numbers("plain cuts", content["cuts"], cuts)
     if list(borders) != sorted(borders):
         raise ValueError("plain cuts do not rise")
-    return Ordinal(weights, borders), held.number(
-        "share of the plain weights", content["share"], 0, 1
-    )
+    return Ordinal(weights, borders), held.number("share of plain weights", content["share"], 0, 1)
 
 
 def _scene_head(content: Mapping) -> SceneHead:
