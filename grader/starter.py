@@ -34,6 +34,7 @@ from grader.grading.features.scaling import fit_scaling
 from grader.grading.learning.agreement import Agreement, agreement
 from grader.grading.learning.candidates import FOLDS, column_signs, folds_of
 from grader.grading.learning.threads import one_thread
+from grader.grading.models.crowd import MAKES
 from grader.grading.models.familiarity import appearance_features, fit_familiarity
 from grader.grading.models.model import (
     GradeHead,
@@ -46,7 +47,7 @@ from grader.grading.models.model_files import model_files
 from grader.grading.models.ordinal import Ordinal, fit_ordinal
 from grader.grading.models.prediction_set import LEVEL, fit_prediction_set_rule
 from grader.grading.models.scene_head import fit_scene
-from grader.grading.models.seller_ensemble import SELLERS, draw_ensemble
+from grader.grading.models.seller_ensemble import EACH, draw_ensemble
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.colour import srgb_encoding
 from grader.photo.photo import Photo, Scale
@@ -60,7 +61,7 @@ from grader.train.surfaces import draw_surface
 
 #: Numbers of the photos to learn from and to judge by; about two faces each. The held-out photos
 #: below 1000 were looked at while the rules and features were chosen: they judge nothing.
-PHOTOS, HELD_OUT_PHOTOS = range(160), range(1000, 1040)
+PHOTOS, HELD_OUT_PHOTOS = range(210), range(1000, 1090)
 SEED = 20240501
 
 #: Other surfaces drawn to tell stones from, and their side in px.
@@ -132,9 +133,10 @@ def learn(
     profile: Profile,
     rng: np.random.Generator,
     date: str,
-    sellers: int = SELLERS,
+    each: int = EACH,
 ) -> Model:
-    """Return the starter learned from drawn faces, with an ensemble of so many simulated sellers who graded them."""
+    """Return the starter learned from drawn faces, with an ensemble of simulated sellers who graded them, so many of
+    each make."""
     rows = [face.measured for face in faces]
     photos = [face.photo for face in faces]
     rung = np.array([slipped(face.true, profile, rng) for face in faces])
@@ -169,7 +171,7 @@ def learn(
     )
     true = [face.true for face in faces]
     with one_thread():
-        ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, sellers)
+        ensemble = draw_ensemble(x, true, grades, column_signs(head), head.ordinal, rng, each)
     head = replace(head, ensemble=ensemble)
     made = Provenance(
         data_sha256=_data_hash(faces, rung, called_scene, profile),
@@ -303,9 +305,10 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
         f"Cuts between the grades: {', '.join(f'{cut:.2f}' for cut in model.grade.ordinal.cuts)}.",
         "",
-        f"Beside it stand {len(model.grade.ensemble.chances) - 1} simulated sellers, each with a taste, a strictness "
-        "and a steadiness of his own, who graded the same faces, and one who grades as it does. They propose nothing "
-        "until there are calls: then those who would have called alike do, the less the more calls there are.",
+        f"Beside it stand {len(model.grade.ensemble.chances) - 1} simulated sellers of {len(MAKES)} makes "
+        f"({', '.join(MAKES)}), each with a taste, a strictness and a steadiness of his own, who graded the same "
+        "faces, and one who grades as it does. They propose nothing until there are calls: then those who would have "
+        "called alike do, as far as held-out calls bear them out.",
         "",
         "## Limits",
         "",

@@ -46,11 +46,11 @@ def _faces(n, seed):
 
 @pytest.fixture(scope="module")
 def learned():
-    return learn(_faces(200, 1), PROFILE, np.random.default_rng(0), "2024-05-01", sellers=20)
+    return learn(_faces(200, 1), PROFILE, np.random.default_rng(0), "2024-05-01", each=2)
 
 
 def test_the_same_seed_makes_the_same_model(learned):
-    again = learn(_faces(200, 1), PROFILE, np.random.default_rng(0), "2030-12-31", sellers=20)
+    again = learn(_faces(200, 1), PROFILE, np.random.default_rng(0), "2030-12-31", each=2)
     assert again.label == learned.label
     assert again.provenance.data_sha256 == learned.provenance.data_sha256
 

@@ -3,9 +3,7 @@
 from grader.grading.features.features import FEATURES
 from grader.grading.learning.candidates import (
     FOLDS,
-    LEAST_FOR_RULES,
-    LEAST_FOR_TREES,
-    LEAST_TO_CHOOSE,
+    LEAST_FOR_PLAIN,
     Candidate,
 )
 from grader.grading.learning.retrain import Retrained
@@ -26,8 +24,8 @@ def retrained_card(retrained: Retrained, profile: Profile) -> str:
     share = model.grade.ensemble_share
     ensemble = (
         f"\n{share:.0%} of a proposal is that of simulated sellers who would have called alike, among them one who "
-        "grades as the starter does; every call makes it less."
-        if share and model.grade.trees is None
+        "grades as the starter does."
+        if share
         else ""
     )
     names = "\n".join(f"- `{name}`" for name in FEATURES)
@@ -51,7 +49,7 @@ out, one by one:
 
 {figures}
 
-## Which kind of model, and its grade sets
+## What it is made of, and its grade sets
 
 {model.grade.kind.capitalize()}. {_kinds(report.kinds)}{ensemble}
 
@@ -79,22 +77,21 @@ what the starter or simulated sellers in common would, and little of this one.
 
 
 def _kinds(kinds: tuple[Candidate, ...]) -> str:
-    """How the kind was taken; of one alone no table, there was nothing to choose."""
+    """How much each part says; of one alone no table, there was nothing to weigh."""
     if not kinds:
         return "No grade was called: they are proposed as before."
     if len(kinds) < 2:
-        return f"Under {LEAST_TO_CHOOSE} stones logit and simulated sellers are taken without a choice."
+        return f"Under {LEAST_FOR_PLAIN} stones no plain weights are learned."
     rows = "\n".join(
-        f"| {k.kind}{' (taken)' if k.taken else ''} | {k.loss:.3f} | {k.behind:.3f} ± {k.behind_se:.3f} "
+        f"| {k.kind} | {k.share:.0%} | {k.loss:.3f} "
         f"| {'not defined' if k.kappa is None else format(k.kappa, '.2f')} |"
         for k in kinds
     )
-    return f"""Held out in turn, {FOLDS} groups of stones; the simplest that is within one standard
-error of the best is taken. Under {LEAST_FOR_RULES} stones the rules alone are not tried, under {LEAST_FOR_TREES} no
-trees are grown. Loss: mean of -log(chance of the called grade); behind the best, ± one standard error. The figures
-above are of the whole way, choice included, on stones that it had not seen.
+    return f"""Held out in turn, {FOLDS} groups of stones; a part says the more, the better it foretold the calls of
+stones that it had not seen. Plain weights know these calls alone, nothing of the starter. Loss: mean of -log(chance of
+the called grade). The figures above are of the whole way on stones that it had not seen.
 
-| kind, simplest first | loss | behind | kappa |
+| part | of a proposal | loss | kappa |
 | --- | --- | --- | --- |
 {rows}
 """

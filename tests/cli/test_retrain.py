@@ -40,7 +40,7 @@ def trained(cli, monkeypatch):
             scene_new=None,
             learned_before=0,
             comparisons=1,
-            kinds=(Candidate("logit and simulated sellers", 0.8, 0.7, 0.0, 0.0, True),),
+            kinds=(Candidate("simulated sellers", 0.8, 0.7, 1.0),),
         )
         refused = (RowRemark(1, "x.jpg: said by the training"),)
         learned = LearnedFrom(2, 1, base.label)

@@ -140,7 +140,7 @@ def ensemble_model(profile, faces, small_model):
     head, rows = small_model.grade, faces[0]
     x = head.scaling.design(rows)
     ensemble = draw_ensemble(
-        x, rows, 4, column_signs(head), head.ordinal, np.random.default_rng(7), sellers=60
+        x, rows, 4, column_signs(head), head.ordinal, np.random.default_rng(7), each=7
     )
     return replace(small_model, grade=replace(head, ensemble=ensemble))
 

@@ -11,12 +11,11 @@ import pytest
 
 from grader.errors import ModelError
 from grader.grading.features.rules import grade_by_rules
-from grader.grading.learning.candidates import column_signs, fit_heads
+from grader.grading.learning.candidates import fit_head
 from grader.grading.models.familiarity import APPEARANCE_NAMES, appearance_features, fit_familiarity
-from grader.grading.models.model import LOGIT_AND_ENSEMBLE, rules_head
+from grader.grading.models.model import rules_head
 from grader.grading.models.model_files import load_model, save_model
 from grader.grading.models.prediction_set import PredictionSetRule
-from grader.grading.models.trees import fit_trees
 from grader.profile import Rule, Rung
 
 
@@ -61,7 +60,7 @@ def _edit(path, change):
 @pytest.mark.parametrize(
     ("file", "change", "words"),
     [
-        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 5"),
+        ("grade", lambda c: c.update(format=99), "made for format 99, this program has 6"),
         ("scene", lambda c: c.update(measurement_version=0), "made for measurement version 0"),
         ("grade", lambda c: c["features"][0].update(name="luck"), "'luck'"),
         ("grade", lambda c: c["features"][1].update(unit="acre"), "is in 'acre' there"),
@@ -133,43 +132,34 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
 
 def test_a_model_with_an_ensemble_comes_back_the_same(tmp_path, ensemble_model, faces, profile):
     rows, rung = faces
-    head = fit_heads(
-        (LOGIT_AND_ENSEMBLE,),
-        ensemble_model.grade,
-        rows[:30],
-        rung[:30],
-        [str(n) for n in range(30)],
-    )[LOGIT_AND_ENSEMBLE]
+    stones = [str(n) for n in range(30)]
+    head = fit_head(ensemble_model.grade, rows[:30], rung[:30], stones)
     led = dataclasses.replace(ensemble_model, grade=head)
     save_model(led, tmp_path / "led", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "led")
     assert (
         loaded == led
         and loaded.label == led.label
-        and loaded.grade.kind == "logit and simulated sellers"
+        and loaded.grade.kind == "simulated sellers and plain weights"
     )
     assert (loaded.grade.probabilities(rows) == led.grade.probabilities(rows)).all()
     lines = (tmp_path / "led" / "seller_ensemble.json").read_text().splitlines()
     assert sum(line.startswith("[") for line in lines) == len(head.ensemble.chances)
 
 
-def test_a_model_with_trees_and_sets_comes_back_the_same(tmp_path, small_model, faces, profile):
+def test_a_model_with_plain_weights_and_sets_comes_back_the_same(
+    tmp_path, small_model, faces, profile
+):
     rows, rung = faces
-    head = small_model.grade
-    trees = fit_trees(rows[:80], rung[:80], 4, head.scaling.names, column_signs(head))
-    grown = dataclasses.replace(
-        small_model,
-        grade=dataclasses.replace(head, trees=trees, set_rule=PredictionSetRule(0.12, 80)),
-    )
+    head = fit_head(small_model.grade, rows[:80], rung[:80], [str(n) for n in range(80)])
+    head = dataclasses.replace(head, plain_share=0.3, set_rule=PredictionSetRule(0.12, 80))
+    grown = dataclasses.replace(small_model, grade=head)
     save_model(grown, tmp_path / "grown", rows[:5], "# Card\n", profile)
     loaded = load_model(tmp_path / "grown")
-    assert loaded == grown and loaded.grade.kind == "trees"
+    assert loaded == grown and loaded.grade.kind == "drawn odds and plain weights"
     assert (loaded.grade.probabilities(rows) == grown.grade.probabilities(rows)).all()
-    _edit(
-        tmp_path / "grown" / "grade.json",
-        lambda c: c["trees"]["borders"][1]["trees"][0]["left"].__setitem__(0, 0),
-    )
-    with pytest.raises(ModelError, match="leads back"):
+    _edit(tmp_path / "grown" / "grade.json", lambda c: c["plain"]["cuts"].__setitem__(0, 9.0))
+    with pytest.raises(ModelError, match="do not rise"):
         load_model(tmp_path / "grown")
 
 
@@ -273,7 +263,7 @@ def test_what_a_model_knows_of_stones_is_checked_before_any_photo_is_graded(
         ("grade", _set("provenance", "stones", [[]])),
         ("grade", _set("provenance", "versions", [])),
         ("grade", _set("label", "another 01234567")),
-        ("grade", _set("trees", {"names": ["luck"], "borders": []})),
+        ("grade", _set("plain", {"share": 0.5, "coefficients": {"luck": 1.0}, "cuts": [0, 1, 2]})),
         ("scene", _set("below", -1)),
         ("scene", _set("above", 1e9)),
         ("scene", _set("base", None)),

@@ -7,13 +7,13 @@ import pytest
 from scipy.stats import logistic, spearmanr
 
 from grader.grading.features.features import with_values
-from grader.grading.learning.candidates import choose_head, column_signs, fit_heads
-from grader.grading.models import seller_ensemble
-from grader.grading.models.model import LOGIT_AND_ENSEMBLE
+from grader.grading.learning.candidates import column_signs, fit_head, learn_head
+from grader.grading.models import crowd, seller_ensemble
+from grader.grading.models.crowd import MAKES
 from grader.grading.models.prediction_set import PredictionSetRule
 from grader.grading.models.seller_ensemble import (
     AS_THE_STARTER,
-    REPEATS,
+    CALL_COUNTS,
     SellerEnsemble,
     draw_ensemble,
 )
@@ -24,7 +24,7 @@ TWO = SellerEnsemble(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5,
 def follow(model, rows, rung):
     """The model's head with the calls of a stone for each row."""
     stones = [str(n) for n in range(len(rows))]
-    return fit_heads((LOGIT_AND_ENSEMBLE,), model.grade, rows, rung, stones)[LOGIT_AND_ENSEMBLE]
+    return fit_head(model.grade, rows, rung, stones, plain=False)
 
 
 def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
@@ -35,6 +35,8 @@ def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
         score = 2.0 * x[:, seller]
         passed = logistic.cdf(np.array([-np.inf, -1.0, 1.0, np.inf])[:, None] - score)
         likelihood.append(np.prod(np.diff(passed, axis=0)[rung, range(3)]))
+    # A call counts 0.6: likelihoods to that power.
+    likelihood = np.array(likelihood) ** CALL_COUNTS
     expected = likelihood[0] / sum(likelihood)
     weighed = TWO.updated(x, rung)
     assert weighed.chances == pytest.approx((expected, 1 - expected), abs=2e-6)
@@ -57,11 +59,11 @@ def test_before_any_call_the_first_seller_is_the_starter_and_all_others_are_alik
 ):
     head, rows = ensemble_model.grade, faces[0]
     first, *others = head.ensemble.chances
-    assert first == AS_THE_STARTER and len(set(others)) == 1 and len(others) == 60
+    assert first == AS_THE_STARTER and len(set(others)) == 1 and len(others) == 63
     x = head.scaling.design(rows[:40])
     after = head.ensemble.updated(x, faces[1][:40])
     assert after.prior == head.ensemble != after
-    only = dataclasses.replace(head.ensemble, chances=(1.0,) + (0.0,) * 60)
+    only = dataclasses.replace(head.ensemble, chances=(1.0,) + (0.0,) * 63)
     below = np.cumsum(head.ordinal.probabilities(x), axis=1)[:, :-1]
     assert only.below(x) == pytest.approx(below, abs=2e-3)
 
@@ -95,7 +97,7 @@ def test_an_ensemble_of_two_minds_still_gives_grades_in_order_and_sets_without_a
     flat = (0.0,) * p
     split = SellerEnsemble((flat, flat), ((3.0, 4.0, 5.0), (-5.0, -4.0, -3.0)), (0.5, 0.5))
     head = dataclasses.replace(
-        small_model.grade, ensemble=split, calls=1, set_rule=PredictionSetRule(0.2, 50), trees=None
+        small_model.grade, ensemble=split, calls=1, set_rule=PredictionSetRule(0.2, 50)
     )
     chances = head.probabilities([dict.fromkeys(head.scaling.names)])
     assert (chances > 0).all() and chances.sum() == pytest.approx(1)
@@ -107,21 +109,24 @@ def test_the_same_seed_draws_the_same_ensemble_another_seed_another(small_model,
     head, rows = small_model.grade, faces[0][:60]
     x, signs = head.scaling.design(rows), column_signs(head)
     first, again, other = (
-        draw_ensemble(x, rows, 4, signs, head.ordinal, np.random.default_rng(seed), sellers=4)
+        draw_ensemble(x, rows, 4, signs, head.ordinal, np.random.default_rng(seed), each=1)
         for seed in (5, 5, 6)
     )
     assert first == again != other
     assert sum(first.chances) == pytest.approx(1)
     assert (np.diff(np.array(first.cuts), axis=1) > 0).all()
-    assert np.shape(first.coefficients) == (5, x.shape[1]) and len(first.rows[0]) == x.shape[1] + 4
+    assert (
+        np.shape(first.coefficients) == (1 + len(MAKES), x.shape[1])
+        and len(first.rows[0]) == x.shape[1] + 4
+    )
 
 
-@pytest.mark.parametrize("repeats", REPEATS)
+@pytest.mark.parametrize("repeats", crowd.REPEATS)
 def test_a_seller_repeats_himself_as_often_as_was_drawn(repeats):
     """By simulation: 400 faces called twice, 500 times over."""
     rng = np.random.default_rng(8)
     value, cuts = rng.normal(size=400), np.array([-0.7, 0.1, 0.9])
-    chances = seller_ensemble._wavering(value, cuts, repeats)
+    chances = crowd._wavering(value, cuts, repeats)
     below = np.cumsum(chances, axis=1)[:, :-1]
     drawn = (rng.random((2, 500, 400, 1)) > below).sum(axis=-1)
     assert (drawn[0] == drawn[1]).mean() == pytest.approx(repeats, abs=0.006)
@@ -141,7 +146,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     blue = np.array([row["blue_share"] for row in rows])
     rung = np.digitize(blue, np.quantile(blue, [0.25, 0.5, 0.75]))
     head = follow(ensemble_model, rows[:10], rung[:10])
-    assert 0.8 < head.ensemble_share < 0.9
+    assert head.ensemble_share == 1
     agreements = [
         spearmanr(h.expected_grade(rows[10:]), blue[10:])[0] for h in (ensemble_model.grade, head)
     ]
@@ -157,14 +162,15 @@ def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, pr
         assert head.expected_grade([more])[0] >= head.expected_grade([row])[0] - 1e-9
 
 
-def test_the_more_calls_the_less_the_ensemble_says(ensemble_model, faces):
+def test_the_ensemble_says_what_the_plain_weights_do_not(ensemble_model, faces):
     rows, rung = faces
-    shares = []
-    for n in (20, 80, 240):
-        head = follow(ensemble_model, rows[:n], rung[:n])
-        shares.append(head.ensemble_share)
-        assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
-    assert shares == [0.8, 0.5, 0.25]
+    stones = [str(n) for n in range(60)]
+    head, parts = learn_head(
+        ensemble_model.grade, rows[:60], rung[:60], stones, np.random.default_rng(0)
+    )
+    assert [part.share for part in parts] == [head.ensemble_share, head.plain_share]
+    assert head.ensemble_share + head.plain_share == pytest.approx(1) and head.plain_share > 0
+    assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
 
 
 def test_a_face_of_which_nothing_is_known_is_proposed_for(ensemble_model, faces):
@@ -177,9 +183,9 @@ def test_twice_gives_the_same_head(ensemble_model, faces):
     rows, rung = faces
     stones = [str(n) for n in range(30)]
     first, again = (
-        choose_head(ensemble_model.grade, rows[:30], rung[:30], stones, np.random.default_rng(0))
+        learn_head(ensemble_model.grade, rows[:30], rung[:30], stones, np.random.default_rng(0))
         for _ in range(2)
     )
     assert first == again
-    assert [c.kind for c in first[1]] == ["logit and simulated sellers", "cumulative logit"]
+    assert [c.kind for c in first[1]] == ["simulated sellers", "plain weights"]
     assert dataclasses.asdict(first[0]) == dataclasses.asdict(again[0])

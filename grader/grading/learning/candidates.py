@@ -1,7 +1,10 @@
-"""Which kind of grade head follows a seller's calls: the written rules, a logit with or without the ensemble, or trees.
+"""A grade head that follows a seller's calls: what was known before, and plain weights, each as far as held-out calls
+bear it out.
 
-Each is judged on calls that it has not seen; the simplest that is not worse than the best by more than one standard
-error of their difference is taken (after Breiman, Friedman, Olshen & Stone 1984, from memory).
+Known before are the simulated sellers who would have called alike, or, for a ladder that they do not know, the odds of
+the rules drawn to the calls. The plain weights know nothing but the calls. How much of a proposal is theirs is found by
+the likelihood of calls that neither had seen (stacking of predictive distributions after Yao, Vehtari, Simpson & Gelman
+2018, Bayesian Anal. 13:917-1007, from memory).
 """
 
 from collections.abc import Callable, Sequence
@@ -15,31 +18,29 @@ from grader.grading.features.rules import Features
 from grader.grading.features.scaling import filled_table, rounded
 from grader.grading.learning.agreement import counts, weighted_kappa
 from grader.grading.learning.threads import one_thread
-from grader.grading.models.model import (
-    LOGIT,
-    LOGIT_AND_ENSEMBLE,
-    RULES_ALONE,
-    TREES,
-    GradeHead,
-    rules_ordinal,
+from grader.grading.models.model import DRAWN, LEAST_BELOW, PLAIN, SELLERS, GradeHead
+from grader.grading.models.ordinal import (
+    Ordinal,
+    fit_ordinal,
+    grade_probabilities,
+    log_odds,
+    logistic,
+    median_grade,
 )
-from grader.grading.models.ordinal import Ordinal, fit_ordinal, grade_probabilities, median_grade
+from grader.grading.models.plain import fit_plain
 from grader.grading.models.prediction_set import fit_prediction_set_rule
-from grader.grading.models.trees import fit_trees
 
 #: Groups of stones that are held out in turn.
 FOLDS = 5
 
-#: With fewer stones than this only the logit with the ensemble is fitted. From here on the logit may stand without it,
-#: for a seller who is like none of it: choosing cost sellers of the ensemble's make 0.008 of kappa at 15 stones and
-#: nothing at 30, where it gave others 0.07 (simulated sellers of ours, faces of the training style).
-LEAST_TO_CHOOSE = 30
+#: With fewer stones than this no plain weights are fitted: they would say little but what share each grade has.
+LEAST_FOR_PLAIN = 10
 
-#: With fewer stones than this the rules alone are not tried: choosing them cost 0.08 of kappa in single trials at 60.
-LEAST_FOR_RULES = 80
+#: What was known before and the plain weights are believed as if so many held-out calls spoke for each alone.
+BELIEVED = (6.0, 2.0)
 
-#: With fewer stones than this no trees are grown.
-LEAST_FOR_TREES = 100
+#: Rounds in which the plain weights' share is found; more change nothing.
+ROUNDS = 60
 
 #: How strongly a cut of the old model holds: what a cut one away costs in doubled log-likelihood.
 CUT_STRENGTH = 0.1
@@ -67,29 +68,25 @@ LEAST_CHANCE = 0.01
 
 @dataclass(frozen=True)
 class Candidate:
-    """How one kind does on held-out calls.
+    """How one part does on held-out calls.
 
-    loss : mean of -log(chance of the called grade).   behind : mean of its loss less that of the best kind, and
-    ``behind_se`` the standard error of that over stones.
+    loss : mean of -log(chance of the called grade).   share : how much of a proposal is its, 0 to 1.
     """
 
     kind: str
     loss: float
     kappa: float | None
-    behind: float
-    behind_se: float
-    taken: bool
+    share: float
 
 
 @dataclass(frozen=True)
 class _Faces:
     """Graded faces, with what each says of every seller of the ensemble, worked out once for however many fits.
 
-    rows : features as the grade head sees them.   x : (n, p), their design matrix.   stones : what each is of.
+    x : (n, p), their design matrix.   stones : what each is of.
     log_likelihoods : (M, n), of :meth:`SellerEnsemble.log_likelihoods`; ``None`` without an ensemble.
     """
 
-    rows: list[Features]
     x: NDArray[np.float64]
     rung: NDArray[np.intp]
     stones: list[str]
@@ -101,54 +98,48 @@ class _Faces:
     ) -> "_Faces":
         x = head.scaling.design(rows)
         likely = head.ensemble and head.ensemble.log_likelihoods(x, rung)
-        return cls(list(rows), x, rung, list(stones), likely)
+        return cls(x, rung, list(stones), likely)
 
     def take(self, index: NDArray[np.intp]) -> "_Faces":
-        rows, stones = [self.rows[i] for i in index], [self.stones[i] for i in index]
         likely = self.log_likelihoods
         likely = None if likely is None else likely.take(index, axis=1)
-        return _Faces(rows, self.x[index], self.rung[index], stones, likely)
+        return _Faces(self.x[index], self.rung[index], [self.stones[i] for i in index], likely)
 
 
-def fit_heads(
-    kinds: Sequence[str],
+def fit_head(
     head: GradeHead,
     rows: Sequence[Features],
     rung: NDArray,
     stones: Sequence[str],
-) -> dict[str, GradeHead]:
-    """Return a head of each kind fitted to n graded faces, drawn to ``head`` where it is a logit.
+    *,
+    plain: bool = True,
+) -> GradeHead:
+    """Return the head fitted to n graded faces; how much the plain weights say is as :data:`BELIEVED` tells.
 
     rows : features as the grade head sees them.   rung : (n,), int, 0 the lowest grade.
     stones : what each face is of; none of them that the ensemble of ``head`` has learned from: it would count twice.
+    plain : whether plain weights are fitted as well.
     """
-    return _fit(kinds, head, _Faces.of(head, rows, rung, stones))
+    return _fit(head, _Faces.of(head, rows, rung, stones), plain)
 
 
-def _fit(kinds: Sequence[str], head: GradeHead, faces: _Faces) -> dict[str, GradeHead]:
-    x, rung, n_grades, signs = faces.x, faces.rung, len(head.grades), column_signs(head)
-    # One logit for all: with the ensemble, without it, and beside the trees.
-    ordinal = fit_ordinal(
-        x, rung, n_grades, prior=head.ordinal, strength=prior_precision(head.scaling.names),
-        cut_strength=CUT_STRENGTH, scale_prior_sd=SCALE_PRIOR_SD, monotone_signs=signs,
-    )  # fmt: skip
-    ensemble = head.ensemble and head.ensemble.updated_by(faces.log_likelihoods)
+def _fit(head: GradeHead, faces: _Faces, plain: bool) -> GradeHead:
+    x, rung, n_grades = faces.x, faces.rung, len(head.grades)
     calls = head.calls + len(set(faces.stones))
-    logit = replace(
-        head, ordinal=ordinal, ensemble=ensemble, calls=calls, ensemble_disabled=False, trees=None
-    )
-    fitted = {LOGIT_AND_ENSEMBLE: logit, LOGIT: replace(logit, ensemble_disabled=True)}
-    if RULES_ALONE in kinds:
-        rules = rules_ordinal(head)
-        log_odds = np.array(rules.cuts) - rules.score(x)[:, None]
-        ruled = _times(rules, fit_temperature(log_odds, rung, SCALE_PRIOR_SD))
-        fitted[RULES_ALONE] = replace(
-            head.prior, ordinal=ruled, ensemble_disabled=False, trees=None
+    if head.ensemble is not None:
+        fitted = replace(
+            head, ensemble=head.ensemble.updated_by(faces.log_likelihoods), calls=calls
         )
-    if TREES in kinds:
-        trees = fit_trees(faces.rows, rung, n_grades, head.scaling.names, signs)
-        fitted[TREES] = replace(logit, trees=trees)
-    return {kind: fitted[kind] for kind in kinds}
+    else:
+        drawn = fit_ordinal(
+            x, rung, n_grades, prior=head.ordinal, strength=prior_precision(head.scaling.names),
+            cut_strength=CUT_STRENGTH, scale_prior_sd=SCALE_PRIOR_SD, monotone_signs=column_signs(head),
+        )  # fmt: skip
+        fitted = replace(head, ordinal=drawn, calls=calls)
+    if not plain:
+        return replace(fitted, plain=None, plain_share=0.0)
+    weights = fit_plain(head.scaling.names, x, rung, n_grades, head.plain)
+    return replace(fitted, plain=weights, plain_share=BELIEVED[1] / sum(BELIEVED))
 
 
 def column_signs(head: GradeHead) -> list[int]:
@@ -156,7 +147,7 @@ def column_signs(head: GradeHead) -> list[int]:
     return [FEATURES[name].monotone_sign for name in head.scaling.names]
 
 
-def choose_head(
+def learn_head(
     head: GradeHead,
     rows: Sequence[Features],
     rung: NDArray,
@@ -164,52 +155,63 @@ def choose_head(
     rng: np.random.Generator,
     fitted: Callable[[], None] = lambda: None,
 ) -> tuple[GradeHead, tuple[Candidate, ...]]:
-    """Return the head fitted to all faces, of the kind that does best with faces held out; and the kinds compared.
+    """Return the head fitted to all faces, its parts weighed by faces held out; and how each part does.
 
     rung : (n,), int, 0 the lowest grade.   stones : what each face is of; faces of one stone are held out together.
     fitted : called after each fit, of which there are :func:`fits`.
     """
-    kinds = _kinds(head, len(set(stones)))
+    plain = len(set(stones)) >= LEAST_FOR_PLAIN
     fold = folds_of(stones, FOLDS, rng)
-    with one_thread(trees=TREES in kinds):
+    with one_thread():
         faces = _Faces.of(head, rows, rung, stones)
-        chances, factors = _held_out(kinds, head, faces, fold, fitted)
-        table = compare(chances, rung, stones)
-        kind = next(c.kind for c in table if c.taken)
-        chosen = _fit((kind,), head, faces)[kind]
+        first, weights = _held_out(head, faces, fold, plain, fitted)
+        learned = _fit(head, faces, plain)
         fitted()
-    rule = fit_prediction_set_rule(chances[kind], rung, stones)
-    head = replace(
-        with_temperature(chosen, factors[kind]), set_rule=rule, average=_average(head, rows)
+    kinds = {DRAWN if head.ensemble is None else SELLERS: first}
+    if head.ensemble is None:
+        factor = fit_temperature(log_odds(first), rung, TEMPERATURE_PRIOR_SD)
+        learned = replace(learned, ordinal=_times(learned.ordinal, factor))
+        first = _tempered(first, factor)
+    share, below = 0.0, first
+    if plain:
+        factor = fit_temperature(log_odds(weights), rung, TEMPERATURE_PRIOR_SD)
+        weights = _tempered(weights, factor)
+        share = share_of_second(_chance_of(first, rung), _chance_of(weights, rung))
+        learned = replace(learned, plain=_times(learned.plain, factor), plain_share=share)
+        kinds = {kind: first for kind in kinds} | {PLAIN: weights}
+        below = (1 - share) * first + share * weights
+    table = tuple(
+        candidate(kind, _probabilities(of), rung, part)
+        for (kind, of), part in zip(kinds.items(), (1 - share, share), strict=False)
     )
-    return head, table
+    rule = fit_prediction_set_rule(_probabilities(below), rung, stones)
+    return replace(learned, set_rule=rule, average=_average(head, rows)), table
 
 
 def fits(stones: int) -> int:
-    """Return how many fits it takes to choose a head on so many stones: one for each group held out, and one on all."""
+    """Return how many fits a head takes on so many stones: one for each group held out, and one on all."""
     return min(stones, FOLDS) + 1 if stones else 0
 
 
-def compare(
-    chances: dict[str, NDArray], rung: NDArray, stones: Sequence[str]
-) -> tuple[Candidate, ...]:
-    """Return the kinds side by side, simplest first, from their (n, K) held-out probabilities."""
-    rows = np.arange(len(rung))
-    losses = {k: -np.log(np.maximum(p[rows, rung], LEAST_CHANCE)) for k, p in chances.items()}
-    best = min(losses, key=lambda kind: losses[kind].mean())
-    behind = {kind: _mean_and_se(loss - losses[best], stones) for kind, loss in losses.items()}
-    taken = next(kind for kind, (mean, se) in behind.items() if mean <= se)
-    n_grades = next(iter(chances.values())).shape[1]
-    return tuple(
-        Candidate(
-            kind,
-            float(losses[kind].mean()),
-            weighted_kappa(counts(rung, median_grade(chances[kind]), n_grades)),
-            *behind[kind],
-            kind == taken,
-        )
-        for kind in chances
-    )
+def candidate(kind: str, chances: NDArray, rung: NDArray[np.intp], share: float) -> Candidate:
+    """Return how a part does that gives n held-out faces these (n, K) chances."""
+    chance = np.maximum(chances[np.arange(len(rung)), rung], LEAST_CHANCE)
+    kappa = weighted_kappa(counts(rung, median_grade(chances), chances.shape[1]))
+    return Candidate(kind, float(-np.log(chance).mean()), kappa, share)
+
+
+def share_of_second(first: NDArray, second: NDArray) -> float:
+    """Return how much of a mixture is its second part, 0 to 1, from the (n,) chances that each gave what came true.
+
+    Expectation and maximisation, with :data:`BELIEVED` as calls beforehand (Dempster, Laird & Rubin 1977, J. R.
+    Statist. Soc. B 39:1-38, from memory).
+    """
+    first, second = np.maximum(first, LEAST_CHANCE), np.maximum(second, LEAST_CHANCE)
+    share = BELIEVED[1] / sum(BELIEVED)
+    for _ in range(ROUNDS):
+        of_second = share * second / ((1 - share) * first + share * second)
+        share = (of_second.sum() + BELIEVED[1]) / (len(first) + sum(BELIEVED))
+    return round(float(share), 6)
 
 
 def folds_of(stones: Sequence[str], folds: int, rng: np.random.Generator) -> NDArray[np.intp]:
@@ -225,53 +227,33 @@ def _average(head: GradeHead, rows: Sequence[Features]) -> tuple[float, ...]:
     return rounded((called + OLD_STONES * old) / (len(rows) + OLD_STONES))
 
 
-def _kinds(head: GradeHead, stones: int) -> tuple[str, ...]:
-    """The kinds to try, simplest first: rules, ensemble, logit, trees; each learns more numbers from the calls."""
-    ensemble = [] if head.ensemble is None else [LOGIT_AND_ENSEMBLE]
-    if ensemble and stones < LEAST_TO_CHOOSE:
-        return (LOGIT_AND_ENSEMBLE,)
-    rules = [RULES_ALONE] if stones >= LEAST_FOR_RULES else []
-    trees = [TREES] if stones >= LEAST_FOR_TREES else []
-    return (*rules, *ensemble, LOGIT, *trees)
-
-
 def _held_out(
-    kinds: Sequence[str],
-    head: GradeHead,
-    faces: _Faces,
-    fold: NDArray,
-    fitted: Callable[[], None],
-) -> tuple[dict[str, NDArray], dict[str, float]]:
-    """Probabilities of each face by heads that have not seen its stone, and the factor on the odds of each kind.
-
-    The factor is that of :func:`fit_temperature` on the calls held out: few calls make a fit too sure of itself.
-    """
-    below = {kind: np.zeros((len(faces.rows), len(head.grades) - 1)) for kind in kinds}
+    head: GradeHead, faces: _Faces, fold: NDArray, plain: bool, fitted: Callable[[], None]
+) -> tuple[NDArray, NDArray]:
+    """(n, K - 1) chances of lying below each border by heads that have not seen the face's stone: by what was known
+    before, and by the plain weights."""
+    first, weights = np.full((2, len(faces.x), len(head.grades) - 1), 0.5)
     for k in np.unique(fold):
         held = np.flatnonzero(fold == k)
-        heads = _fit(kinds, head, faces.take(np.flatnonzero(fold != k)))
-        rows = [faces.rows[i] for i in held]
-        for kind, one in heads.items():
-            below[kind][held] = one.log_odds_below(rows)
+        one = _fit(head, faces.take(np.flatnonzero(fold != k)), plain)
+        first[held], of_plain = one.below(faces.x[held])
+        if plain:
+            weights[held] = of_plain
         fitted()
-    # The ensemble is as unsure as the calls leave it.
-    factors = {
-        kind: 1.0
-        if kind == LOGIT_AND_ENSEMBLE
-        else fit_temperature(log_odds, faces.rung, TEMPERATURE_PRIOR_SD)
-        for kind, log_odds in below.items()
-    }
-    chances = {
-        kind: grade_probabilities(0.0, factors[kind] * log_odds) for kind, log_odds in below.items()
-    }
-    return chances, factors
+    # A chance of 0 or 1 has no odds.
+    return tuple(np.clip(below, LEAST_BELOW, 1 - LEAST_BELOW) for below in (first, weights))
 
 
-def _mean_and_se(values: NDArray, stones: Sequence[str]) -> tuple[float, float]:
-    """Mean over faces, with its standard error over stones."""
-    _, stone = np.unique(np.asarray(stones), return_inverse=True)
-    sums = np.bincount(stone, values - values.mean())
-    return float(values.mean()), float(np.sqrt((sums**2).sum()) / len(values))
+def _probabilities(below: NDArray) -> NDArray:
+    return np.diff(below, axis=1, prepend=0.0, append=1.0)
+
+
+def _chance_of(below: NDArray, rung: NDArray[np.intp]) -> NDArray:
+    return _probabilities(below)[np.arange(len(rung)), rung]
+
+
+def _tempered(below: NDArray, factor: float) -> NDArray:
+    return logistic(factor * log_odds(below))
 
 
 def fit_temperature(log_odds_below: NDArray, rung: NDArray, prior_sd: float) -> float:
@@ -291,13 +273,6 @@ def fit_temperature(log_odds_below: NDArray, rung: NDArray, prior_sd: float) -> 
         return -np.log(np.maximum(chance, 1e-300)).sum() + 0.5 * (log_factor / prior_sd) ** 2
 
     return float(np.exp(minimize_scalar(cost, bounds=(-4.0, 2.0), method="bounded").x))
-
-
-def with_temperature(head: GradeHead, factor: float) -> GradeHead:
-    """Return the head with the log-odds of what proposes times that factor, one over the temperature."""
-    if head.trees is not None:
-        return replace(head, trees=head.trees.times(factor))
-    return replace(head, ordinal=_times(head.ordinal, factor))
 
 
 def _times(ordinal: Ordinal, factor: float) -> Ordinal:

@@ -18,7 +18,7 @@ from grader.grading.calls.comparisons_csv import Stone
 from grader.grading.features.rules import Features
 from grader.grading.learning.agreement import bootstrap, mean_of, side_by_side
 from grader.grading.learning.called_faces import CalledFaces, called_faces, stone_key
-from grader.grading.learning.candidates import FOLDS, Candidate, choose_head, fits, folds_of
+from grader.grading.learning.candidates import FOLDS, Candidate, fits, folds_of, learn_head
 from grader.grading.learning.retrain_record import LearnedFrom, Moved, RetrainReport
 from grader.grading.learning.threads import one_thread
 from grader.grading.models.model import Model, Provenance, library_versions
@@ -71,7 +71,7 @@ class _Compared:
         return self.take([not stones & set(two) for two in self.stones])
 
 
-#: The calls and comparisons that may be learned from, to the model and the kinds of grade head compared.
+#: The calls and comparisons that may be learned from, to the model and how the parts of its grade head do.
 _Fit = Callable[[CalledFaces, _Compared], tuple[Model, tuple[Candidate, ...]]]
 
 
@@ -170,14 +170,14 @@ def _fit(
     seed: int,
     fitted: Callable[[], None],
 ) -> tuple[Model, tuple[Candidate, ...]]:
-    """Scene head first: the grade head sees its score. With the kinds of grade head compared."""
+    """Scene head first: the grade head sees its score. With how its parts do."""
     model = replace(base, scene=_fit_scene(called, compared, base))
     graded = called.take(called.rung >= 0)
     if not graded.stones:
         return model, ()
     rows = [model.complete(row, profile) for row in graded.rows]
     rng = np.random.default_rng(seed)
-    head, kinds = choose_head(base.grade, rows, graded.rung, graded.names, rng, fitted)
+    head, kinds = learn_head(base.grade, rows, graded.rung, graded.names, rng, fitted)
     return replace(model, grade=head), kinds
 
 

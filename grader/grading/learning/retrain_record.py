@@ -44,7 +44,7 @@ class RetrainReport:
     learned_before : stones that the old model was already trained on; on these it looks too good.
     comparisons : how many side by side; comparisons_old, comparisons_new : share of held-out ones that the scene score
     agrees with, half a one where it is alike; comparison_gain : new less old.
-    kinds : of grade head, compared on held-out calls.   moved : by how much what is proposed changes.
+    kinds : the parts of the grade head, on held-out calls.   moved : by how much what is proposed changes.
     """
 
     grades: int

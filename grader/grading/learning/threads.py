@@ -5,17 +5,13 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def one_thread(*, trees: bool = False) -> Iterator[None]:
+def one_thread() -> Iterator[None]:
     """Hold the numerical libraries to one thread: for so few rows it is quickest (on a busy machine, threads that wait
     for each other made retraining take four times as long), and it adds up in one order on every machine.
-
-    trees : whether some are grown inside.
     """
     # What is loaded later would not be held.
     import scipy.optimize  # noqa: F401
     from threadpoolctl import threadpool_limits
 
-    if trees:
-        import sklearn.ensemble  # noqa: F401
     with threadpool_limits(1):
         yield

@@ -22,24 +22,21 @@ from grader.grading.models.ordinal import (
     log_odds,
     logistic,
 )
+from grader.grading.models.plain import plain_design
 from grader.grading.models.prediction_set import WHOLE_LADDER, PredictionSetRule
 from grader.grading.models.scene_head import SceneHead
 from grader.grading.models.seller_ensemble import SellerEnsemble
-from grader.grading.models.trees import Trees
 from grader.profile import Profile
 
 #: Score of one grade where the rules alone grade: 0.85 sure in the middle of a grade.
 RULES_SLOPE = 5.0
 
-#: Kinds of grade head, in words.
-RULES_ALONE, LOGIT_AND_ENSEMBLE, LOGIT, TREES = (
-    "rules alone", "logit and simulated sellers", "cumulative logit", "trees",
+#: What a proposal is made of, in words.
+RULES_ALONE, SELLERS, DRAWN, PLAIN = (
+    "rules alone", "simulated sellers", "drawn odds", "plain weights",
 )  # fmt: skip
 
-#: As many calls as this count as much as the whole ensemble does.
-ENSEMBLE_CALLS = 80
-
-#: Below this a chance of the ensemble has no log-odds worth telling.
+#: Below this a chance has no log-odds worth telling.
 LEAST_BELOW = 1e-9
 
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
@@ -47,14 +44,16 @@ _LIBRARIES = ("numpy", "scipy", "opencv-python-headless")
 
 @dataclass(frozen=True)
 class GradeHead:
-    """What proposes a grade of one ladder, lowest first.
+    """What proposes a grade of one ladder, lowest first: what was known before the calls, and plain weights.
 
-    Proportional odds on scaled features, once there are calls together with an ensemble of sellers; or, where there are
-    trees, the trees. Odds and ensemble stay beside those as what a later retraining starts from.
+    Before any call the proportional odds propose. With calls an ensemble of sellers does, where there is one, else the
+    odds drawn to the calls; and beside it the plain weights, by the share that held-out calls give them.
 
+    ordinal : odds on scaled features.
     ensemble : simulated sellers, on the same columns; ``None`` for a ladder that they do not know.
-    calls : how many stones with a call the ensemble has learned from.
-    ensemble_disabled : it has no say, since the seller is like none of it.
+    calls : how many stones with a call it has learned from.
+    plain, plain_share : odds on :func:`~grader.grading.models.plain.plain_design`, and how much of the chances is
+    theirs, 0 to 1; ``None`` and 0 before any call.
     set_rule : which grades belong to a grade set.
     average : of the stones that it knows, by feature, unknown ones as 0; the training mean where no seller has called
     yet.
@@ -65,8 +64,8 @@ class GradeHead:
     ordinal: Ordinal
     ensemble: SellerEnsemble | None = None
     calls: int = 0
-    ensemble_disabled: bool = False
-    trees: Trees | None = None
+    plain: Ordinal | None = None
+    plain_share: float = 0.0
     set_rule: PredictionSetRule = WHOLE_LADDER
     average: tuple[float, ...] = ()
 
@@ -77,38 +76,44 @@ class GradeHead:
 
     @property
     def ensemble_share(self) -> float:
-        """How much of a proposal is the ensemble's, 0 to 1: none before any call, then the less the more calls."""
-        if self.ensemble is None or self.calls == 0 or self.ensemble_disabled:
-            return 0.0
-        return ENSEMBLE_CALLS / (ENSEMBLE_CALLS + self.calls)
+        """How much of a proposal is the ensemble's, 0 to 1."""
+        return 0.0 if self.ensemble is None or self.calls == 0 else 1.0 - self.plain_share
 
     @property
     def prior(self) -> "GradeHead":
-        """The same with an ensemble that has learned from no call."""
-        return replace(self, ensemble=self.ensemble and self.ensemble.prior, calls=0)
+        """The same as if it had learned from no call, but for the odds of a ladder without an ensemble."""
+        ensemble = self.ensemble and self.ensemble.prior
+        return replace(self, ensemble=ensemble, calls=0, plain=None, plain_share=0.0)
 
     @property
     def kind(self) -> str:
-        """What it is, in words."""
-        if self.trees is not None:
-            return TREES
-        if self.ensemble_share > 0:
-            return LOGIT_AND_ENSEMBLE
+        """What it is made of, in words."""
+        first = SELLERS if self.ensemble_share > 0 else self._kind_of_odds
+        return first if self.plain is None else f"{first} and {PLAIN}"
+
+    @property
+    def _kind_of_odds(self) -> str:
         weights = zip(self.scaling.names, self.ordinal.coefficients, strict=True)
         by_rules = all(weight == 0 or name == "rules_grade" for name, weight in weights)
-        return RULES_ALONE if by_rules else LOGIT
+        return RULES_ALONE if by_rules else DRAWN
+
+    def below(self, x: NDArray) -> tuple[NDArray, NDArray | None]:
+        """Return (n, K - 1) chances of lying below each border by what was known before, and by the plain weights."""
+        if self.ensemble is not None and self.calls:
+            first = self.ensemble.below(x)
+        else:
+            first = logistic(np.array(self.ordinal.cuts) - self.ordinal.score(x)[:, None])
+        if self.plain is None:
+            return first, None
+        score = self.plain.score(plain_design(self.scaling.names, x))
+        return first, logistic(np.array(self.plain.cuts) - score[:, None])
 
     def log_odds_below(self, rows: Sequence[Features]) -> NDArray:
         """Return the (n, K - 1) log-odds of lying below each border of the ladder."""
-        if self.trees is not None:
-            return -self.trees.log_odds(rows)
-        x = self.scaling.design(rows)
-        below = np.array(self.ordinal.cuts) - self.ordinal.score(x)[:, None]
-        share = self.ensemble_share
-        if share == 0:
-            return below
-        chance = share * self.ensemble.below(x) + (1 - share) * logistic(below)
-        return log_odds(np.clip(chance, LEAST_BELOW, 1 - LEAST_BELOW))
+        first, plain = self.below(self.scaling.design(rows))
+        if plain is not None:
+            first = (1 - self.plain_share) * first + self.plain_share * plain
+        return log_odds(np.clip(first, LEAST_BELOW, 1 - LEAST_BELOW))
 
     def probabilities(self, rows: Sequence[Features]) -> NDArray:
         """Return (n, K) probabilities, lowest grade first."""

@@ -1,6 +1,6 @@
 """A model as plain data, part by part, and back again with every value checked.
 
-grade            ladder, scaling, coefficients and cuts of the grade head, its trees if it has any, its grade sets
+grade            ladder, scaling, coefficients and cuts of the grade head, its plain weights if any, its grade sets
 seller_ensemble  simulated sellers on the same columns, and how likely each is
 scene            scaling, coefficients and range of the scene head
 familiarity      what the stones look like that it knows
@@ -25,15 +25,15 @@ from grader.grading.models.familiarity import (
 )
 from grader.grading.models.model import GradeHead, Model, Provenance
 from grader.grading.models.ordinal import Ordinal
+from grader.grading.models.plain import plain_columns
 from grader.grading.models.prediction_set import LEVEL, PredictionSetRule
 from grader.grading.models.scene_head import SceneHead
 from grader.grading.models.seller_ensemble import SellerEnsemble
-from grader.grading.models.trees import Boosted, Tree, Trees
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 5
+FORMAT = 6
 
 #: The parts of a model, each a file of that name.
 PARTS = ("grade", "seller_ensemble", "scene", "familiarity", "sample")
@@ -93,8 +93,7 @@ def check_parts(model: Model, parts: Mapping[str, Mapping]) -> None:
     ModelError
         One line without the folder's name and without what to do.
     """
-    grown = model.grade.trees.names if model.grade.trees else ()
-    unknown = {*model.grade.scaling.names, *model.scene.scaling.names, *grown} - set(FEATURES)
+    unknown = {*model.grade.scaling.names, *model.scene.scaling.names} - set(FEATURES)
     if unknown:
         raise ModelError(f"the model wants {quoted(min(unknown))}, which is not measured")
     for row in (*parts["grade"]["features"], *parts["scene"]["features"]):
@@ -120,9 +119,18 @@ def _grade_json(head: GradeHead) -> dict:
         "features": [row | {"usual": head.usual[row["name"]]} for row in rows],
         "cuts": list(head.ordinal.cuts),
         "calls": head.calls,
-        "ensemble_disabled": head.ensemble_disabled,
         "grade_set": {"level": LEVEL, **asdict(head.set_rule)},
-        "trees": head.trees and asdict(head.trees),
+        "plain": head.plain and _plain_json(head),
+    }
+
+
+def _plain_json(head: GradeHead) -> dict:
+    """Coefficients by the names of their columns, the cuts, and how much of a proposal they are."""
+    names = plain_columns(head.scaling.names)
+    return {
+        "share": head.plain_share,
+        "coefficients": dict(zip(names, head.plain.coefficients, strict=True)),
+        "cuts": list(head.plain.cuts),
     }
 
 
@@ -209,8 +217,7 @@ def _grade_head(content: Mapping, ensemble: Mapping) -> GradeHead:
         Ordinal(coefficients, cuts),
         _ensemble(ensemble, len(coefficients), len(cuts)),
         held.whole("calls", content["calls"]),
-        content["ensemble_disabled"] is True,
-        _trees(content["trees"], grades),
+        *_plain(content["plain"], scaling.names, len(cuts)),
         PredictionSetRule(
             held.number("min_probability of the set", rule["min_probability"], 0, 1),
             held.whole("n of the set", rule["n"]),
@@ -240,42 +247,20 @@ def _familiarity(content: Mapping | None) -> FamiliarityModel | None:
     return model
 
 
-def _trees(content: Mapping | None, grades: Sequence[str]) -> Trees | None:
+def _plain(
+    content: Mapping | None, names: Sequence[str], cuts: int
+) -> tuple[Ordinal | None, float]:
+    """The plain weights and their share of a proposal."""
     if content is None:
-        return None
-    names = held.texts("names of trees", content["names"])
-    borders = tuple(
-        Boosted(
-            held.number("base of a border", border["base"]),
-            tuple(_tree(tree, len(names)) for tree in border["trees"]),
-        )
-        for border in content["borders"]
-    )
-    if len(borders) != len(grades) - 1:
-        raise ValueError(f"{len(grades)} grades need trees for {len(grades) - 1} borders")
-    return Trees(names, borders)
-
-
-def _tree(content: Mapping, columns: int) -> Tree:
-    """Columns as they are written; a node leads only to later ones, so that reading it always ends."""
-    n = len(content["feature"])
-    if n == 0 or any(len(column) != n for column in content.values()):
-        raise ValueError("the columns of a tree are not of one length")
-    tree = Tree(
-        tuple(held.whole("feature of a tree", v, -1, columns - 1) for v in content["feature"]),
-        # The largest threshold there is parts what is known from what is not.
-        held.numbers(
-            "at_most of a tree", content["at_most"], n, -np.finfo(float).max, np.finfo(float).max
-        ),
-        tuple(bool(v) for v in content["unknown_left"]),
-        tuple(held.whole("left of a tree", v, 0, n - 1) for v in content["left"]),
-        tuple(held.whole("right of a tree", v, 0, n - 1) for v in content["right"]),
-        held.numbers("value of a tree", content["value"], n),
-    )
-    for node, asked in enumerate(tree.feature):
-        if asked >= 0 and not (node < tree.left[node] and node < tree.right[node]):
-            raise ValueError(f"node {node} of a tree leads back")
-    return tree
+        return None, 0.0
+    columns = plain_columns(names)
+    if tuple(content["coefficients"]) != columns:
+        raise ValueError("the plain weights are of other measures")
+    weights = held.numbers("plain weights", list(content["coefficients"].values()), len(columns))
+    borders = held.numbers("plain cuts", content["cuts"], cuts)
+    if list(borders) != sorted(borders):
+        raise ValueError("plain cuts do not rise")
+    return Ordinal(weights, borders), held.number("share of plain weights", content["share"], 0, 1)
 
 
 def _scene_head(content: Mapping) -> SceneHead:
