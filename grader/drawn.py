@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
 from grader.face.measurements import Line, Measurements, RegionColour, Regions, Share
+from grader.face.room import measure_room
 from grader.face.scene.scene import measure_scene
 from grader.face.sight.cut import cut_face, fill_outline
 from grader.grade import measure_photo
@@ -82,7 +83,7 @@ def _faces(
     # The scale is the camera's own, and no card lies in these photos.
     measured = measure_photo(photo, PhotoTerms(), profile, estimated_reference(photo))
     for found in measured.pieces:
-        stone = _same_stone(found.piece, rendered)
+        stone = same_stone(found.piece, rendered)
         if stone is None or found.verdict.value == "retake":
             continue
         true = true_measurements(photo, found.piece, rendered, stone, profile)
@@ -121,10 +122,11 @@ def true_measurements(
         face_area_px=int(face.mask.sum()),
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
+        room=measure_room(face, regions, lines, profile),
     )
 
 
-def _same_stone(piece: Piece, rendered: Rendered) -> StoneTruth | None:
+def same_stone(piece: Piece, rendered: Rendered) -> StoneTruth | None:
     """The drawn stone that a found piece is, if any."""
     mask = fill_outline(piece.outline, rendered.pieces.shape)
     inside = np.bincount(rendered.pieces[mask], minlength=len(rendered.stones) + 1)

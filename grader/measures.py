@@ -7,7 +7,7 @@ tests hold each of those against this table.
 from dataclasses import dataclass
 
 #: Raised by whoever changes what any measurement returns; models of another version are refused.
-MEASUREMENT_VERSION = 7
+MEASUREMENT_VERSION = 8
 
 #: Codes in a regions layer that are not colour classes.
 BACKGROUND, UNREADABLE = 0, 9
@@ -39,12 +39,6 @@ class Interval:
     value: float | None
     low: float | None
     high: float | None
-
-    def __str__(self) -> str:
-        if self.value is None:
-            return "not defined"
-        spread = "" if self.low is None else f" ({self.low:.2f} to {self.high:.2f})"
-        return f"{self.value:.2f}{spread}"
 
 
 @dataclass(frozen=True)
@@ -177,6 +171,30 @@ MEASURES: dict[str, Measure] = {
             "face that the smallest oval can cover with no line seen in it",
         ),
         Measure("area_cm2", "cm2", 0, None, "area inside the outline"),
-        Measure("scene_score", "score", 0, 100, "how much of a landscape the face holds"),
+        Measure(
+            "pattern_contrast",
+            "Lab",
+            0,
+            None,
+            "CIEDE2000 between two zones of the pattern that an eye tells apart",
+        ),
+        Measure(
+            "pattern_room_share",
+            "share",
+            0,
+            1,
+            "face under rounds as wide as the smallest oval is high that show pattern, no line seen in them",
+        ),
+        Measure(
+            "colour_room_share",
+            "share",
+            0,
+            1,
+            "face under such rounds that hold blue alone, no line seen in them",
+        ),
+        Measure("picture_lines", "", 0, None, "length of lines in the best picture / its width"),
+        Measure("picture_short_mm", "mm", 0, None, "short side of the best picture"),
+        Measure("scene_score", "score", 0, 100, "how much of a picture the face holds"),
+        Measure("scene_without_lines", "score", 0, 100, "the same, were no line seen"),
     )
 }

@@ -50,7 +50,8 @@ SELL_AS = ("single", "by weight", "chips", "waste")
 RULE_MEASURES = (
     "pattern_share", "blue_share", "white_share", "host_share", "rusty_share", "grey_share", "glare_share",
     "blue_chroma", "white_lightness", "band_contrast", "continuity", "fill_share", "bands",
-    "crack_count", "crack_density", "scene_score", "area_cm2",
+    "crack_count", "crack_density", "scene_score", "area_cm2", "pattern_contrast", "pattern_room_share",
+    "colour_room_share", "picture_lines", "picture_short_mm", "scene_without_lines",
 )  # fmt: skip
 
 
@@ -140,7 +141,7 @@ class Profile:
     rounds_mm: tuple[float, ...] = (18.0, 25.0)
     templates: tuple[OwnTemplate, ...] = ()
 
-    @property
+    @cached_property
     def grades(self) -> tuple[str, ...]:
         """Grade names, best last."""
         return tuple(rung.grade for rung in self.ladder)

@@ -6,6 +6,7 @@ import os
 import pickle
 import random
 import sqlite3
+import sys
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import wraps
@@ -15,6 +16,10 @@ from pathlib import Path
 # numpy and its like read these as they are loaded.
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
+
+# Compiled modules are kept, git ignores them: each of the many programs that tests start would compile all anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 import cv2
 import numpy as np
@@ -30,6 +35,7 @@ from grader.face.measurements import (
     Measurements,
     RegionColour,
     Regions,
+    Room,
     Scene,
     Share,
 )
@@ -197,6 +203,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         px_per_photo_px=FACTOR,
         mm_per_px=working_mm,
         sound=sound_stone(codes > 0, lines, working_mm, ((18.0, 13.0), (40.0, 30.0))),
+        room=Room(0.6, 0.3, 45.0),
     )
     zeros = np.zeros((h, w, 3), np.float32)
     measured = MeasuredPiece(

@@ -94,7 +94,7 @@ REFUSED = [
     (('sell_as = "chips"', 'sell_as = "chip"'), "ladder.tumbling.sell_as is 'chip'; one of single, by weight"),
     (('grade = "tumbling"', 'grade = "waste"'), "the ladder needs at least two grades, each named once"),
     (('[[rules]]\ngrade = "select"', '[[rules]]\ngrade = "best"'), "a rule is for grade 'best', which is not on the ladder"),
-    (("blue_chroma = 11", "blue_croma = 12"), "rules.select.at_least has no setting 'blue_croma' (did you mean 'blue_chroma'?)"),
+    (("blue_chroma = 24", "blue_croma = 12"), "rules.select.at_least has no setting 'blue_croma' (did you mean 'blue_chroma'?)"),
     (("horizon = 15", "horizon = -1"), "scene.horizon is -1; give a number from 0 to 1000"),
     (("glare_share = 0.25", "glare_share = 2"), "limits.glare_share is 2; give a number from 0 to 1"),
     (("[limits]", "[limit]"), "profile has no setting 'limit' (did you mean 'limits'?)"),
@@ -102,7 +102,7 @@ REFUSED = [
     (('name = "white"', 'name = "blue"'), "two colour classes of one name; give each its own"),
     (("[[18, 13], [25, 18], [30, 22], [40, 30]]", "[]"), "sizes.ovals_mm is []; give one oval at least"),
     (("[[18, 13], [25, 18], [30, 22], [40, 30]]", "18"), "sizes.ovals_mm is 18; give one oval at least"),
-    (("at_least = { pattern_share = 0.66, blue_share = 0.36 }", "at_least = 0.7"), "rules.cabbing.at_least is 0.7; give a table of settings"),
+    (("at_least = { colour_room_share = 0.3, blue_chroma = 20 }", "at_least = 0.7"), "rules.cabbing.at_least is 0.7; give a table of settings"),
     (("[[18, 13], ", "[[18], "), "sizes.ovals_mm is [18]; give two numbers"),
 ]  # fmt: skip
 

@@ -28,13 +28,15 @@ def ask(
     from grader.asking import stones_to_call
     from grader.files import check_new, write_new
     from grader.report.columns import calls_table
-    from grader.report.words import set_words
+    from grader.report.headline import headline_words
 
     if out:
         check_new(out)
     asked = stones_to_call(folder, session, count)
     for stone in asked:
-        typer.echo(f"{stone.file} stone {stone.piece['id']}: {set_words(stone.piece['proposal'])}")
+        typer.echo(
+            f"{stone.file} stone {stone.piece['id']}: {headline_words(stone.piece['proposal'])}"
+        )
     if not asked:
         typer.echo("every stone there has a called grade, or no grade could be proposed", err=True)
     elif len(asked) < count:

@@ -8,6 +8,7 @@ from grader.face.lines.lines import line_facts
 from grader.face.lines.sound import sound_stone
 from grader.face.measurements import Measurements, Regions
 from grader.face.regions.regions import find_regions
+from grader.face.room import measure_room
 from grader.face.scene.scene import measure_scene
 from grader.face.sight.drying import DriedLines, DryingPair, with_drying
 from grader.face.sight.glare import find_glare
@@ -45,4 +46,5 @@ def measure_face(
         px_per_photo_px=face.px_per_photo_px,
         mm_per_px=face.mm_per_px,
         sound=sound_stone(face.mask, lines, face.mm_per_px, profile.ovals_mm),
+        room=measure_room(face, regions, lines, profile),
     )

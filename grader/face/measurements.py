@@ -12,6 +12,8 @@ from grader.measures import UNREADABLE, Interval
 WIDTH_FROM_PX = 3.0
 #: From this chance to part on a contact is drawn, and templates keep clear of it: most are sound.
 CONTACT_SHOWN = 0.1
+#: A picture that is worth so many points less for a line is told as crossed.
+CROSSED_BY = 5.0
 
 
 @dataclass(frozen=True)
@@ -181,7 +183,8 @@ class Placement:
     """A template laid on the face, and how much of a picture it shows.
 
     template : as people say it, "40x30 oval".   shape : "oval" (a round too) or "rectangle".
-    kind : "landscape" (sky above water above shore) or "stream" (a bright seam across the host).
+    kind : "landscape" (sky above water above shore), "stream" (a bright seam across the host) or "surf" (white and
+    blue that run side by side).
     centre_px : x, y, working px.   turn_deg : direction of the picture's right-hand side in the
     photo, 0 level, counter-clockwise, 0 <= d < 360; turned clockwise by it the picture is upright.
     size_px : width and height, working px.   size_mm : the same in mm, ``None`` without scale.
@@ -189,6 +192,7 @@ class Placement:
     parts : by name, 0 to 1, ``None`` where a part is not known.
     shore_share : mean thickness of the host below (of a stream: beside), share of the height;
     shore_mm the same in mm; shore_evenness : 0 to 1.
+    line_ratio : length of the lines in it, cracks in full and doubtful ones half / its width.
     """
 
     template: str
@@ -205,6 +209,7 @@ class Placement:
     shore_share: float
     shore_mm: float | None
     shore_evenness: float
+    line_ratio: float = 0.0
 
     @property
     def axes(self) -> NDArray:
@@ -223,11 +228,33 @@ class Scene:
 
     parts : part scores of the best place, 0 to 1; ``None`` where a part is not known.
     best, runner_up : ``None`` where there is none; the runner-up shows really another picture.
+    score : 0 to 100, of the face: that of the best place, or, where a line crosses a larger picture, what beside the
+    line is left of that one.   whole_score : were no line seen.   ``None`` where no place was looked for.
     """
 
     parts: dict[str, float | None]
     best: Placement | None = None
     runner_up: Placement | None = None
+    score: float | None = None
+    whole_score: float | None = None
+
+    @property
+    def crossed(self) -> bool:
+        """Whether a line takes something of the picture."""
+        return self.whole_score is not None and self.whole_score > self.score + CROSSED_BY
+
+
+@dataclass(frozen=True)
+class Room:
+    """What templates with no line seen in them find on a face.
+
+    pattern_share, colour_share : of the face, 0 to 1, covered by rounds as wide as the smallest oval is high that show
+    pattern, or hold blue alone.   pattern_contrast : CIEDE2000 between two zones of the pattern.
+    """
+
+    pattern_share: float
+    colour_share: float
+    pattern_contrast: float
 
 
 @dataclass(frozen=True)
@@ -242,6 +269,7 @@ class Measurements:
     px_per_photo_px: float
     mm_per_px: float | None
     sound: SoundStone | None = None
+    room: Room | None = None
 
     @property
     def glare(self) -> NDArray:

@@ -1,11 +1,15 @@
 """What the tool proposes for one piece, as data, and what the seller says."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from grader.face.lines.line_words import LineWord
 from grader.face.regions.patch_words import PatchWord
 from grader.grading.features.facts import LineFacts
 from grader.grading.features.rules import Condition, Features
+
+#: Grades whose chances lie so near to the greatest are as likely, to an eye.
+AS_LIKELY = 0.10
 
 
 @dataclass(frozen=True)
@@ -31,7 +35,8 @@ class Reason:
 
     subject : a key of :data:`~grader.grading.reasons.SUBJECTS`.
     moves : by how many grades it moves the expected grade, up above 0.
-    values : the subject's features as the grade head sees them, by name.
+    values : the subject's features as the grade head sees them, by name.   usual : those of the average stone.
+    called : whether that is the average of stones that the seller has called, not of drawn ones.
     cracks : the face's, the longest first, where the subject is its lines.
     """
 
@@ -39,6 +44,8 @@ class Reason:
     moves: float
     values: Features
     cracks: tuple[LineFacts, ...] = ()
+    usual: Features = field(default_factory=dict)
+    called: bool = False
 
 
 @dataclass(frozen=True)
@@ -76,7 +83,7 @@ class WhatIf:
 class Proposal:
     """A proposed grade and scene score. Never overwritten by the seller's call: both are kept.
 
-    grade : a name of the profile's ladder.   scene : 0 to 100, whole points.
+    grade : a name of the profile's ladder, the likeliest.   scene : 0 to 100, whole points.
     probabilities : by grade, lowest first, sum 1.   sell_as : single / by weight / chips / waste,
     ``None`` without scale.
     reasons : up to three, the strongest first.   model : name and short hash of the model folder.
@@ -96,6 +103,23 @@ class Proposal:
     rules: RulesWord | None = None
     what_if: WhatIf | None = None
     unfamiliar: str | None = None
+
+    @property
+    def likely(self) -> tuple[str, ...]:
+        """The likeliest grades, lowest first."""
+        return likely_grades(self.probabilities)
+
+    @property
+    def ask_first(self) -> bool:
+        """Whether the seller is to be asked before others: two grades are as likely, or the stone is not known."""
+        return self.unfamiliar is not None or len(self.likely) > 1
+
+
+def likely_grades(probabilities: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the likeliest grade with those within ``AS_LIKELY`` of it, lowest first, and what lies between them."""
+    grades, most = list(probabilities), max(probabilities.values())
+    near = [k for k, p in enumerate(probabilities.values()) if p > most - AS_LIKELY]
+    return tuple(grades[near[0] : near[-1] + 1])
 
 
 @dataclass(frozen=True)

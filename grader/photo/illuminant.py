@@ -3,7 +3,8 @@
 Statistics that single textbook estimates rest on (the mean, Minkowski norms, edges, the brightest places, the photo's
 rim) are read as logarithms of channel ratios, each against one of them, so that a cast moves them all alike. A small
 network says how far the light lies from that one, and how sure it is; it learned from renders
-(``grader.train.illuminant``). What it says is weighed against the camera's own white balance.
+(``grader.train.illuminant``). What it says is weighed against the camera's own white balance, and meets the textbook's
+estimate part of the way.
 """
 
 import json
@@ -25,7 +26,9 @@ NORM = 6
 BURNT, DARK = 0.92, 0.004
 #: How far a camera's white balance may be off, standard deviations of ln(r/g) and ln(b/g): wide, since a lamp that it
 #: leaves in costs most; narrow where one face fills the picture and nothing else is there to tell by.
-CAMERA_SD, CAMERA_SD_WHOLE = 0.4, 0.1
+CAMERA_SD, CAMERA_SD_WHOLE = 0.8, 0.1
+#: Say of the textbook's estimate beside the network's: the two go wrong on different photos.
+TEXTBOOK_SHARE = 0.3
 #: Width of the rim, where the ground mostly shows, as a share of each side.
 RIM_SHARE = 0.12
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -96,6 +99,8 @@ def estimate_illuminant(linear: NDArray[np.float32], whole: bool = False) -> Ill
     # above all where a face fills it, its colour is the stone's and stays.
     own_sd = CAMERA_SD_WHOLE if whole else CAMERA_SD
     ratios = (base + moved) / (1 + (sd / own_sd) ** 2)
+    if not whole:
+        ratios = (1 - TEXTBOOK_SHARE) * ratios + TEXTBOOK_SHARE * base
     return Illuminant(np.array([np.exp(ratios[0]), 1.0, np.exp(ratios[1])]), sd)
 
 
@@ -151,8 +156,8 @@ def _of(chroma: NDArray, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
 
 def _nearest(chroma: NDArray, point: NDArray) -> NDArray[np.bool_]:
     """The tenth of the px whose ratios lie nearest to a point: neutral as the camera has it."""
-    away = np.linalg.norm(chroma - point, axis=1)
-    return away <= np.quantile(away, 0.1)
+    distance = np.linalg.norm(chroma - point, axis=1)
+    return distance <= np.quantile(distance, 0.1)
 
 
 def _edges(small: NDArray, norm: float) -> NDArray[np.float64]:

@@ -224,10 +224,10 @@ def _cores(stone: NDArray, depth: NDArray) -> NDArray[np.int32]:
     for level in CORE_LEVELS:
         high = (depth > level) & stone
         found, parts = cv2.connectedComponents(high.astype(np.uint8))
-        peak, home = np.zeros(found), np.zeros(found, np.int32)
-        np.maximum.at(peak, parts[high], depth[high])
+        home = np.zeros(found, np.int32)
         home[parts[high]] = cores[high]
-        rising = np.flatnonzero((peak >= level + CORE_RISE) & (np.arange(len(peak)) > 0))
+        peaks = parts[high & (depth >= level + CORE_RISE)]
+        rising = np.flatnonzero(np.bincount(peaks, minlength=found))
         for core in np.unique(home[rising]):
             within = rising[home[rising] == core]
             if core and len(within) > 1:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.render.camera import Camera, balance, draw_camera, expose, filed_white, seen_by
+from grader.render.declared import DeclaredFace
 from grader.render.ground import Table, draw_ground
 from grader.render.layout import Layout, Spot, place
 from grader.render.lens import View, draw_view
@@ -60,6 +61,7 @@ class PhotoChoices:
     blur_px : sigma of the lens blur.
     mm_per_px : scale at the middle of the photo.
     glare : a lamp stands where the first stone mirrors it; the stones are wet if no state is given.
+    face : what the one stone of the photo shall show; ``mm_per_px`` and ``kind`` are then needed.
     """
 
     width_px: int = 1200
@@ -85,6 +87,7 @@ class PhotoChoices:
     blur_px: float | None = None
     mm_per_px: float | None = None
     glare: bool | None = None
+    face: DeclaredFace | None = None
 
 
 # The order of the draws below, and from which stream each is, is the seed's contract: whoever moves, adds or leaves out
@@ -143,6 +146,10 @@ def _plans(
     rng: np.random.Generator, style: Style, view: View, chosen: PhotoChoices
 ) -> tuple[Layout, list[StonePlan]]:
     """Draw where the stones lie, and what each shall be."""
+    if chosen.face is not None:
+        spot = chosen.face.spot(rng, chosen.kind, chosen.mm_per_px)
+        plan = replace(_plan(rng, style, spot, chosen, None), declared=chosen.face)
+        return Layout((spot,), False), [replace(plan, marks=frozenset(), contact=False)]
     count = chosen.stones if chosen.stones is not None else _count(rng)
     layout = place(rng, view, count, chosen.kind, chosen.fill, chosen.touching, chosen.cut)
     if chosen.state is None and chosen.glare:
@@ -294,6 +301,11 @@ def _light_up(
     gains = balance(whole, rng.uniform(0.65, 1.0)) * camera.gains * camera.exposure
     gains = (gains / whole.mean() * rng.uniform(0.8, 1.05)).astype(np.float32)
     sheen, sharp = _mirrored(rng, top, faces, lighting, view)
+    for face in faces:
+        if face.plan.declared is not None and face.plan.declared.lamp_share > 0:
+            x, y, w, h = face.box
+            lamps = face.plan.declared.lamps(rng, face.cover) * face.cover
+            sharp[y : y + h, x : x + w] += lamps[..., None] * lighting.lamps[0].colour
     return (top.reflect * light + sheen) * gains, sharp * gains, whole * gains
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.render import marks
+from grader.render.declared import DeclaredFace
 from grader.render.fracture import draw_fractures, draw_webs
 from grader.render.growth import draw_growths
 from grader.render.lens import View
@@ -32,6 +33,7 @@ class StonePlan:
     dye_seed : stones of one seed and pattern share their palette.
     line_seed : of the lines that follow.
     fractures, webs, overlaid, growths : fractures by family and look, webs, lines laid over the face, growths.
+    declared : what it shall show, in place of a pattern drawn by lot.
     """
 
     kind: str
@@ -52,6 +54,7 @@ class StonePlan:
     webs: tuple[str, ...] = ()
     overlaid: tuple[str, ...] = ()
     growths: tuple[str, ...] = ()
+    declared: DeclaredFace | None = None
 
 
 @dataclass(frozen=True)
@@ -116,8 +119,10 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     outline = outline - box[:2]
     cover_share = fill(outline, grid.shape)
     inside = cover_share >= 0.5
-    figure = draw_pattern(streams["pattern"], plan.pattern, grid)
+    figure = _figure(streams["pattern"], plan, grid)
     height, rind, rise = _relief(streams["relief"], plan, grid, outline, cover_share)
+    if plan.declared is not None:
+        rind = None
     if rind is not None:
         host = np.maximum(figure.host, rind)
         figure = replace(figure, host=host, white=figure.white * (1 - host))
@@ -127,6 +132,9 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
     through = _through(streams["finish"], plan)
     reflect = _scattered(streams["colour"], reflectance(lab), radius, through)
     strokes, painters = _strokes(streams["lines"], plan, figure, outline, inside, classes, radius)
+    if plan.declared is not None:
+        own = _declared_strokes(streams["lines"], plan, view, box, inside, radius)
+        strokes, painters = strokes + own, painters + [streams["lines"]] * len(own)
     glitter = _marks(streams["marks"], plan, reflect, height, inside, classes, radius)
     cracks = _painted(strokes, painters, reflect, height)
     wet, pool = _water(streams["water"], plan, grid, height)
@@ -159,6 +167,23 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
             "sparkles": plan.kind != "cab" and bool(wet.max() > 0.5),
         },
     )
+
+
+def _figure(rng: np.random.Generator, plan: StonePlan, grid: Grid) -> Figure:
+    if plan.declared is None:
+        return draw_pattern(rng, plan.pattern, grid)
+    return plan.declared.picture(rng, plan.declared.grid_mm(grid))
+
+
+def _declared_strokes(
+    rng: np.random.Generator, plan: StonePlan, view: View, box, inside, radius: float
+) -> list[Stroke]:
+    px_per_mm = plan.radius / plan.declared.radius_mm
+
+    def to_patch(path_mm: NDArray) -> NDArray:
+        return view.to_photo(plan.declared.on_table(path_mm) * px_per_mm + plan.centre) - box[:2]
+
+    return plan.declared.strokes(rng, to_patch, inside, radius)
 
 
 def _strokes(
@@ -281,7 +306,11 @@ def _classes(figure: Figure, inside: NDArray[np.bool_]) -> NDArray[np.uint8]:
 
 
 def _palette(rng, plan: StonePlan, figure: Figure) -> Palette:
-    return draw_palette(rng, plan.host if plan.pattern != "grey only" else "grey", *figure.dyes)
+    palette = draw_palette(rng, plan.host if plan.pattern != "grey only" else "grey", *figure.dyes)
+    if plan.declared is not None:
+        for tones in (palette.blue, palette.white):
+            tones[:, 1:] *= plan.declared.chroma_share
+    return palette
 
 
 def _colour(rng, palette: Palette, figure: Figure, grid: Grid, rind) -> NDArray[np.float32]:

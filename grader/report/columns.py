@@ -22,7 +22,15 @@ _LATER = (
     "size_class",
     "state",
 )
-_LAST = ("grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by")
+_LAST = (
+    "grade_set",
+    "rules_grade",
+    "what_if",
+    "unfamiliar",
+    "called_scene_by",
+    "likely",
+    "ask_first",
+)
 #: Declared measures keep their names under every profile, since the written rules and models go by
 #: them: they tell what a class reads as. A class's own columns carry the profile's word for it.
 _MEASURED_AS = {"water": "blue", "sky": "white", "shore": "host"}
@@ -85,6 +93,8 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         **{f"called_{key}": call.get(key) for key in ("grade", "scene", "by", "time", "note")},
         "size_class": piece["size_class"],
         "state": piece["state"]["value"],
+        "likely": "; ".join(proposal.get("likely") or ()),
+        "ask_first": "yes" if proposal.get("ask_first") else None,
         "grade_set": "; ".join((proposal.get("grade_set") or {}).get("grades", ())),
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
         "what_if": proposal.get("what_if"),
@@ -112,10 +122,17 @@ def _measures(piece: dict, colours: Sequence[ColourClass]) -> dict:
     """The declared measures of one piece, each under its own name, and the shares of its classes."""
     banding, cracks = piece["banding"], piece["cracks"]
     sound = piece["sound"] or {}
+    room, best = piece.get("room") or {}, piece["scene"].get("best") or {}
     measures = {
         "glare_share": piece["glare"]["value"],
         "area_cm2": piece["area_cm2"],
         "scene_score": piece["scene"]["score"],
+        "scene_without_lines": piece["scene"].get("without_lines"),
+        "picture_lines": best.get("line_ratio"),
+        "picture_short_mm": min(best["size_mm"]) if best.get("size_mm") else None,
+        "pattern_contrast": room.get("pattern_contrast"),
+        "pattern_room_share": room.get("pattern_share"),
+        "colour_room_share": room.get("colour_share"),
         **{f"crack_{key}": cracks[key] for key in ("count", "length_px", "length_mm", "density")},
         "crack_mm_per_cm2": cracks.get("crack_mm_per_cm2"),
         "sound_share": (sound.get("largest") or {}).get("value"),

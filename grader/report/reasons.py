@@ -3,20 +3,27 @@
 from collections.abc import Callable
 
 from grader.grading.features.facts import LineFacts, Position
-from grader.grading.features.rules import Condition
+from grader.grading.features.rules import Condition, Features
 from grader.grading.models.familiarity import OTHER_SURFACE
 from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 
 #: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
-PALE_CHROMA, STRONG_CHROMA = 14, 26
+PALE_CHROMA, STRONG_CHROMA = 14, 20
+#: Zones that differ less are no pattern to an eye, CIEDE2000; the shipped rules ask as much.
+SEEN_CONTRAST = 12
 #: So little of a colour is not worth a number, as a share of the face.
 HARDLY_ANY_SHARE = 0.005
 
 
 def reason_words(reason: Reason) -> str:
-    """Return "scene 86 of 100: better than usual"."""
-    change = "better" if reason.moves > 0 else "worse"
-    return f"{_SUBJECT_WORDS[reason.subject](reason)}: {change} than usual"
+    """Return "scene 86 of 100 (the stones you called: 45)": what is seen, then the yardstick."""
+    yardstick = _YARDSTICKS.get(reason.subject, lambda usual: None)(reason.usual)
+    if reason.subject == "room" and not _shows_pattern(reason):
+        yardstick = None
+    if yardstick is None:
+        return _SUBJECT_WORDS[reason.subject](reason)
+    whose = "the stones you called" if reason.called else "drawn stones"
+    return f"{_SUBJECT_WORDS[reason.subject](reason)} ({whose}: {yardstick} in the mean)"
 
 
 def what_if_words(what_if: WhatIf) -> str:
@@ -50,6 +57,26 @@ _APPEARANCE_WORDS = {
 }  # fmt: skip
 
 
+def _share_of_usual(name: str) -> Callable[[Features], str | None]:
+    return lambda usual: None if usual.get(name) is None else _percent(usual[name])
+
+
+#: What a subject is held against: one number of the average stone.
+_YARDSTICKS: dict[str, Callable[[Features], str | None]] = {
+    "pattern": lambda usual: (
+        None if usual.get("blue_share") is None else f"blue {_percent(usual['blue_share'])}"
+    ),
+    "colour": lambda usual: (
+        None if usual.get("blue_chroma") is None else f"chroma {usual['blue_chroma']:.0f}"
+    ),
+    "bands": _share_of_usual("continuity"),
+    "room": _share_of_usual("pattern_room_share"),
+    "scene": lambda usual: (
+        None if usual.get("scene_score") is None else f"{usual['scene_score']:.0f}"
+    ),
+}
+
+
 def condition_words(condition: Condition) -> str:
     """Return "cabbing: blue_share at least 0.6"."""
     side = "at most" if condition.at_most else "at least"
@@ -71,6 +98,26 @@ def position_words(position: Position) -> str:
     if not words:
         return _MIDDLE
     return f"at the {' '.join(words)} {'corner' if len(words) == 2 else 'edge'}"
+
+
+def _shows_pattern(reason: Reason) -> bool:
+    room, contrast = (
+        reason.values.get(name) or 0.0 for name in ("pattern_room_share", "pattern_contrast")
+    )
+    return room >= HARDLY_ANY_SHARE and contrast >= SEEN_CONTRAST
+
+
+def _room_words(reason: Reason) -> str:
+    pattern, colour = (
+        reason.values.get(name) or 0.0 for name in ("pattern_room_share", "colour_room_share")
+    )
+    if _shows_pattern(reason):
+        return f"room for cabs with pattern and no line seen over {_percent(pattern)} of the face"
+    if colour >= HARDLY_ANY_SHARE:
+        return (
+            f"room for cabs in plain blue over {_percent(colour)} of the face, with pattern nowhere"
+        )
+    return "no room for a cab with pattern or strong colour where no line is seen"
 
 
 def _pattern_words(reason: Reason) -> str:
@@ -119,6 +166,7 @@ _SUBJECT_WORDS: dict[str, Callable[[Reason], str]] = {
     "pattern": _pattern_words,
     "colour": _colour_words,
     "bands": _bands_words,
+    "room": _room_words,
     "lines": _lines_words,
     "scene": _scene_words,
 }

@@ -166,6 +166,14 @@ def piece_record(measured: MeasuredPiece, width: int, height: int) -> dict:
             "parts": _parts(m.scene.parts),
             "best": _placement(m.scene.best, measured.face),
             "runner_up": _placement(m.scene.runner_up, measured.face),
+            "without_lines": None if m.scene.whole_score is None else round(m.scene.whole_score),
+            "crossed": m.scene.crossed,
+        },
+        "room": m.room
+        and {
+            "pattern_share": _number(m.room.pattern_share, 4),
+            "colour_share": _number(m.room.colour_share, 4),
+            "pattern_contrast": _number(m.room.pattern_contrast, 2),
         },
         "proposal": None,
         "call": None,
@@ -201,6 +209,7 @@ def _placement(placement: Placement | None, face: Face) -> dict | None:
         "shore_share": _number(placement.shore_share, 3),
         "shore_mm": _number(placement.shore_mm, 1),
         "shore_evenness": _number(placement.shore_evenness, 3),
+        "line_ratio": _number(placement.line_ratio, 3),
     }
 
 
@@ -342,6 +351,8 @@ def _proposal(proposal: Proposal | None) -> dict | None:
     return proposal and {
         "grade": proposal.grade,
         "scene": proposal.scene,
+        "likely": list(proposal.likely),
+        "ask_first": proposal.ask_first,
         "probabilities": {grade: round(float(p), 4) for grade, p in proposal.probabilities.items()},
         "sell_as": proposal.sell_as,
         "reasons": [reason_words(reason) for reason in proposal.reasons],

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from functools import cache
 
 from grader.profile import Profile
-from grader.report import words
+from grader.report import headline, words
 from grader.report.calls import LostCall, lost_words, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
@@ -136,12 +136,13 @@ def _chances(proposal: dict | None) -> dict[str, float]:
 
 
 def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
-    """The word over a stone and what it means: an unfamiliar stone has no grade over it."""
-    if proposal is None:
-        return {"grade": "retake", "meaning": "no grade is proposed from this photo"}
-    if proposal.get("unfamiliar"):
-        return {"grade": words.UNFAMILIAR, "meaning": words.set_words(proposal)}
-    return {"grade": proposal["grade"], "meaning": words.proposal_meaning(proposal, profile)}
+    """The words over a stone and what they mean: an unfamiliar stone has no grade over it."""
+    if proposal and proposal.get("unfamiliar"):
+        return {"grade": words.UNFAMILIAR, "meaning": headline.headline_words(proposal)}
+    return {
+        "grade": headline.headline_words(proposal),
+        "meaning": headline.meaning_words(proposal, profile),
+    }
 
 
 def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
@@ -163,10 +164,13 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         ("size", words.size_words(piece)),
     ]
     if proposal:
-        if not proposal.get("unfamiliar"):
-            facts.append(("likely", words.set_words(proposal)))
-        facts.append(("sell as", proposal["sell_as"] or "not known without a scale"))
-        others = (("what if", proposal.get("what_if")), ("rules", words.rules_words(proposal)))
+        others = (
+            ("may be", headline.set_words(proposal)),
+            ("sell as", proposal["sell_as"]),
+            ("what if", proposal.get("what_if")),
+            ("rules", headline.rules_words(proposal)),
+            ("care", headline.line_care_words(piece)),
+        )
         facts += [(name, text) for name, text in others if text]
     facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
     # A number and its sign stay on one line.

@@ -5,12 +5,21 @@ from collections.abc import Iterable, Sequence
 
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
+from grader.report.headline import (
+    headline_words,
+    line_care_words,
+    meaning_words,
+    rules_words,
+    set_words,
+)
 
 #: A line whose wet and dry photo are so much likelier for an open crack is told to stay dark.
 STAYS_DARK = 1.5
 #: A place that scores less is no scene: it is not drawn, nor told as the next best. From here on the shipped rules let
 #: a scene make a stone select.
 WORTH_DRAWING = 30
+#: Less host below a picture, as a share of its height, is no shore.
+LEAST_SHORE = 0.005
 #: In place of a grade, the word over a stone that the model does not know.
 UNFAMILIAR = "unfamiliar"
 #: Who says what nobody has put a name to.
@@ -63,21 +72,6 @@ def cautions_text() -> str:
     return "\n".join(["Take care", *lines])
 
 
-def meaning(grade: str, profile: Profile) -> str:
-    """Return the one-line meaning of a grade; of one that is no longer on the ladder, that."""
-    return next(
-        (rung.meaning for rung in profile.ladder if rung.grade == grade), "not on this ladder"
-    )
-
-
-def proposal_meaning(proposal: dict, profile: Profile) -> str:
-    """Return what the proposed grade means, or, where the written rules say another, that: the line that stands for
-    the grade would then give reasons that do not hold of this stone."""
-    if rules_words(proposal) is None:
-        return meaning(proposal["grade"], profile)
-    return f"the written rules say {proposal['rules']['grade']}; see why"
-
-
 def percent(share: float | None) -> str:
     """Return a share as whole percent; "under 1 %" where it is there but small."""
     if share is None:
@@ -100,6 +94,12 @@ def scene_words(scene: dict) -> str:
         return "not known"
     score = f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
     best = scene.get("best")
+    if scene.get("crossed"):
+        # What beside the line is best has a score of its own.
+        score = f"{score}, crossed by a line ({scene['without_lines']} without it)"
+        return f"{score}; beside it {placement_words(best)}, {best['score']}" if best else score
+    if best and scene["score"] < WORTH_DRAWING:
+        return f"{score}, no picture to speak of"
     return f"{score}, {placement_words(best)}" if best else score
 
 
@@ -115,7 +115,9 @@ def placement_words(placement: dict, rank: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
     where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
-    if placement["kind"] == "stream":
+    if placement["kind"] != "landscape":
+        return where
+    if placement["shore_share"] < LEAST_SHORE:
         return where
     if placement["shore_mm"] is None:
         return f"{where}, shore {percent(placement['shore_share'])} of its height"
@@ -243,8 +245,7 @@ def sound_words(sound: dict) -> list[str]:
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
     lines = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
     if not sound["clear"]:
-        weight = ", nor what of the weight is usable" if sound.get("weight_g") else ""
-        return [*lines, f"room for cab ovals not known without a scale{weight}"]
+        return lines
     rooms = [
         f"{clear['oval']} mm over {percent(clear['share'])}"
         for clear in sound["clear"]
@@ -274,7 +275,7 @@ def _range_words(share: dict) -> str:
 def size_words(piece: dict) -> str:
     """Return the size class with the area, or that it is not known."""
     if piece["size_class"] is None:
-        return "not known without a scale"
+        return NO_SCALE_WORDS
     size = f"{piece['size_class']} mm oval, {piece['area_cm2']:.1f} cm²"
     scale = piece.get("scale")
     if not scale or scale["low"] == scale["high"]:
@@ -290,26 +291,8 @@ def state_words(state: dict) -> str:
     return "wet or dry not known" if state["value"] == "unknown" else state["value"]
 
 
-def set_words(proposal: dict) -> str:
-    """Return "cabbing", or "cabbing or select: your call"; of an unfamiliar stone that."""
-    if proposal.get("unfamiliar"):
-        return f"unlike the stones this model knows ({proposal['unfamiliar']}): your call"
-    grades = proposal["grade_set"]["grades"]
-    if len(grades) == 1:
-        return grades[0]
-    if len(grades) == len(proposal["probabilities"]):
-        return "any grade: your call"
-    return f"{', '.join(grades[:-1])} or {grades[-1]}: your call"
-
-
-def rules_words(proposal: dict) -> str | None:
-    """Return what the written rules say where that is another grade than the model's, with what decided it."""
-    rules = proposal.get("rules")
-    if not rules or rules["grade"] == proposal["grade"]:
-        return None
-    # Kept as "cabbing: blue_share at least 0.6".
-    because = f" ({rules['because'].replace(': ', ' needs ', 1)})" if rules["because"] else ""
-    return f"{rules['grade']}{because}"
+#: Where the scale is not known, told once of a stone.
+NO_SCALE_WORDS = "not known without a scale, nor room for ovals, nor how to sell it"
 
 
 def call_words(call: dict, why: str | None = None) -> str:
@@ -410,8 +393,12 @@ def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[s
         *_block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
         ("size", size_words(piece)),
         *(_proposal_facts(proposal) if proposal else ()),
+        ("care", line_care_words(piece)),
     ]
-    head = f"Stone {piece['id']}   {_head_words(proposal, profile)}"
+    meant = meaning_words(proposal, profile)
+    several = proposal is not None and len(proposal["likely"]) > 1
+    joint = "" if not meant else ". " if several else ": "
+    head = f"Stone {piece['id']}   {headline_words(proposal)}{joint}{meant}"
     return [head, *(_LABEL.format(name, text) for name, text in facts if text)]
 
 
@@ -420,21 +407,13 @@ def _block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
     return [("" if number else name, line) for number, line in enumerate(lines)]
 
 
-def _head_words(proposal: dict | None, profile: Profile) -> str:
-    if proposal is None:
-        return "retake: no grade is proposed from this photo"
-    if proposal["unfamiliar"]:
-        return set_words(proposal)
-    return f"{proposal['grade']}: {proposal_meaning(proposal, profile)}"
-
-
 def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
     chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
     # Of an unfamiliar stone no chance is told: the number would be an invention.
-    likely = [("likely", set_words(proposal)), ("chances", chances)]
+    likely = [("may be", set_words(proposal)), ("chances", chances)]
     return [
         *([] if proposal["unfamiliar"] else likely),
-        ("sell as", proposal["sell_as"] or "not known without a scale"),
+        ("sell as", proposal["sell_as"]),
         *_block("why", proposal["reasons"]),
         ("what if", proposal.get("what_if")),
         ("rules", rules_words(proposal)),

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from grader.face.face import Face
 from grader.face.measurements import Line, RegionColour, Regions
 from grader.face.scene import search
+from grader.face.scene.flow import BANDS_WORTH
 from grader.face.scene.maps import board_of, maps_of
 from grader.face.scene.poses import Poses, fits
 from grader.face.scene.scene import measure_scene, place_scores
@@ -108,9 +109,9 @@ def test_a_photo_turned_by_any_angle_has_the_same_scene_turned(angle):
     turned = scene_of(codes, mask=mask > 0, mm_per_px=MM_PER_PX).best
     assert turned.score == pytest.approx(first.score, abs=3)
     assert abs((turned.turn_deg - first.turn_deg - angle + 180) % 360 - 180) < 6
-    there = matrix[:, :2] @ first.centre_px + matrix[:, 2]
+    expected_px = matrix[:, :2] @ first.centre_px + matrix[:, 2]
     # The sky is as good a little higher or lower: a twentieth of the face.
-    assert turned.centre_px == pytest.approx(tuple(there), abs=15)
+    assert turned.centre_px == pytest.approx(tuple(expected_px), abs=15)
 
 
 def test_mirrored_or_twice_as_large_it_scores_the_same():
@@ -141,8 +142,8 @@ def test_noise_scores_low():
     assert score_of(noise) < 40
 
 
-def test_stripes_without_land_stay_under_the_limit_of_two_zones():
-    limit = (LIMITS["zones"] + 100) / 2
+def test_straight_stripes_without_land_are_worth_what_bands_are():
+    limit = 100 * BANDS_WORTH
     for wide in (12, 30, 70):
         assert score_of(np.where(Y // wide % 2, BLUE, WHITE)) <= limit + 1e-6, wide
 
@@ -154,14 +155,44 @@ def test_a_face_that_is_all_glare_is_unknown():
 
 
 def test_a_bright_seam_in_host_is_a_stream():
-    best = scene_of(np.where(np.abs(Y - 150 + 0.15 * (X - 200)) < 22, WHITE, HOST)).best
+    off = np.abs(Y - 150 + 0.15 * (X - 200))
+    best = scene_of(np.where(off < 13, BLUE, np.where(off < 22, WHITE, HOST))).best
     assert best.kind == "stream"
     assert best.score > 80
     # The seam falls by 0.15 to the left, so it rises to the right, or falls when looked at from
     # the other side.
     assert best.turn_deg % 180 == pytest.approx(np.degrees(np.arctan(0.15)), abs=6)
-    broken = np.where((np.abs(Y - 150) < 22) & (np.abs(X - 200) > 60), WHITE, HOST)
+    broken = np.where((np.abs(Y - 150) < 22) & (np.abs(X - 200) > 60), BLUE, HOST)
     assert score_of(broken) < best.score - 10
+
+
+def test_a_hair_thin_or_a_pale_seam_is_no_stream():
+    off = np.abs(Y - 150 + 0.15 * (X - 200))
+    for seam in (np.where(off < 4, BLUE, HOST), np.where(off < 22, WHITE, HOST)):
+        assert score_of(seam) < 55
+    assert score_of(np.where(off < 4, WHITE, HOST)) < 35
+
+
+def swirls(turns):
+    """Stripes of white and blue, wound up around the middle."""
+    dx, dy = X - 200, Y - 150
+    angle = turns * np.exp(-(dx**2 + dy**2) / 100**2)
+    across = np.sin(angle) * dx + np.cos(angle) * dy
+    return np.where(across % 50 < 20, WHITE, BLUE)
+
+
+def test_swirls_are_surf_and_the_same_stripes_in_pieces_are_not():
+    best = scene_of(swirls(2.5)).best
+    assert best.kind == "surf"
+    assert best.score > 70 > score_of(swirls(0.0))
+    rng, tile = np.random.default_rng(3), 30
+    codes = swirls(2.5)
+    tiles = [(y, x) for y in range(0, 300, tile) for x in range(0, 390, tile)]
+    pieces = codes.copy()
+    for (y, x), k in zip(tiles, rng.permutation(len(tiles)), strict=True):
+        y0, x0 = tiles[k]
+        pieces[y : y + tile, x : x + tile] = codes[y0 : y0 + tile, x0 : x0 + tile]
+    assert score_of(pieces) < 50
 
 
 def test_host_alone_beside_a_landscape_is_no_stream():
@@ -272,8 +303,8 @@ def turned_by(a, b):
 @pytest.mark.parametrize("angle", [0, 37, 160])
 def test_up_is_where_the_sky_is(angle):
     """By geometry: a landscape turned by an angle lies right at that turn."""
-    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
-    codes = np.where(away < -25, WHITE, np.where(away < 25, BLUE, HOST))
+    height_px = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    codes = np.where(height_px < -25, WHITE, np.where(height_px < 25, BLUE, HOST))
     board, templates = laid_board(codes)
     for template in templates:
         laid, turns = everywhere(board, template)
@@ -286,8 +317,8 @@ def test_up_is_where_the_sky_is(angle):
 @pytest.mark.parametrize("angle", [0, 37, 160])
 def test_a_stream_lies_along_its_seam_either_way_up(angle):
     """By geometry: a seam turned by an angle runs level at that turn and at the one opposite."""
-    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
-    board, templates = laid_board(np.where(np.abs(away) < 22, WHITE, HOST))
+    height_px = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    board, templates = laid_board(np.where(np.abs(height_px) < 22, WHITE, HOST))
     bare, _ = laid_board(np.full((HEIGHT, WIDTH), HOST))
     for template in templates:
         laid, turns = everywhere(board, template)

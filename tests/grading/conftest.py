@@ -11,6 +11,7 @@ from grader.face.measurements import (
     Measurements,
     RegionColour,
     Regions,
+    Room,
     Scene,
     Share,
 )
@@ -54,7 +55,14 @@ def _measurements(
         face_area_px=20_000,
         px_per_photo_px=1.0,
         mm_per_px=mm_per_px,
+        room=_room(blue, white),
     )  # fmt: skip
+
+
+def _room(blue, white) -> Room:
+    """Room as faces have it whose blue and white lie in broad bands."""
+    both = min(blue, white) >= 0.05
+    return Room(0.8 * (blue + white) if both else 0.0, 0.8 * blue, 30.0 if both else 4.0)
 
 
 def _line(x0, y0, x1, y1, kind="crack") -> Line:

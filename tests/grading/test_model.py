@@ -71,7 +71,7 @@ def _edit(path, change):
         (
             "seller_ensemble",
             lambda c: c.update(sellers=[[1.0, 2.0]]),
-            "a seller of the ensemble needs 19 numbers",
+            "a seller of the ensemble needs 23 numbers",
         ),
     ],
 )

@@ -38,7 +38,12 @@ def test_every_declared_measure_is_a_column_once():
 
 
 def test_every_measure_is_filled_where_it_is_known(make_graded, crack):
-    (row,) = rows([photo_record(make_graded(lines=(crack,), mm_per_px=0.2))])
+    record = photo_record(make_graded(lines=(crack,), mm_per_px=0.2))
+    record["pieces"][0]["scene"] |= {
+        "without_lines": 50,
+        "best": {"line_ratio": 0.1, "size_mm": [25.0, 18.0]},
+    }
+    (row,) = rows([record])
     assert [measure for measure in MEASURES if row[measure] == ""] == []
 
 
@@ -96,7 +101,8 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
 
 def test_grade_set_rules_and_what_if_stand_last(make_graded):
     last = ["grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by"]
-    assert column_names(CLASSES)[-5:] == last
+    last += ["likely", "ask_first"]
+    assert column_names(CLASSES)[-7:] == last
     (row,) = rows([photo_record(make_graded())])
     assert row["grade_set"] == "cabbing; select"
     assert (row["rules_grade"], row["unfamiliar"]) == ("tumbling", "")

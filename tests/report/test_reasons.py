@@ -38,17 +38,25 @@ def line(level="middle", side="middle", long=True, leaves=None, length=40.0):
     ],
 )
 def test_each_subject_has_its_words(subject, values, words):
-    assert reason_words(Reason(subject, 0.2, values)) == f"{words}: better than usual"
-    assert reason_words(Reason(subject, -0.2, values)) == f"{words}: worse than usual"
+    for moves in (0.2, -0.2):
+        assert reason_words(Reason(subject, moves, values)) == words
+
+
+def test_the_yardstick_stands_second_and_is_named():
+    usual = {"scene_score": 41.2}
+    scene = Reason("scene", 0.5, {"scene_score": 85.6}, usual=usual)
+    assert reason_words(scene) == "scene 86 of 100 (drawn stones: 41 in the mean)"
+    called = Reason("scene", 0.5, {"scene_score": 85.6}, usual=usual, called=True)
+    assert reason_words(called) == "scene 86 of 100 (the stones you called: 41 in the mean)"
 
 
 def test_of_several_lines_the_longest_is_named():
     cracks = (line("lower", "left"), line("upper", "middle"))
     assert reason_words(Reason("lines", -0.5, {}, cracks)) == (
-        "2 lines seen, the longest at the lower left corner, 0.4 of the face's width: worse than usual"
+        "2 lines seen, the longest at the lower left corner, 0.4 of the face's width"
     )
     assert reason_words(Reason("lines", -0.5, {}, cracks[1:])) == (
-        "one line seen at the upper edge, 0.4 of the face's width: worse than usual"
+        "one line seen at the upper edge, 0.4 of the face's width"
     )
 
 

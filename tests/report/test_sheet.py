@@ -86,11 +86,11 @@ def test_each_stone_switches_between_four_pictures_by_labelled_radios(written, m
 
 def test_the_shares_stand_below_the_regions_with_their_swatches(written, make_graded):
     page = written(make_graded())
-    told = re.search(r'<ul class="told regions">(.*?)</ul>', page)[1]
-    assert re.findall(r">([^<>]+)</li>", told) == [
+    items = re.search(r'<ul class="told regions">(.*?)</ul>', page)[1]
+    assert re.findall(r">([^<>]+)</li>", items) == [
         "blue 53 %", "white 26 %", "host 21 %", "unreadable 5 % of the face",
     ]  # fmt: skip
-    assert told.count("data:image/png;base64,") == 4
+    assert items.count("data:image/png;base64,") == 4
 
 
 def test_a_stone_of_an_earlier_look_shows_its_one_picture(make_graded):
@@ -115,7 +115,7 @@ def test_a_card_says_which_stone_it_is(written, make_graded):
 def test_the_grade_is_told_with_its_meaning(written, make_graded):
     page = written(make_graded())
     assert "1 cabbing</h2>" in page
-    assert "sound pattern for a cab on the face seen" in page
+    assert "for a cab where no line is seen" in page
 
 
 def test_names_cannot_break_out_of_the_page(written, make_graded):

@@ -3,7 +3,7 @@
 import pytest
 
 from grader.profile import load_profile
-from grader.report import words
+from grader.report import headline, words
 from grader.report.result import photo_record
 
 
@@ -65,7 +65,6 @@ def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
     sound = {"largest": likely, "parts": parts, "clear": [], "usable": None, "usable_g": None}
     assert words.sound_words(sound) == [
         "largest part 62 % (50 to 100) of the face; parts 50 %, 49 %",
-        "room for cab ovals not known without a scale",
     ]
     sound |= {
         "parts": [{"share": 0.5, "weight_g": 100.0}, {"share": 0.49, "weight_g": 98.0}],
@@ -130,10 +129,9 @@ def test_a_call_is_told_with_what_the_others_say():
 def test_a_grade_that_left_the_ladder_is_told_as_such():
     profile = load_profile()
     assert (
-        words.meaning("select", profile)
-        == "a scene in strong colours on the face, and few lines seen"
+        headline.meaning("select", profile) == "a scene, or striking bands, where no line is seen"
     )
-    assert words.meaning("former", profile) == "not on this ladder"
+    assert headline.meaning("former", profile) == "not on this ladder"
 
 
 def test_offsets_are_told_with_their_throw_where_there_are_any():
@@ -143,28 +141,53 @@ def test_offsets_are_told_with_their_throw_where_there_are_any():
     assert words.offsets_words({"offsets": 7, "throw_mm": None}) == "7 offset by faults"
 
 
-def test_a_set_is_told_as_one_grade_or_left_to_the_seller():
-    four = dict.fromkeys(("waste", "tumbling", "cabbing", "select"), 0.25)
-
-    def words_of(*grades, unfamiliar=None):
-        held = {"grades": list(grades), "level": 0.9}
-        return words.set_words(
-            {"grade": "cabbing", "probabilities": four, "grade_set": held, "unfamiliar": unfamiliar}
-        )
-
-    assert words_of("cabbing") == "cabbing"
-    assert words_of("cabbing", "select") == "cabbing or select: your call"
-    assert words_of("tumbling", "cabbing", "select") == "tumbling, cabbing or select: your call"
-    assert words_of(*four) == "any grade: your call"
-    assert words_of("cabbing", unfamiliar="texture").startswith(
-        "unlike the stones this model knows"
-    )
+LADDER = ("waste", "tumbling", "cabbing", "select")
 
 
-def test_the_rules_are_told_where_they_say_another_grade(make_graded):
-    proposal = photo_record(make_graded())["pieces"][0]["proposal"]
-    assert words.rules_words(proposal) == "tumbling (cabbing needs blue_share at least 0.6)"
-    assert words.rules_words(proposal | {"rules": {"grade": "cabbing", "because": None}}) is None
+def proposal_of(*likely, held=None, unfamiliar=None, rules=None):
+    """A proposal as a record has it, with those grades over the stone."""
+    return {
+        "grade": likely[0],
+        "likely": list(likely),
+        "probabilities": dict.fromkeys(LADDER, 0.25),
+        "grade_set": {"grades": list(held or likely), "level": 0.9},
+        "unfamiliar": unfamiliar,
+        "rules": rules and {"grade": rules, "because": None},
+    }
+
+
+def test_the_words_over_a_stone_name_the_likeliest_grades():
+    assert headline.headline_words(None) == "retake"
+    assert headline.headline_words(proposal_of("cabbing")) == "cabbing"
+    two = proposal_of("cabbing", "select")
+    assert headline.headline_words(two) == "cabbing or select: yours to say"
+    # A grade that is skipped lies in the range.
+    assert headline.headline_words(proposal_of(*LADDER[1:])) == "tumbling to select: yours to say"
+    strange = headline.headline_words(proposal_of("cabbing", unfamiliar="texture"))
+    assert strange.startswith("unlike the stones this model knows")
+
+
+def test_a_set_is_told_only_where_it_says_more():
+    assert headline.set_words(proposal_of("cabbing")) is None
+    held = proposal_of("cabbing", held=("tumbling", "cabbing", "select"))
+    assert headline.set_words(held) == "tumbling to select, nine times in ten"
+    assert headline.set_words(proposal_of("cabbing", held=LADDER)) == "any grade, nine times in ten"
+
+
+def test_the_rules_are_told_in_one_sentence_where_they_say_another_grade(make_graded):
+    proposal = photo_record(make_graded())["pieces"][0]["proposal"] | {"likely": ["cabbing"]}
+    told = "the written rules alone say tumbling; cabbing needs blue_share at least 0.6"
+    assert headline.rules_words(proposal) == told
+    assert headline.rules_words(proposal_of("cabbing", rules="cabbing")) is None
+    # What the headline leaves open the rules do not settle.
+    assert headline.rules_words(proposal_of("cabbing", "select", rules="select")) is None
+
+
+def test_a_lined_stone_that_may_go_to_the_saw_is_told_with_care():
+    lined = {"proposal": proposal_of("cabbing"), "cracks": {"count": 1}}
+    assert "come apart" in headline.line_care_words(lined)
+    assert headline.line_care_words(lined | {"cracks": {"count": 0}}) is None
+    assert headline.line_care_words(lined | {"proposal": proposal_of("waste")}) is None
 
 
 def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_graded):
@@ -189,14 +212,6 @@ def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_grade
     text = words.one_piece_text(lined)
     assert "seen on 1 of 2 faces: a.jpg" in text and "no line seen" not in text
     assert "a.jpg counts" in text
-
-
-def test_a_grade_against_the_written_rules_is_not_given_their_words():
-    profile = load_profile()
-    proposal = {"grade": "waste", "rules": {"grade": "cabbing", "because": None}}
-    assert words.proposal_meaning(proposal, profile) == "the written rules say cabbing; see why"
-    alike = proposal | {"rules": {"grade": "waste", "because": None}}
-    assert words.proposal_meaning(alike, profile) == words.meaning("waste", profile)
 
 
 def test_a_runner_up_is_told_where_it_is_worth_a_look():

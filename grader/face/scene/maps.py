@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from grader.face.lines.polyline import pieces
 from grader.face.measurements import Line, Regions
 from grader.face.regions.regions import reading_lab
+from grader.face.scene.flow import Flow, flow_of
 from grader.face.scene.parts import OFF, SHORE, WATER, Contrasts
 from grader.measures import UNREADABLE
 from grader.photo.colour import delta_e_2000
@@ -20,6 +21,10 @@ ORDER = ("sky", "water", "shore")
 #: Sides of the maps on which templates are laid, for a face as large as such a square. Counted from the
 #: area, they stay as they are when the photo is turned.
 MAPS_PX = (36, 72, 144, 288)
+#: The one on which borders are followed.
+FLOW_MAP = 2
+#: A broad seam takes this share of the side of a square as large as the face.
+BROAD_SHARE = 0.1
 #: So that no grain of the map counts, each px shows what most around it is (sigma, px).
 AROUND_PX = 0.9
 #: Side of the table for a face as large as a square, px: finer than any map.
@@ -86,6 +91,7 @@ class Board:
     maps : from small to large.   outside : how far each px of the largest lies outside the face, (h, w).
     spots, weights : (n, 2) places along the lines that count, and the length that each stands for, (n,).
     isles, isle_areas : (n, 2) middles of the host patches within water, and their areas, (n,).
+    flow : of the borders between sky and water, on ``flow_map``.   broad_px : thickness of a broad seam.
     """
 
     maps: tuple[Map, ...]
@@ -96,6 +102,13 @@ class Board:
     isle_areas: NDArray
     contrasts: Contrasts
     part_weights: dict[str, float]
+    flow: Flow
+    broad_px: float
+
+    @property
+    def flow_map(self) -> Map:
+        """The map that the flow is read on."""
+        return self.maps[FLOW_MAP]
 
 
 def maps_of(codes: NDArray, mask: NDArray[np.bool_], profile: Profile) -> tuple[Map, ...]:
@@ -131,7 +144,7 @@ def board_of(
     isles, areas = _isles(readings)
     return Board(
         maps, outside, spots, weights, isles, areas, _contrasts(regions, profile),
-        profile.scene_weights,
+        profile.scene_weights, flow_of(maps[FLOW_MAP].readings), BROAD_SHARE * MAPS_PX[-1],
     )  # fmt: skip
 
 
@@ -186,7 +199,7 @@ def _small(planes: NDArray[np.uint8], table: Table, side_px: int) -> Map:
     h, w = planes.shape
     size = (max(round(w * factor), 1), max(round(h * factor), 1))
     coarse = planes[::every, ::every]
-    shares = np.dstack([(coarse == plane).astype(np.float32) for plane in range(1, 5)])
+    shares = np.take(np.eye(5, 4, -1, np.float32), coarse, axis=0)
     method = cv2.INTER_AREA if coarse.shape[1] >= size[0] else cv2.INTER_LINEAR
     shares = cv2.resize(shares, size, interpolation=method)
     inside = shares.sum(axis=2) > 0.5

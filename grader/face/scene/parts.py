@@ -15,6 +15,8 @@ from grader.measures import UNREADABLE
 OFF, SKY, WATER, SHORE = range(4)
 #: A zone is there from this share of the picture on, and is not from half of it.
 ZONE_SHARE = 0.10
+#: What is left of the zones where there is no sky, or no water.
+LACKS_ONE = 0.6
 #: How well the cells must keep to their zones: from nothing to full.
 ORDER_SHARES = (0.64, 0.9)
 #: What a cell of white counts within the water: foam, surf.
@@ -23,6 +25,10 @@ FOAM = 0.5
 BORDER_SHARES = (0.4, 0.8)
 #: How far above and below a border is looked at, share of the height.
 BORDER_REACH = 0.11
+#: A seam of this part of a broad one's thickness is hair-thin, and one of that is broad.
+THIN_TO_BROAD = (0.4, 1.0)
+#: From this share of blue on a bright seam is no pale one.
+BLUE_OF_SEAM = 0.2
 
 
 @dataclass(frozen=True)
@@ -76,17 +82,9 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     ]
     presence = [np.interp(share, (ZONE_SHARE / 2, ZONE_SHARE), (0, 1)) for share in in_place]
     count = sum(presence)
-    # Sky and water, water and shore, and, where there is no water, sky and shore.
-    waterless = lower - upper < 1
-    widths = np.stack(
-        [
-            np.where(waterless, 0, _border(zones[0], zones[1], on, upper)),
-            np.where(waterless, 0, _border(zones[0] | zones[1], zones[2], on, lower)),
-            np.where(waterless, _border(zones[0], zones[2], on, upper), 0),
-        ]
-    )
-    which = widths.argmax(axis=0)
-    width = widths.max(axis=0)
+    # Of two zones sky and water are the picture; a shore with one of them is less.
+    lacking = np.prod([LACKS_ONE + (1 - LACKS_ONE) * there for there in presence[:2]], axis=0)
+    which, width = _horizon(pictures, on[0], upper, lower)
     place = np.where(which == 1, lower, upper) / rows
     visible = np.interp(width, (0.15, 0.4), (0, 1))
     shore_share, evenness = _shore(zones[2], on, lower)
@@ -94,7 +92,7 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     values = {
         "horizon": np.interp(width, (0.15, 0.6, 0.9), (0, 0.85, 1)),
         "height": _height(place) * visible,
-        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order,
+        "zones": np.interp(count, (1, 2, 3), (0, 0.5, 1)) * order * lacking,
         "water": np.interp(in_place[1], (0, 0.125), (0, 1)),
         "contrast": contrasts.strength()[which] * visible,
         "balance": np.where(width > 0.15, _balance(zones, on, area), np.nan),
@@ -104,28 +102,33 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     return Parts(values, shore_share, evenness)
 
 
-def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
+def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts, broad_rows: float) -> Parts:
     """Return the same part scores of each picture as a bright seam that crosses the host.
 
     Horizon is how far it crosses, height where it lies, water its width, shore the host on its two
-    sides.
+    sides. A hair-thin or a pale seam is none.
+
+    broad_rows : rows of a picture that a broad seam takes.
     """
     rows = pictures.shape[1]
     on = pictures != OFF
     bright, host = (pictures == SKY) | (pictures == WATER), pictures == SHORE
     area = max(int(on[0].sum()), 1)
     # Looked at where the picture is high enough to have host above and below the seam.
-    tall = on[0].sum(axis=0) >= 0.5 * rows
+    tall = _columns(on[0], 0.5)
     wet, dry = bright[:, :, tall], host[:, :, tall]
     filled = np.maximum(on[:1, :, tall].sum(axis=1), 1)
     thick = _counts(wet, 1)
-    lines = np.arange(rows)[None, :, None]
-    first = np.where(thick > 0, wet.argmax(axis=1), rows)
-    last = np.where(thick > 0, rows - 1 - wet[:, ::-1].argmax(axis=1), -1)
+    # The first row of bright in each column, and the one after the last.
+    row = np.arange(rows, dtype=np.uint8)[:, None]
+    top = np.where(wet, row, np.uint8(rows)).min(axis=1)
+    end = np.where(wet, row + np.uint8(1), np.uint8(0)).max(axis=1)
+    above = _counts(dry & (row < top[:, None]), 1)
+    below = _counts(dry & (row >= end[:, None]), 1)
+    first = top.astype(np.int32, order="C")
+    last = end.astype(np.int32, order="C") - 1
     # One run of bright, host above it and below it, and it goes on from the column before.
     whole = thick >= 0.8 * (last - first + 1)
-    above = _counts(dry & (lines < first[:, None]), 1)
-    below = _counts(dry & (lines > last[:, None]), 1)
     walled = np.minimum(above, below) >= 0.06 * rows
     clean = above + below >= 0.8 * (filled - thick)
     ok = (thick > 0) & whole & walled & clean
@@ -138,14 +141,17 @@ def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     walls = np.minimum((above * ok).sum(axis=1), (below * ok).sum(axis=1)) / number / rows
     visible = np.interp(crossing, (0.4, 0.9), (0, 1))
     narrow = np.interp(width, (0.02, 0.06, 0.35, 0.5), (0, 1, 1, 0))
+    broad = np.interp(width * rows / broad_rows, THIN_TO_BROAD, (0, 1))
     even = 1 - np.interp(_spread(thick, ok) / np.maximum(width * rows, 1), (0.2, 1.0), (0, 1))
     bright_area = _counts(bright, 1).sum(axis=1)
-    blue = _counts(pictures == WATER, 1).sum(axis=1) > 0.5 * bright_area
+    water_share = _counts(pictures == WATER, 1).sum(axis=1) / np.maximum(bright_area, 1)
+    blue = water_share > 0.5
+    coloured = np.interp(water_share, (0, BLUE_OF_SEAM), (0.25, 1))
     strength = contrasts.strength()
     values = {
         "horizon": visible,
         "height": np.interp(np.abs(middle - 0.5), (0.25, 0.4), (1, 0)) * visible,
-        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * visible * narrow,
+        "zones": np.interp(walls, (0.05, 0.15), (0, 1)) * visible * narrow * broad * coloured,
         "water": narrow * visible,
         "contrast": np.where(blue, strength[1], strength[2]) * visible,
         "balance": np.interp(_spread(middle_of(first, last), ok) / rows, (0.01, 0.2), (1, 0)),
@@ -188,43 +194,83 @@ def _fit(sky: NDArray, water: NDArray, shore: NDArray) -> tuple[NDArray, NDArray
     return upper, lower, total[at, lower] + low[:, -1]
 
 
-def _border(above: NDArray, below: NDArray, on: NDArray, row: NDArray) -> NDArray[np.float64]:
-    """Return how much of the picture's width there a level border takes without a break, (n,), 0 to 1.
+def _horizon(
+    pictures: NDArray[np.uint8], on: NDArray[np.bool_], upper: NDArray, lower: NDArray
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return which border is the widest, (n,), and how wide it is, share of the width.
 
-    above, below, on : (n, rows, cols) bool.   row : (n,) where the border lies.
+    0 is that of sky and water, 1 of water and shore, 2, where there is no water, of sky and shore.
+
+    on : (rows, cols) bool.   upper, lower : (n,) rows where water and shore begin.
     """
-    n, rows, cols = on.shape
+    waterless = lower - upper < 1
+    above, below = _beside(pictures, upper)
+    under = np.where(waterless, SHORE, WATER).astype(np.uint8)
+    first = _border(above == SKY, below == under, on, upper)
+    above, below = _beside(pictures, lower)
+    second = _border((above == SKY) | (above == WATER), below == SHORE, on, lower)
+    second = np.where(waterless, 0, second)
+    which = np.where(waterless, np.where(first > 0, 2, 0), second > first)
+    return which, np.maximum(first, second)
+
+
+def _beside(pictures: NDArray[np.uint8], row: NDArray) -> tuple[NDArray, NDArray]:
+    """The cells close above and close below a row, (n,), of each picture, (reach, cols, n) each; off it ``OFF``."""
+    n, rows, cols = pictures.shape
     reach = max(round(BORDER_REACH * rows), 2)
-    at, distance = np.arange(n)[:, None], np.arange(reach)[None]
-    over, under = row[:, None] - 1 - distance, row[:, None] + distance
-    up = _counts(above[at, over.clip(0)] & (over >= 0)[..., None], 1)
-    down = _counts(below[at, under.clip(max=rows - 1)] & (under < rows)[..., None], 1)
-    kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[np.minimum(up, down)]
-    here = on[0][row.clip(0, rows - 1)] & on[0][(row - 1).clip(0, rows - 1)]
+    # Rows off the picture are those of a rim.
+    framed = np.full((rows + 2 * reach, cols, n), OFF, np.uint8)
+    framed[reach:-reach] = pictures.transpose(1, 2, 0)
+    at = np.arange(cols)[:, None] * n + np.arange(n)
+    rows_at = (row + np.arange(2 * reach)[:, None]) * (cols * n)
+    cells = np.take(framed.ravel(), rows_at[:, None] + at)
+    return cells[:reach], cells[reach:]
+
+
+def _border(
+    above: NDArray[np.bool_], below: NDArray[np.bool_], on: NDArray[np.bool_], row: NDArray
+) -> NDArray[np.float64]:
+    """Return how much of the picture's width a level border takes without a break, (n,), 0 to 1.
+
+    above, below : (reach, cols, n) which cells beside it keep to it.   on : (rows, cols) bool.
+    row : (n,) where the border lies.
+    """
+    reach, rows, cols = len(above), *on.shape
+    keeps = np.minimum(
+        *(side.view(np.uint8).sum(axis=0, dtype=np.uint8) for side in (above, below))
+    )
+    kept = np.interp(np.arange(reach + 1) / reach, BORDER_SHARES, (0, 1))[keeps]
+    here = on[row.clip(0, rows - 1)] & on[(row - 1).clip(0, rows - 1)]
+    kept = kept * here.T
     width = np.maximum(here.sum(axis=1), 0.35 * cols)
-    run = _soft_longest(kept * here, max(round(0.06 * cols), 1))
+    run = _soft_longest(kept, max(round(0.06 * cols), 1))
     # A run counts in full; what keeps to the border elsewhere counts half.
-    return np.minimum((0.5 * run + 0.5 * (kept * here).sum(axis=1)) / width, 1)
+    whole = np.ascontiguousarray(kept.T).sum(axis=1)
+    return np.minimum((0.5 * run + 0.5 * whole) / width, 1)
 
 
 def _soft_longest(kept: NDArray, gap: int) -> NDArray[np.float64]:
-    """Return the largest sum, (n,), of ``kept`` (n, cols), 0 to 1, over a run without a gap longer than ``gap``."""
-    run, best = np.zeros(len(kept)), np.zeros(len(kept))
-    missed = np.zeros(len(kept))
-    for column in kept.T:
-        missed = np.where(column >= 0.5, 0, missed + 1)
-        run = np.where(missed > gap, 0, run + column)
-        best = np.maximum(best, run)
-    return best
+    """Return the largest sum, (n,), of ``kept`` (cols, n), 0 to 1, over a run without a gap longer than ``gap``."""
+    misses = kept < 0.5
+    cols = len(kept)
+    goes_on = np.ones(kept.shape)
+    if cols > gap:
+        windows = [misses[k : cols - gap + k] for k in range(gap + 1)]
+        goes_on[gap:] = ~np.logical_and.reduce(windows)
+    runs = np.empty(kept.shape)
+    run = np.zeros(kept.shape[1])
+    for column, joined, out in zip(kept, goes_on, runs, strict=True):
+        run = np.multiply(np.add(run, column, out=out), joined, out=out)
+    return runs.max(axis=0)
 
 
 def _longest(ok: NDArray[np.bool_], goes_on: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return the longest run of columns, (n,), that are ``ok`` and go on from the one before; (n, cols) each."""
-    run, best = np.zeros(len(ok), int), np.zeros(len(ok), int)
-    for good, joined in zip(ok.T, goes_on.T, strict=True):
-        run = np.where(good, np.where(joined, run + 1, 1), 0)
-        best = np.maximum(best, run)
-    return best
+    runs = np.empty(ok.shape[::-1], np.int64)
+    run = np.zeros(len(ok), np.int64)
+    for good, joined, out in zip(ok.T, goes_on.T, runs, strict=True):
+        run = np.multiply(np.add(run * joined, 1, out=out), good, out=out)
+    return runs.max(axis=0)
 
 
 def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
@@ -234,9 +280,15 @@ def _runs(pictures: NDArray, on: NDArray) -> NDArray[np.float64]:
     return (width / (1 + _counts(breaks, 2))).sum(axis=1) / max(width.sum(), 1)
 
 
+def _columns(on: NDArray[np.bool_], share: float) -> slice:
+    """The columns in which a picture, (rows, cols), takes at least that share of its height: those in its middle."""
+    high = np.flatnonzero(on.sum(axis=0) >= share * len(on))
+    return slice(int(high[0]), int(high[-1]) + 1)
+
+
 def _counts(mask: NDArray[np.bool_], axis: int) -> NDArray[np.int32]:
     """Counts along one axis of at most 255, that axis gone; small numbers add up several times faster."""
-    return mask.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32)
+    return mask.view(np.uint8).sum(axis=axis, dtype=np.uint8).astype(np.int32, order="C")
 
 
 def _height(place: NDArray) -> NDArray[np.float64]:
@@ -260,11 +312,11 @@ def _balance(zones: list[NDArray], on: NDArray, area: NDArray) -> NDArray[np.flo
 def _shore(host: NDArray, on: NDArray, lower: NDArray) -> tuple[NDArray, NDArray]:
     """Return the mean thickness of the host below, share of the height, and its evenness, 0 to 1; (n,) each."""
     rows = host.shape[1]
-    middle = on[0].sum(axis=0) >= 0.6 * rows
-    below = (
-        np.arange(rows)[None, :, None] >= np.maximum(lower - max(rows // 8, 1), 0)[:, None, None]
-    )
-    thick = _counts(host[:, :, middle] & below, 1)
+    middle = _columns(on[0], 0.6)
+    start = np.maximum(lower - max(rows // 8, 1), 0)
+    # Laid in memory as the pictures are.
+    below = (np.arange(rows)[:, None] >= start).T[..., None]
+    thick = np.asfortranarray(_counts(host[:, :, middle] & below, 1))
     evenness = 1 - np.interp(thick.std(axis=1) / rows, (0.04, 0.25), (0, 1))
     return thick.mean(axis=1) / rows, np.where(thick.mean(axis=1) > 0, evenness, 0.0)
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.outline import rim
-from grader.face.scene.maps import Board
+from grader.face.scene.maps import Board, Map
 from grader.face.scene.parts import OFF
 from grader.face.scene.templates import Template
 from grader.measures import UNREADABLE
@@ -41,18 +41,17 @@ class Poses:
         c, s = np.cos(angle), np.sin(angle)
         return np.stack([c, -s], axis=1), np.stack([s, c], axis=1)
 
-    def within(self, points: NDArray) -> tuple[NDArray, NDArray]:
-        """Return where points (m, 2) lie in each picture, (n, m): -1 to 1 across it and down."""
+    def shows(self, points: NDArray, share: float = 1.0) -> NDArray[np.bool_]:
+        """Return whether points (m, 2) lie in that share of each picture around its middle, (n, m)."""
         right, down = self.axes()
-        offset = points[None] - self.centre[:, None]
-        w, h = self.template.size_px
-        x = (offset * right[:, None]).sum(axis=2) / (w / 2)
-        return x, (offset * down[:, None]).sum(axis=2) / (h / 2)
-
-    def reach(self, points: NDArray) -> NDArray:
-        """Return how far out points (m, 2) lie in each picture, (n, m): 1 is its rim."""
-        x, y = self.within(points)
-        return np.hypot(x, y) if self.template.shape == "oval" else np.maximum(abs(x), abs(y))
+        # One array a coordinate: pairs along a last axis are added several times slower.
+        x, y = (points[None, :, k] - self.centre[:, k, None] for k in (0, 1))
+        w, h = (side * share / 2 for side in self.template.size_px)
+        across = (x * right[:, :1] + y * right[:, 1:]) / w
+        below = (x * down[:, :1] + y * down[:, 1:]) / h
+        if self.template.shape == "oval":
+            return across * across + below * below <= 1
+        return (np.abs(across) <= 1) & (np.abs(below) <= 1)
 
     def shifted(self, moves: Sequence[tuple], step_px: float, degrees: float) -> "Poses":
         """Return each pose after each of the k moves, (n k,): steps across, down, turned counter-clockwise."""
@@ -86,24 +85,27 @@ def fits(board: Board, poses: Poses) -> NDArray[np.bool_]:
 
 def overhang(board: Board, poses: Poses) -> NDArray[np.float64]:
     """Return how far each rim leaves the face beyond the outline's own grain, px of the map, (n,)."""
-    around = rim(poses.template.shape, poses.template.size_px, 48)
+    around = rim(poses.template.shape, poses.template.size_px, 48).T
     right, down = poses.axes()
-    points = (
-        poses.centre[:, None]
-        + around[None, :, :1] * right[:, None]
-        + around[None, :, 1:] * down[:, None]
+    x, y = (
+        np.floor(
+            poses.centre[:, k, None] + around[0] * right[:, k, None] + around[1] * down[:, k, None]
+        ).astype(int)
+        for k in (0, 1)
     )
     h, w = board.outside.shape
-    at = np.floor(points).astype(int)
     # Beyond the map's edge it is as far as to the edge, and on.
-    inner = np.clip(at, 0, (w - 1, h - 1))
-    off = board.outside[inner[..., 1], inner[..., 0]] + np.abs(at - inner).max(axis=2)
+    inner_x, inner_y = np.clip(x, 0, w - 1), np.clip(y, 0, h - 1)
+    beyond = np.maximum(np.abs(x - inner_x), np.abs(y - inner_y))
+    off = np.take(board.outside.ravel(), inner_y * w + inner_x) + beyond
     slack = 1.0 + 0.01 * poses.template.size_px[0]
     return np.maximum(off - slack, 0).max(axis=1)
 
 
 def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
     """Return what each template shows, upright: (n, rows, columns) of OFF to SHORE, UNREADABLE.
+
+    The same cell of all pictures lies side by side in memory, for cells are added up over all of them at once.
 
     cells : of a picture, about.
     """
@@ -114,18 +116,62 @@ def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
     cell_px = template.size_px[1] / rows
     small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / CELL_PX)))
     factor = small.scale / largest
-    y, x = np.meshgrid((np.arange(rows) + 0.5) / rows - 0.5, (np.arange(cols) + 0.5) / cols - 0.5,
-                       indexing="ij")  # fmt: skip
-    on = (2 * x) ** 2 + (2 * y) ** 2 <= 1 if template.shape == "oval" else np.ones_like(x, bool)
-    x, y = (np.float32(factor) * a.ravel() * side
+    y = (np.arange(rows) + 0.5) / rows - 0.5
+    x = (np.arange(cols) + 0.5) / cols - 0.5
+    on = np.ones((rows, cols), bool)
+    if template.shape == "oval":
+        on = (2 * x) ** 2 + (2 * y[:, None]) ** 2 <= 1
+    x, y = (np.float32(factor) * a * side
             for a, side in zip((x, y), template.size_px, strict=True))  # fmt: skip
-    right, down = (a.astype(np.float32) for a in poses.axes())
-    centre = (poses.centre * factor).astype(np.float32)
+    right, down = (a.astype(np.float32).T for a in poses.axes())
+    centre = (poses.centre * factor).astype(np.float32).T
+    # Columns of all pictures, and what leads from them to each row.
+    (x, x_down), (y, y_down) = (
+        (centre[k] + right[k] * x[:, None], down[k] * y[:, None]) for k in (0, 1)
+    )
+    # A rim as wide as the pictures reach beyond the map, so that no cell is to be held within it.
     h, w = small.readings.shape
-    map_x = centre[:, :1] + right[:, :1] * x + down[:, :1] * y
-    map_y = centre[:, 1:] + right[:, 1:] * x + down[:, 1:] * y
-    at = np.clip(map_y.astype(np.int32), 0, h - 1) * w + np.clip(map_x.astype(np.int32), 0, w - 1)
+    out = np.max([_beyond(x, x_down, w), _beyond(y, y_down, h)])
     read = np.where(small.readings == OFF, UNREADABLE, small.readings).astype(np.uint8)
-    shown = np.take(read.ravel(), at)
-    shown[:, ~on.ravel()] = OFF
-    return shown.reshape(-1, rows, cols)
+    read = np.pad(read, out, mode="edge")
+    flat, width = read.ravel(), read.shape[1]
+    # Row by row, for what fits the processor's cache is read many times faster.
+    shown = np.full((rows, cols, len(poses)), OFF, np.uint8)
+    for row, here in enumerate(on):
+        here = slice(int(here.argmax()), cols - int(here[::-1].argmax()))
+        at = (y[here] + y_down[row]).astype(np.int32)
+        at += out
+        at *= width
+        at += (x[here] + x_down[row]).astype(np.int32)
+        at += out
+        np.take(flat, at, out=shown[row, here])
+    return shown.transpose(2, 0, 1)
+
+
+def _beyond(cols: NDArray, rows: NDArray, side: int) -> int:
+    """How far cells lie beyond 0 or a map's side, px: (cols, n) of the first row, (rows, n) from it to the others."""
+    low = float((cols.min(axis=0) + rows.min(axis=0)).min(initial=0))
+    high = float((cols.max(axis=0) + rows.max(axis=0)).max(initial=0))
+    return max(int(np.ceil(-low)), int(np.ceil(high)) - side, 0) + 1
+
+
+def places_on(small: Map, poses: Poses, side: int, factor: float) -> NDArray[np.intp]:
+    """Return places of a map, counted row by row, that lie evenly within each picture: (n, m).
+
+    side : places across and down a picture.   factor : px of the map for one px of the largest.
+    """
+    at = (np.arange(side) + 0.5) / side - 0.5
+    y, x = (grid.ravel() for grid in np.meshgrid(at, at, indexing="ij"))
+    if poses.template.shape == "oval":
+        on = (2 * x) ** 2 + (2 * y) ** 2 <= 1
+        x, y = x[on], y[on]
+    right, down = poses.axes()
+    width, height = poses.template.size_px
+    points = (
+        poses.centre[:, None]
+        + right[:, None] * (x * width)[:, None]
+        + down[:, None] * (y * height)[:, None]
+    ) * factor
+    h, w = small.readings.shape
+    column, row = (np.clip(points[..., k].astype(np.intp), 0, n - 1) for k, n in ((0, w), (1, h)))
+    return row * w + column

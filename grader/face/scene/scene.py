@@ -6,6 +6,7 @@ landscape photographs; all weights are settings.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,13 +26,16 @@ OTHER_OVERLAP = 0.3
 OTHER_TURN_DEG = 30.0
 #: Cells of a picture, about, where only scores of given poses are asked for.
 CELLS_OF_POSES = 400
+#: A larger picture that scores so little less than the best is as good, points.
+AS_GOOD = 5.0
 
 
 def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: Profile) -> Scene:
     """Return the best place for a template on the face, its part scores, and the runner-up.
 
     The face may lie in the photo at any turn: its pattern shows which way up it is looked at. Templates
-    are the profile's, or shares of the face without a scale. A line more never makes a place better.
+    are the profile's, or shares of the face without a scale. A line more never makes a face better: where one crosses
+    the larger picture, a place beside it counts by the part of that picture's area which it keeps.
     """
     maps = maps_of(regions.codes, face.mask, profile)
     if not maps[-1].shows_pattern:
@@ -39,15 +43,26 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     board = board_of(maps, regions, lines, profile)
     scale = maps[-1].scale
     mm_per_px = None if face.mm_per_px is None else face.mm_per_px / scale
-    placed = find_poses(board, templates_for(maps[-1].readings > 0, mm_per_px, profile))
+    templates = templates_for(maps[-1].readings > 0, mm_per_px, profile)
+    unlined = replace(board, spots=board.spots[:0], weights=board.weights[:0])
+    placed = find_poses(unlined, templates)
     if not placed:
         return Scene(dict.fromkeys(SCENE_PARTS))
-    best = max(placed, key=lambda found: found.score)
-    others = [found for found in placed if _differs(found, best, board)]
+    best = _best(placed)
+    whole_score = score = best.score
+    whole = _largest(placed, whole_score)
+    crossed = _with_lines(board, whole)
+    if crossed < whole.score:
+        placed = find_poses(board, templates) or placed
+        best = _best(placed)
+        score = min(max(crossed, best.score * _kept(best, whole)), whole_score)
+    points = _points(board)
+    covered = best.pose.shows(points)[0]
+    others = [found for found in placed if _differs(found, best, points, covered)]
     runner_up = max(others, key=lambda found: found.score, default=None)
     first = _placement(board, best, mm_per_px)
     second = runner_up and _placement(board, runner_up, mm_per_px)
-    return Scene(first.parts, first, second)
+    return Scene(first.parts, first, second, score, whole_score)
 
 
 def place_scores(
@@ -78,16 +93,47 @@ def place_scores(
     return np.maximum(np.concatenate(best), 0.0)
 
 
-def _differs(found: Found, best: Found, board: Board) -> bool:
-    """Whether a pose shows another picture than the best: elsewhere, turned, or of another kind."""
+def _best(placed: Sequence[Found]) -> Found:
+    return max(placed, key=lambda found: found.score)
+
+
+def _area(found: Found) -> float:
+    return float(np.prod(found.pose.template.size_px))
+
+
+def _largest(placed: Sequence[Found], best_score: float) -> Found:
+    """The largest picture that is as good as the best: what the face shows, before a saw."""
+    return max((f for f in placed if f.score >= best_score - AS_GOOD), key=_area)
+
+
+def _with_lines(board: Board, found: Found) -> float:
+    """What a pose scores with the lines counted."""
+    scored = score_poses(board, found.pose, FINE_CELLS, (found.kind,), slipped=True)
+    return float(scored[found.kind].scores[0])
+
+
+def _kept(beside: Found, whole: Found) -> float:
+    """How much of a picture's area one beside the line keeps, 0 to 1."""
+    return min(_area(beside) / _area(whole), 1.0)
+
+
+def _points(board: Board) -> NDArray[np.float64]:
+    """Points x, y, (m, 2), by which it is told how much two pictures share: every other px of the largest map."""
+    h, w = board.outside.shape
+    y, x = np.mgrid[:h:2, :w:2]
+    return np.stack([x.ravel(), y.ravel()], axis=1) + 0.5
+
+
+def _differs(found: Found, best: Found, points: NDArray, covered: NDArray[np.bool_]) -> bool:
+    """Whether a pose shows another picture than the best: elsewhere, turned, or of another kind.
+
+    covered : which of the points, (m, 2), the best shows, (m,).
+    """
     turned = turned_by(found.pose.turn_deg[0], best.pose.turn_deg[0])
     if found.kind != best.kind or turned > OTHER_TURN_DEG:
         return True
-    h, w = board.outside.shape
-    y, x = np.mgrid[:h:2, :w:2]
-    points = np.stack([x.ravel(), y.ravel()], axis=1) + 0.5
-    first, second = (f.pose.reach(points)[0] <= 1 for f in (found, best))
-    return bool((first & second).sum() < OTHER_OVERLAP * max((first | second).sum(), 1))
+    here = found.pose.shows(points)[0]
+    return bool((here & covered).sum() < OTHER_OVERLAP * max((here | covered).sum(), 1))
 
 
 def _placement(board: Board, found: Found, mm_per_map_px: float | None) -> Placement:
@@ -116,4 +162,13 @@ def _placement(board: Board, found: Found, mm_per_map_px: float | None) -> Place
         shore_share=shore_share,
         shore_mm=mm_per_map_px and float(shore_share * template.size_px[1] * mm_per_map_px),
         shore_evenness=float(counted.shore_evenness[0]),
+        line_ratio=_line_ratio(board, pose),
     )
+
+
+def _line_ratio(board: Board, pose: Poses) -> float:
+    """Length of the lines in a picture / its width."""
+    if not len(board.spots):
+        return 0.0
+    within = pose.shows(board.spots)[0]
+    return float(board.weights[within].sum() / pose.template.size_px[0])

@@ -6,18 +6,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.face.scene.flow import READ, surf_parts
 from grader.face.scene.maps import Board
-from grader.face.scene.parts import landscape_parts, stream_parts, unread_share
-from grader.face.scene.poses import Poses, pictures
+from grader.face.scene.parts import Parts, landscape_parts, stream_parts, unread_share
+from grader.face.scene.poses import Poses, pictures, places_on
 
 #: The kinds of picture that are looked for.
-KINDS = ("landscape", "stream")
+KINDS = ("landscape", "stream", "surf")
 #: Cells of a picture, about, for the score that counts.
 FINE_CELLS = 700
 #: A picture with more glare than this is not judged.
 MOST_UNREAD = 0.4
 #: A part of 0 holds the score down to this, however good the rest is; a part of 1 does not.
 LIMITS = {"focal": 40.0, "size": 20.0, "water": 75.0, "horizon": 45.0, "zones": 20.0}
+#: What a stream is worth beside a landscape.
+STREAM_WORTH = 0.86
 #: What the hand that draws round a template is off by: share of its width.
 SLIP = 0.02
 #: And degrees.
@@ -66,23 +69,37 @@ def score_poses(
     size = np.full(len(focal), poses.template.worth)
     answers = {}
     for kind in kinds:
-        found = (landscape_parts if kind == "landscape" else stream_parts)(shown, board.contrasts)
+        found, worth = _read_as(kind, shown, board, poses)
         parts = found.values | {"focal": focal, "size": size}
         isles = _islands(board, poses) if kind == "landscape" else np.full(len(focal), np.nan)
         parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
-        parts = {name: _mean_of(values, n) for name, values in parts.items()}
-        scores = np.where(hidden, -1.0, _weighted(parts, board.part_weights))
+        parts = dict(zip(parts, _mean_of(np.stack(list(parts.values())), n), strict=True))
+        scores = _mean_of(worth, n) * _weighted(parts, board.part_weights)
+        scores = np.where(hidden, -1.0, scores)
         shore = (_mean_of(values, n) for values in (found.shore_share, found.shore_evenness))
         answers[kind] = Scored(scores, parts, *shore)
     return answers
 
 
+def _read_as(kind: str, shown: NDArray, board: Board, poses: Poses) -> tuple[Parts, NDArray]:
+    """The part scores of pictures as of that kind, and what they are worth beside a landscape, (n,)."""
+    if kind == "landscape":
+        return landscape_parts(shown, board.contrasts), np.ones(len(poses))
+    height_px = poses.template.size_px[1]
+    if kind == "stream":
+        broad_rows = board.broad_px * shown.shape[1] / height_px
+        return stream_parts(shown, board.contrasts, broad_rows), np.full(len(poses), STREAM_WORTH)
+    factor = board.flow_map.scale / board.maps[-1].scale
+    places = places_on(board.flow_map, poses, READ, factor)
+    return surf_parts(board.flow, places, factor * height_px, board.contrasts)
+
+
 def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
-    """Means, (n,), of values (n slips,) of n poses; nan where no slip has one."""
-    values = np.asarray(values, float).reshape(n, -1)
+    """Means, (..., n), of values (..., n slips) of n poses; nan where no slip has one."""
+    values = np.asarray(values, float).reshape(*np.shape(values)[:-1], n, -1)
     known = ~np.isnan(values)
-    number = known.sum(axis=1)
-    means = np.where(known, values, 0).sum(axis=1) / np.maximum(number, 1)
+    number = known.sum(axis=-1)
+    means = np.where(known, values, 0).sum(axis=-1) / np.maximum(number, 1)
     return np.where(number > 0, means, np.nan)
 
 
@@ -111,7 +128,7 @@ def _focal(board: Board, poses: Poses) -> NDArray[np.float64]:
     """1 without a crack in the middle 60 % of the picture, falling with the length there; (n,)."""
     if not len(board.spots):
         return np.ones(len(poses))
-    length = (poses.reach(board.spots) <= 0.6) @ board.weights
+    length = poses.shows(board.spots, 0.6) @ board.weights
     return np.interp(length / poses.template.size_px[0], (0, 0.05, 0.4), (1, 0.6, 0))
 
 
@@ -125,5 +142,5 @@ def _islands(board: Board, poses: Poses) -> NDArray[np.float64]:
         w, h = poses.template.size_px
         area = w * h * (np.pi / 4 if poses.template.shape == "oval" else 1)
         counts = (board.isle_areas >= 0.002 * area) & (board.isle_areas <= 0.05 * area)
-        number = ((poses.reach(board.isles) <= 0.92) & counts).sum(axis=1)
+        number = (poses.shows(board.isles, 0.92) & counts).sum(axis=1)
     return np.interp(number, (0, 1, 3, 8, 9), (0.4, 1, 1, 0.4, 0))

@@ -25,12 +25,14 @@ POSE_STEP = 0.14
 BLUR_SHARE = 0.3
 #: Turns further from it are not tried, degrees.
 UP_WITHIN_DEG = {"landscape": 66.0, "stream": 38.0}
+#: Surf has no way up: every so many turns are enough.
+SURF_TURN_DEG = 40.0
 #: A seam bends the brightness across it by this much at least, steps of a reading per height squared.
 LEAST_BEND = 1.5
 #: The way up where nothing shows it, on the table.
 USUAL_UP = (0.0, -1e-3)
 #: How many candidates of each kind are followed.
-FOLLOWED = {"landscape": 120, "stream": 24}
+FOLLOWED = {"landscape": 120, "stream": 24, "surf": 4}
 #: And how far behind the first they may be, points.
 WORTH_FOLLOWING = 40.0
 
@@ -146,8 +148,10 @@ def likely_upright(board: Board, poses: Poses, kind: str) -> NDArray[np.bool_]:
     """Return which poses, (n,), lie as the pattern under them does.
 
     A landscape's sky lies towards where there is more of it (the gradient), a stream along its seam (the Hessian's
-    lesser curvature).
+    lesser curvature). Surf may lie as it likes.
     """
+    if kind == "surf":
+        return poses.turn_deg % SURF_TURN_DEG == 0
     small = board.maps[1]
     factor = small.scale / board.maps[-1].scale
     high = poses.template.size_px[1] * factor

@@ -16,7 +16,7 @@ OVAL_RATIO = 4 / 3
 #: and of the free frame for a display.
 FRAME_RATIO = 3 / 2
 #: Worth of the smallest of the templates; the largest is worth 1.
-SMALLEST_WORTH = 0.4
+SMALLEST_WORTH = 0.7
 #: A template's rim may leave the outline by this share of its length: outlines are no finer.
 SLACK = 0.01
 

@@ -50,7 +50,7 @@ _RULES_GRADE_WITHOUT_LINES = Measure(
 )
 
 #: For the place without lines: of all measures, lines are the least sure.
-_NO_LINES = {"crack_count": 0.0, "crack_density": 0.0}
+_NO_LINES = {"crack_count": 0.0, "crack_density": 0.0, "picture_lines": 0.0}
 
 FEATURES: dict[str, Feature] = {
     feature.name: feature
@@ -74,6 +74,12 @@ FEATURES: dict[str, Feature] = {
         *(Feature(_part(part), +1) for part in SCENE_PARTS),
         Feature(_SCENE_WRITTEN, +1),
         Feature(MEASURES["scene_score"], +1),
+        Feature(MEASURES["scene_without_lines"], +1),
+        Feature(MEASURES["pattern_contrast"], +1),
+        Feature(MEASURES["pattern_room_share"], +1),
+        Feature(MEASURES["colour_room_share"], +1),
+        Feature(MEASURES["picture_lines"], -1),
+        Feature(MEASURES["picture_short_mm"], +1),
         Feature(MEASURES["area_cm2"], +1),
         Feature(_RULES_GRADE, +1),
         Feature(_RULES_GRADE_WITHOUT_LINES, +1),
@@ -85,7 +91,8 @@ FEATURES: dict[str, Feature] = {
 GRADE_FEATURES = (
     "rules_grade", "rules_grade_without_lines", "pattern_share", "blue_share", "white_share",
     "rusty_share", "blue_chroma", "white_lightness", "band_contrast", "continuity", "fill_share",
-    "crack_count", "crack_density", "line_density", "scene_score",
+    "crack_count", "crack_density", "line_density", "scene_score", "pattern_contrast", "pattern_room_share",
+    "colour_room_share", "picture_lines",
 )  # fmt: skip
 
 #: What the scene head learns from.
@@ -110,7 +117,9 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
     blue, white = _share(regions, water), _share(regions, sky)
     rusty, grey = _kinds(regions, profile, shore)
     blue_colour, white_colour = _colour(regions, water), _colour(regions, sky)
-    written = scene_score(scene.parts, profile.scene_weights)
+    written = scene.score
+    if written is None:
+        written = scene_score(scene.parts, profile.scene_weights)
     values = {
         "pattern_share": blue + white,
         "blue_share": blue,
@@ -129,6 +138,8 @@ def features(measurements: Measurements, profile: Profile) -> dict[str, float | 
         **{f"scene_{part}": scene.parts.get(part) for part in SCENE_PARTS},
         "scene_written": written,
         "area_cm2": measurements.area_cm2,
+        "scene_without_lines": written if scene.whole_score is None else scene.whole_score,
+        **_room(measurements),
     }
     floats = {name: None if value is None else float(value) for name, value in values.items()}
     return with_scene(floats, written, profile)
@@ -158,8 +169,25 @@ def with_values(
     them."""
     new = {**values, **changed}
     new["rules_grade"] = ladder_position(new, profile)
-    new["rules_grade_without_lines"] = ladder_position(new | _NO_LINES, profile)
+    new["rules_grade_without_lines"] = ladder_position(_without_lines(new), profile)
     return {name: new[name] for name in FEATURES}
+
+
+def _without_lines(values: Features) -> dict[str, float | None]:
+    """The features as they would be were no line seen, as far as that is known."""
+    scenes = (values.get(name) or 0.0 for name in ("scene_score", "scene_without_lines"))
+    return {**values, **_NO_LINES, "scene_score": max(scenes)}
+
+
+def _room(measurements: Measurements) -> dict[str, float | None]:
+    room, best = measurements.room, measurements.scene.best
+    return {
+        "pattern_contrast": room and room.pattern_contrast,
+        "pattern_room_share": room and room.pattern_share,
+        "colour_room_share": room and room.colour_share,
+        "picture_lines": best.line_ratio if best else 0.0,
+        "picture_short_mm": best and best.size_mm and min(best.size_mm),
+    }
 
 
 def _classes(profile: Profile, reading: str) -> list[str]:

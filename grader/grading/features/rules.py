@@ -12,7 +12,7 @@ from grader.profile import Profile, Rule
 Features = Mapping[str, float | None]
 
 #: Unknown without a scale; every other ``None`` means that there is nothing there, and counts as 0.
-NEEDS_SCALE = ("area_cm2",)
+NEEDS_SCALE = ("area_cm2", "picture_short_mm")
 
 #: How soon ``ladder_position`` leans towards a neighbour: a tenth of the bound off, by 0.3 grades.
 LEAN = 5.0
@@ -121,7 +121,10 @@ def _tightest(rule: Rule, features: Features) -> float:
         for measure, bound in bounds.items():
             value = features.get(measure)
             if value is not None or measure not in NEEDS_SCALE:
-                tightest = min(tightest, sign * _over(value, bound))
+                # Written out, as ``_over`` tells it, for this is asked a hundred times a proposal.
+                margin = sign * ((value or 0.0) - bound) / (abs(bound) or 1.0)
+                if margin < tightest:
+                    tightest = margin
     return tightest
 
 

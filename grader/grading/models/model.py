@@ -18,9 +18,9 @@ from grader.grading.models.familiarity import FamiliarityModel
 from grader.grading.models.ordinal import (
     Ordinal,
     grade_probabilities,
+    likeliest_grade,
     log_odds,
     logistic,
-    median_grade,
 )
 from grader.grading.models.plain import plain_design
 from grader.grading.models.prediction_set import WHOLE_LADDER, PredictionSetRule
@@ -124,8 +124,8 @@ class GradeHead:
         return self.probabilities(rows) @ np.arange(len(self.grades))
 
     def rungs(self, rows: Sequence[Features]) -> NDArray[np.intp]:
-        """Return the (n,) proposed rungs: the median of the probabilities."""
-        return median_grade(self.probabilities(rows))
+        """Return the (n,) proposed rungs: the likeliest."""
+        return likeliest_grade(self.probabilities(rows))
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,11 @@ def log_odds(chance: ArrayLike) -> NDArray:
     return np.log(chance / (1 - chance))
 
 
+def likeliest_grade(probabilities: NDArray) -> NDArray[np.intp]:
+    """Return the (n,) rungs of the greatest chance in (n, K) probabilities; of equal ones the lower."""
+    return probabilities.argmax(axis=1)
+
+
 def median_grade(probabilities: NDArray) -> NDArray[np.intp]:
     """Return the (n,) median rungs (0 the lowest) of (n, K) chances: the first at which they pass one half."""
     return (np.cumsum(probabilities, axis=1) < 0.5 - 1e-12).sum(axis=1)

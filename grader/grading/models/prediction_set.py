@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.grading.models.ordinal import median_grade
+from grader.grading.models.ordinal import likeliest_grade
 
 #: Share of stones whose called grade lies in its set.
 LEVEL = 0.9
@@ -26,7 +26,7 @@ class PredictionSetRule:
     def contains(self, probabilities: NDArray) -> NDArray[np.bool_]:
         """Return (n, K): whether each grade is in each set; never empty, the proposed grade in it, without a gap."""
         inside = probabilities >= self.min_probability
-        inside[np.arange(len(inside)), median_grade(probabilities)] = True
+        inside[np.arange(len(inside)), likeliest_grade(probabilities)] = True
         from_below = np.logical_or.accumulate(inside, axis=1)
         from_above = np.logical_or.accumulate(inside[:, ::-1], axis=1)[:, ::-1]
         return from_below & from_above
