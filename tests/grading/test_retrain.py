@@ -196,7 +196,7 @@ def test_the_kinds_of_head_are_compared_on_held_out_calls(of_all):
     assert [k.kind for k in kinds] == ["drawn odds", "plain weights"]
     assert sum(k.share for k in kinds) == pytest.approx(1)
     better = min(kinds, key=lambda k: k.loss)
-    assert better.share > 0.4
+    assert better.share > 0.3  # More than the 0.25 believed beforehand.
 
 
 def test_faces_of_one_stone_are_never_on_both_sides_of_a_split():
