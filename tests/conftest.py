@@ -327,6 +327,7 @@ def measuring(monkeypatch, make_graded, crack):
         pieces = tuple(
             _with_words(one, words.get(one.piece.id, NOTHING_SAID).lines) for one in made.pieces
         )
+        pieces = tuple(replace(one, weight_g=terms.weight_g) for one in pieces)
         others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 

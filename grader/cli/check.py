@@ -62,7 +62,8 @@ def check(
         bool,
         typer.Option(
             "--one-piece",
-            help="Each photo shows another face of one piece: the worst face counts.",
+            help="Each photo shows another face of one piece, which gets one grade: scene of the best face, "
+            "lines of the worst.",
         ),
     ] = False,
     dried: Annotated[
@@ -101,12 +102,19 @@ def check(
     from grader.checking import check_one_piece, check_photos, write_pictures
 
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
-    records = []
+    done = []
     for checked in check_photos(
         photos, terms, session, model=model, same_face=same_face, anew=anew
     ):
-        records.append(checked.record)
-        _tell(checked.record, session.profile, json)
+        done.append(checked)
+        if not one_piece or checked.failed:
+            _tell(checked.record, session.profile, json)
+    if one_piece:
+        done = check_one_piece(done, session, model=model)
+        for checked in done:
+            if not checked.failed:
+                _tell(checked.record, session.profile, json)
+    for checked in done:
         if not checked.failed:
             for remark in write_pictures(
                 checked,
@@ -117,10 +125,8 @@ def check(
                 scene=scene,
             ):
                 typer.echo(f"grader: {remark.text}", err=True)
-    if one_piece:
-        check_one_piece(records)
-    _tell_all(records, json, one_piece)
-    if any("error" in record for record in records):
+    _tell_all([checked.record for checked in done], session.profile, json)
+    if any(checked.failed for checked in done):
         raise typer.Exit(1)
 
 
@@ -134,18 +140,19 @@ def _tell(record: dict, profile, json: bool) -> None:
         typer.echo(photo_text(record, profile))
 
 
-def _tell_all(records: list[dict], json: bool, one_piece: bool) -> None:
+def _tell_all(records: list[dict], profile, json: bool) -> None:
     """Print what is told once behind all photos."""
+    from grader.report.one_piece import one_piece_text
     from grader.report.result import to_json
-    from grader.report.words import cautions_text, one_piece_text, unsettled_words
+    from grader.report.words import cautions_text, stones_once, unsettled_words
 
-    failed = ["error" in record for record in records]
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
         return
-    if one_piece and not any(failed):
-        typer.echo(one_piece_text(records))
-    if all(failed):
+    for stone in stones_once(records):
+        if stone.get("piece"):
+            typer.echo(one_piece_text(stone, profile))
+    if all("error" in record for record in records):
         return
     if unsettled := unsettled_words(records):
         typer.echo(f"{unsettled}\n")
