@@ -123,7 +123,30 @@ def called_in_tables(
         for table, read in ((calls, on_calls), (comparisons, pairs))
         for line in (*remark_lines(table, read.remarks), *remark_lines(table, read.refused))
     ]
-    return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
+    said = _on_pieces(on_calls.calls, features, list(looks.values()), profile, ledger)
+    return CalledStones(said, features, pairs.comparisons, tuple(refused))
+
+
+def _on_pieces(
+    calls: Sequence[Call],
+    features: dict[Stone, Features],
+    looks: Sequence[Look],
+    profile: Profile,
+    ledger: Ledger | None,
+) -> tuple[Call, ...]:
+    """The calls, those on faces of one piece all on its first face, which gets the features of the piece."""
+    first: dict[Stone, tuple[Stone, str]] = {}
+    for piece in joined_pieces(looks, ledger):
+        places, faces = faces_seen(piece, looks, ledger)
+        if len(faces) > 1:
+            features[places[0]] = piece_facts([face.facts for face in faces], profile).features
+            first |= dict.fromkeys(places, (places[0], piece.uid))
+    said = []
+    for call in calls:
+        place = call.sha256, call.piece
+        (sha256, piece), name = first.get(place, (place, None))
+        said.append(replace(call, sha256=sha256, piece=piece, stone=call.stone or name))
+    return tuple(said)
 
 
 def _parted(

@@ -99,22 +99,14 @@ def check(
     check_picture(picture, photos)
     check_picture(scene, photos, "--scene")
     shown = _usage_of_view(view, picture)
-    from grader.checking import check_one_piece, check_photos, write_pictures
+    from grader.checking import write_pictures
 
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
     done = []
-    for checked in check_photos(
-        photos, terms, session, model=model, same_face=same_face, anew=anew
-    ):
-        done.append(checked)
-        if not one_piece or checked.failed:
-            _tell(checked.record, session.profile, json)
-    if one_piece:
-        done = check_one_piece(done, session, model=model)
-        for checked in done:
-            if not checked.failed:
-                _tell(checked.record, session.profile, json)
-    for checked in done:
+    of_all = {"model": model, "same_face": same_face, "anew": anew}
+    for checked in _graded(photos, terms, session, one_piece, of_all):
+        done.append(checked.record)
+        _tell(checked.record, session.profile, json)
         if not checked.failed:
             for remark in write_pictures(
                 checked,
@@ -125,9 +117,17 @@ def check(
                 scene=scene,
             ):
                 typer.echo(f"grader: {remark.text}", err=True)
-    _tell_all([checked.record for checked in done], session.profile, json)
-    if any(checked.failed for checked in done):
+    _tell_all(done, session.profile, json)
+    if any("error" in record for record in done):
         raise typer.Exit(1)
+
+
+def _graded(photos: list[Path], terms, session, one_piece: bool, of_all: dict):
+    """The photos, each as soon as it is graded; of the faces of one piece all at once."""
+    from grader.checking import check_one_piece, check_photos
+
+    each = check_photos(photos, terms, session, **of_all)
+    return check_one_piece(list(each), session, model=of_all["model"]) if one_piece else each
 
 
 def _tell(record: dict, profile, json: bool) -> None:

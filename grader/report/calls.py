@@ -141,9 +141,10 @@ def saved_words(call: Call, piece: dict) -> str:
     proposal = proposal_of(piece)
     beside = "no grade is proposed from this photo"
     if proposal:
-        beside = (
-            f"proposed is {label_words(proposal)}, scene {proposal['scene']} ({proposal['model']})"
-        )
+        said = f"proposed is {label_words(proposal)}"
+        if proposal.get("unfamiliar"):
+            said = "the model does not know such stones"
+        beside = f"{said}, scene {proposal['scene']} ({proposal['model']})"
     what = f"{call.photo}, stone {call.piece}"
     if piece.get("piece"):
         what = " and ".join(face["file"] for face in piece["piece"]["faces"]) + ", one piece"

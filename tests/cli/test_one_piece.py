@@ -5,7 +5,7 @@ import json
 
 import jsonschema
 
-from grader.called import called_in_ledger
+from grader.called import called_in_ledger, called_in_tables
 from grader.grading.features.facts import facts_from
 from grader.grading.features.several_faces import piece_facts
 from grader.grading.learning.called_faces import called_faces
@@ -14,6 +14,7 @@ from grader.ledger import views
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 from grader.opinions import disagreement
+from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.report.result import result_schema
 
@@ -199,3 +200,19 @@ def test_what_retrain_learns_from_holds_the_piece_once(cli):
     assert piece["crack_count"] == max(one.features["crack_count"] for one in facts) == 1
     named = called_faces(called.calls, called.features, load_profile())[0].names
     assert len(set(named)) == 2
+
+
+def test_a_table_that_calls_each_face_is_learned_from_once_too(cli):
+    a, b = two(cli)
+    cli.run("call", a, b, "--one-piece", "--grade", "select")
+    table = cli.folder / "mine.csv"
+    table.write_text(f"photo,piece,grade,scene\n{a},1,waste,\n{b},1,cabbing,\n")
+    with open_ledger(default_path()) as ledger:
+        called = called_in_tables(
+            table, None, [cli.folder], PhotoTerms(), load_profile(), ledger,
+            time="2026-03-01T09:30:00+01:00",
+        )  # fmt: skip
+    faces, refused = called_faces(called.calls, called.features, load_profile())
+    assert not refused and len(faces.stones) == 1
+    assert load_profile().grades[faces.rung[0]] == "cabbing"
+    assert faces.rows[0]["crack_count"] == 1
