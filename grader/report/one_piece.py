@@ -13,6 +13,7 @@ from grader.report.words import (
     LABEL,
     block,
     calls_words,
+    counted,
     no_line_words,
     proposal_facts,
     score_words,
@@ -66,6 +67,7 @@ def _face_record(face: Face) -> dict:
         "state": face.stone["state"]["value"],
         "cracks": classes.count("crack"),
         "uncertain": classes.count("uncertain"),
+        "healed_or_seam": classes.count("pattern line"),
         "retake": face.facts.retake,
     }
 
@@ -97,20 +99,19 @@ def from_words(piece: dict) -> str:
         return f"photograph again: {', '.join(again)}"
     scene = f"scene from {piece['scene_from']}"
     if piece["lines_from"] is None:
-        return f"{scene}; {no_line_words([face['state'] for face in piece['faces']])}"
+        return f"{scene}, the best of {len(piece['faces'])} faces"
     return f"{scene}, lines from {piece['lines_from']}, the worst of {len(piece['faces'])} faces"
-
-
-def other_faces_words(stone: dict, file: str) -> str:
-    """Return "one piece with B.jpg" for a face on the photo ``file``."""
-    others = [face["file"] for face in stone["piece"]["faces"] if face["file"] != file]
-    return f"one piece with {', '.join(dict.fromkeys(others)) or 'another stone of this photo'}"
 
 
 def _lines_words(faces: Sequence[dict]) -> str:
     lined = [face["file"] for face in faces if face["cracks"] or face["uncertain"]]
     if not lined:
-        return no_line_words([face["state"] for face in faces])
+        unseen = no_line_words([face["state"] for face in faces])
+        healed = sum(face["healed_or_seam"] for face in faces)
+        if not healed:
+            return unseen
+        told = f"{counted(healed, 'pattern line')}, healed or a seam"
+        return f"{told}; {unseen.replace('no line', 'no other line')}"
     return f"seen on {len(lined)} of {len(faces)} faces: {', '.join(lined)}"
 
 

@@ -95,7 +95,7 @@ def _card(
             (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
         ],
         "reasons": proposal["reasons"] if proposal else [],
-        "facts": _piece_facts(piece, photo["file"]) + _facts(piece, proposal),
+        "facts": _piece_facts(piece) + _facts(piece, proposal),
         "warnings": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
@@ -145,12 +145,12 @@ def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
     }
 
 
-def _piece_facts(piece: dict, file: str) -> list[tuple[str, str]]:
+def _piece_facts(piece: dict) -> list[tuple[str, str]]:
     """That it is one face of a piece, and what is taken from which."""
     if not piece.get("piece"):
         return []
     own = headline.headline_words(piece["proposal"])
-    told = (one_piece.other_faces_words(piece, file), one_piece.from_words(piece["piece"]))
+    told = words.faces_words(piece["piece"]), one_piece.from_words(piece["piece"])
     return [("piece", told[0]), ("", told[1]), ("alone", f"this face: {own}")]
 
 

@@ -350,6 +350,12 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
     )
 
 
+def faces_words(piece: dict) -> str:
+    """Return "one of 2 faces: A.jpg, B.jpg" for a stone that is a face of this piece."""
+    files = [face["file"] for face in piece["faces"]]
+    return f"one of {len(files)} faces: {', '.join(files)}"
+
+
 def stones_once(records: Iterable[dict]) -> list[dict]:
     """Return the stones of photos; of a piece with several faces the first that is there."""
     stones, told = [], []
@@ -372,6 +378,7 @@ def models_words(records: Iterable[dict]) -> str | None:
 def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[str]:
     """A stone's lines; warnings whose codes are shown for the whole photo are left out."""
     facts = [
+        ("piece", piece.get("piece") and faces_words(piece["piece"])),
         ("call", calls_words(piece) or "none yet"),
         ("photo", _verdict_words(piece, shown_codes)),
         ("scene", scene_words(piece["scene"])),
