@@ -35,6 +35,12 @@ class Checked:
         return self.look and self.look.ask
 
     @property
+    def is_best_face(self) -> bool:
+        """Whether it shows the face of a piece that the scene is taken from."""
+        stones = self.record["pieces"]
+        return any(s.get("piece", {}).get("scene_from") == self.look.ask.file for s in stones)
+
+    @property
     def failed(self) -> bool:
         """Whether the photo could not be read or measured."""
         return self.look is None

@@ -36,7 +36,10 @@ def check(
     ] = None,
     picture: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Write the photo with what --view says drawn in."),
+        typer.Option(
+            metavar="FILE",
+            help="Write the photo with what --view says drawn in; of several faces of a piece the best.",
+        ),
     ] = None,
     view: Annotated[
         PictureView | None,
@@ -90,8 +93,8 @@ def check(
     graded = photos[:1] if same_face else photos
     if layers:
         _usage_of_layers(graded)
-    of_one = {"--picture": picture, "--scene": scene}
-    _usage_of_one(graded, of_one if one_piece else of_one | {"--weight-g": weight_g})
+    if not one_piece:
+        _usage_of_one(graded, {"--picture": picture, "--scene": scene, "--weight-g": weight_g})
     if dried and not (same_face and terms.state in (None, "wet")):
         raise typer.BadParameter(
             "give --same-face, and the photo of the wet face first", param_hint="--dried"
@@ -108,14 +111,17 @@ def check(
         done.append(checked.record)
         _tell(checked.record, session.profile, json)
         if not checked.failed:
-            for remark in write_pictures(
+            # Of a piece the best face is drawn.
+            drawn = not one_piece or checked.is_best_face
+            remarks = write_pictures(
                 checked,
                 session.profile,
                 layers=layers,
-                picture=picture,
+                picture=picture if drawn else None,
                 view=shown,
-                scene=scene,
-            ):
+                scene=scene if drawn else None,
+            )
+            for remark in remarks:
                 typer.echo(f"grader: {remark.text}", err=True)
     _tell_all(done, session.profile, json)
     if any("error" in record for record in done):

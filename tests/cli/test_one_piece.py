@@ -216,3 +216,15 @@ def test_a_table_that_calls_each_face_is_learned_from_once_too(cli):
     assert not refused and len(faces.stones) == 1
     assert load_profile().grades[faces.rung[0]] == "cabbing"
     assert faces.rows[0]["crack_count"] == 1
+
+
+def test_the_picture_is_of_the_best_face_and_layers_are_of_all(cli):
+    a, b = two(cli)
+    ran = cli.run("check", a, b, "--one-piece", "--picture", "drawn.png", "--layers", "out")
+    assert ran.exit_code == 0, ran.output
+    best = json.loads(cli.run("check", a, b, "--one-piece", "--json").stdout)[0]
+    from_best = best["pieces"][0]["piece"]["scene_from"]
+    alone = cli.run("check", from_best, "--picture", "alone.png")
+    assert alone.exit_code == 0
+    assert (cli.folder / "drawn.png").read_bytes() == (cli.folder / "alone.png").read_bytes()
+    assert {path.name[0] for path in (cli.folder / "out").iterdir()} == {"a", "b"}
