@@ -12,6 +12,7 @@ from grader.grading.calls.calls import ReadCalls, remark_lines
 from grader.grading.calls.calls_csv import read_calls_csv
 from grader.grading.calls.comparisons_csv import Stone, paired, read_comparisons_csv
 from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
+from grader.grading.disagreement import agreed_call
 from grader.grading.features.facts import StoneFacts
 from grader.grading.features.rules import Features
 from grader.grading.features.several_faces import piece_facts
@@ -68,13 +69,14 @@ def called_in_ledger(
     *,
     by: str | None = None,
     decider: str | None = None,
+    agreed: bool = False,
     on_photo: Progress = nothing,
 ) -> CalledStones:
     """Return all that was called in the ledger and compared, one call for each stone: of ``by`` alone, else the
-    house's."""
+    house's; or what two or more people ``agreed`` on, without comparisons, since each of those is one person's."""
     looks = KnownLooks(ledger)
-    calls, lost = house_calls(looks, by=by, decider=decider)
-    sides, pairs = _compared(looks, by)
+    calls, lost = house_calls(looks, by=by, decider=decider, agreed=agreed)
+    sides, pairs = ([], []) if agreed else _compared(looks, by)
     called = measure_called([*calls, *sides], profile, looks, on_photo=on_photo)
     known = called.features
     return CalledStones(
@@ -205,10 +207,15 @@ def _compared(looks: "KnownLooks", by: str | None) -> tuple[list[Call], list[tup
 
 
 def house_calls(
-    looks: "KnownLooks", *, by: str | None = None, decider: str | None = None
+    looks: "KnownLooks",
+    *,
+    by: str | None = None,
+    decider: str | None = None,
+    agreed: bool = False,
 ) -> tuple[list[Call], list[str]]:
     """Return one word for each called stone, on the piece as its photo was shown last, of ``by`` alone or else the
-    house's; and the calls whose stone is not found, a line each. Of a piece with several faces the first one has it."""
+    house's, or what two or more people ``agreed`` on; and the calls whose stone is not found, a line each. Of a piece
+    with several faces the first one has it."""
     called = {call.sha256 for call in views.calls(looks.ledger, by=by)}
     pieces = joint_pieces(looks.ledger)
     last = looks.last({*called, *(face.sha256 for piece in pieces for face in piece.faces)})
@@ -220,7 +227,8 @@ def house_calls(
     house = [
         replace(call, sha256=place[0], piece=place[1], stone=call.stone or names.get(place))
         for place, people in joined.by_person.items()
-        if place not in later and (call := house_call(people, decider))
+        if place not in later
+        and (call := agreed_call(people) if agreed else house_call(people, decider))
     ]
     return house, [f"{call.photo}: {why}" for call, why in joined.without_stone]
 

@@ -1,4 +1,4 @@
-"""What people said, over the whole ledger: every call with its stone, and the stones on which people differ."""
+"""What people said, over the whole ledger: every call with its stone, where people differ, and who becomes stricter."""
 
 import os
 from collections import defaultdict
@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path, PurePath
 
+import numpy as np
+
 from grader.errors import CallsError
 from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_calls
-from grader.grading.disagreement import gap, pairs_of
+from grader.grading.disagreement import gap, pairs_of, stone_name
 from grader.grading.features.facts import facts_from
+from grader.grading.learning.drift import SecondLookShift, call_seasons, second_look_shift, shifts
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
@@ -32,6 +35,10 @@ from grader.profile import Profile
 from grader.report.call_list import ListedCall
 from grader.report.calls import call_record, decides
 from grader.report.disagreement import Disagreement, DisputedStone
+from grader.report.drift import Drift
+
+#: So many stones, those that divide people most, are enough to talk over at a table.
+MOST_SHOWN = 20
 
 #: A stone among all photos: content of the photo, and its piece as it was shown last.
 Place = tuple[str, int]
@@ -251,7 +258,7 @@ def disagreement(
     *,
     on_stone: Callable[[int, int], None] = lambda done, total: None,
 ) -> Disagreement:
-    """Return the stones that several people called otherwise: another grade, or scenes that lie far apart.
+    """Return where people differ: in another grade, or scenes that lie far apart; the stones that divide them most.
 
     decider : whose word counts; else that of who spoke last.   on_stone : told how many of how many stones are done.
     """
@@ -268,16 +275,36 @@ def disagreement(
     later = later_faces(pieces, stones_on)
     several = {p: people for p, people in joined.items() if len(people) > 1 and p not in later}
     apart = {place: gap(people, profile.grades) for place, people in several.items()}
-    order = sorted((place for place in several if apart[place]), key=apart.get, reverse=True)
+    farthest_first = sorted(filter(apart.get, several), key=apart.get, reverse=True)
+    order = _one_photo_a_piece(farthest_first, several)
+    shown = order[:MOST_SHOWN]
     graded: dict[str, dict] = {}
     stones = []
-    for number, (sha256, piece) in enumerate(order, start=1):
+    for number, (sha256, piece) in enumerate(shown, start=1):
         look = looks[sha256]
         if sha256 not in graded:
             graded[sha256] = look.graded(profile, model)
         stones.append(_disputed(several[sha256, piece], graded[sha256], piece, decider, look))
-        on_stone(number, len(order))
-    return Disagreement(tuple(stones), pairs_of(several.values(), profile.grades), len(several))
+        on_stone(number, len(shown))
+    in_grade = sum(len({c.grade for c in several[place]} - {None}) > 1 for place in order)
+    return Disagreement(
+        tuple(stones),
+        pairs_of(several.values(), profile.grades, np.random.default_rng(0)),
+        len(_one_photo_a_piece(several, several)),
+        in_grade,
+        len(order) - in_grade,
+        drift_of_people(ledger, profile.grades),
+    )
+
+
+def _one_photo_a_piece(
+    order: Iterable[Place], people: Mapping[Place, Sequence[Call]]
+) -> list[Place]:
+    """The places in this order, of several photos of a named piece the first one alone."""
+    first: dict[str | Place, Place] = {}
+    for place in order:
+        first.setdefault(stone_name(people[place]) or place, place)
+    return list(first.values())
 
 
 def _disputed(
@@ -302,3 +329,23 @@ def _sheet_picture(look: Look, piece: int) -> bytes | None:
         return look.sheet_picture(piece)
     except (OSError, KeyError):
         return None
+
+
+def drift_of_people(ledger: Ledger, grades: Sequence[str]) -> Drift:
+    """Return whether people have become stricter or milder: by their calls beside a model, and by their last second
+    look at what they had called themselves."""
+    calls = views.calls(ledger)
+    people = {call.by for call in calls}
+    looks: dict[str | None, SecondLookShift] = {}
+    for resort in views.resorts(ledger):
+        # A look at everybody's calls is one at one's own where nobody else called.
+        own = resort.of == resort.author if resort.of is not None else people == {resort.author}
+        rungs = [
+            (grades.index(resort.first[stone]), grades.index(grade))
+            for stone, grade in resort.answers.items()
+            if grade in grades and resort.first[stone] in grades
+        ]
+        look = second_look_shift(resort.author, resort.time[:10], rungs) if own else None
+        if look:
+            looks[resort.author] = look
+    return Drift(call_seasons(calls, grades), shifts(calls, grades), tuple(looks.values()))

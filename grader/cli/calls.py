@@ -55,7 +55,7 @@ def calls(
         Path | None,
         typer.Option(
             metavar="PAGE.html",
-            help="Write a page of the stones on which people differ; must be new.",
+            help="Write a page: how well each two people agree, and the stones that divide them most; must be new.",
         ),
     ] = None,
     *,

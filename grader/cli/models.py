@@ -1,4 +1,4 @@
-"""``grader models``: which models there are, which is in use since when, and whether stones or calls have moved."""
+"""``grader models``: which models there are, which is in use since when, and who or what has moved."""
 
 from datetime import datetime
 from pathlib import Path
@@ -53,6 +53,7 @@ def models(
 ) -> None:
     """List the models that were in use or lie here; compare two, take one into use, or go back to the one before.
 
+    The list also tells of each person who calls whether the grades have become stricter or milder, with the 95 % range.
     Nothing is overwritten: each change is a fact more in the ledger.
     """
     if sum((use is not None, back, compare is not None, stones is not None)) > 1:
@@ -78,19 +79,21 @@ def _tell_use(use) -> None:
 
 
 def _list(session) -> None:
-    from grader.grading.learning.drift import call_seasons, moved
     from grader.ledger import views
-    from grader.report.model_list import HEADS, model_row, season_lines, use_words
+    from grader.opinions import drift_of_people
+    from grader.report.drift import drift_lines, season_lines
+    from grader.report.model_list import HEADS, model_row, use_words
 
     ledger = session.ledger
     rows = [model_row(one.folder, one.model, one.in_use) for one in session.known_models()]
     for line in _table_lines(HEADS, rows):
         typer.echo(line)
-    for entry in views.model_uses(ledger) if ledger else ():
+    if ledger is None:
+        return
+    for entry in views.model_uses(ledger):
         typer.echo(f"since {entry.time[:16]}: {use_words(entry.fact.folder, entry.fact.label)}")
-    calls = views.calls(ledger) if ledger else ()
-    seasons = call_seasons(calls, session.profile.grades)
-    for line in season_lines(seasons, moved(seasons)):
+    drift = drift_of_people(ledger, session.profile.grades)
+    for line in (*season_lines(drift.seasons), *drift_lines(drift)):
         typer.echo(line)
 
 

@@ -40,8 +40,18 @@ def retrain(
     photos: PhotosOption = None,
     by: Annotated[
         str | None,
-        typer.Option(metavar="NAME", callback=words, help="Learn from this person's calls alone."),
+        typer.Option(
+            metavar="NAME",
+            callback=words,
+            help="Learn from this person's calls alone; else from the house's, the decider's word first.",
+        ),
     ] = None,
+    agreed: Annotated[
+        bool,
+        typer.Option(
+            "--agreed", help="Learn only from stones that two or more people called, all alike."
+        ),
+    ] = False,
     old: Annotated[
         str | None,
         typer.Option(
@@ -58,8 +68,7 @@ def retrain(
     Comparisons teach the scene score alone. To begin again: --from starter.
     """
     tables = calls is not None or comparisons is not None
-    if by and tables:
-        raise typer.BadParameter("a table is taken whole; leave it away", param_hint="--by")
+    _check_whose(by, agreed, tables)
     if photos and not tables:
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
     from grader.grading.learning.retrain import retrain as retrain_on
@@ -76,11 +85,11 @@ def retrain(
         terms = session.with_usual_scale(terms)
         called = _in_tables(calls, comparisons, photos, terms, session, now)
     else:
-        called = _in_ledger(by, session)
+        called = _in_ledger(by, agreed, session)
     for line in called.refused:
         typer.echo(line, err=True)
     if not tables:
-        _refuse_none(called, by)
+        _refuse_none(called, by, agreed)
     with progress("learning", "steps") as on_step:
         done = retrain_on(
             called.calls,
@@ -90,7 +99,8 @@ def retrain(
             comparisons=called.comparisons,
             on_step=on_step,
         )
-    done = done.named(out.name, now.date().isoformat(), data_words(done.learned))
+    whose = by or ("two or more people alike" if agreed else None)
+    done = done.named(out.name, now.date().isoformat(), data_words(done.learned, whose))
     for remark in done.refused:
         typer.echo(remark.text, err=True)
     typer.echo("\n".join(report_lines(done.report)))
@@ -98,6 +108,14 @@ def retrain(
     if use:
         session.note_use(out.resolve(), done.model)
         typer.echo(f"in use from now on: {done.model.label}")
+
+
+def _check_whose(by: str | None, agreed: bool, tables: bool) -> None:
+    for given, name in ((by, "--by"), (agreed, "--agreed")):
+        if given and tables:
+            raise typer.BadParameter("a table is taken whole; leave it away", param_hint=name)
+    if by and agreed:
+        raise typer.BadParameter("one person's calls, or those of all who agree", param_hint="--by")
 
 
 def _in_tables(calls: Path | None, comparisons: Path | None, photos, terms, session, now: datetime):
@@ -116,18 +134,25 @@ def _in_tables(calls: Path | None, comparisons: Path | None, photos, terms, sess
         )
 
 
-def _in_ledger(by: str | None, session):
+def _in_ledger(by: str | None, agreed: bool, session):
     from grader.called import called_in_ledger
 
     ledger = session.need_ledger("learning from your calls")
     decider = session.settings.decider
     with progress("looking") as on_photo:
-        return called_in_ledger(ledger, session.profile, by=by, decider=decider, on_photo=on_photo)
+        return called_in_ledger(
+            ledger, session.profile, by=by, decider=decider, agreed=agreed, on_photo=on_photo
+        )
 
 
-def _refuse_none(called, by: str | None) -> None:
+def _refuse_none(called, by: str | None, agreed: bool) -> None:
     from grader.errors import CallsError
 
+    if not called.calls and agreed:
+        raise CallsError(
+            "no stone in the ledger was called alike by two people yet; see who differs: "
+            "grader calls --differ PAGE.html"
+        )
     if not called.calls and not called.comparisons:
         whose = f" by {by}" if by else ""
         raise CallsError(f"no call{whose} in the ledger yet; call some stones first: grader call")

@@ -1,10 +1,10 @@
-"""Models in plain lines: which there are, since when each was in use, and whether calls or stones have moved."""
+"""Models in plain lines: which there are, since when each was in use, and whether the stones have moved."""
 
 from collections.abc import Sequence
 from pathlib import Path
 
 from grader.errors import ModelError
-from grader.grading.learning.drift import LEAST, Quarter, Season, Shift
+from grader.grading.learning.drift import LEAST
 from grader.grading.models.model import Model
 from grader.measures import Interval
 from grader.report.agreement import interval_words
@@ -34,34 +34,6 @@ def nearest_path(folder: str) -> str:
 def use_words(folder: str | None, label: str | None) -> str:
     """Return "spring 0f0f0f0f (/people/nell/spring)"."""
     return f"{label or 'a model that could not be read'} ({folder or 'the starter'})"
-
-
-def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str]:
-    """Return how far each season's calls lie above what was proposed, and whether the last one has moved."""
-    lines = [
-        f"calls of {quarter_words(season.quarter)}: {season.n} beside a proposal of {season.model}, "
-        f"{interval_words(season.above)} grades above it"
-        for season in seasons
-    ]
-    for shift in shifts:
-        if shift.by.low * shift.by.high > 0:
-            direction = "higher" if shift.by.value > 0 else "lower"
-            before = quarter_words(shift.before)
-            lines.append(
-                f"the last season is called {direction} than {before}, by {interval_words(shift.by)} grades against "
-                f"the proposals of {shift.model}: look again (grader second-look) or retrain"
-            )
-    if len({season.quarter for season in seasons}) > 1 and not shifts:
-        lines.append(
-            f"whether the last season is called otherwise cannot be told: no model has {LEAST} calls beside it then "
-            "and in an earlier season"
-        )
-    return lines
-
-
-def quarter_words(quarter: Quarter) -> str:
-    """Return "2025, months 4 to 6"."""
-    return f"{quarter.year}, months {quarter.first_month} to {quarter.first_month + 2}"
 
 
 def stones_lines(count: int, far: Sequence[tuple[str, Interval]], label: str) -> list[str]:

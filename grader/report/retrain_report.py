@@ -57,10 +57,15 @@ def _scene_verdict(report: RetrainReport) -> str:
     }[beyond(report.comparison_gain)]
 
 
-def data_words(learned: LearnedFrom) -> str:
-    """Return "20 called stones and 3 comparisons, from starter 01234567": what a model was made from."""
+def data_words(learned: LearnedFrom, whose: str | None = None) -> str:
+    """Return "20 stones called by Nell and 3 comparisons, from starter 01234567": what a model was made from.
+
+    whose : calls these are, where not all people's.
+    """
     also = f" and {counted(learned.comparisons, 'comparison')}" if learned.comparisons else ""
-    return f"{counted(learned.stones, 'called stone')}{also}, from {learned.base}"
+    stones = counted(learned.stones, "stone" if whose else "called stone")
+    called = f" called by {whose}" if whose else ""
+    return f"{stones}{called}{also}, from {learned.base}"
 
 
 def moved_line(moved: Moved) -> str:

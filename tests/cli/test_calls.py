@@ -16,7 +16,7 @@ from grader.grading.models.model_files import load_model, starter_folder
 from grader.grading.proposal import Shown
 from grader.ledger import facts
 from grader.ledger.store import open_ledger
-from grader.opinions import Wanted, disagreement, listed_calls
+from grader.opinions import Wanted, disagreement, drift_of_people, listed_calls
 from grader.profile import load_profile
 
 #: Two stones side by side, and where the first one lies in another measurement: overlap 190 of 210.
@@ -267,6 +267,60 @@ def test_a_stone_whose_photo_and_picture_are_gone_is_shown_without(book):
     assert stone.picture is None
 
 
+def test_the_twenty_stones_that_divide_most_are_shown_a_piece_once_and_the_rest_counted(book):
+    grades = load_profile().grades
+    for n in range(12):
+        on = book.photo(f"{n}.jpg")
+        for piece in (1, 2):
+            # Three photos of the piece that divides most.
+            name = "L-14" if piece == 1 and n in (3, 5, 7) else None
+            book.call("Nell", "waste", on=on, piece=piece, stone=name)
+            book.call("Ole", grades[3 if name else 1], on=on, piece=piece)
+    found = disagreement(book.ledger, load_profile(), load_model())
+    names = [stone.calls[0]["stone"] for stone in found.stones]
+    assert names == ["L-14"] + [None] * 19
+    assert [call["grade"] for call in found.stones[0].calls] == ["waste", grades[3]]
+    assert (found.both, found.in_grade, found.in_scene) == (22, 22, 0)
+    (pair,) = found.pairs
+    assert (pair.both, pair.pieces) == (24, 22)
+
+
+# ---- who becomes stricter
+
+
+def look_again(book, on, *, by, of, answers, first="cabbing"):
+    """A blind look of one person at so many stones; where they lie is of no matter here."""
+    place = facts.FacePlace(sha256=on[0], piece_id=1, box=LEFT, outline=corners(LEFT))
+    begun = facts.ResortBegun(stones=(place,) * len(answers), first=(first,) * len(answers), of=of)
+    book.ledger.add(begun, author=by, time=SUMMER)
+    said = [facts.ResortAnswer(begun.uid, n, grade) for n, grade in enumerate(answers)]
+    book.ledger.add(*said, author=by, time=SUMMER)
+
+
+def test_a_second_look_at_ones_own_calls_tells_who_became_stricter(book):
+    on = book.photo()
+    book.call("Nell", "cabbing", on=on)
+    answers = ["tumbling"] * 10 + ["cabbing"] * 10
+
+    def looks():
+        return [
+            (look.by, look.day, look.above.value)
+            for look in drift_of_people(book.ledger, load_profile().grades).looks
+        ]
+
+    # Another's eyes say nothing of Nell, nor do few stones.
+    look_again(book, on, by="Ole", of="Nell", answers=answers)
+    look_again(book, on, by="Nell", of="Nell", answers=answers[:19])
+    assert looks() == []
+    # Nobody else called: all calls are her own.
+    look_again(book, on, by="Nell", of=None, answers=answers)
+    assert looks() == [("Nell", "2025-07-01", -0.5)]
+    book.call("Ole", "cabbing", on=on)
+    assert looks() == []
+    look_again(book, on, by="Nell", of="Nell", answers=["cabbing"] * 20)
+    assert looks() == [("Nell", "2025-07-01", 0.0)]
+
+
 # ---- the command
 
 
@@ -327,6 +381,7 @@ def test_the_page_of_differences_is_written_once_and_told_on_the_screen(book, ru
     ran = run("calls", "--differ", "apart.html")
     assert ran.exit_code == 0
     assert "Ole is three grades lower" in ran.stdout
+    assert "differ between waste and select on 1 stone (Nell says select)" in ran.stdout
     html = (book.folder / "apart.html").read_text("utf-8")
     assert "Counts: waste by Ole, who spoke last" in html and "data:image/jpeg" in html
     assert run("calls", "--differ", "apart.html").exit_code == 1

@@ -262,9 +262,9 @@ def test_calls_that_have_moved_are_told(run, cli):
     with open_ledger(default_path()) as ledger:
         save_calls([*early, *late], ledger)
     output = run().stdout
-    assert "calls of 2026, months 1 to 3: 20 beside a proposal of starter 01234567" in output
+    assert "Mira, 2026, months 1 to 3: 20 calls beside a proposal of starter 01234567" in output
     # By hand: half a grade below at first, half a grade above then.
-    assert "the last season is called higher than 2026, months 1 to 3, by 1.00" in output
+    assert "Mira has become milder: +1.00 grades" in output
 
 
 def test_a_dry_list_tells_of_no_use(run):

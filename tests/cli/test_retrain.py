@@ -118,6 +118,32 @@ def test_one_word_of_the_house_is_learned_of_each_stone_or_one_persons(cli, trai
     assert learned() == [("Mira", "select")]
 
 
+def test_what_two_or_more_called_alike_is_learned_alone(cli, trained):
+    photos = [cli.photo(f"{n}.jpg", f"1 {n}") for n in range(4)]
+    for n, photo in enumerate(photos):
+        cli.run("call", photo, "--grade", "select", "--by", "Mira")
+        if n:
+            grade = "select" if n < 3 else "waste"
+            cli.run("call", photo, "--grade", grade, "--scene", 60, "--by", "Nell")
+    assert cli.run("retrain", "--out", "mine", "--agreed").exit_code == 0
+    # Nobody else spoke of the first; of the last they say two things. One person's scene is no agreement.
+    assert [(c.photo, c.grade, c.scene) for c in trained.calls] == [
+        ("1.jpg", "select", None),
+        ("2.jpg", "select", None),
+    ]
+    card = (cli.folder / "mine" / "card.md").read_text("utf-8")
+    assert "2 stones called by two or more people alike" in card
+
+
+def test_learning_from_agreed_stones_goes_with_neither_person_nor_table(cli, trained):
+    cli.run("call", cli.photo("a.jpg"), "--grade", "select", "--by", "Mira")
+    ran = cli.run("retrain", "--out", "mine", "--agreed")
+    assert ran.exit_code == 1 and "called alike by two people yet" in ran.stderr
+    for args in (("--by", "Mira"), (table(cli, "a.jpg,,select,\n"),)):
+        ran = cli.run("retrain", *args, "--out", "mine", "--agreed")
+        assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
+
+
 def test_comparisons_of_the_ledger_are_trained_on(cli, trained):
     a, b = cli.photo("a.jpg", "2"), cli.photo("b.jpg", "1")
     cli.run("check", a, b)

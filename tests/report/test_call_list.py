@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from sklearn.metrics import cohen_kappa_score
 
 from grader.face.lines.line_words import LineWord
 from grader.grading.calls.calls_csv import read_calls_csv
-from grader.grading.disagreement import gap, pairs_of
+from grader.grading.disagreement import Confused, agreed_call, gap, pairs_of
 from grader.grading.proposal import Call, Shown
 from grader.report.call_list import ListedCall, call_lines, call_records, calls_csv
 from grader.report.calls import with_calls
@@ -15,8 +17,9 @@ from grader.report.disagreement import (
     DisputedStone,
     disagreement_lines,
     disagreement_page,
-    pair_words,
+    pair_lines,
 )
+from grader.report.drift import Drift
 from grader.report.words import calls_words, house_words, unsettled_words
 
 GRADES = ("waste", "tumbling", "cabbing", "select")
@@ -114,59 +117,170 @@ def test_a_gap_is_the_widest_of_all_people_grades_before_scenes():
     assert gap([by("A", "prime"), by("B", "prime")], GRADES) is None
 
 
+def agreed(*people):
+    call = agreed_call(people)
+    return call and (call.grade, call.scene)
+
+
+def test_only_what_two_say_and_nobody_says_otherwise_is_agreed():
+    assert agreed(by("A", "waste", 40), by("B", "waste", 50)) == ("waste", 45)
+    assert agreed(by("A", "waste"), by("B", "waste"), by("C", "cabbing")) is None
+    assert agreed(by("A", "waste")) is None and agreed() is None
+    assert agreed(by("A", "waste", 40), by("B", None, 44)) == (None, 42)
+    assert agreed(by("A", "waste", 10), by("B", "waste", 30)) == ("waste", None)
+    assert agreed(by("A", "waste"), by("B", "waste"), by("C", None)) == ("waste", None)
+
+
 def pairs(*stones):
     return pairs_of(
-        [[by(name, *fields) for name, fields in stone.items()] for stone in stones], GRADES
+        [[by(name, *fields) for name, fields in stone.items()] for stone in stones],
+        GRADES,
+        np.random.default_rng(0),
     )
 
 
-def test_two_people_are_told_in_plain_words():
+#: Rows are Nell's, columns Ole's: Cohen 1968, Psychol. Bull. 70:213-220, doi 10.1037/h0026256.
+COHEN = [[88, 14, 18], [10, 40, 10], [2, 6, 12]]
+
+
+def test_the_kappa_of_two_people_is_that_of_the_published_table():
+    (pair,) = pairs(
+        *(
+            {"Nell": (GRADES[i],), "Ole": (GRADES[j],)}
+            for i, row in enumerate(COHEN)
+            for j, count in enumerate(row)
+            for _ in range(count)
+        )
+    )
+    # Quadratic weights of that table, computed apart.
+    assert pair.kappa.value == pytest.approx(0.45455, abs=1e-5)
+    # Outside value of the range: the large-sample error of Fleiss, Cohen & Everitt 1969, Psychol. Bull. 72:323-327
+    # (formula from memory).
+    p, rung = np.array(COHEN) / 200, np.arange(3)
+    w = 1 - (rung[:, None] - rung) ** 2 / 4
+    rows, columns = p.sum(axis=1), p.sum(axis=0)
+    observed, chance = (w * p).sum(), (w * np.outer(rows, columns)).sum()
+    means = (w @ columns)[:, None] + rows @ w
+    spread = (p * (w * (1 - chance) - means * (1 - observed)) ** 2).sum()
+    spread -= (observed * chance - 2 * chance + observed) ** 2
+    half = 1.96 * (spread / 200) ** 0.5 / (1 - chance) ** 2
+    assert pair.kappa.high - pair.kappa.low == pytest.approx(2 * half, rel=0.1)
+    # By hand from the table.
+    assert (pair.both, pair.same, pair.higher, pair.lower) == (200, 140, 42, 18)
+    assert pair.confused == (
+        Confused("waste", "tumbling", 24, 14),
+        Confused("waste", "cabbing", 20, 18),
+        Confused("tumbling", "cabbing", 16, 10),
+    )
+
+
+def test_photos_of_one_piece_count_as_one_stone_in_the_range():
+    """Outside value: sklearn.metrics.cohen_kappa_score; five photos of each of 12 pieces tell no more than one."""
+    rng = np.random.default_rng(2)
+    nell = rng.integers(0, 4, 12)
+    ole = np.clip(nell + rng.integers(-1, 2, 12), 0, 3)
+    rows = list(zip(nell, ole, strict=True))
+
+    def found(times, named):
+        stones = [
+            [
+                by("Nell", GRADES[a], stone=f"L-{n}" if named else None),
+                by("Ole", GRADES[b]),
+            ]
+            for n, (a, b) in enumerate(rows)
+            for _ in range(times)
+        ]
+        (pair,) = pairs_of(stones, GRADES, np.random.default_rng(0))
+        return pair
+
+    once, five, loose = found(1, True), found(5, True), found(5, False)
+    assert once.kappa.value == pytest.approx(cohen_kappa_score(nell, ole, weights="quadratic"))
+    assert five.kappa.value == pytest.approx(once.kappa.value)
+    width = five.kappa.high - five.kappa.low
+    assert width == pytest.approx(once.kappa.high - once.kappa.low, rel=0.1)
+    assert loose.kappa.high - loose.kappa.low < 0.6 * width
+    assert "of the 60 photos of 12 stones that both called" in pair_lines(five)[0]
+
+
+def test_two_people_are_told_in_plain_words_then_the_grades_they_confuse_then_kappa():
     same = [{"Nell": ("cabbing",), "Ole": ("cabbing",)}] * 9
     up = [{"Ole": ("cabbing",), "Nell": ("tumbling",)}] * 2
     down = [{"Nell": ("select",), "Ole": ("waste",)}]
     (pair,) = pairs(*same, *up, *down)
     assert (pair.both, pair.same, pair.higher, pair.lower) == (12, 9, 2, 1)
-    assert pair_words(pair) == (
-        "Nell and Ole both called 12 stones: the same grade on 9; where not, Ole is mostly one "
-        "grade higher"
+    plain, confused, kappa = pair_lines(pair)
+    assert plain == (
+        "Nell and Ole agree on 9 of the 12 stones that both called; where not, Ole is mostly one grade higher"
     )
+    assert confused == (
+        "Nell and Ole differ between tumbling and cabbing on 2 stones (Ole says cabbing), waste and select on 1 (Nell "
+        "says select)"
+    )
+    theirs = cohen_kappa_score([2] * 9 + [1] * 2 + [3], [2] * 11 + [0], weights="quadratic")
+    assert kappa.startswith(f"Nell and Ole: kappa {theirs:.2f} (")
+
+
+def test_few_stones_and_full_agreement_claim_no_range():
+    (few,) = pairs(
+        *[{"Nell": ("waste",), "Ole": ("cabbing",)}, {"Nell": ("cabbing",), "Ole": ("cabbing",)}]
+    )
+    assert pair_lines(few)[2].endswith("its range not known since the stones are too few")
+    (full,) = pairs(*[{"Nell": (grade,), "Ole": (grade,)} for grade in GRADES * 5])
+    assert pair_lines(full)[1] == (
+        "Nell and Ole: kappa 1.00, its range not known since they never differ"
+    )
+    # All of one grade: nothing to differ about, so no kappa.
+    (one,) = pairs(*[{"Nell": ("waste",), "Ole": ("waste",)}] * 12)
+    assert len(pair_lines(one)) == 1
+
+
+def test_the_grades_confused_most_are_named_and_the_others_counted():
+    two = {(0, 1): 4, (1, 2): 3, (2, 3): 2, (0, 2): 1, (0, 3): 1}
+    (pair,) = pairs(
+        *(
+            {"Nell": (GRADES[a],), "Ole": (GRADES[b],)}
+            for (a, b), n in two.items()
+            for _ in range(n)
+        )
+    )
+    assert pair_lines(pair)[1].endswith("cabbing and select on 2 (Ole says select), others on 2")
 
 
 @pytest.mark.parametrize(
     ("stones", "words"),
     [
-        ([("waste", "waste")], "called 1 stone: the same grade"),
-        ([("waste", "waste")] * 2, "called 2 stones: the same grade on all"),
+        ([("waste", "waste")], "agree on the one stone that both called"),
+        ([("waste", "waste")] * 2, "agree on all 2 stones that both called"),
         (
             [("waste", "select")],
-            "called 1 stone: not the same grade; Ole is three grades higher",
+            "do not agree on the one stone that both called; Ole is three grades higher",
         ),
         (
             [("waste", "waste"), ("select", "cabbing")],
-            "called 2 stones: the same grade on 1; Ole is one grade lower on the other",
+            "agree on 1 of the 2 stones that both called; Ole is one grade lower on the other",
         ),
         (
             [("waste", "cabbing"), ("cabbing", "tumbling")],
-            "called 2 stones: never the same grade; where not, Ole is as often higher as lower",
+            "agree on none of the 2 stones that both called; where not, Ole is as often higher as lower",
         ),
         (
             [("waste", "cabbing"), ("tumbling", "select")],
-            "called 2 stones: never the same grade; where not, Ole is always two grades higher",
+            "agree on none of the 2 stones that both called; where not, Ole is always two grades higher",
         ),
     ],
 )
 def test_how_two_people_agree(stones, words):
     (pair,) = pairs(*({"Nell": (one,), "Ole": (other,)} for one, other in stones))
-    assert pair_words(pair) == f"Nell and Ole both {words}"
+    assert pair_lines(pair)[0] == f"Nell and Ole {words}"
 
 
 def test_scenes_of_two_people_are_told_beside():
     (pair,) = pairs(
         {"Nell": (None, 40), "Ole": (None, 46)}, {"Nell": (None, 40), "Ole": (None, 30)}
     )
-    assert (
-        pair_words(pair) == "Nell's and Ole's scenes of 2 stones lie 8 points apart in the middle"
-    )
+    assert pair_lines(pair) == [
+        "Nell's and Ole's scenes of 2 stones lie 8 points apart in the middle"
+    ]
 
 
 def test_of_three_people_each_two_are_told_with_most_in_common_first():
@@ -177,7 +291,7 @@ def test_of_three_people_each_two_are_told_with_most_in_common_first():
     assert [(pair.first, pair.second, pair.both) for pair in found] == [
         ("Nell", "Ole", 2), ("Nell", None, 1), ("Ole", None, 1),
     ]  # fmt: skip
-    assert "unnamed is three grades higher" in pair_words(found[1])
+    assert "unnamed is three grades higher" in pair_lines(found[1])[0]
 
 
 # ---- the page
@@ -202,8 +316,14 @@ def stone(*people, decider=None, **more):
     return DisputedStone(**given | more), piece
 
 
-def page(*stones):
-    return disagreement_page(Disagreement(stones, (), len(stones)), "starter 0f0f0f0f")
+NO_DRIFT = Drift((), (), ())
+
+
+def page(*stones, more=0):
+    count = len(stones) + more
+    return disagreement_page(
+        Disagreement(stones, (), count, count, 0, NO_DRIFT), "starter 0f0f0f0f"
+    )
 
 
 def test_the_page_tells_each_word_whose_counts_and_what_was_proposed():
@@ -228,7 +348,20 @@ def test_the_page_is_whole_in_itself_and_safe_with_any_name():
 
 def test_people_who_agree_leave_a_page_that_says_so():
     assert "No stone was called otherwise" in page()
-    assert disagreement_lines(Disagreement((), (), 0)) == ["no stone was called by two people yet"]
+    nothing = Disagreement((), (), 0, 0, 0, NO_DRIFT)
+    assert disagreement_lines(nothing) == ["no stone was called by two people yet"]
+
+
+def test_the_page_counts_the_stones_left_out_and_says_how_to_sort_again():
+    one, _ = stone(by("Nell", "select"), by("Ole", "waste"))
+    assert "not shown" not in page(one)
+    assert "1 stone more is not shown" in page(one, more=1)
+    html = page(one, more=7)
+    assert "7 stones more are not shown; those here divide" in html
+    for command in ("call PHOTO --piece N --grade GRADE --by NAME", "second-look FOLDER --by NAME",
+                    "retrain --agreed --out DIR"):  # fmt: skip
+        assert f"grader {command}" in html
+    assert "second-look" not in page()
 
 
 # ---- whose word, in words
