@@ -104,6 +104,9 @@ def test_a_plain_back_without_a_line_takes_nothing_from_a_good_front():
     front, back = face(50.0, 0.0, 0.6), face(5.0, 0.0, 0.0, pattern_contrast=2.0)
     assert piece_facts([front, back], BANDED).features == front.features
     assert not with_any_line([front, back])
+    # A healed line is none to be afraid of.
+    healed = replace(back, lines=(replace(LINE, kind="pattern line"),))
+    assert piece_facts([front, healed], BANDED).features == front.features
 
 
 def test_size_is_of_the_largest_face_and_weight_of_the_piece():

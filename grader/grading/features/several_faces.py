@@ -9,7 +9,8 @@ from grader.profile import Profile
 
 #: Of these the most on any face counts: a line goes through the piece, whichever face shows it.
 _LINES = ("crack_density", "line_density", "crack_count")
-#: Of these the least on any face that shows a line: where none is seen, a plain back takes nothing from a good front.
+#: Of these the least on any face with a crack or a doubtful line: where none is seen, a plain back takes nothing from
+#: a good front.
 _ROOM = ("pattern_room_share", "colour_room_share")
 
 
@@ -18,7 +19,7 @@ def piece_facts(faces: Sequence[StoneFacts], profile: Profile) -> StoneFacts:
     gives itself.
 
     Scene, colours and bands are those of the best face. Lines are the most on any face, room for templates the least on
-    any face with a line. Of the size the largest face tells, of the weight the heaviest word. Where one face has to be
+    any face with a crack or a doubtful line. Of the size the largest face tells, of the weight the heaviest word. Where one face has to be
     photographed again, the piece has.
 
     Raises
@@ -32,7 +33,7 @@ def piece_facts(faces: Sequence[StoneFacts], profile: Profile) -> StoneFacts:
     values = dict(best.features)
     for name in _LINES:
         values[name] = _of(max, (face.features[name] for face in faces))
-    marked = [best, *(face for face in faces if face.features["line_density"])]
+    marked = [best, *(face for face in faces if with_any_line([face]))]
     for name in _ROOM:
         values[name] = _of(min, (face.features[name] for face in marked))
     values["area_cm2"] = _of(max, (face.features["area_cm2"] for face in faces))
