@@ -19,8 +19,8 @@ def piece_facts(faces: Sequence[StoneFacts], profile: Profile) -> StoneFacts:
     gives itself.
 
     Scene, colours and bands are those of the best face. Lines are the most on any face, room for templates the least on
-    any face with a crack or a doubtful line. Of the size the largest face tells, of the weight the heaviest word. Where one face has to be
-    photographed again, the piece has.
+    any face with a crack or a doubtful line. Of the size the largest face tells, of the weight the heaviest word. Where
+    one face has to be photographed again, the piece has.
 
     Raises
     ------
