@@ -8,6 +8,7 @@ import numpy as np
 from grader.called import GradedStone, graded_stones
 from grader.grading.learning import ask
 from grader.grading.learning.called_faces import learned_from
+from grader.report.headline import proposal_of
 from grader.session import Session
 
 
@@ -24,7 +25,7 @@ def stones_to_call(folder: Path, session: Session, count: int) -> list[GradedSto
     profile, model = session.profile, session.model()
     ledger, decider = session.need_ledger("asking"), session.settings.decider
     graded = graded_stones(folder, profile, model, ledger, decider=decider)
-    stones = [stone for stone in graded if stone.piece["proposal"]]
+    stones = [stone for stone in graded if proposal_of(stone.piece)]
     model = model.for_ladder(profile)
     head = model.grade
     expected, chances = np.zeros((0, len(stones))), np.zeros(0)

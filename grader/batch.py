@@ -14,6 +14,7 @@ from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.terms import PhotoTerms
+from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
@@ -116,6 +117,8 @@ def grade_folder(
     ]
     records = [_with_duplicates(record, duplicates) for record in records]
     records, lost = with_calls(records, calls_on(looks, ledger), decider)
+    pieces = joined_pieces(looks, ledger)
+    records = with_pieces(records, looks, pieces, profile, model, ledger)
     kept_aside = _write(results, records, looks, profile, lost)
     known = sum(look.known for look in looks)
     return Batch(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 from grader.batch import find_photos
@@ -14,14 +15,23 @@ from grader.grading.calls.joining import StoneFinder, Stones, house_call, join_c
 from grader.grading.disagreement import agreed_call
 from grader.grading.features.facts import StoneFacts
 from grader.grading.features.rules import Features
+from grader.grading.features.several_faces import piece_facts
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.ledger import views
+from grader.ledger.joint import (
+    calls_on_faces,
+    joint_pieces,
+    later_faces,
+    on_other_faces,
+    piece_at,
+)
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Look, asks_again, look_of
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
+from grader.pieces import faces_seen, joined_pieces, with_pieces
 from grader.profile import Profile
 
 #: Called with how many of how many photos are done.
@@ -70,9 +80,7 @@ def called_in_ledger(
     called = measure_called([*calls, *sides], profile, looks, on_photo=on_photo)
     known = called.features
     return CalledStones(
-        calls=tuple(
-            call for call in called.calls if call.grade is not None or call.scene is not None
-        ),
+        calls=tuple(call for call in called.calls if _says(call)),
         features=known,
         comparisons=tuple(pair for pair in pairs if pair[0] in known and pair[1] in known),
         refused=(*lost, *called.refused),
@@ -117,7 +125,30 @@ def called_in_tables(
         for table, read in ((calls, on_calls), (comparisons, pairs))
         for line in (*remark_lines(table, read.remarks), *remark_lines(table, read.refused))
     ]
-    return CalledStones(on_calls.calls, features, pairs.comparisons, tuple(refused))
+    said = _on_pieces(on_calls.calls, features, list(looks.values()), profile, ledger)
+    return CalledStones(said, features, pairs.comparisons, tuple(refused))
+
+
+def _on_pieces(
+    calls: Sequence[Call],
+    features: dict[Stone, Features],
+    looks: Sequence[Look],
+    profile: Profile,
+    ledger: Ledger | None,
+) -> tuple[Call, ...]:
+    """The calls, those on faces of one piece all on its first face, which gets the features of the piece."""
+    first: dict[Stone, tuple[Stone, str]] = {}
+    for piece in joined_pieces(looks, ledger):
+        places, faces = faces_seen(piece, looks, ledger)
+        if len(faces) > 1:
+            features[places[0]] = piece_facts([face.facts for face in faces], profile).features
+            first |= dict.fromkeys(places, (places[0], piece.uid))
+    said = []
+    for call in calls:
+        place = call.sha256, call.piece
+        (sha256, piece), name = first.get(place, (place, None))
+        said.append(replace(call, sha256=sha256, piece=piece, stone=call.stone or name))
+    return tuple(said)
 
 
 def _parted(
@@ -183,14 +214,21 @@ def house_calls(
     agreed: bool = False,
 ) -> tuple[list[Call], list[str]]:
     """Return one word for each called stone, on the piece as its photo was shown last, of ``by`` alone or else the
-    house's, or what two or more people ``agreed`` on; and the calls whose stone is not found, a line each."""
-    calls = views.calls(looks.ledger, by=by, outlines=True)
-    last = looks.last({call.sha256 for call in calls})
-    joined = join_calls([_by_content(look) for look in last.values()], calls)
+    house's, or what two or more people ``agreed`` on; and the calls whose stone is not found, a line each. Of a piece
+    with several faces the first one has it."""
+    called = {call.sha256 for call in views.calls(looks.ledger, by=by)}
+    pieces = joint_pieces(looks.ledger)
+    last = looks.last({*called, *(face.sha256 for piece in pieces for face in piece.faces)})
+    photos = {sha256: _by_content(look) for sha256, look in last.items()}
+    calls = calls_on_faces(looks.ledger, called.union(last), by=by)
+    joined = join_calls(photos.values(), calls)
+    names = {place: piece.uid for piece in pieces for place in piece.places(photos)}
+    later = later_faces(pieces, photos)
     house = [
-        replace(call, sha256=sha256, piece=piece)
-        for (sha256, piece), people in joined.by_person.items()
-        if (call := agreed_call(people) if agreed else house_call(people, decider))
+        replace(call, sha256=place[0], piece=place[1], stone=call.stone or names.get(place))
+        for place, people in joined.by_person.items()
+        if place not in later
+        and (call := agreed_call(people) if agreed else house_call(people, decider))
     ]
     return house, [f"{call.photo}: {why}" for call, why in joined.without_stone]
 
@@ -230,7 +268,7 @@ def measure_called(
     workers: int | None = None,
     on_photo: Progress = nothing,
 ) -> CalledStones:
-    """Return the calls with the features of their stones.
+    """Return the calls with the features of their stones; of a piece with several faces those of the piece.
 
     A stone is measured on the terms with which it was called, with today's words on its lines. That is known in the
     ledger unless measuring, profile or words have changed since; then the photo is measured again or, where it is gone,
@@ -243,7 +281,10 @@ def measure_called(
     workers : processes, as many as there are cores by default.
     on_photo : told how many of how many photos are done.
     """
-    shown = _shown_with(calls, looks)
+    pieces = joint_pieces(looks.ledger)
+    faces = [on_other_faces(c, p) if _says(c) and (p := piece_at(c, pieces)) else [] for c in calls]
+    sides = [face for of_piece in faces for face in of_piece]
+    shown = _shown_with([*calls, *sides], looks)
     # One photo may have been called on two sets of terms.
     by_uid = {look.uid: look for look in shown if look is not None}
     asks = asks_again(list(by_uid.values()), looks.ledger)
@@ -251,15 +292,23 @@ def measure_called(
     for number, done in look_at_all(asks, profile, looks.ledger, workers=workers):
         again[uids[number]] = done
         on_photo(len(again), len(asks))
+    done = [look and again[look.uid] for look in shown]
+    facts = [_facts_at(*one) for one in zip([*calls, *sides], done, strict=True)]
+    of_sides = iter(facts[len(calls) :])
     features: dict[Stone, Features] = {}
     refused = []
-    for call, look_shown in zip(calls, shown, strict=True):
-        look = look_shown and again[look_shown.uid]
-        if isinstance(look, Look) and (row := _row(look, call)) is not None:
-            features[call.sha256, call.piece] = look.stones[row].features
-        else:
+    for call, others, look, own in zip(calls, faces, done, facts, strict=False):
+        further = list(islice(of_sides, len(others)))
+        if own is None:
             why = look if isinstance(look, GraderError) else "its stone is not found; call it again"
             refused.append(f"{call.photo}: {why}")
+            continue
+        if None in further:
+            refused.append(
+                f"{call.photo}: another face of the piece is not found; taken without it"
+            )
+        known = [own, *(one for one in further if one is not None)]
+        features[call.sha256, call.piece] = piece_facts(known, profile).features
     used = tuple(call for call in calls if (call.sha256, call.piece) in features)
     return CalledStones(used, features, refused=tuple(refused))
 
@@ -271,13 +320,20 @@ def _shown_with(calls: Sequence[Call], looks: KnownLooks) -> list[Look | None]:
     return [shown.get(call.measured) or last.get(call.sha256) for call in calls]
 
 
-def _row(look: Look, call: Call) -> int | None:
-    """Which of the look's stones a call is on."""
+def _says(call: Call) -> bool:
+    return call.grade is not None or call.scene is not None
+
+
+def _facts_at(call: Call, look: Look | GraderError | None) -> StoneFacts | None:
+    """What the stone is graded by that a call is on, ``None`` where it is not found in a look."""
+    if not isinstance(look, Look):
+        return None
     try:
         piece = StoneFinder([_by_content(look)]).piece(call, look.on_photo)
     except ValueError:
         return None
-    return next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == piece)
+    row = next(i for i, p in enumerate(look.record["pieces"]) if p["id"] == piece)
+    return look.stones[row]
 
 
 @dataclass(frozen=True)
@@ -285,7 +341,8 @@ class GradedStone:
     """A stone of a folder as it was shown last, and what a model says of it now.
 
     file : its photo, below the folder.   piece : its record, with the proposal.   call : whose word counts, ``None``
-    where nobody called it.
+    where nobody called it.   facts : of a face of a piece those of the piece.   of_piece : uid of the piece, where
+    several faces of it are known.
     """
 
     file: str
@@ -293,11 +350,13 @@ class GradedStone:
     piece: dict
     facts: StoneFacts
     call: Call | None
+    of_piece: str | None = None
 
     @property
     def name(self) -> str:
-        """The seller's own name for the piece, else one of its photo and number."""
-        return (self.call and self.call.stone) or f"{self.look.ask.sha256}-{self.piece['id']}"
+        """The seller's own name for the piece, else one of all its faces, else one of its photo and number."""
+        alone = f"{self.look.ask.sha256}-{self.piece['id']}"
+        return (self.call and self.call.stone) or self.of_piece or alone
 
 
 def graded_stones(
@@ -327,14 +386,25 @@ def graded_stones(
     looks = KnownLooks(ledger).last(photos)
     if not looks:
         raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
-    calls = views.calls(ledger, sha256=list(looks), by=by, outlines=True)
-    joined = join_calls([_by_content(look) for look in looks.values()], calls)
+    joined = join_calls(
+        [_by_content(look) for look in looks.values()], calls_on_faces(ledger, set(looks), by=by)
+    )
+    of_piece: dict[Stone, tuple[str, StoneFacts]] = {}
+    pieces = joined_pieces(looks.values(), ledger)
+    for one in pieces:
+        places, faces = faces_seen(one, list(looks.values()), ledger)
+        if len(faces) > 1:
+            facts = piece_facts([face.facts for face in faces], profile)
+            of_piece |= dict.fromkeys(places, (one.uid, facts))
+    here = {sha256: looks[sha256] for sha256 in photos if sha256 in looks}
+    records = [look.graded(profile, model) for look in here.values()]
+    records = with_pieces(records, list(here.values()), pieces, profile, model, ledger)
     stones = []
-    for sha256, file in photos.items():
-        if sha256 not in looks:
-            continue
-        look = looks[sha256]
-        for piece, facts in zip(look.graded(profile, model)["pieces"], look.stones, strict=True):
-            people = joined.by_person.get((sha256, piece["id"]), ())
-            stones.append(GradedStone(file, look, piece, facts, house_call(people, decider)))
+    for (sha256, look), record in zip(here.items(), records, strict=True):
+        for piece, facts in zip(record["pieces"], look.stones, strict=True):
+            place = sha256, piece["id"]
+            uid, facts = of_piece.get(place, (None, facts))
+            call = house_call(joined.by_person.get(place, ()), decider)
+            call = call and replace(call, stone=call.stone or uid)
+            stones.append(GradedStone(photos[sha256], look, piece, facts, call, uid))
     return stones

@@ -13,11 +13,13 @@ from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import Entry, SavedCall, SavedLineWord, TakenBack
+from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.looking import look_at, look_at_all
 from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
 from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
+from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import shown_of, with_calls
 from grader.session import Session
@@ -265,9 +267,9 @@ def _content(call: Call) -> tuple:
 
 
 def last_call(placed: Call, ledger: Ledger) -> Call | None:
-    """Return the last call that holds on the stone of ``placed``, by its sayer if it names one; ``None`` where there
-    is none."""
-    calls = views.calls(ledger, sha256=placed.sha256, by=placed.by, outlines=True)
+    """Return the last call that holds on the stone of ``placed``, on whichever face, by its sayer if it names one;
+    ``None`` where there is none."""
+    calls = calls_on_faces(ledger, {placed.sha256}, by=placed.by)
     return next((call for call in reversed(calls) if same_stone(call, placed)), None)
 
 
@@ -311,10 +313,17 @@ def call_on(photo: Path, call: Call, terms: PhotoTerms, session: Session) -> tup
 
 def save_call(look: Look, placed: Call, session: Session) -> tuple[Call, dict]:
     """Save a call on a stone; return it with what was proposed beside it, and the stone's record with all its calls."""
-    record = look.graded(session.profile, session.model())
+    record = _graded(look, session)
     call = with_shown(placed, record)
     save_calls([call], session.ledger)
-    return call, _stone_called(look, record, call.piece, session)
+    return call, stone_called(look, record, call.piece, session)
+
+
+def _graded(look: Look, session: Session) -> dict:
+    """The record of a photo with proposals, for pieces with several faces too."""
+    profile, model, ledger = session.profile, session.model(), session.ledger
+    pieces = joined_pieces([look], ledger)
+    return with_pieces([look.graded(profile, model)], [look], pieces, profile, model, ledger)[0]
 
 
 @dataclass(frozen=True)
@@ -372,7 +381,7 @@ def take_back(look: Look, placed: Call, session: Session) -> tuple[Call, dict]:
             f"{placed.photo}: nothing to take back, no call{whose} on stone {placed.piece} holds"
         )
     session.ledger.add(TakenBack(call=back.uid), author=placed.by)
-    return back, _stone_called(look, look.record, placed.piece, session)
+    return back, stone_called(look, look.record, placed.piece, session)
 
 
 def take_table(
@@ -409,8 +418,8 @@ def _stone(record: dict, number: int) -> dict | None:
     return next((piece for piece in record["pieces"] if piece["id"] == number), None)
 
 
-def _stone_called(look: Look, record: dict, number: int, session: Session) -> dict:
-    """The record of a stone with all calls on it that hold."""
+def stone_called(look: Look, record: dict, number: int, session: Session) -> dict:
+    """Return the record of a stone with all calls on it that hold."""
     calls = calls_on([look], session.ledger)
     (joined,), _ = with_calls([record], calls, session.settings.decider)
     return _stone(joined, number)

@@ -6,9 +6,10 @@ from pathlib import Path
 
 from grader.errors import GraderError
 from grader.looking import look_at, measured_again
-from grader.looks import Ask, ask_for, calls_on, shown
+from grader.looks import Ask, Look, ask_for, calls_on, shown
 from grader.measures import Remark
 from grader.photo.terms import PhotoTerms
+from grader.pieces import faces_of_one, joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import with_calls
 from grader.report.layers import write_layers
@@ -22,16 +23,27 @@ from grader.session import Session
 class Checked:
     """One photo with its record: proposals and calls, or the error.
 
-    ask : what it takes to measure it again, ``None`` where it could not be read.
+    look : what it was graded from, ``None`` where it could not be read.
     """
 
     record: dict
-    ask: Ask | None
+    look: Look | None
+
+    @property
+    def ask(self) -> Ask | None:
+        """What it takes to measure it again."""
+        return self.look and self.look.ask
+
+    @property
+    def is_best_face(self) -> bool:
+        """Whether it shows the face of a piece that the scene is taken from."""
+        stones = self.record["pieces"]
+        return any(s.get("piece", {}).get("scene_from") == self.look.ask.file for s in stones)
 
     @property
     def failed(self) -> bool:
         """Whether the photo could not be read or measured."""
-        return self.ask is None
+        return self.look is None
 
 
 def check_photos(
@@ -64,7 +76,30 @@ def check_photos(
         shown([look], session.ledger)
         calls = calls_on([look], session.ledger)
         (record,), _ = with_calls([look.graded(profile, used)], calls, session.settings.decider)
-        yield Checked(record, ask)
+        pieces = joined_pieces([look], session.ledger)
+        (record,) = with_pieces([record], [look], pieces, profile, used, session.ledger)
+        yield Checked(record, look)
+
+
+def check_one_piece(
+    checked: Sequence[Checked], session: Session, *, model: Path | None = None
+) -> list[Checked]:
+    """Return photos of the faces of one piece with what is proposed for the piece; one that could not be read stays as
+    it is, and then there is nothing to say of the piece.
+
+    Raises
+    ------
+    GraderError
+        A photo shows another number of stones than one: one line.
+    """
+    looks = [one.look for one in checked if one.look]
+    piece = faces_of_one(looks)
+    if any(one.failed for one in checked):
+        return list(checked)
+    records = with_pieces(
+        [one.record for one in checked], looks, [piece], session.profile, session.model(model), None
+    )
+    return [replace(one, record=record) for one, record in zip(checked, records, strict=True)]
 
 
 def write_pictures(
@@ -99,20 +134,3 @@ def write_pictures(
         text = f"{photo.name}: no scene to cut out, no picture of it written"
         return (Remark("no_scene", text),)
     return ()
-
-
-def check_one_piece(records: Sequence[dict]) -> None:
-    """Refuse photos of the faces of one piece where one shows another number of stones.
-
-    Raises
-    ------
-    GraderError
-        One line: which photo.
-    """
-    for record in records:
-        if "error" not in record and len(record["pieces"]) != 1:
-            raise GraderError(
-                f"{record['photo']['file']}: {len(record['pieces'])} stones; "
-                "for --one-piece photograph one",
-                "not_one_piece",
-            )

@@ -23,6 +23,7 @@ from grader.ledger.facts import (
     SavedRegionWord,
 )
 from grader.ledger.facts import Look as Looked
+from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.measures import MEASUREMENT_VERSION
 from grader.photo.read import content_hash
@@ -152,7 +153,7 @@ def _part_call(entry: Entry[SavedLineWord] | Entry[SavedRegionWord]) -> Call:
 
 def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
     """Return the calls that hold on these photos, in the order of making; also those on an earlier content of the same
-    file, which then follow the stones that lie where theirs lay."""
+    file, which then follow the stones that lie where theirs lay, and those on other faces of the same piece."""
     if ledger is None:
         return []
     now = {look.ask.sha256 for look in looks}
@@ -163,7 +164,7 @@ def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
         for sha256 in contents
         if sha256 not in now
     }
-    calls = views.calls(ledger, sha256=[*now, *earlier], outlines=True)
+    calls = calls_on_faces(ledger, {*now, *earlier})
     return [replace(c, photo=earlier[c.sha256]) if c.sha256 in earlier else c for c in calls]
 
 

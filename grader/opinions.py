@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
+from pathlib import Path, PurePath
 
 import numpy as np
 
@@ -19,6 +19,14 @@ from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.checked import Box
 from grader.ledger.facts import Measured
+from grader.ledger.joint import (
+    JointPiece,
+    calls_on_faces,
+    joint_pieces,
+    later_faces,
+    piece_at,
+    same_face,
+)
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, part_calls
 from grader.photo.read import content_hash
@@ -67,6 +75,7 @@ def listed_calls(
     """
     wanted = wanted or Wanted()
     calls = views.calls(ledger, also_taken_back=True)
+    pieces = joint_pieces(ledger)
     words = part_calls(None, ledger) if lines else ()
     _check_name(wanted.by, [*calls, *words])
     withdrawn = views.taken_back(ledger)
@@ -74,11 +83,27 @@ def listed_calls(
     listed = [*(calls if taken_back else holding), *words]
     if wanted.photo is not None:
         contents = _contents(wanted.photo, ledger)
-        listed = [call for call in listed if _on(call, wanted.photo, contents)]
+        listed = [call for call in listed if _on(call, wanted.photo, contents, pieces)]
     if lines:
         # Two tables have been put one behind the other; within a day each keeps its order.
         listed.sort(key=lambda call: call.time[:10])
-    return _with_stones(listed, holding, wanted, withdrawn, ledger)
+    found = _with_stones(listed, holding, wanted, withdrawn, ledger)
+    return _with_other_faces(found, pieces, ledger)
+
+
+def _with_other_faces(
+    listed: Sequence[ListedCall], pieces: Sequence[JointPiece], ledger: Ledger
+) -> list[ListedCall]:
+    """The same, each with the photos on which other faces of its piece were seen."""
+    paths = views.photo_paths(ledger, {face.sha256 for p in pieces for face in p.faces})
+    names = {sha256: PurePath(places[0]).name for sha256, places in paths.items()}
+    found = []
+    for one in listed:
+        piece = None if one.call.on_part else piece_at(one.call, pieces)
+        faces = piece.faces if piece else ()
+        others = [face.sha256 for face in faces if not same_face(face, one.call)]
+        found.append(replace(one, faces=tuple(names.get(other, other[:12]) for other in others)))
+    return found
 
 
 def _with_stones(
@@ -131,8 +156,14 @@ def _contents(photo: Path, ledger: Ledger) -> set[str]:
     return contents | ({content_hash(photo)} if photo.is_file() else set())
 
 
-def _on(call: Call, photo: Path, contents: set[str]) -> bool:
-    return call.sha256 in contents if contents else call.photo == photo.name
+def _on(call: Call, photo: Path, contents: set[str], pieces: Sequence[JointPiece]) -> bool:
+    """Whether a call is on a stone of that photo, or on another face of the same piece."""
+    if not contents:
+        return call.photo == photo.name
+    piece = None if call.sha256 in contents or call.on_part else piece_at(call, pieces)
+    return call.sha256 in contents or bool(
+        piece and any(face.sha256 in contents for face in piece.faces)
+    )
 
 
 def _places(calls: Iterable[Call], ledger: Ledger) -> tuple[dict[str, Place], dict[str, str]]:
@@ -234,11 +265,15 @@ def disagreement(
     callers = defaultdict(set)
     for call in views.calls(ledger):
         callers[call.sha256].add(call.by)
-    photos = [sha256 for sha256, people in callers.items() if len(people) > 1]
-    calls = views.calls(ledger, sha256=photos, outlines=True)
+    pieces = joint_pieces(ledger)
+    photos = {sha256 for sha256, people in callers.items() if len(people) > 1}
+    photos |= {face.sha256 for piece in pieces for face in piece.faces}
     looks = _looks(photos, ledger)
-    joined = join_calls(map(_stones, looks.values()), calls).by_person
-    several = {place: people for place, people in joined.items() if len(people) > 1}
+    stones_on = {sha256: _stones(look) for sha256, look in looks.items()}
+    joined = join_calls(stones_on.values(), calls_on_faces(ledger, set(looks))).by_person
+    # Of a piece with several faces one tells of it.
+    later = later_faces(pieces, stones_on)
+    several = {p: people for p, people in joined.items() if len(people) > 1 and p not in later}
     apart = {place: gap(people, profile.grades) for place, people in several.items()}
     farthest_first = sorted(filter(apart.get, several), key=apart.get, reverse=True)
     order = _one_photo_a_piece(farthest_first, several)

@@ -14,6 +14,7 @@ from grader.ledger import views
 from grader.ledger.facts import FacePlace, ResortAnswer, ResortBegun, ResortDone, ResortUndone
 from grader.ledger.store import Ledger
 from grader.profile import Profile
+from grader.report.headline import proposal_of
 from grader.session import Session
 
 
@@ -171,7 +172,7 @@ def finish(sitting: Sitting, profile: Profile, ledger: Ledger) -> Judged:
     stones = [sitting.stones[row] for row in rows]
     # Of a stone that is gone its place stands for it.
     names = [f"{begun.stones[row].sha256}-{begun.stones[row].piece_id}" for row in rows]
-    proposed = [stone.piece["proposal"]["grade"] if _proposed(stone) else None for stone in stones]
+    proposed = [proposal_of(stone.piece)["grade"] if _proposed(stone) else None for stone in stones]
     looked = Looked(
         tuple(stone.name if stone else name for stone, name in zip(stones, names, strict=True)),
         np.array([grades.index(begun.first[row]) for row in rows]),
@@ -188,4 +189,4 @@ def finish(sitting: Sitting, profile: Profile, ledger: Ledger) -> Judged:
 
 
 def _proposed(stone: GradedStone | None) -> bool:
-    return stone is not None and stone.piece["proposal"] is not None
+    return stone is not None and proposal_of(stone.piece) is not None

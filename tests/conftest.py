@@ -171,6 +171,14 @@ def _curves():
     return np.stack([srgb_curve()] * 3)
 
 
+def _chances(grade: str) -> dict[str, float]:
+    """Chances of which that grade has the greatest; a grade of no known ladder stands in the place of cabbing."""
+    chances = {"waste": 0.05, "tumbling": 0.15, "cabbing": 0.6, "select": 0.2}
+    if grade not in chances:
+        return {grade if name == "cabbing" else name: p for name, p in chances.items()}
+    return chances | {"cabbing": chances[grade], grade: 0.6}
+
+
 def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -> GradedPiece:
     """A stone of 200 x 100 px: half blue, a quarter white, then host, 10 columns glare."""
     x, y = at
@@ -221,7 +229,7 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
     proposal = Proposal(
         grade=grade,
         scene=54,
-        probabilities={"waste": 0.05, "tumbling": 0.15, "cabbing": 0.6, "select": 0.2},
+        probabilities=_chances(grade),
         sell_as=None if mm_per_px is None else "by weight",
         reasons=(Reason("scene", 0.3, {"scene_score": 54.0}),),
         model="starter 01234567",
@@ -327,6 +335,7 @@ def measuring(monkeypatch, make_graded, crack):
         pieces = tuple(
             _with_words(one, words.get(one.piece.id, NOTHING_SAID).lines) for one in made.pieces
         )
+        pieces = tuple(replace(one, weight_g=terms.weight_g) for one in pieces)
         others = tuple(FurtherPhoto(made_from(one).photo, None) for one in terms.same_face)
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 

@@ -59,13 +59,11 @@ def test_a_picture_is_drawn_and_a_scene_that_is_not_there_is_remarked(session):
 
 
 def test_faces_of_one_piece_show_one_stone_each(session):
-    one, bad, two = (
-        checked.record
-        for checked in check_photos(
-            [Path("a.jpg"), Path("bad.jpg"), Path("b.jpg")], PhotoTerms(), session
-        )
+    one, bad, two, same = check_photos(
+        [Path("a.jpg"), Path("bad.jpg"), Path("b.jpg"), Path("a.jpg")], PhotoTerms(), session
     )
-    check_one_piece([one, bad])
-    with pytest.raises(GraderError, match=r"b\.jpg: 2 stones") as raised:
-        check_one_piece([one, two])
-    assert raised.value.code == "not_one_piece"
+    assert check_one_piece([one, bad], session) == [one, bad]
+    for wrong, why in ((two, r"b\.jpg: 2 stones"), (same, r"a\.jpg: the same photo twice")):
+        with pytest.raises(GraderError, match=why) as raised:
+            check_one_piece([one, wrong], session)
+        assert raised.value.code == "not_one_piece"

@@ -23,19 +23,19 @@ def ask(
 ) -> None:
     """Name the stones to call next: those whose calls would tell most of how you would grade the others.
 
-    Stones with a called grade are left out; of several photos of a stone that calls name, one is asked for.
+    Stones with a called grade are left out; of several photos of one piece, one is asked for.
     """
     from grader.asking import stones_to_call
     from grader.files import check_new, write_new
     from grader.report.columns import calls_table
-    from grader.report.headline import headline_words
+    from grader.report.headline import headline_words, proposal_of
 
     if out:
         check_new(out)
     asked = stones_to_call(folder, session, count)
     for stone in asked:
         typer.echo(
-            f"{stone.file} stone {stone.piece['id']}: {headline_words(stone.piece['proposal'])}"
+            f"{stone.file} stone {stone.piece['id']}: {headline_words(proposal_of(stone.piece))}"
         )
     if not asked:
         typer.echo("every stone there has a called grade, or no grade could be proposed", err=True)

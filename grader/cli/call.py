@@ -56,8 +56,11 @@ def _patch_box(text: str) -> tuple[int, int, int, int]:
 @takes_session
 @takes_terms
 def call(
-    photo: Annotated[
-        Path | None, typer.Argument(metavar="PHOTO", help="The photo of the stone.")
+    stones: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="PHOTO", help="The photo of the stone; with --one-piece one of each face."
+        ),
     ] = None,
     piece: Annotated[
         int | None,
@@ -115,6 +118,13 @@ def call(
             help="Your own name for the piece, the same on all its photos.",
         ),
     ] = None,
+    one_piece: Annotated[
+        bool,
+        typer.Option(
+            "--one-piece",
+            help="Each photo shows another face of one piece: the call is on the piece, one stone from now on.",
+        ),
+    ] = False,
     undo: Annotated[
         bool, typer.Option("--undo", help="Take back the last call on the stone that still holds.")
     ] = False,
@@ -132,15 +142,13 @@ def call(
     It stands on the stones and lines that check or batch showed last of that photo; what you say of the photo itself
     (scale, whole and so on) only counts where nothing was shown before.
     """
-    if (photo is None) == (table is None):
-        raise typer.BadParameter(
-            "give a photo, or --from with a table of calls", param_hint="PHOTO"
-        )
+    photo = _usage_of_photos(stones or [], table, one_piece)
     _usage_of_part(line, patch, says, (grade, scene))
     _usage_of_line(line, found, how)
     _usage_of_patch(patch, (note, stone))
     _usage_of_table(table, photos, (piece, grade, scene, note, line, patch, stone, undo or None))
     _usage_of_stone(photo, undo, line or patch, (grade, scene))
+    _usage_of_piece(one_piece, piece, line or patch)
     from grader.calling import call_on
     from grader.files import path_text
     from grader.grading.proposal import Call
@@ -155,6 +163,9 @@ def call(
     call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
     if patch:
         _save_patch_word(photo, call, (*_patch_box(patch), says), terms, session)
+        return
+    if one_piece:
+        _on_piece(stones, call, undo, terms, session)
         return
     look, placed = call_on(photo, call, terms, session)
     if undo:
@@ -177,6 +188,22 @@ def _save_call(look, placed, session) -> None:
     from grader.report.calls import saved_words
 
     typer.echo(saved_words(*save_call(look, placed, session)))
+
+
+def _on_piece(photos: list[Path], call, undo: bool, terms, session) -> None:
+    """Save a call on the piece of which each photo shows a face, or take its last one back."""
+    from grader.calling import call_on, look_shown
+    from grader.piece_calls import save_piece_call, take_back_piece_call
+    from grader.report.calls import SAVED_UNNAMED, saved_words, taken_back_words
+
+    first, call = call_on(photos[0], call, terms, session)
+    looks = [first, *(look_shown(p, terms, session.profile, session.ledger) for p in photos[1:])]
+    if undo:
+        typer.echo(taken_back_words(*take_back_piece_call(looks, call, session)))
+        return
+    typer.echo(saved_words(*save_piece_call(looks, call, session)))
+    if call.by is None:
+        typer.echo(SAVED_UNNAMED, err=True)
 
 
 def _save_line_word(look, placed, word, session) -> None:
@@ -232,6 +259,31 @@ def _take_table(table: Path, folders: list[Path], by: str | None, terms, session
         typer.echo(SAVED_UNNAMED, err=True)
     if placed.refused:
         raise CallsError("\n".join(remark_lines(table, placed.refused)))
+
+
+def _usage_of_photos(photos: list[Path], table: Path | None, one_piece: bool) -> Path | None:
+    """Return the photo that is meant, the first of several faces; refuse none, and several of no one piece."""
+    if bool(photos) == bool(table):
+        raise typer.BadParameter(
+            "give a photo, or --from with a table of calls", param_hint="PHOTO"
+        )
+    if one_piece and len(photos) < 2:
+        raise typer.BadParameter("give a photo of each face, two or more", param_hint="--one-piece")
+    if len(photos) > 1 and not one_piece:
+        raise typer.BadParameter(
+            "give one photo, or --one-piece where each shows a face of one piece",
+            param_hint="PHOTO",
+        )
+    return photos[0] if photos else None
+
+
+def _usage_of_piece(one_piece: bool, piece: int | None, part: object) -> None:
+    """Refuse what speaks of one photo with a call on a piece."""
+    if one_piece and (piece is not None or part is not None):
+        raise typer.BadParameter(
+            "a call on the whole piece; say a word on a line or patch with its own photo",
+            param_hint="--one-piece",
+        )
 
 
 def _usage_of_table(table: Path | None, photos: list[Path] | None, of_one: tuple) -> None:

@@ -36,7 +36,10 @@ def check(
     ] = None,
     picture: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Write the photo with what --view says drawn in."),
+        typer.Option(
+            metavar="FILE",
+            help="Write the photo with what --view says drawn in; of several faces of a piece the best.",
+        ),
     ] = None,
     view: Annotated[
         PictureView | None,
@@ -62,7 +65,8 @@ def check(
         bool,
         typer.Option(
             "--one-piece",
-            help="Each photo shows another face of one piece: the worst face counts.",
+            help="Each photo shows another face of one piece, which gets one grade: scene of the best face, "
+            "lines of the worst.",
         ),
     ] = False,
     dried: Annotated[
@@ -89,8 +93,8 @@ def check(
     graded = photos[:1] if same_face else photos
     if layers:
         _usage_of_layers(graded)
-    of_one = {"--picture": picture, "--scene": scene}
-    _usage_of_one(graded, of_one if one_piece else of_one | {"--weight-g": weight_g})
+    if not one_piece:
+        _usage_of_one(graded, {"--picture": picture, "--scene": scene, "--weight-g": weight_g})
     if dried and not (same_face and terms.state in (None, "wet")):
         raise typer.BadParameter(
             "give --same-face, and the photo of the wet face first", param_hint="--dried"
@@ -98,30 +102,38 @@ def check(
     check_picture(picture, photos)
     check_picture(scene, photos, "--scene")
     shown = _usage_of_view(view, picture)
-    from grader.checking import check_one_piece, check_photos, write_pictures
+    from grader.checking import write_pictures
 
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
-    records = []
-    for checked in check_photos(
-        photos, terms, session, model=model, same_face=same_face, anew=anew
-    ):
-        records.append(checked.record)
+    done = []
+    of_all = {"model": model, "same_face": same_face, "anew": anew}
+    for checked in _graded(photos, terms, session, one_piece, of_all):
+        done.append(checked.record)
         _tell(checked.record, session.profile, json)
         if not checked.failed:
-            for remark in write_pictures(
+            # Of a piece the best face is drawn.
+            drawn = not one_piece or checked.is_best_face
+            remarks = write_pictures(
                 checked,
                 session.profile,
                 layers=layers,
-                picture=picture,
+                picture=picture if drawn else None,
                 view=shown,
-                scene=scene,
-            ):
+                scene=scene if drawn else None,
+            )
+            for remark in remarks:
                 typer.echo(f"grader: {remark.text}", err=True)
-    if one_piece:
-        check_one_piece(records)
-    _tell_all(records, json, one_piece)
-    if any("error" in record for record in records):
+    _tell_all(done, session.profile, json)
+    if any("error" in record for record in done):
         raise typer.Exit(1)
+
+
+def _graded(photos: list[Path], terms, session, one_piece: bool, of_all: dict):
+    """The photos, each as soon as it is graded; of the faces of one piece all at once."""
+    from grader.checking import check_one_piece, check_photos
+
+    each = check_photos(photos, terms, session, **of_all)
+    return check_one_piece(list(each), session, model=of_all["model"]) if one_piece else each
 
 
 def _tell(record: dict, profile, json: bool) -> None:
@@ -134,18 +146,19 @@ def _tell(record: dict, profile, json: bool) -> None:
         typer.echo(photo_text(record, profile))
 
 
-def _tell_all(records: list[dict], json: bool, one_piece: bool) -> None:
+def _tell_all(records: list[dict], profile, json: bool) -> None:
     """Print what is told once behind all photos."""
+    from grader.report.one_piece import one_piece_text
     from grader.report.result import to_json
-    from grader.report.words import cautions_text, one_piece_text, unsettled_words
+    from grader.report.words import cautions_text, stones_once, unsettled_words
 
-    failed = ["error" in record for record in records]
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
         return
-    if one_piece and not any(failed):
-        typer.echo(one_piece_text(records))
-    if all(failed):
+    for stone in stones_once(records):
+        if stone.get("piece"):
+            typer.echo(one_piece_text(stone, profile))
+    if all("error" in record for record in records):
         return
     if unsettled := unsettled_words(records):
         typer.echo(f"{unsettled}\n")

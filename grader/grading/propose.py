@@ -1,13 +1,23 @@
 """From the facts of a stone to a proposal."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.grading.features.facts import StoneFacts
 from grader.grading.features.rules import grade_by_rules
+from grader.grading.features.several_faces import piece_facts
 from grader.grading.models.model import Model
 from grader.grading.models.prediction_set import WHOLE_LADDER
-from grader.grading.proposal import Proposal, RulesWord, SceneEstimate, likely_grades
+from grader.grading.proposal import (
+    LinesLeftOut,
+    Proposal,
+    RulesWord,
+    SceneEstimate,
+    likely_grades,
+)
 from grader.grading.reasons import reasons
 from grader.grading.what_ifs import what_if
 from grader.profile import SELL_AS, Profile
@@ -61,6 +71,20 @@ def propose(
         what_if=None if lifted is None or lifted.grade in likely else lifted,
         unfamiliar=unfamiliar,
     )
+
+
+def propose_piece(
+    faces: Sequence[StoneFacts], profile: Profile, model: Model
+) -> tuple[SceneEstimate, Proposal | None]:
+    """Return the scene and the one proposal for a piece of which several faces are measured; no proposal where one of
+    them has to be photographed again."""
+    facts = piece_facts(faces, profile)
+    scene = scene_estimate(facts, model)
+    proposal = propose(facts, scene, profile, model)
+    if proposal and proposal.what_if and isinstance(proposal.what_if.change, LinesLeftOut):
+        # What a cut through one face leaves of the others no photo tells.
+        proposal = replace(proposal, what_if=None)
+    return scene, proposal
 
 
 def _joined(

@@ -23,13 +23,14 @@ class ListedCall:
     """A call, or a word on a line, as it stands in a list.
 
     name : the seller's own name of the stone, also where another call gave it.   lost : why its stone is not found,
-    ``None`` where it is.   taken_back : it does not hold any more.
+    ``None`` where it is.   taken_back : it does not hold any more.   faces : photos of other faces of the same piece.
     """
 
     call: Call
     name: str | None = None
     lost: str | None = None
     taken_back: bool = False
+    faces: tuple[str, ...] = ()
 
 
 def call_lines(listed: Sequence[ListedCall]) -> list[str]:
@@ -47,6 +48,8 @@ def call_lines(listed: Sequence[ListedCall]) -> list[str]:
 def _cells(one: ListedCall) -> tuple[str, ...]:
     call = one.call
     stone = f"{call.photo} stone {call.piece}" + (f" ({one.name})" if one.name else "")
+    if one.faces:
+        stone += f", one piece with {', '.join(one.faces)}"
     remarks = [
         f"note: {_one_line(call.note)}" if call.note else "",
         "taken back" if one.taken_back else "",
@@ -125,6 +128,7 @@ def _record(one: ListedCall) -> dict:
             "state": shown.state,
         },
         "taken_back": one.taken_back,
+        "faces": list(one.faces),
         "lost": one.lost,
     }
     record["patch"] = call.patch and {

@@ -8,6 +8,7 @@ from grader.face.regions.patch_words import WITHDRAWN
 from grader.grading.calls.joining import Stones, house_call, join_calls
 from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call, Shown
+from grader.report.headline import label_words, proposal_of
 from grader.report.reasons import line_position_words
 from grader.report.words import calls_words, percent
 from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES
@@ -78,10 +79,10 @@ def call_record(call: Call) -> dict:
 
 def shown_of(piece: dict) -> Shown:
     """Return what a record says of a stone: what a call on it had shown."""
-    proposal = piece["proposal"] or {}
+    proposal = proposal_of(piece) or {}
     return Shown(
         proposal.get("grade"),
-        piece["scene"]["score"],
+        (piece.get("piece") or piece)["scene"]["score"],
         proposal.get("model"),
         piece["state"]["value"],
     )
@@ -137,11 +138,17 @@ def saved_words(call: Call, piece: dict) -> str:
     scene = None if call.scene is None else f"scene {call.scene}"
     called = ", ".join(part for part in (call.grade, scene) if part)
     by = f" by {call.by}" if call.by else ""
-    proposal = piece["proposal"]
+    proposal = proposal_of(piece)
     beside = "no grade is proposed from this photo"
     if proposal:
-        beside = f"proposed is {proposal['grade']}, scene {proposal['scene']} ({proposal['model']})"
-    saved = f"saved: {call.photo}, stone {call.piece}: {called}{by}; {beside}"
+        said = f"proposed is {label_words(proposal)}"
+        if proposal.get("unfamiliar"):
+            said = "the model does not know such stones"
+        beside = f"{said}, scene {proposal['scene']} ({proposal['model']})"
+    what = f"{call.photo}, stone {call.piece}"
+    if piece.get("piece"):
+        what = " and ".join(face["file"] for face in piece["piece"]["faces"]) + ", one piece"
+    saved = f"saved: {what}: {called}{by}; {beside}"
     return f"{saved}\n{_holds(piece)}" if len(piece["calls"]) > 1 else saved
 
 
@@ -230,11 +237,14 @@ def taken_in_words(new: int, known: int) -> str:
     return f"{new} call{'' if new == 1 else 's'} saved{before}"
 
 
-def taken_back_words(placed: Call, back: Call, piece: dict) -> str:
+def taken_back_words(placed: Call, back: Call | None, piece: dict) -> str:
     """Return which call was taken back, and what holds on its stone now.
 
-    placed : on the stone, as it was asked for.   piece : the stone's record, with the calls that hold.
+    placed : on the stone, as it was asked for.   back : ``None`` where none held, and faces were only parted.
+    piece : the stone's record, with the calls that hold.
     """
+    if back is None:
+        return f"taken back: {placed.photo}: its faces stand each alone again\n{_holds(piece)}"
     by = f" by {back.by}" if back.by else ""
     taken_back = (
         f"taken back: {placed.photo}, stone {placed.piece}: {back.summary}{by}, {back.time[:10]}"

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from grader.measures import MEASURES
 from grader.profile import ColourClass
 from grader.report.calls import shown_of
+from grader.report.headline import proposal_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
 _MEASURED = ("glare_share", "continuity", "crack_count", "crack_length_mm", "mm_per_px")
@@ -30,6 +31,8 @@ _LAST = (
     "called_scene_by",
     "likely",
     "ask_first",
+    "same_piece",
+    "face_of_piece",
 )
 #: Declared measures keep their names under every profile, since the written rules and models go by
 #: them: they tell what a class reads as. A class's own columns carry the profile's word for it.
@@ -77,7 +80,8 @@ def _csv(names: Sequence[str], rows: Iterable[dict]) -> str:
 
 
 def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
-    proposal, call = piece["proposal"] or {}, piece["call"] or {}
+    # Of a face of a piece with several the piece's: one piece has one grade.
+    proposal, call = proposal_of(piece) or {}, piece["call"] or {}
     codes = [warning["code"] for warning in photo["warnings"] + piece["warnings"]]
     return {
         "photo": photo["file"],
@@ -100,7 +104,22 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         "what_if": proposal.get("what_if"),
         "unfamiliar": proposal.get("unfamiliar"),
         "called_scene_by": None if call.get("scene") is None else call["scene_by"] or call["by"],
+        **_of_piece(photo, piece),
         **_measures(piece, colours),
+    }
+
+
+def _of_piece(photo: dict, stone: dict) -> dict:
+    """All faces of a piece, the same on each of its rows, and which this one is: rows that are not the first would
+    count it twice."""
+    if not stone.get("piece"):
+        return {}
+    faces = stone["piece"]["faces"]
+    places = [(face["sha256"], face["id"]) for face in faces]
+    which = places.index((photo["sha256"], stone["id"])) + 1
+    return {
+        "same_piece": "; ".join(f"{face['file']} {face['id']}" for face in faces),
+        "face_of_piece": f"{which} of {len(faces)}",
     }
 
 

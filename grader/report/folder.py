@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from grader.report.calls import LostCall, lost_words
-from grader.report.words import counted, models_words, unsettled_words
+from grader.report.words import counted, models_words, stones_once, unsettled_words
 
 
 def folder_lines(
@@ -18,7 +18,7 @@ def folder_lines(
     lost_calls : calls whose stone is not there.
     """
     graded = [record for record in records if "error" not in record]
-    stones = sum(len(record["pieces"]) for record in graded)
+    stones = len(stones_once(graded))
     proposed = models_words(graded)
     lines = [
         f"{counted(len(graded), 'photo')} graded, {counted(stones, 'stone')}"

@@ -5,6 +5,9 @@ They are all made of one proposal, so that none says otherwise than another.
 
 from grader.profile import Profile
 
+#: In place of a grade, the word over a stone that the model does not know.
+UNFAMILIAR = "unfamiliar"
+
 
 def meaning(grade: str, profile: Profile) -> str:
     """Return the one-line meaning of a grade; of one that is no longer on the ladder, that."""
@@ -20,11 +23,32 @@ def headline_words(proposal: dict | None) -> str:
         return "retake"
     if proposal.get("unfamiliar"):
         return f"unlike the stones this model knows ({proposal['unfamiliar']}): your call"
+    return label_words(proposal) + ("" if len(proposal["likely"]) == 1 else ": yours to say")
+
+
+def label_words(proposal: dict | None) -> str:
+    """Return the same as short as a label in a picture takes it: "cabbing", "cabbing or select", "unfamiliar" or
+    "retake"."""
+    if proposal is None:
+        return "retake"
+    if proposal.get("unfamiliar"):
+        return UNFAMILIAR
     likely = proposal["likely"]
     if len(likely) == 1:
         return likely[0]
-    between = " or " if len(likely) == 2 else " to "
-    return f"{likely[0]}{between}{likely[-1]}: yours to say"
+    return f"{likely[0]}{' or ' if len(likely) == 2 else ' to '}{likely[-1]}"
+
+
+def headed_words(proposal: dict | None, profile: Profile) -> str:
+    """Return the words over a stone and what they mean, as one line."""
+    meant = meaning_words(proposal, profile)
+    several = proposal is not None and len(proposal["likely"]) > 1
+    return headline_words(proposal) + ("" if not meant else ". " if several else ": ") + meant
+
+
+def proposal_of(stone: dict) -> dict | None:
+    """Return what is proposed for a stone of a photo: where it is one face of a piece, that for the piece."""
+    return stone["piece"]["proposal"] if stone.get("piece") else stone["proposal"]
 
 
 def meaning_words(proposal: dict | None, profile: Profile) -> str:

@@ -18,8 +18,9 @@ from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.made import write_made
 from grader.photo.colour import linear_srgb, srgb_curve
 from grader.photo.photo import Photo
+from grader.report.headline import label_words, proposal_of
 from grader.report.plates import DARK, FONT, PALE, Ground, Rect, Words, draw_plate, fitting
-from grader.report.words import UNFAMILIAR, WORTH_DRAWING
+from grader.report.words import WORTH_DRAWING
 
 #: Longest side of a drawn photo, enough for any phone and a printed page.
 PICTURE_PX = 2400
@@ -270,10 +271,7 @@ def _along(points: NDArray, lengths: NDArray) -> NDArray[np.float64]:
 def _words(piece: dict, stone: Rect, shape: tuple[int, ...]) -> list[Words]:
     """The lines of a plate, from the size that is aimed at down to the least: the id with the word to
     sort by, below it the proposal if called."""
-    proposal, called = piece["proposal"], (piece["call"] or {}).get("grade")
-    proposed = proposal["grade"] if proposal else "retake"
-    if proposal and proposal["unfamiliar"]:
-        proposed = UNFAMILIAR
+    proposed, called = label_words(proposal_of(piece)), (piece["call"] or {}).get("grade")
     short_side = min(shape[:2])
     first, below = f"{piece['id']} {called or proposed}", f"proposed {proposed}"
     least = min(round(short_side * LEAST_WORD_PART), fitting(first, 1.6 * stone[2], 1e4))

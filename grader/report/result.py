@@ -93,7 +93,7 @@ def graded_record(record: dict, estimates: Sequence[tuple[SceneEstimate, Proposa
     pieces = [
         piece
         | {"scene": {**asdict(scene), **_without_estimate(piece["scene"])}}
-        | {"proposal": _proposal(proposal)}
+        | {"proposal": proposal_record(proposal)}
         for piece, (scene, proposal) in zip(record["pieces"], estimates, strict=True)
     ]
     return record | {"pieces": pieces}
@@ -347,7 +347,8 @@ def _likely(share: Interval, times: float = 1.0, decimals: int = 4) -> dict:
     return {key: _number(times * getattr(share, key), decimals) for key in ("value", "low", "high")}
 
 
-def _proposal(proposal: Proposal | None) -> dict | None:
+def proposal_record(proposal: Proposal | None) -> dict | None:
+    """Return the JSON object of a proposal, ``None`` without one."""
     return proposal and {
         "grade": proposal.grade,
         "scene": proposal.scene,

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from functools import cache
 
 from grader.profile import Profile
-from grader.report import headline, words
+from grader.report import headline, one_piece, words
 from grader.report.calls import LostCall, lost_words, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
@@ -44,7 +44,7 @@ def sheet_pages(
             cards=[_card(record, piece, pictures, profile) for record, piece in part],
             ladder=profile.ladder,
             views=list(VIEWS),
-            stones=len(stones),
+            stones=len(words.stones_once(records)),
             photos=len(records),
             models=words.models_words(records),
             unsettled=words.unsettled_words(records),
@@ -81,7 +81,7 @@ def _card(
 ) -> dict:
     """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted
     by."""
-    photo, proposal = record["photo"], piece["proposal"]
+    photo, proposal = record["photo"], headline.proposal_of(piece)
     kept = pictures.get((photo["sha256"], piece["id"]))
     warnings = [warning["text"] for warning in piece["warnings"] + _own_warnings(record)]
     return {
@@ -95,7 +95,7 @@ def _card(
             (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
         ],
         "reasons": proposal["reasons"] if proposal else [],
-        "facts": _facts(piece, proposal),
+        "facts": _piece_facts(piece) + _facts(piece, proposal),
         "warnings": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
@@ -106,7 +106,7 @@ def _card(
 
 def _house(piece: dict) -> dict:
     """Whose call counts and what it is, whether people call other grades, and whether it is not the one proposed."""
-    call, proposal = piece["call"] or {"grade": None, "scene": None}, piece["proposal"]
+    call, proposal = piece["call"] or {"grade": None, "scene": None}, headline.proposal_of(piece)
     grades = {one["grade"] for one in piece["calls"] if one["grade"]}
     return {
         "counts": words.house_words(piece),
@@ -138,11 +138,20 @@ def _chances(proposal: dict | None) -> dict[str, float]:
 def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
     """The words over a stone and what they mean: an unfamiliar stone has no grade over it."""
     if proposal and proposal.get("unfamiliar"):
-        return {"grade": words.UNFAMILIAR, "meaning": headline.headline_words(proposal)}
+        return {"grade": headline.UNFAMILIAR, "meaning": headline.headline_words(proposal)}
     return {
         "grade": headline.headline_words(proposal),
         "meaning": headline.meaning_words(proposal, profile),
     }
+
+
+def _piece_facts(piece: dict) -> list[tuple[str, str]]:
+    """That it is one face of a piece, and what is taken from which."""
+    if not piece.get("piece"):
+        return []
+    own = headline.headline_words(piece["proposal"])
+    told = words.faces_words(piece["piece"]), one_piece.from_words(piece["piece"])
+    return [("piece", told[0]), ("", told[1]), ("alone", f"this face: {own}")]
 
 
 def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:

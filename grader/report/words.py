@@ -6,9 +6,10 @@ from collections.abc import Iterable, Sequence
 from grader.profile import Profile
 from grader.report.cautions import CAUTIONS
 from grader.report.headline import (
+    headed_words,
     headline_words,
     line_care_words,
-    meaning_words,
+    proposal_of,
     rules_words,
     set_words,
 )
@@ -20,11 +21,10 @@ STAYS_DARK = 1.5
 WORTH_DRAWING = 30
 #: Less host below a picture, as a share of its height, is no shore.
 LEAST_SHORE = 0.005
-#: In place of a grade, the word over a stone that the model does not know.
-UNFAMILIAR = "unfamiliar"
 #: Who says what nobody has put a name to.
 UNNAMED = "unnamed"
-_LABEL = "  {:<10} {}"
+#: A line with its name before it.
+LABEL = "  {:<10} {}"
 
 
 def photo_text(record: dict, profile: Profile) -> str:
@@ -92,7 +92,7 @@ def scene_words(scene: dict) -> str:
     """Return "62 of 100 (51 to 73)", and where the picture lies."""
     if scene["score"] is None:
         return "not known"
-    score = f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
+    score = score_words(scene)
     best = scene.get("best")
     if scene.get("crossed"):
         # What beside the line is best has a score of its own.
@@ -101,6 +101,11 @@ def scene_words(scene: dict) -> str:
     if best and scene["score"] < WORTH_DRAWING:
         return f"{score}, no picture to speak of"
     return f"{score}, {placement_words(best)}" if best else score
+
+
+def score_words(scene: dict) -> str:
+    """Return "62 of 100 (51 to 73)"."""
+    return f"{scene['score']} of 100 ({scene['low']} to {scene['high']})"
 
 
 def runner_up_words(scene: dict) -> str | None:
@@ -212,31 +217,6 @@ def counted(count: int, noun: str) -> str:
 def _s(count: int) -> str:
     """The ending of a noun of which there are so many."""
     return "" if count == 1 else "s"
-
-
-def one_piece_text(records: Sequence[dict]) -> str:
-    """Return what several faces of one piece say together: its lines, and its sound stone by the worst face.
-
-    records : of photos, each with one stone on it.
-    """
-    faces = [(record["photo"]["file"], record["pieces"][0]) for record in records]
-    lined = [
-        (file, piece)
-        for file, piece in faces
-        if any(line["class"] in ("crack", "uncertain") for line in piece["cracks"]["lines"])
-    ]
-    lines = no_line_words([piece["state"]["value"] for _, piece in faces])
-    if lined:
-        lines = (
-            f"seen on {len(lined)} of {len(faces)} faces: {', '.join(file for file, _ in lined)}"
-        )
-    text_lines = [f"The piece, {len(faces)} faces", _LABEL.format("lines", lines)]
-    sounded = [(file, piece) for file, piece in faces if piece["sound"]]
-    if sounded:
-        file, worst = min(sounded, key=lambda face: face[1]["sound"]["largest"]["value"])
-        words = [f"{file} counts, the worst face", *sound_words(worst["sound"])]
-        text_lines += [_LABEL.format("" if i else "sound", text) for i, text in enumerate(words)]
-    return "\n".join(text_lines) + "\n"
 
 
 def sound_words(sound: dict) -> list[str]:
@@ -358,8 +338,7 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
     count = sum(
         len({call["grade"] for call in piece["calls"] if call["grade"]}) > 1
         and piece["call"]["decided"] == "last"
-        for record in records
-        for piece in record["pieces"]
+        for piece in stones_once(records)
         if piece["call"]
     )
     if not count:
@@ -371,6 +350,24 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
     )
 
 
+def faces_words(piece: dict) -> str:
+    """Return "one of 2 faces: A.jpg, B.jpg" for a stone that is a face of this piece."""
+    files = [face["file"] for face in piece["faces"]]
+    return f"one of {len(files)} faces: {', '.join(files)}"
+
+
+def stones_once(records: Iterable[dict]) -> list[dict]:
+    """Return the stones of photos; of a piece with several faces the first that is there."""
+    stones, told = [], []
+    for stone in (stone for record in records for stone in record["pieces"]):
+        faces = stone.get("piece") and stone["piece"]["faces"]
+        if faces and faces in told:
+            continue
+        stones.append(stone)
+        told += [faces] if faces else []
+    return stones
+
+
 def models_words(records: Iterable[dict]) -> str | None:
     """Return "proposed by starter 52fa0e35", the models behind all proposals; ``None`` where there is none."""
     proposals = (piece["proposal"] for record in records for piece in record["pieces"])
@@ -380,41 +377,47 @@ def models_words(records: Iterable[dict]) -> str | None:
 
 def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[str]:
     """A stone's lines; warnings whose codes are shown for the whole photo are left out."""
-    proposal = piece["proposal"]
     facts = [
+        ("piece", piece.get("piece") and faces_words(piece["piece"])),
         ("call", calls_words(piece) or "none yet"),
         ("photo", _verdict_words(piece, shown_codes)),
         ("scene", scene_words(piece["scene"])),
         ("", runner_up_words(piece["scene"])),
-        *_block("colour", (share_words(*item) for item in piece["shares"].items())),
+        *block("colour", (share_words(*item) for item in piece["shares"].items())),
         ("glare", glare_words(piece["glare"])),
         ("bands", bands_words(piece["banding"])),
         ("lines", lines_words(piece["cracks"], piece["state"]["value"])),
-        *_block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
+        *block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
         ("size", size_words(piece)),
-        *(_proposal_facts(proposal) if proposal else ()),
-        ("care", line_care_words(piece)),
+        *_proposed_facts(piece),
     ]
-    meant = meaning_words(proposal, profile)
-    several = proposal is not None and len(proposal["likely"]) > 1
-    joint = "" if not meant else ". " if several else ": "
-    head = f"Stone {piece['id']}   {headline_words(proposal)}{joint}{meant}"
-    return [head, *(_LABEL.format(name, text) for name, text in facts if text)]
+    head = f"Stone {piece['id']}   {headed_words(proposal_of(piece), profile)}"
+    return [head, *(LABEL.format(name, text) for name, text in facts if text)]
 
 
-def _block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
-    """Lines under one name, which stands before the first."""
+def _proposed_facts(piece: dict) -> list[tuple[str, str | None]]:
+    """What stands below the words over a stone; of one face of a piece they are told once, with the piece."""
+    proposal = piece["proposal"]
+    if piece.get("piece"):
+        return [("alone", f"this face: {headline_words(proposal)}")]
+    facts = proposal_facts(proposal) if proposal else []
+    return [*facts, ("care", line_care_words(piece))]
+
+
+def block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
+    """Return lines under one name, which stands before the first."""
     return [("" if number else name, line) for number, line in enumerate(lines)]
 
 
-def _proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
+def proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
+    """Return what stands below the words over a stone, each line with its name."""
     chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
     # Of an unfamiliar stone no chance is told: the number would be an invention.
     likely = [("may be", set_words(proposal)), ("chances", chances)]
     return [
         *([] if proposal["unfamiliar"] else likely),
         ("sell as", proposal["sell_as"]),
-        *_block("why", proposal["reasons"]),
+        *block("why", proposal["reasons"]),
         ("what if", proposal.get("what_if")),
         ("rules", rules_words(proposal)),
     ]

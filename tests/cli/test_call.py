@@ -13,6 +13,7 @@ import pytest
 from grader import looks
 from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Shown
+from grader.report.headline import label_words
 
 
 def test_a_call_holds_stone_place_time_and_what_was_shown(cli):
@@ -41,8 +42,11 @@ def test_the_answer_tells_stone_grade_and_proposal(cli):
     photo = cli.photo("a.jpg", "2")
     ran = cli.run("call", photo, "--piece", 2, "--grade", "select", "--scene", 71, "--by", "Mira")
     proposal = cli.pieces(photo)[1]["proposal"]
+    said = "the model does not know such stones"
+    if not proposal["unfamiliar"]:
+        said = f"proposed is {label_words(proposal)}"
     assert ran.stdout == (
-        f"saved: a.jpg, stone 2: select, scene 71 by Mira; proposed is {proposal['grade']}, "
+        f"saved: a.jpg, stone 2: select, scene 71 by Mira; {said}, "
         f"scene {proposal['scene']} ({proposal['model']})\n"
     )
     assert ran.stderr == ""

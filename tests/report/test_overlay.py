@@ -10,6 +10,7 @@ from PIL import Image
 
 from grader.errors import GraderError
 from grader.face.measurements import Placement, Scene
+from grader.report.headline import headline_words
 from grader.report.overlay import View, _words, draw_overlay, piece_picture, write_picture
 from grader.report.result import photo_record
 from grader.report.words import WORTH_DRAWING
@@ -189,3 +190,15 @@ def test_a_place_is_drawn_from_the_score_on_at_which_it_is_told(make_graded):
     none = drawn(scored(graded, 0.0))
     assert len(differing(none, drawn(scored(graded, WORTH_DRAWING - 0.4)))) > 20
     assert len(differing(none, drawn(scored(graded, WORTH_DRAWING - 0.6)))) == 0
+
+
+def test_where_the_words_over_a_stone_name_two_grades_the_label_does_too(make_graded):
+    graded = make_graded()
+    record = photo_record(graded)
+    stone = record["pieces"][0]
+    stone["proposal"]["likely"] = ["cabbing", "select"]
+    assert _words(stone, (0, 0, 200, 100), (900, 1200, 3))[0][0][0] == "1 cabbing or select"
+    assert headline_words(stone["proposal"]) == "cabbing or select: yours to say"
+    # Of a face of a piece the label names the grade of the piece.
+    stone["piece"] = {"proposal": stone["proposal"] | {"likely": ["tumbling"]}}
+    assert _words(stone, (0, 0, 200, 100), (900, 1200, 3))[0][0][0] == "1 tumbling"

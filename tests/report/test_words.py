@@ -190,30 +190,6 @@ def test_a_lined_stone_that_may_go_to_the_saw_is_told_with_care():
     assert headline.line_care_words(lined | {"proposal": proposal_of("waste")}) is None
 
 
-def test_of_several_faces_the_worst_counts_and_lines_are_told_by_face(make_graded):
-    def face(file, state, largest, lines=()):
-        record = photo_record(make_graded())
-        piece = record["pieces"][0]
-        piece["state"]["value"] = state
-        piece["cracks"]["lines"] = [{"class": kind, "drying_ratio": None} for kind in lines]
-        share = {"value": largest, "low": largest, "high": largest}
-        part = {"share": largest, "area_cm2": None, "weight_g": None}
-        piece["sound"] = {"parts": [part], "largest": share, "clear": [], "usable": None,
-                          "usable_g": None, "weight_g": None}  # fmt: skip
-        record["photo"]["file"] = file
-        return record
-
-    clear = words.one_piece_text([face("a.jpg", "wet", 1.0), face("b.jpg", "dry", 0.9)])
-    assert "no line seen on 2 faces, wet and dry" in clear
-    assert "b.jpg counts, the worst face" in clear and "largest part 90 %" in clear
-    unsure = words.one_piece_text([face("a.jpg", "wet", 1.0), face("b.jpg", "unknown", 0.9)])
-    assert "no line seen on 2 faces, wet, 1 not known" in unsure
-    lined = [face("a.jpg", "wet", 0.6, ["crack"]), face("b.jpg", "wet", 1.0, ["pattern line"])]
-    text = words.one_piece_text(lined)
-    assert "seen on 1 of 2 faces: a.jpg" in text and "no line seen" not in text
-    assert "a.jpg counts" in text
-
-
 def test_a_runner_up_is_told_where_it_is_worth_a_look():
     best = {"kind": "landscape", "template": "25x18 oval", "turn_deg": 12.4, "score": 60}
     other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}

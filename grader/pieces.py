@@ -1,0 +1,150 @@
+"""Faces of one piece put together: what is proposed for the piece, told with each of its faces."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from grader.errors import GraderError
+from grader.grading.features.several_faces import piece_facts
+from grader.grading.models.model import Model
+from grader.grading.propose import propose_piece
+from grader.ledger.facts import FaceOfPiece, Fact, NamedPiece
+from grader.ledger.joint import JointPiece, joint_pieces, same_face, standing_faces
+from grader.ledger.store import Ledger
+from grader.looks import Look, last_look
+from grader.profile import Profile
+from grader.report.one_piece import Face, one_piece_record
+
+
+def faces_of_one(looks: Sequence[Look]) -> JointPiece:
+    """Return the stones on photos as one piece, whatever the ledger says of them.
+
+    Raises
+    ------
+    GraderError
+        A photo shows another number of stones than one, or is given twice: one line.
+    """
+    faces = []
+    for look in looks:
+        file, pieces = look.ask.file, look.record["pieces"]
+        if len(pieces) != 1:
+            raise GraderError(
+                f"{file}: {len(pieces)} stones; for --one-piece photograph one", "not_one_piece"
+            )
+        if any(face.sha256 == look.ask.sha256 for face in faces):
+            raise GraderError(
+                f"{file}: the same photo twice; give one of each face", "not_one_piece"
+            )
+        faces.append(_face_of(look, pieces[0], "0" * 32))
+    return JointPiece("", tuple(faces))
+
+
+def _face_of(look: Look, stone: dict, piece: str) -> FaceOfPiece:
+    outline = tuple(map(tuple, stone["outline"]))
+    return FaceOfPiece(piece, look.ask.sha256, tuple(stone["box"]), outline)
+
+
+def joined_pieces(looks: Iterable[Look], ledger: Ledger | None) -> list[JointPiece]:
+    """Return the pieces with several faces of which these photos show one, as the ledger knows them."""
+    if ledger is None:
+        return []
+    photos = {look.ask.sha256 for look in looks}
+    return [p for p in joint_pieces(ledger) if any(face.sha256 in photos for face in p.faces)]
+
+
+def with_pieces(
+    records: Sequence[dict],
+    looks: Sequence[Look],
+    pieces: Sequence[JointPiece],
+    profile: Profile,
+    model: Model,
+    ledger: Ledger | None,
+) -> list[dict]:
+    """Return the records with what is said of the piece in each stone that is a face of one, as ``piece``.
+
+    Parameters
+    ----------
+    records : graded, with calls or without; of other photos they stay as they are.
+    looks : at those photos.
+    ledger : where the other faces were seen, as they were shown last; a face that is nowhere counts as not there.
+    """
+    said: dict[tuple[str, int], dict] = {}
+    for piece in pieces:
+        places, faces = faces_seen(piece, looks, ledger)
+        if len(faces) > 1:
+            facts = [face.facts for face in faces]
+            weight_g = piece_facts(facts, profile).weight_g
+            record = one_piece_record(faces, propose_piece(facts, profile, model), weight_g)
+            said |= dict.fromkeys(places, record)
+    return [_with_piece(record, said) for record in records] if said else list(records)
+
+
+def _with_piece(record: dict, said: dict[tuple[str, int], dict]) -> dict:
+    if "error" in record:
+        return record
+    sha256 = record["photo"]["sha256"]
+    stones = [
+        stone | {"piece": said[sha256, stone["id"]]} if (sha256, stone["id"]) in said else stone
+        for stone in record["pieces"]
+    ]
+    return record | {"pieces": stones}
+
+
+def faces_seen(
+    piece: JointPiece, looks: Sequence[Look], ledger: Ledger | None
+) -> tuple[list[tuple[str, int]], list[Face]]:
+    """Return the faces of a piece that are known, with (content of the photo, stone) of each: from these looks, else as
+    their photos were shown last."""
+    known = {look.ask.sha256: look for look in looks}
+    for face in piece.faces:
+        if face.sha256 not in known and ledger and (look := last_look(face.sha256, ledger)):
+            known[face.sha256] = look
+    on_photos = {sha256: replace(look.on_photo, photo=sha256) for sha256, look in known.items()}
+    places = piece.places(on_photos)
+    return places, [_face_at(known[sha256], sha256, stone) for sha256, stone in places]
+
+
+def _face_at(look: Look, sha256: str, stone: int) -> Face:
+    row = next(n for n, one in enumerate(look.record["pieces"]) if one["id"] == stone)
+    return Face(look.ask.file, sha256, look.record["pieces"][row], look.stones[row])
+
+
+def joining_facts(looks: Sequence[Look], ledger: Ledger) -> list[Fact]:
+    """Return what is to be kept so that the only stones of these photos are one piece from now on; nothing where they
+    are already. The pieces that they were of until now become one, with all their faces.
+
+    Raises
+    ------
+    GraderError
+        As :func:`faces_of_one`.
+    """
+    wanted = faces_of_one(looks).faces
+    standing = standing_faces(ledger, [face.sha256 for face in wanted])
+    own = [_standing_at(face, standing) for face in wanted]
+    joint = {piece.uid: piece for piece in joint_pieces(ledger)}
+    uids = list(dict.fromkeys(face.piece for face in own if face))
+    if not uids:
+        new = NamedPiece()
+        return [new, *(_moved(face, new.uid) for face in wanted)]
+    # The piece with the most faces stays; of two the first one given.
+    stays = max(uids, key=lambda uid: len(joint[uid].faces) if uid in joint else 1)
+    faces = [face or one for face, one in zip(own, wanted, strict=True)]
+    faces += [face for uid in uids if uid in joint for face in joint[uid].faces]
+    moved = {(face.sha256, face.box): face for face in faces if face.piece != stays}
+    return [_moved(face, stays) for face in moved.values()]
+
+
+def parting_facts(piece: JointPiece) -> list[Fact]:
+    """Return what is to be kept so that each face of a piece stands alone again; the first keeps the piece."""
+    facts: list[Fact] = []
+    for face in piece.faces[1:]:
+        new = NamedPiece()
+        facts += [new, _moved(face, new.uid)]
+    return facts
+
+
+def _standing_at(face: FaceOfPiece, standing: Sequence[FaceOfPiece]) -> FaceOfPiece | None:
+    return next((one for one in standing if same_face(one, face)), None)
+
+
+def _moved(face: FaceOfPiece, piece: str) -> FaceOfPiece:
+    return FaceOfPiece(piece, face.sha256, face.box, face.outline)
