@@ -23,6 +23,7 @@ FLOORS = [
     ["looking"],
     ["looks", "session"],
     ["report", "ledger"],
+    ["trade"],
     ["cutting", "working"],
     ["grade"],
     ["grading"],

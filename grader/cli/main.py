@@ -21,6 +21,7 @@ from grader.cli import (
     colours,
     cutplan,
     doctor,
+    lots,
     models,
     retrain,
     second_look,
@@ -127,6 +128,8 @@ app.command("ask", short_help="Name the stones to call next.")(ask.ask)
 app.command("second-look", short_help="Sort called stones again, blind.")(second_look.second_look)
 app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
 app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
+app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
+app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)
 app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
