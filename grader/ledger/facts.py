@@ -327,15 +327,6 @@ class SeasonBegun(Fact):
     begins: Day
 
 
-KINDS: dict[str, type[Fact]] = {
-    cls.kind: cls
-    for cls in (
-        PhotoFile, Measured, Look, NamedPiece, FaceOfPiece, CallSaid, LineSaid, RegionSaid, TakenBack, Compared,
-        ModelUse, ResortBegun, ResortAnswer, ResortUndone, ResortDone, SeasonBegun,
-    )
-}  # fmt: skip
-
-
 AFact = TypeVar("AFact", bound=Fact)
 
 
@@ -351,13 +342,6 @@ class Entry(Generic[AFact]):
     author: str | None
     time: str
     fact: AFact
-
-
-def read_fact(kind: str, body: str, uid: str) -> Fact:
-    """Return the fact of that kind and JSON text; ``LedgerError`` where it is none."""
-    if kind not in KINDS:
-        raise LedgerError(f"fact {kind!r} is unknown; a newer version of this tool may know it")
-    return KINDS[kind].from_body(body, uid)
 
 
 def checked_author(author: str | None) -> str | None:
