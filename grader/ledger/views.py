@@ -109,7 +109,7 @@ def calls(
     table = schema.call
     day = func.substr(table.c.time, 1, 10)
     columns = [one for one in table.c if outlines or one is not table.c.outline]
-    wanted = select(*columns).where(*_among(table.c.sha256, sha256)).order_by(table.c.sequence)
+    wanted = select(*columns).where(*among(table.c.sha256, sha256)).order_by(table.c.sequence)
     if by is not None:
         wanted = wanted.where(table.c.author == by)
     if since is not None:
@@ -128,12 +128,12 @@ def taken_back(ledger: Ledger) -> frozenset[str]:
 
 def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[LineSaid], ...]:
     """Return what was said of lines, withdrawn words too: which holds is told by where the lines lie."""
-    return _entries(ledger, schema.line_word, *_among(schema.line_word.c.sha256, sha256))
+    return _entries(ledger, schema.line_word, *among(schema.line_word.c.sha256, sha256))
 
 
 def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[RegionSaid], ...]:
     """Return what was said of rectangles on faces, withdrawn words too: which holds is told by where they lie."""
-    return _entries(ledger, schema.region_word, *_among(schema.region_word.c.sha256, sha256))
+    return _entries(ledger, schema.region_word, *among(schema.region_word.c.sha256, sha256))
 
 
 def measured(ledger: Ledger, way: Way) -> Entry[Measured] | None:
@@ -155,7 +155,7 @@ def measured_uids(ledger: Ledger, ways: Iterable[Way]) -> dict[str, str]:
             table.c.profile_sha256,
             table.c.uid,
         )
-        .where(*_among(table.c.sha256, wanted))
+        .where(*among(table.c.sha256, wanted))
         .order_by(table.c.sequence)
     )
     found = {}
@@ -168,14 +168,14 @@ def measured_uids(ledger: Ledger, ways: Iterable[Way]) -> dict[str, str]:
 
 def measured_by_uid(ledger: Ledger, uids: Iterable[str]) -> dict[str, Entry[Measured]]:
     """Return measurements by uid; those not there are left out."""
-    found = _entries(ledger, schema.measured, *_among(schema.measured.c.uid, uids))
+    found = _entries(ledger, schema.measured, *among(schema.measured.c.uid, uids))
     return {entry.fact.uid: entry for entry in found}
 
 
 def last_looks(ledger: Ledger, sha256: Hashes = None) -> dict[str, str]:
     """Return, by photo, the uid of the measurement that was shown last."""
     table = schema.look
-    wanted = select(table.c.sha256, table.c.measured).where(*_among(table.c.sha256, sha256))
+    wanted = select(table.c.sha256, table.c.measured).where(*among(table.c.sha256, sha256))
     return {row.sha256: row.measured for row in ledger.rows(wanted.order_by(table.c.sequence))}
 
 
@@ -191,7 +191,7 @@ def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[SeenStone, ...]:
     wanted = (
         select(look.c.sha256, table)
         .join(table, table.c.measured == look.c.measured)
-        .where(*_among(look.c.sha256, sha256))
+        .where(*among(look.c.sha256, sha256))
         .order_by(look.c.sequence, table.c.piece_id)
     )
     return tuple(
@@ -207,7 +207,7 @@ def boxes(ledger: Ledger, sha256: Hashes = None) -> dict[str, dict[int, Box]]:
     wanted = (
         select(look.c.sha256, table.c.piece_id, table.c.box)
         .join(table, table.c.measured == look.c.measured)
-        .where(*_among(look.c.sha256, sha256))
+        .where(*among(look.c.sha256, sha256))
         .order_by(look.c.sequence, table.c.piece_id)
     )
     found: dict[str, dict[int, Box]] = {}
@@ -221,7 +221,7 @@ def boxes(ledger: Ledger, sha256: Hashes = None) -> dict[str, dict[int, Box]]:
 def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, ...]]:
     """Return, by photo, the places where it was seen, the last one first."""
     table = schema.photo
-    wanted = select(table.c.sha256, table.c.path).where(*_among(table.c.sha256, sha256))
+    wanted = select(table.c.sha256, table.c.path).where(*among(table.c.sha256, sha256))
     paths: dict[str, tuple[str, ...]] = {}
     for row in ledger.rows(wanted.order_by(table.c.sequence.desc())):
         paths[row.sha256] = (*paths.get(row.sha256, ()), row.path)
@@ -232,14 +232,14 @@ def photo_sizes(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[int, i
     """Return width and height of photos, px upright."""
     table = schema.photo
     wanted = select(table.c.sha256, table.c.width, table.c.height)
-    rows = ledger.rows(wanted.where(*_among(table.c.sha256, sha256)))
+    rows = ledger.rows(wanted.where(*among(table.c.sha256, sha256)))
     return {row.sha256: (row.width, row.height) for row in rows}
 
 
 def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
     """Return, by place, the photos that were seen there, the last one first."""
     table = schema.photo
-    wanted = select(table.c.path, table.c.sha256).where(*_among(table.c.path, paths))
+    wanted = select(table.c.path, table.c.sha256).where(*among(table.c.path, paths))
     found: dict[str, tuple[str, ...]] = {}
     for row in ledger.rows(wanted.order_by(table.c.sequence.desc())):
         found[row.path] = (*found.get(row.path, ()), row.sha256)
@@ -253,7 +253,12 @@ def pieces(ledger: Ledger) -> tuple[Entry[NamedPiece], ...]:
 
 def faces(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[FaceOfPiece], ...]:
     """Return the faces of pieces."""
-    return _entries(ledger, schema.face, *_among(schema.face.c.sha256, sha256))
+    return _entries(ledger, schema.face, *among(schema.face.c.sha256, sha256))
+
+
+def faces_of(ledger: Ledger, pieces: Iterable[str]) -> tuple[Entry[FaceOfPiece], ...]:
+    """Return the faces of these pieces, by uid."""
+    return _entries(ledger, schema.face, *among(schema.face.c.piece, list(pieces)))
 
 
 def comparisons(ledger: Ledger) -> tuple[Entry[Compared], ...]:
@@ -294,7 +299,7 @@ def resorts(ledger: Ledger) -> tuple[Resort, ...]:
     )
 
 
-def _among(column: ColumnClause, values: Hashes) -> list[ColumnElement[bool]]:
+def among(column: ColumnClause, values: Hashes) -> list[ColumnElement[bool]]:
     """The condition that a column holds one of these, none where all are meant."""
     if values is None:
         return []

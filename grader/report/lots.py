@@ -1,6 +1,6 @@
 """Lots and bags of chips, in words and as a record."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from grader.trade.chips import EU_SHORT_SHARE, Bags, NetContents, may_be_short_g
@@ -40,6 +40,26 @@ def lots_lines(lots: Lots, pieces: Sequence[PieceWeight]) -> list[str]:
     if count:
         lines.append("Weigh each finished lot: that weight decides.")
     return lines
+
+
+def kept_record(
+    lots: Lots, pieces: Sequence[PieceWeight], codes: Sequence[str], left_out: Mapping[str, str]
+) -> dict:
+    """Return lots that were kept, as :func:`lots_record` does, with their codes and what was left out."""
+    record = lots_record(lots, pieces)
+    coded = [{"lot": code, **lot} for code, lot in zip(codes, record["lots"], strict=True)]
+    return record | {"lots": coded, "left_out": dict(left_out)}
+
+
+def kept_lines(
+    lots: Lots, pieces: Sequence[PieceWeight], codes: Sequence[str], left_out: Mapping[str, str]
+) -> list[str]:
+    """Return lots that were kept, as :func:`lots_lines` does, each under its code, and what was left out."""
+    lines = lots_lines(lots, pieces)
+    for place, code in enumerate(codes):
+        lines[place] = f"lot {code}" + lines[place][len(f"lot {place + 1}") :]
+    out = [f"left out: {code}, {why}" for code, why in left_out.items()]
+    return [*out, *lines]
 
 
 def _over(over_g: int) -> str:
