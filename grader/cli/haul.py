@@ -130,15 +130,15 @@ def _usage_of_rest(what: RestKind, weight, grade, piece, session) -> None:
 @takes_session
 def listed(
     code: HaulArgument,
-    grades: Annotated[
-        bool, typer.Option("--grades/--no-grades", help="Also the grade of each.")
-    ] = True,
+    proposed: Annotated[
+        bool, typer.Option("--proposed", help="Also what the model proposes where nobody called.")
+    ] = False,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
     """List the pieces of a haul: number, weight, grade, and whether it is there."""
-    from grader.deals.grades import session_grades
+    from grader.deals.grades import called_grades, session_grades
     from grader.ledger import stock
     from grader.report.result import to_json
     from grader.report.stock import piece_line, piece_record
@@ -146,7 +146,7 @@ def listed(
     ledger = session.need_ledger("listing pieces")
     of = stock.haul(ledger, code)
     pieces = stock.pieces(ledger, haul=of.uid)
-    known = session_grades(session, pieces) if grades else {}
+    known = session_grades(session, pieces) if proposed else called_grades(session, pieces)
     codes = {uid: one.code for uid, one in pieces.items()}
     codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
     records = []
@@ -156,8 +156,9 @@ def listed(
     if json:
         typer.echo(to_json(records))
         return
-    for record in records:
-        typer.echo(piece_line(record, session.settings.unit))
+    if records:
+        # All at once: ten thousand lines one by one take a while.
+        typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
     typer.echo(f"{len(records)} pieces in haul {code}", err=True)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Row, Select, Table, func, select
 from sqlalchemy.sql.elements import ColumnClause
@@ -256,9 +256,25 @@ def faces(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[FaceOfPiece], ..
     return _entries(ledger, schema.face, *among(schema.face.c.sha256, sha256))
 
 
-def faces_of(ledger: Ledger, pieces: Iterable[str]) -> tuple[Entry[FaceOfPiece], ...]:
-    """Return the faces of these pieces, by uid."""
-    return _entries(ledger, schema.face, *among(schema.face.c.piece, list(pieces)))
+class PieceFace(NamedTuple):
+    """A face of a piece: uid of the piece, content of the photo, and where on it."""
+
+    piece: str
+    sha256: str
+    box: Box
+    outline: tuple[tuple[int, int], ...] | None
+
+
+def faces_of(
+    ledger: Ledger, pieces: Iterable[str], *, called: bool = False
+) -> tuple[PieceFace, ...]:
+    """Return the faces of these pieces, by uid; ``called`` leaves out photos on which nobody called a grade."""
+    table, said = schema.face.c, schema.call.c
+    wanted = select(table.piece, table.sha256, table.box, table.outline)
+    if called:
+        wanted = wanted.where(table.sha256.in_(select(said.sha256).where(said.grade.is_not(None))))
+    rows = ledger.rows(wanted.where(*among(table.piece, list(pieces))).order_by(table.sequence))
+    return tuple(PieceFace(p, sha, tuple(box), outline) for p, sha, box, outline in rows)
 
 
 def comparisons(ledger: Ledger) -> tuple[Entry[Compared], ...]:
