@@ -23,8 +23,8 @@ from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 
-#: Told how many of how many photos are done.
-Told = Callable[[int, int], None]
+#: Called with how many of how many photos are done.
+Progress = Callable[[int, int], None]
 
 
 def nothing(done: int, total: int) -> None:
@@ -58,7 +58,7 @@ def called_in_ledger(
     *,
     by: str | None = None,
     decider: str | None = None,
-    on_photo: Told = nothing,
+    on_photo: Progress = nothing,
 ) -> CalledStones:
     """Return all that was called in the ledger and compared, one call for each stone: of ``by`` alone, else the
     house's."""
@@ -86,7 +86,7 @@ def called_in_tables(
     ledger: Ledger | None,
     *,
     time: str,
-    on_photo: Told = nothing,
+    on_photo: Progress = nothing,
 ) -> CalledStones:
     """Return what tables of calls and comparisons say; their photos are taken as they were shown last, else looked for
     in ``folders`` and looked at on these terms.
@@ -222,7 +222,7 @@ def measure_called(
     looks: KnownLooks,
     *,
     workers: int | None = None,
-    on_photo: Told = nothing,
+    on_photo: Progress = nothing,
 ) -> CalledStones:
     """Return the calls with the features of their stones.
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from grader.errors import CallsError, GraderError
 from grader.grading.calls.calls import ReadCalls, RowRemark, known_grade
@@ -11,7 +12,7 @@ from grader.grading.calls.joining import place_calls, same_stone
 from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import CallSaid, Entry, LineSaid, TakenBack
+from grader.ledger.facts import Entry, SavedCall, SavedLineWord, TakenBack
 from grader.ledger.store import Ledger
 from grader.looking import look_at, look_at_all
 from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
@@ -52,18 +53,25 @@ def place_on(look: Look, call: Call) -> Call:
     return replace(read.calls[0], measured=look.uid)
 
 
+def fields_of_stone(call: Call) -> dict[str, Any]:
+    """Return the fields by which every fact says on which stone of which photo a placed call is."""
+    return {
+        "sha256": call.sha256,
+        "photo": PurePosixPath(call.photo).name,
+        "piece_id": call.piece,
+        "box": call.box,
+        "outline": call.outline,
+    }
+
+
 def line_fact(
     look: Look, call: Call, line: int, says: str, found: str | None = None, how: str | None = None
-) -> LineSaid:
+) -> SavedLineWord:
     """Return the word on the line that bears this number in a look, for a call that is placed on its stone."""
     piece = next(piece for piece in look.record["pieces"] if piece["id"] == call.piece)
     lines = {one["id"]: one for one in piece["cracks"]["lines"]}
-    return LineSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        outline=call.outline,
+    return SavedLineWord(
+        **fields_of_stone(call),
         measured=look.uid,
         line=line,
         points=[tuple(point) for point in lines[line]["points"]],
@@ -74,14 +82,10 @@ def line_fact(
     )
 
 
-def call_fact(call: Call) -> CallSaid:
+def call_fact(call: Call) -> SavedCall:
     """Return a placed call as a fact."""
-    return CallSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        outline=call.outline,
+    return SavedCall(
+        **fields_of_stone(call),
         measured=call.measured,
         grade=call.grade,
         scene=call.scene,

@@ -87,8 +87,8 @@ def write_pictures(
     measured = measured_again(checked.ask, profile)
     if layers:
         write_layers(measured, layers, photo.stem)
-        seen = draw_view("regions", measured, checked.record, profile)
-        write_picture(layers / f"{photo.stem}.seen.png", seen)
+        regions_picture = draw_view("regions", measured, checked.record, profile)
+        write_picture(layers / f"{photo.stem}.seen.png", regions_picture)
     if picture:
         write_picture(picture, draw_view(view, measured, checked.record, profile))
     stone = best_placed(measured) if scene else None

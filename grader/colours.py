@@ -19,7 +19,7 @@ from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
 from grader.grade import MeasuredPhoto
 from grader.ledger import views
-from grader.ledger.facts import RegionSaid
+from grader.ledger.facts import SavedRegionWord
 from grader.ledger.store import Ledger
 from grader.looking import measured_again
 from grader.looks import ask_for, asks_again, last_look, located, path_of
@@ -78,7 +78,7 @@ def marked_photos(
     return photos
 
 
-def spots_said(ledger: Ledger) -> list[Spot]:
+def marked_spots(ledger: Ledger) -> list[Spot]:
     """Return the words on patches that hold in a ledger as spots, on the photos where they lie now.
 
     Raises
@@ -86,15 +86,15 @@ def spots_said(ledger: Ledger) -> list[Spot]:
     SpotsError
         Nothing was said of any patch, or photos are gone: a line for each.
     """
-    words: dict[str, list[RegionSaid]] = {}
+    words: dict[str, list[SavedRegionWord]] = {}
     for entry in views.region_words(ledger):
         words.setdefault(entry.fact.sha256, []).append(entry.fact)
     spots, refused = [], []
-    for sha256, said in words.items():
-        held = standing([one.word for one in said])
+    for sha256, marked in words.items():
+        held = standing([one.word for one in marked])
         path = path_of(sha256, ledger) if held else None
         if held and path is None:
-            refused.append(f"{said[-1].photo}: the photo is gone; put it back")
+            refused.append(f"{marked[-1].photo}: the photo is gone; put it back")
         else:
             spots += [
                 Spot(
@@ -104,7 +104,7 @@ def spots_said(ledger: Ledger) -> list[Spot]:
                     word.w,
                     word.h,
                     word.says,
-                    f"{said[-1].photo}, {word.x},{word.y}",
+                    f"{marked[-1].photo}, {word.x},{word.y}",
                 )
                 for word in held
             ]

@@ -39,7 +39,7 @@ from grader.photo.read import read_photo
 from grader.photo.reference import Reference, find_reference
 from grader.photo.surface import State
 from grader.photo.terms import PhotoTerms
-from grader.photo.verdict import Verdict, judge_photo
+from grader.photo.verdict import Framing, Verdict, judge_photo
 from grader.profile import Profile, load_profile
 from grader.spots import GLARE
 
@@ -332,11 +332,9 @@ def measure_view(
         view.face.mask,
         hidden,
         glare_share=measurements.regions.glare_share,
-        cut_by_frame=piece.cut_by_frame,
+        framing=Framing(piece.cut_by_frame, face.px_per_photo_px, face.mm_per_px),
         state=view.state,
         limits=profile.limits,
-        px_per_photo_px=face.px_per_photo_px,
-        mm_per_px=face.mm_per_px,
     )
     return MeasuredPiece(
         piece=piece,

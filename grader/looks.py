@@ -16,11 +16,11 @@ from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
     Fact,
-    LineSaid,
     Measured,
     NamedPiece,
     PhotoFile,
-    RegionSaid,
+    SavedLineWord,
+    SavedRegionWord,
 )
 from grader.ledger.facts import Look as Looked
 from grader.ledger.store import Ledger
@@ -108,7 +108,7 @@ def ask_for(
 def with_words(asks: Sequence[Ask], ledger: Ledger | None) -> list[Ask]:
     """Return the same with what was said of lines and patches on their photos until now."""
     words: dict[str, list[Call]] = {ask.sha256: [] for ask in asks}
-    for call in said_calls(words, ledger) if ledger is not None else ():
+    for call in part_calls(words, ledger) if ledger is not None else ():
         words[call.sha256].append(call)
     return [replace(ask, words=tuple(words[ask.sha256])) for ask in asks]
 
@@ -123,15 +123,15 @@ def patch_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     return tuple(_part_call(entry) for entry in views.region_words(ledger, sha256))
 
 
-def said_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
+def part_calls(sha256: views.Hashes, ledger: Ledger) -> tuple[Call, ...]:
     """Return what was said of parts of stones on photos: of lines, then of patches, each in the order of saying."""
     hashes = sha256 if sha256 is None or isinstance(sha256, str) else list(sha256)
     return (*line_calls(hashes, ledger), *patch_calls(hashes, ledger))
 
 
-def _part_call(entry: Entry[LineSaid] | Entry[RegionSaid]) -> Call:
+def _part_call(entry: Entry[SavedLineWord] | Entry[SavedRegionWord]) -> Call:
     fact = entry.fact
-    of_line = isinstance(fact, LineSaid)
+    of_line = isinstance(fact, SavedLineWord)
     return Call(
         photo=fact.photo,
         sha256=fact.sha256,

@@ -40,12 +40,6 @@ class Interval:
     low: float | None
     high: float | None
 
-    def __str__(self) -> str:
-        if self.value is None:
-            return "not defined"
-        spread = "" if self.low is None else f" ({self.low:.2f} to {self.high:.2f})"
-        return f"{self.value:.2f}{spread}"
-
 
 @dataclass(frozen=True)
 class Remark:

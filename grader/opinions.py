@@ -17,7 +17,7 @@ from grader.ledger import views
 from grader.ledger.checked import Box
 from grader.ledger.facts import Measured
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, said_calls
+from grader.looks import Ask, Look, part_calls
 from grader.photo.read import content_hash
 from grader.photo.terms import terms_from
 from grader.profile import Profile
@@ -60,7 +60,7 @@ def listed_calls(
     """
     wanted = wanted or Wanted()
     calls = views.calls(ledger, also_taken_back=True)
-    words = said_calls(None, ledger) if lines else ()
+    words = part_calls(None, ledger) if lines else ()
     _check_name(wanted.by, [*calls, *words])
     withdrawn = views.taken_back(ledger)
     holding = [call for call in calls if call.uid not in withdrawn]

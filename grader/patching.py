@@ -1,16 +1,16 @@
 """The seller's word on a patch of a stone: kept, and the stone measured with it."""
 
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
-from grader.calling import look_shown, place_on
+from grader.calling import fields_of_stone, look_shown, place_on
 from grader.checks import nearest
 from grader.errors import CallsError, quoted
 from grader.face.regions.patch_words import WITHDRAWN, PatchWord, standing
 from grader.grading.calls.joining import stone_at
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import RegionSaid
+from grader.ledger.facts import SavedRegionWord
 from grader.looking import look_at
 from grader.looks import Look, asks_again
 from grader.photo.terms import PhotoTerms
@@ -104,18 +104,9 @@ def _standing_counts(session: Session) -> tuple[int, int]:
     return sum(counts), sum(count > 0 for count in counts)
 
 
-def patch_fact(call: Call) -> RegionSaid:
+def patch_fact(call: Call) -> SavedRegionWord:
     """Return a placed word on a patch as a fact."""
     patch: PatchWord = call.patch
-    return RegionSaid(
-        sha256=call.sha256,
-        photo=PurePosixPath(call.photo).name,
-        piece_id=call.piece,
-        box=call.box,
-        x=patch.x,
-        y=patch.y,
-        w=patch.w,
-        h=patch.h,
-        says=patch.says,
-        outline=call.outline,
+    return SavedRegionWord(
+        **fields_of_stone(call), x=patch.x, y=patch.y, w=patch.w, h=patch.h, says=patch.says
     )

@@ -140,7 +140,7 @@ class Profile:
     rounds_mm: tuple[float, ...] = (18.0, 25.0)
     templates: tuple[OwnTemplate, ...] = ()
 
-    @property
+    @cached_property
     def grades(self) -> tuple[str, ...]:
         """Grade names, best last."""
         return tuple(rung.grade for rung in self.ladder)

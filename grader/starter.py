@@ -48,6 +48,7 @@ from grader.photo.pieces import whole_photo
 from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
+from grader.report.agreement import interval_words
 from grader.report.reasons import condition_words
 from grader.train.surfaces import draw_surface
 
@@ -231,7 +232,8 @@ def figures(judged: Judged) -> list[str]:
         ("same grade", "equal"),
         ("within one grade", "within_one"),
     ):
-        lines.append(f"| {words} | {getattr(judged.model, name)} | {getattr(judged.plain, name)} |")
+        cells = (interval_words(getattr(one, name)) for one in (judged.model, judged.plain))
+        lines.append(f"| {words} | {' | '.join(cells)} |")
     shares = ", ".join(f"{grade} {100 * s:.0f} %" for grade, s in judged.shares.items())
     lines += [
         "",

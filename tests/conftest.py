@@ -6,6 +6,7 @@ import os
 import pickle
 import random
 import sqlite3
+import sys
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import wraps
@@ -15,6 +16,10 @@ from pathlib import Path
 # numpy and its like read these as they are loaded.
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
+
+# Compiled modules are kept, git ignores them: each of the many programs that tests start would compile all anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 import cv2
 import numpy as np

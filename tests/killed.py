@@ -51,19 +51,19 @@ COMMANDS = {
 
 
 def command(*args: str) -> int:
-    """Run a command of the tool, and return its exit code; what it says is thrown away, or lies in ``said``."""
-    with contextlib.redirect_stderr(said), contextlib.redirect_stdout(said):
+    """Run a command of the tool, and return its exit code; what it says is thrown away, or lies in ``output``."""
+    with contextlib.redirect_stderr(output), contextlib.redirect_stdout(output):
         try:
             app([*args, "--ledger", str(LEDGER)], standalone_mode=False)
         except SystemExit as end:
             return int(end.code or 0)
         except Exception as err:
-            said.write(f"{type(err).__name__}: {err}")
+            output.write(f"{type(err).__name__}: {err}")
             return int(getattr(err, "exit_code", 1))
     return 0
 
 
-said = io.StringIO()
+output = io.StringIO()
 
 
 def in_a_process(work, *args) -> int:
@@ -152,7 +152,7 @@ def results_are_whole() -> bool:
 
 
 def at_random(rounds: int, seed: int) -> list[dict]:
-    rng, told = random.Random(seed), []
+    rng, results = random.Random(seed), []
     photos = sorted(path.name for path in Path("haul").glob("*.png"))
     assert in_a_process(command, *COMMANDS["batch"]) == 0
     for n, photo in enumerate(photos):
@@ -174,8 +174,8 @@ def at_random(rounds: int, seed: int) -> list[dict]:
         wrote, after = marks(log), kept()
         begun, done = wrote["take"]
         new = after["facts"][len(before["facts"]) :]
-        said_new = after["calls"][len(before["calls"]) :]
-        told.append(
+        new_calls = after["calls"][len(before["calls"]) :]
+        results.append(
             {
                 "command": name,
                 "ended": ended,
@@ -183,7 +183,7 @@ def at_random(rounds: int, seed: int) -> list[dict]:
                 "sound": after["sound"],
                 "replays": after["replays"],
                 "kept what was there": after["facts"][: len(before["facts"])] == before["facts"],
-                "at most one missing": _whole(name, begun, done, before, after, said_new, number),
+                "at most one missing": _whole(name, begun, done, before, after, new_calls, number),
                 "new facts": len(new),
                 "model loads": in_a_process(model_loads) == 0,
                 "results whole": results_are_whole(),
@@ -191,7 +191,7 @@ def at_random(rounds: int, seed: int) -> list[dict]:
                 == 0,
             }
         )
-    return told
+    return results
 
 
 def _whole(name, begun, done, before, after, calls, number) -> bool:
@@ -225,7 +225,7 @@ def at_each_step(way: str) -> list[dict]:
     learning.retrain = lambda *_, **__: learned
     log = here.with_name("steps")
     assert in_a_process(stepped, log, 0, way) == 0
-    steps, told = len(log.read_text().splitlines()), []
+    steps, results = len(log.read_text().splitlines()), []
     new = kept()["uses"][-1]
     for step in range(1, steps + 1):
         for path in here.iterdir():
@@ -233,7 +233,7 @@ def at_each_step(way: str) -> list[dict]:
         shutil.copytree(saved, here, dirs_exist_ok=True)
         ended = in_a_process(stepped, log, step, way)
         after = kept()
-        told.append(
+        results.append(
             {
                 "step": f"{log.read_text().splitlines()[-1]}, {step} of {steps}",
                 "ended": ended,
@@ -247,7 +247,7 @@ def at_each_step(way: str) -> list[dict]:
                 "and is used": kept()["uses"][-1] == new and in_a_process(model_loads) == 0,
             }
         )
-    return told
+    return results
 
 
 def _learned():

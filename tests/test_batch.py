@@ -18,7 +18,7 @@ from grader.errors import GraderError
 from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import LineSaid
+from grader.ledger.facts import SavedLineWord
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 from grader.photo.terms import PhotoTerms
@@ -444,7 +444,7 @@ def test_a_word_on_a_line_measures_its_photo_anew_and_no_other(folder):
     write(folder, a="1 line", b="2 line")
     folder.run()
     sha256 = hashlib.sha256(b"1 line").hexdigest()
-    word = LineSaid(
+    word = SavedLineWord(
         sha256=sha256, photo="a.jpg", piece_id=1, box=BOX,
         line=1, points=((80, 91), (160, 91)), says="pattern",
     )  # fmt: skip

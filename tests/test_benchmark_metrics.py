@@ -360,16 +360,16 @@ def test_recall_of_pairs_is_told_at_the_precision_of_the_wet_photo_alone():
 
 def test_glare_scores_by_hand():
     shape = (40, 40)
-    hidden, said = np.zeros(shape, bool), np.zeros(shape, bool)
-    hidden[10:20, 10:20], said[10:20, 10:25] = True, True
-    said[36, 36] = True
+    hidden, found = np.zeros(shape, bool), np.zeros(shape, bool)
+    hidden[10:20, 10:20], found[10:20, 10:25] = True, True
+    found[36, 36] = True
     black, all_ = np.zeros((*shape, 3), np.float32), np.ones(shape, bool)
     face = Face(black, black, all_, 1.0, (0.0, 0.0))
     case = glare_methods.Case(face, hidden, all_)
-    # 100 px are hidden, 151 said, 100 of them rightly.
-    assert glare_methods.f1(said, case) == pytest.approx(200 / 251)
-    # Away from the reflection and 4 px around it lie 1600 - 18 * 18 px; of what is said one column of 10 and one px.
-    assert glare_methods.called_wrongly(said, case) == pytest.approx(
+    # 100 px are hidden, 151 found, 100 of them rightly.
+    assert glare_methods.f1(found, case) == pytest.approx(200 / 251)
+    # Away from the reflection and 4 px around it lie 1600 - 18 * 18 px; of what is found one column of 10 and one px.
+    assert glare_methods.called_wrongly(found, case) == pytest.approx(
         (1 * 10 + 1) / (1600 - 18 * 18)
     )
     assert glare_methods.f1(~all_, glare_methods.Case(face, ~all_, all_)) == 1

@@ -74,12 +74,12 @@ WORKS = ("model loads", "results whole", "next works")
 @needs_fork
 @pytest.mark.slow
 def test_commands_killed_at_sixty_moments_lose_at_most_the_action_in_hand(haul):
-    told = killed(haul, "random", 60, 11)
-    assert len(told) == 60 and {one["ended"] for one in told} <= {0, -9}
-    broken = [one for one in told if not all(one[name] for name in HOLDS + WORKS)]
+    outcomes = killed(haul, "random", 60, 11)
+    assert len(outcomes) == 60 and {one["ended"] for one in outcomes} <= {0, -9}
+    broken = [one for one in outcomes if not all(one[name] for name in HOLDS + WORKS)]
     assert broken == []
     # The log of begun and ended writes shows where they fell.
-    fell = [one["command"] for one in told if one["ended"] == -9 and one["in a write"]]
+    fell = [one["command"] for one in outcomes if one["ended"] == -9 and one["in a write"]]
     assert len(fell) >= 20 and set(fell) == {"batch", "call", "retrain"}
 
 
@@ -87,15 +87,15 @@ def test_commands_killed_at_sixty_moments_lose_at_most_the_action_in_hand(haul):
 @pytest.mark.slow
 @pytest.mark.parametrize("way", ["kill", "full"])
 def test_retrain_that_ends_at_any_step_leaves_the_old_model_or_the_new_one_in_use(haul, way):
-    told = killed(haul, "steps", way)
+    outcomes = killed(haul, "steps", way)
     # Six files of a model are each synced and renamed, then its folder is.
-    assert len(told) >= 14
-    assert {one["ended"] for one in told} <= ({-9} if way == "kill" else {0, 1})
+    assert len(outcomes) >= 14
+    assert {one["ended"] for one in outcomes} <= ({-9} if way == "kill" else {0, 1})
     holds = ("sound", "kept what was there", "known", "model loads", "next works", "again works")
-    broken = [one for one in told if not all(one[name] for name in (*holds, "and is used"))]
+    broken = [one for one in outcomes if not all(one[name] for name in (*holds, "and is used"))]
     assert broken == []
     # The ledger is told last; where a step fails that the tool can do without, the new model is used.
-    assert {one["used"] for one in told} == ({"old"} if way == "kill" else {"old", "new"})
+    assert {one["used"] for one in outcomes} == ({"old"} if way == "kill" else {"old", "new"})
 
 
 CALLS = """
@@ -142,9 +142,9 @@ def test_two_folders_graded_at_once_into_one_ledger_are_both_there(haul, faces):
         program("batch", haul / name, "--whole", "--workers", 1, "--ledger", ledger, code=GRADER)
         for name in ("haul", "other")
     ]
-    told = [run.communicate()[1] for run in running]
-    assert [run.returncode for run in running] == [0, 0], told
-    assert "3 photos graded, 3 stones" in told[0] and "1 photo graded, 1 stone" in told[1]
+    stderr = [run.communicate()[1] for run in running]
+    assert [run.returncode for run in running] == [0, 0], stderr
+    assert "3 photos graded, 3 stones" in stderr[0] and "1 photo graded, 1 stone" in stderr[1]
     with open_ledger(ledger) as opened:
         looks = views.last_looks(opened)
         before = views.stones(opened)
@@ -209,8 +209,8 @@ def test_a_batch_with_another_option_that_is_killed_at_once_leaves_what_was_ther
     assert content(graded / "haul" / "graded") == before
     with open_ledger(graded / "ledger.sqlite") as ledger:
         assert list(ledger.entries())[: len(facts)] == facts
-    code, told = batch(graded, "haul")
-    assert code == 0 and "3 photos known before" in told
+    code, stderr = batch(graded, "haul")
+    assert code == 0 and "3 photos known before" in stderr
 
 
 def test_a_table_that_was_filled_in_is_kept_and_can_be_taken_in(graded):
@@ -221,10 +221,10 @@ def test_a_table_that_was_filled_in_is_kept_and_can_be_taken_in(graded):
     cells[names.index("grade")] = "waste"
     filled = "\n".join([lines[0], ",".join(cells), *lines[2:]]) + "\n"
     table.write_text(filled, "utf-8-sig")
-    code, told = batch(graded, "haul")
+    code, stderr = batch(graded, "haul")
     aside = table.with_name("results (yours).csv")
     assert code == 0 and aside.read_text("utf-8-sig") == filled
-    assert "results.csv was changed" in told and "grader call --from" in told
+    assert "results.csv was changed" in stderr and "grader call --from" in stderr
     with chdir(graded):
         ran = CliRunner().invoke(app, ["call", "--from", str(aside), "--ledger", "ledger.sqlite"])
     assert ran.exit_code == 0 and "1 call saved" in ran.stdout
@@ -233,9 +233,9 @@ def test_a_table_that_was_filled_in_is_kept_and_can_be_taken_in(graded):
 def test_results_of_two_folders_are_never_mixed(graded, faces):
     lamp_photos.whole_face(8, graded / "other" / "8.png")
     before = content(graded / "haul" / "graded")
-    code, told = batch(graded, "other", "--out", "haul/graded")
+    code, stderr = batch(graded, "other", "--out", "haul/graded")
     assert code == 1
-    assert told.splitlines()[-1] == (
+    assert stderr.splitlines()[-1] == (
         "grader: haul/graded: holds the results of haul; choose another folder for these"
     )
     assert content(graded / "haul" / "graded") == before
@@ -251,8 +251,8 @@ def test_files_of_the_sellers_own_stay_where_results_are_written(haul):
     }
     for name, text in mine.items():
         (own / name).write_bytes(text)
-    code, told = batch(haul, "haul", "--out", "own")
-    assert code == 0 and "results.csv was changed, or is not of this tool" in told
+    code, stderr = batch(haul, "haul", "--out", "own")
+    assert code == 0 and "results.csv was changed, or is not of this tool" in stderr
     after = content(own)
     assert after[".pictures/holiday.jpg"] == b"holiday"
     assert after["sheet-2024.html"] == b"last year"

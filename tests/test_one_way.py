@@ -442,8 +442,8 @@ def test_a_word_on_a_patch_is_shown_and_learned_alike_and_gone_when_withdrawn(sh
     y, x = np.unravel_index(distance.argmax(), distance.shape)
     shop.run("call", path, "--grade", "cabbing", "--by", "Ann")
     silent = shop.learned()
-    said = shop.run("call", path, "--patch", f"{x},{y}", "--is", "Host", "--by", "Ann")
-    assert ": host by Ann; by this word blue " in said
+    line = shop.run("call", path, "--patch", f"{x},{y}", "--is", "Host", "--by", "Ann")
+    assert ": host by Ann; by this word blue " in line
     shown = shop.check(path, "--height-mm", "0")["pieces"][0]["shares"]
     assert shown["blue"]["value"] < before["blue"]["value"] - 0.05
     assert shown["host"]["value"] > before["host"]["value"] + 0.05
@@ -478,10 +478,14 @@ def test_words_on_patches_offer_a_profile(shop, files, shots):
     for spot in spots:
         *_, x, y, w, h, name = spot.split(",")
         shop.run("call", files["a.png"], "--patch", f"{x},{y},{w},{h}", "--is", name, "--by", "Ann")
-    said = shop.run("colours", "--out", "said.toml")
+    from_words = shop.run("colours", "--out", "said.toml")
     given = [part for spot in spots for part in ("--spot", spot)]
     typed = shop.run("colours", "--out", "typed.toml", *given)
-    assert said.splitlines()[0] == typed.splitlines()[0] == "spots marked: blue 4, white 4, host 4"
-    assert said == typed
+    assert (
+        from_words.splitlines()[0]
+        == typed.splitlines()[0]
+        == "spots marked: blue 4, white 4, host 4"
+    )
+    assert from_words == typed
     fitted = [load_profile(shop.folder / name) for name in ("said.toml", "typed.toml")]
     assert fitted[0].colours == fitted[1].colours

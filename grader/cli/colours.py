@@ -52,7 +52,7 @@ def colours(
         _write_grid(source, grid, (out, spot), session)
         return
     _usage_of_out(out)
-    from grader.colours import fit_profile, marked_photos, spots_said
+    from grader.colours import fit_profile, marked_photos, marked_spots
     from grader.files import write_new
     from grader.report.fitted import fitted_lines, written_words
     from grader.spots import read_spots_csv, spots_of
@@ -60,7 +60,7 @@ def colours(
     if source or spot:
         spots = [*(read_spots_csv(source) if source else []), *spots_of(spot or [])]
     else:
-        spots = spots_said(session.need_ledger("a profile from your words on patches"))
+        spots = marked_spots(session.need_ledger("a profile from your words on patches"))
     terms = session.with_usual_scale(terms)
     with progress("looking") as on_photo:
         photos = marked_photos(

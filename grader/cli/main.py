@@ -64,7 +64,7 @@ class HarmlessStream:
         return getattr(self._stream, name)
 
 
-class ToldErrors(TyperGroup):
+class OneLineErrors(TyperGroup):
     """Ends every error as one line on stderr, and makes all that is printed harmless to a terminal.
 
     Exit code 2 where what the command was given to work with does not make sense, so that no photo
@@ -117,7 +117,7 @@ def _name(param) -> str:
 
 
 app = typer.Typer(
-    cls=ToldErrors,
+    cls=OneLineErrors,
     help="Grades photographed faces of banded scenic rough. The last word is the seller's.",
     no_args_is_help=True,
     add_completion=False,

@@ -285,7 +285,7 @@ class PictureView(StrEnum):
     best = "best"
 
 
-class SeenState(StrEnum):
+class TypedState(StrEnum):
     """How the faces were photographed, in the seller's word."""
 
     wet = "wet"
@@ -294,7 +294,7 @@ class SeenState(StrEnum):
 
 
 StateOption = Annotated[
-    SeenState | None,
+    TypedState | None,
     typer.Option(
         "--state", help="How the faces were photographed; wins over what the photo shows."
     ),

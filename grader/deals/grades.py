@@ -10,6 +10,7 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 from grader.ledger import stock, views
+from grader.ledger.piece_faces import PieceFace, faces_of
 from grader.ledger.store import Ledger
 from grader.profile import Profile
 from grader.session import Session
@@ -45,7 +46,7 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
     called = called_grades(session, uids)
     left = [uid for uid in uids if uid not in called]
     ledger = session.need_ledger("grades of pieces")
-    if not views.faces_of(ledger, left):
+    if not faces_of(ledger, left):
         return called
     return called | proposed_grades(ledger, left, session.profile, session.model())
 
@@ -53,7 +54,7 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
 def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGrade]:
     """Return the grades that people called, by uid of piece; those that nobody called are left out."""
     ledger = session.need_ledger("grades of pieces")
-    faces = _by_photo(views.faces_of(ledger, uids, called=True))
+    faces = _by_photo(faces_of(ledger, uids, called=True))
     stones = [
         Stones(
             sha256,
@@ -92,7 +93,7 @@ def proposed_grades(
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
     out. Of several faces the worst one counts."""
-    faces = _by_photo(views.faces_of(ledger, uids))
+    faces = _by_photo(faces_of(ledger, uids))
     grades: dict[str, list[str]] = {}
     sizes: dict[str, str] = {}
     for stone in views.stones(ledger, list(faces)):
@@ -110,9 +111,9 @@ def proposed_grades(
     }
 
 
-def _by_photo(faces: Iterable[views.PieceFace]) -> dict[str, list[views.PieceFace]]:
+def _by_photo(faces: Iterable[PieceFace]) -> dict[str, list[PieceFace]]:
     """Faces by the content of their photo."""
-    found: dict[str, list[views.PieceFace]] = {}
+    found: dict[str, list[PieceFace]] = {}
     for face in faces:
         found.setdefault(face.sha256, []).append(face)
     return found

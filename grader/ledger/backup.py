@@ -23,7 +23,7 @@ from grader.files import write_bytes
 from grader.ledger import views
 from grader.ledger.facts import ModelUse
 from grader.ledger.pictures import Pictures, is_picture
-from grader.ledger.store import Ledger, ledger_version, open_ledger, told
+from grader.ledger.store import Ledger, as_ledger_error, ledger_version, open_ledger
 
 #: So many daily copies are kept.
 DAYS = 7
@@ -61,7 +61,7 @@ def copy_database(path: Path, out: Path) -> None:
     """
     with (
         _whole(out) as part,
-        told(path),
+        as_ledger_error(path),
         closing(sqlite3.connect(path)) as source,
         closing(sqlite3.connect(part)) as target,
     ):
@@ -71,7 +71,13 @@ def copy_database(path: Path, out: Path) -> None:
 
 
 def copy_before(path: Path, version: str) -> Path:
-    """Copy a ledger before its tables are brought to that version, and return the copy."""
+    """Copy a ledger before its tables are brought to that version, and return the copy.
+
+    Raises
+    ------
+    LedgerError
+        The ledger cannot be read, or its folder of copies not be written to.
+    """
     out = copies_folder(path) / f"before-{version}.sqlite"
     if not out.exists():
         copy_database(path, out)
@@ -91,7 +97,7 @@ def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     if out.exists():
         return None
     copy_database(ledger.path, out)
-    with told(folder):
+    with as_ledger_error(folder):
         for old in sorted(folder.glob("????-??-??.sqlite"))[:-DAYS]:
             old.unlink()
     return out
@@ -136,7 +142,7 @@ def restore(file: str | Path, path: str | Path, *, use_model: bool = True) -> Re
         changed. Or another program has the ledger open.
     """
     file, path = Path(file), Path(path).absolute()
-    with told(path.parent):
+    with as_ledger_error(path.parent):
         path.parent.mkdir(parents=True, exist_ok=True)
     with TemporaryDirectory(dir=path.parent, prefix=".restored-") as folder:
         database = Path(folder) / _DATABASE
@@ -148,7 +154,7 @@ def restore(file: str | Path, path: str | Path, *, use_model: bool = True) -> Re
                 plain = name.partition("/")[2]
                 pictures.put(backed_up.read(name), plain.partition(".")[2])
         aside = _put_aside(path)
-        with told(path):
+        with as_ledger_error(path):
             os.replace(database, path)
     return Restored(aside, len(names), _put_model(file, path) if use_model else None)
 
@@ -174,10 +180,10 @@ def _put_model(file: Path, path: Path) -> Path | None:
 def _whole(out: Path) -> Iterator[Path]:
     """A file to write to, moved to its place when it is whole and on the disk."""
     part = out.with_name(f".{out.name}.{os.getpid()}.part")
-    with told(out):
+    with as_ledger_error(out):
         out.parent.mkdir(parents=True, exist_ok=True)
     try:
-        with told(out):
+        with as_ledger_error(out):
             yield part
             with open(part, "rb+") as file:
                 os.fsync(file.fileno())
@@ -190,11 +196,11 @@ def _unpack(file: Path, database: Path) -> list[str]:
     """Write the database of a backup, and return the names of its pictures; all of it is read and checked."""
     try:
         with zipfile.ZipFile(file) as backed_up:
-            there = backed_up.namelist()
-            names = [name for name in there if name.startswith("pictures/")]
-            model = [name for name in there if _MODEL.fullmatch(name)]
+            names_in_zip = backed_up.namelist()
+            names = [name for name in names_in_zip if name.startswith("pictures/")]
+            model = [name for name in names_in_zip if _MODEL.fullmatch(name)]
             known = sorted([_DATABASE, *filter(_PICTURE.fullmatch, names), *model])
-            if known != sorted(there) or any(
+            if known != sorted(names_in_zip) or any(
                 backed_up.getinfo(name).file_size > _MOST_MODEL_BYTES for name in model
             ):
                 raise LedgerError(f"{file}: is no backup of a ledger; give another file")
@@ -235,7 +241,7 @@ def _put_aside(path: Path) -> Path | None:
         return None
     aside = path.with_name(f"{path.stem}.before-{datetime.now():%Y-%m-%d-%H%M%S}{path.suffix}")
     logs = [path.with_name(path.name + end) for end in ("-wal", "-shm")]
-    with told(path):
+    with as_ledger_error(path):
         try:
             with closing(sqlite3.connect(path, timeout=1, isolation_level=None)) as connection:
                 # Brings the log into the file and removes it; refused while another program has the ledger open.

@@ -126,7 +126,13 @@ def _date(value: Any) -> str:
 
 
 def object_checked(value: Any) -> dict[str, Any]:
-    """A JSON object, bounded in depth, of finite numbers and of plain types only."""
+    """A JSON object, bounded in depth, of finite numbers and of plain types only.
+
+    Raises
+    ------
+    ValueError
+        It is something else, or nested too deep.
+    """
     if not isinstance(value, dict):
         raise ValueError("must be a JSON object")
     _check_plain(value)
@@ -169,6 +175,13 @@ def _piece_number(key: Any) -> int:
 
 
 def names_checked(value: Any) -> dict[str, str]:
+    """Names of pictures by what they show, ten at most.
+
+    Raises
+    ------
+    ValueError
+        It is something else.
+    """
     if not isinstance(value, dict) or len(value) > 10:
         raise ValueError("must be names of pictures")
     return {text(20)(key): text(100)(name) for key, name in value.items()}
@@ -212,7 +225,13 @@ ShownThen = Annotated[Shown, _shown]
 
 
 class Checked:
-    """A frozen record whose fields are checked, and brought into their types, when it is made."""
+    """A frozen record whose fields are checked, and brought into their types, when it is made.
+
+    Raises
+    ------
+    LedgerError
+        A field is not what it must be.
+    """
 
     def __post_init__(self) -> None:
         for name, check in _checks(type(self)):
@@ -265,7 +284,13 @@ def plain(record: Checked | Shown) -> dict[str, Any]:
 
 
 def to_text(value: Any, *, sort_keys: bool = False) -> str:
-    """Return strict JSON; with ``sort_keys`` the same text for the same data whatever the order of its keys."""
+    """Return strict JSON; with ``sort_keys`` the same text for the same data whatever the order of its keys.
+
+    Raises
+    ------
+    ValueError
+        It holds a number that is not finite.
+    """
     return json.dumps(
         value, allow_nan=False, sort_keys=sort_keys, separators=(",", ":"), default=_plain_value
     )

@@ -51,7 +51,13 @@ def new_uid() -> str:
 
 @dataclass(frozen=True)
 class Fact(Checked):
-    """Base of all facts. ``uid`` names this one in every ledger; it is made with the fact."""
+    """Base of all facts. ``uid`` names this one in every ledger; it is made with the fact.
+
+    Raises
+    ------
+    LedgerError
+        A field is not what it must be; every kind is checked when it is made.
+    """
 
     kind: ClassVar[str]
     uid: Uid = field(default_factory=new_uid, kw_only=True)
@@ -177,7 +183,7 @@ class FaceOfPiece(Fact):
 
 
 @dataclass(frozen=True)
-class _Said(Fact):
+class _OnStone(Fact):
     """What is said of a stone on a photo: where it was seen, and the measurement that was shown then, if any."""
 
     sha256: Sha256
@@ -187,7 +193,7 @@ class _Said(Fact):
 
 
 @dataclass(frozen=True)
-class CallSaid(_Said):
+class SavedCall(_OnStone):
     """The seller's grade, scene score, note or name of a stone; ``None`` where nothing is said. ``shown`` is what the
     tool had said."""
 
@@ -207,7 +213,7 @@ class CallSaid(_Said):
 
 
 @dataclass(frozen=True)
-class LineSaid(_Said):
+class SavedLineWord(_OnStone):
     """The seller's word on a line, by its points in px of the photo; "withdrawn" takes back what was said of it."""
 
     kind = "line_word"
@@ -227,7 +233,7 @@ class LineSaid(_Said):
 
 
 @dataclass(frozen=True)
-class RegionSaid(_Said):
+class SavedRegionWord(_OnStone):
     """The seller's word on what colour class a rectangle of the photo shows, or that it is glare; "withdrawn" takes
     back what was said of it."""
 
@@ -345,7 +351,13 @@ class Entry(Generic[AFact]):
 
 
 def checked_author(author: str | None) -> str | None:
-    """Return the name; ``LedgerError`` where it cannot be kept."""
+    """Return the name.
+
+    Raises
+    ------
+    LedgerError
+        It cannot be kept.
+    """
     try:
         return or_none(text(MOST_NAME))(author)
     except ValueError as err:
@@ -353,7 +365,13 @@ def checked_author(author: str | None) -> str | None:
 
 
 def checked_time(time: str) -> str:
-    """Return a time as ISO 8601 with offset; ``LedgerError`` where it is none."""
+    """Return a time as ISO 8601 with offset.
+
+    Raises
+    ------
+    LedgerError
+        It is none, or has no offset.
+    """
     try:
         moment = datetime.fromisoformat(time)
     except (TypeError, ValueError) as err:

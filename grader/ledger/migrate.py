@@ -19,7 +19,7 @@ def migrate(path: Path, engine: Engine, version: str | None) -> None:
     Raises
     ------
     LedgerError
-        A fact would lose another that it names.
+        A fact would lose another that it names, or the copy cannot be made.
     """
     if version is not None:
         copy_before(path, VERSION)

@@ -64,11 +64,23 @@ class Pictures:
         return content
 
     def has(self, name: str) -> bool:
-        """Whether a picture is there; it is not read."""
+        """Whether a picture is there; it is not read.
+
+        Raises
+        ------
+        LedgerError
+            The name is none of a picture.
+        """
         return self.path(name).is_file()
 
     def path(self, name: str) -> Path:
-        """Return where a picture lies; ``LedgerError`` where the name is none of a picture."""
+        """Return where a picture lies.
+
+        Raises
+        ------
+        LedgerError
+            The name is none of a picture.
+        """
         if not _NAME.fullmatch(name):
             raise LedgerError(f"picture {name!r}: is no name of one; take it from the ledger")
         return self.folder / name[:2] / name

@@ -45,7 +45,9 @@ def _mount_type(path: Path, mounts: Path) -> str:
     except OSError:
         return ""
     # Device, place, type; blanks in a place are written in octal.
-    told = [(place.replace("\\040", " "), kind) for _, place, kind, *_ in map(str.split, lines)]
-    over = [(len(place), kind) for place, kind in told if path.is_relative_to(place)]
+    mount_types = [
+        (place.replace("\\040", " "), kind) for _, place, kind, *_ in map(str.split, lines)
+    ]
+    over = [(len(place), kind) for place, kind in mount_types if path.is_relative_to(place)]
     # The last of two on one place lies on top.
     return max(reversed(over), key=lambda pair: pair[0], default=(0, ""))[1]

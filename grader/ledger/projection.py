@@ -22,7 +22,13 @@ def way_key(
     terms: dict[str, Any], line_words: Sequence[str], region_words: Sequence[str] = ()
 ) -> str:
     """Return the name of a way to look at a photo: hash of its terms and of the words on lines and patches that held,
-    in order."""
+    in order.
+
+    Raises
+    ------
+    ValueError
+        The terms hold a number that is not finite.
+    """
     from hashlib import sha256
 
     way = {"terms": terms, "line_words": list(line_words)}
@@ -38,13 +44,13 @@ def _own(entry: Entry, *left_out: str) -> dict[str, Any]:
     return row | {"uid": entry.fact.uid, "sequence": entry.sequence}
 
 
-def _said(entry: Entry) -> dict[str, Any]:
+def _with_author(entry: Entry) -> dict[str, Any]:
     return _own(entry) | {"author": entry.author, "time": entry.time}
 
 
-def _as_said(table: Table) -> Callable[[Entry], Iterator[Row]]:
+def _row_with_author(table: Table) -> Callable[[Entry], Iterator[Row]]:
     def rows(entry: Entry) -> Iterator[Row]:
-        yield table, _said(entry)
+        yield table, _with_author(entry)
 
     return rows
 
@@ -79,12 +85,12 @@ def _measured(entry: Entry) -> Iterator[Row]:
 def _boxes(record: dict[str, Any]) -> dict[int, list[int]]:
     """Boxes by piece, of a record that tells them."""
     pieces = record.get("pieces")
-    told = [p for p in pieces if isinstance(p, dict)] if isinstance(pieces, list) else []
-    return {p["id"]: p["box"] for p in told if isinstance(p.get("id"), int) and p.get("box")}
+    records = [p for p in pieces if isinstance(p, dict)] if isinstance(pieces, list) else []
+    return {p["id"]: p["box"] for p in records if isinstance(p.get("id"), int) and p.get("box")}
 
 
 def _comparison(entry: Entry) -> Iterator[Row]:
-    row = {k: v for k, v in _said(entry).items() if k in schema.comparison.c}
+    row = {k: v for k, v in _with_author(entry).items() if k in schema.comparison.c}
     for side in ("better", "other"):
         place = plain(getattr(entry.fact, side))
         row |= {f"{side}_{name}": value for name, value in place.items()}
@@ -134,13 +140,13 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     facts.Look: _as_it_is(schema.look),
     facts.NamedPiece: _as_it_is(schema.piece),
     facts.FaceOfPiece: _as_it_is(schema.face),
-    facts.CallSaid: _as_said(schema.call),
-    facts.LineSaid: _as_said(schema.line_word),
-    facts.RegionSaid: _as_said(schema.region_word),
+    facts.SavedCall: _row_with_author(schema.call),
+    facts.SavedLineWord: _row_with_author(schema.line_word),
+    facts.SavedRegionWord: _row_with_author(schema.region_word),
     facts.TakenBack: _as_it_is(schema.taken_back),
     facts.Compared: _comparison,
-    facts.ModelUse: _as_said(schema.model_use),
-    facts.ResortBegun: _as_said(schema.resort),
+    facts.ModelUse: _row_with_author(schema.model_use),
+    facts.ResortBegun: _row_with_author(schema.resort),
     facts.ResortAnswer: _as_it_is(schema.resort_answer),
     facts.ResortUndone: _undone,
     facts.ResortDone: _as_it_is(schema.resort_done),

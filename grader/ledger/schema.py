@@ -56,7 +56,7 @@ def _uid() -> Column:
     return _text("uid", "of the fact", ForeignKey("fact.uid"), primary_key=True)
 
 
-def _said() -> list[Column]:
+def _author_and_time() -> list[Column]:
     """Who said it and when, as with the fact."""
     return [_maybe("author", "who said it, name as typed"), _text("time", "ISO 8601 with offset")]
 
@@ -71,7 +71,7 @@ def _measured(column=_maybe, **kw) -> Column:
     )
 
 
-def _seen(prefix: str = "", *, index: bool = True) -> list[Column]:
+def _stone_place(prefix: str = "", *, index: bool = True) -> list[Column]:
     """Where a stone was seen: its photo, its number there then, box and outline in px of that photo."""
     return [
         _text(f"{prefix}sha256", "hash of the photo's content", index=index),
@@ -87,7 +87,7 @@ fact = Table(
     _whole("sequence", "order of adding; gaps mean nothing", primary_key=True),
     _text("uid", "name of the fact in every ledger, 32 hexadecimal digits", unique=True),
     _text("kind", "what kind of fact it is", index=True),
-    *_said(),
+    *_author_and_time(),
     _text("body", "what it tells, one JSON object"),
     CheckConstraint("json_valid(body)", name="json"),
     # Numbers are never given twice, not even after the last row is gone.
@@ -169,8 +169,8 @@ call = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
-    *_seen(),
+    *_author_and_time(),
+    *_stone_place(),
     _text("photo", "its name then"),
     _measured(),
     _maybe("grade", "as called"),
@@ -200,8 +200,8 @@ line_word = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
-    *_seen(),
+    *_author_and_time(),
+    *_stone_place(),
     _text("photo", "its name then"),
     _measured(),
     _whole("line", "its number then"),
@@ -218,8 +218,8 @@ region_word = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
-    *_seen(),
+    *_author_and_time(),
+    *_stone_place(),
     _text("photo", "its name then"),
     _whole("x", "px of the photo"),
     _whole("y", "px of the photo"),
@@ -234,9 +234,9 @@ comparison = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
-    *_seen("better_"),
-    *_seen("other_"),
+    *_author_and_time(),
+    *_stone_place("better_"),
+    *_stone_place("other_"),
     comment="of two faces the better one",
 )
 
@@ -245,7 +245,7 @@ model_use = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
+    *_author_and_time(),
     _maybe("folder", "of the model, from the root on; null for the starter"),
     _maybe("label", "of the model; null where it could not be read"),
     comment="models taken into use",
@@ -256,7 +256,7 @@ resort = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
+    *_author_and_time(),
     _maybe("of", "whose calls are sorted again; null for all"),
     _json("stones", "where each was seen, in the order of showing", nullable=False),
     _json("first", "the grade that each had", nullable=False),
@@ -296,7 +296,7 @@ deed = Table(
     metadata,
     _uid(),
     _sequence(),
-    *_said(),
+    *_author_and_time(),
     _text("kind", "what kind of fact it is"),
     _text("act", "of the command that it was done with", index=True),
     Index("ix_deed_author", "author", "sequence"),

@@ -160,7 +160,7 @@ class Ledger:
 
     @contextmanager
     def _transaction(self, *, reads: bool) -> Iterator[Connection]:
-        with told(self.path), self._engine.connect() as connection:
+        with as_ledger_error(self.path), self._engine.connect() as connection:
             connection = connection.execution_options(reads=reads)
             with connection.begin():
                 yield connection
@@ -176,8 +176,8 @@ def open_ledger(path: str | Path) -> Ledger:
         The file is no ledger, a damaged one or one of a newer version; or the place cannot be read or written.
     """
     path = Path(path).absolute()
-    with told(path):
-        is_new = not _is_there(path)
+    with as_ledger_error(path):
+        is_new = not _holds_database(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         engine = _engine(path)
         try:
@@ -194,12 +194,24 @@ def now() -> str:
 
 
 def entry_of(row: Row) -> Entry:
-    """Return the fact of a row of the fact table; ``LedgerError`` where it holds none."""
+    """Return the fact of a row of the fact table.
+
+    Raises
+    ------
+    LedgerError
+        It holds none.
+    """
     return Entry(row.sequence, row.author, row.time, read_fact(row.kind, row.body, row.uid))
 
 
 def replay(connection: Connection) -> None:
-    """Empty all view tables and fill them from the facts, in the transaction of this connection."""
+    """Empty all view tables and fill them from the facts, in the transaction of this connection.
+
+    Raises
+    ------
+    LedgerError
+        The fact table holds what is no fact.
+    """
     for table in reversed(VIEW_TABLES):
         connection.execute(table.delete())
     after = 0
@@ -209,8 +221,14 @@ def replay(connection: Connection) -> None:
 
 
 @contextmanager
-def told(path: Path) -> Iterator[None]:
-    """Tell what goes wrong with a ledger's file in one line."""
+def as_ledger_error(path: Path) -> Iterator[None]:
+    """Tell what goes wrong with a ledger's file in one line.
+
+    Raises
+    ------
+    LedgerError
+        For an error of the system or of the database inside ``with``.
+    """
     try:
         yield
     except DBAPIError as err:
@@ -244,14 +262,20 @@ def _why(err: BaseException | None) -> str:
 
 
 def ledger_file(path: Path) -> Path:
-    """Return the path of a database that is there; ``LedgerError`` where none is."""
-    with told(path):
-        if not _is_there(path):
+    """Return the path of a database that is there.
+
+    Raises
+    ------
+    LedgerError
+        None is, or another program's file; or the place cannot be read.
+    """
+    with as_ledger_error(path):
+        if not _holds_database(path):
             raise LedgerError(f"{path}: no such ledger; check its name and place")
     return path
 
 
-def _is_there(path: Path) -> bool:
+def _holds_database(path: Path) -> bool:
     """Whether a database lies there; an empty file is one still to be made."""
     if path.is_dir():
         raise LedgerError(f"{path}: is a folder; name a file in it")

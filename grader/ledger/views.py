@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import ColumnElement, Row, Select, Table, func, select
 from sqlalchemy.sql.elements import ColumnClause
@@ -20,11 +20,11 @@ from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
     FacePlace,
-    LineSaid,
     Measured,
     ModelUse,
     NamedPiece,
-    RegionSaid,
+    SavedLineWord,
+    SavedRegionWord,
     SeasonBegun,
 )
 from grader.ledger.projection import way_key
@@ -54,7 +54,7 @@ class Way:
 
 
 @dataclass(frozen=True)
-class SeenStone:
+class ShownStone:
     """A stone as its photo was measured when it was shown last.
 
     measured : uid of that measurement.   box : in px of the photo, ``None`` where the record does not tell.
@@ -83,7 +83,13 @@ class Resort:
 
 
 def counts(ledger: Ledger) -> dict[str, int]:
-    """Return how many facts there are, by kind."""
+    """Return how many facts there are, by kind.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     kind = schema.fact.c.kind
     return dict(map(tuple, ledger.rows(select(kind, func.count()).group_by(kind).order_by(kind))))
 
@@ -105,6 +111,11 @@ def calls(
     by : whose; all by default.
     since, until : first and last day, by the caller's own calendar as the call tells it.
     outlines : the calls' outlines are wanted; ten thousand of them take seconds to read.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
     """
     table = schema.call
     day = func.substr(table.c.time, 1, 10)
@@ -122,39 +133,63 @@ def calls(
 
 
 def taken_back(ledger: Ledger) -> frozenset[str]:
-    """Return the uids of the calls that were taken back."""
+    """Return the uids of the calls that were taken back.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     return frozenset(row.call for row in ledger.rows(select(schema.taken_back.c.call)))
 
 
-def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[LineSaid], ...]:
-    """Return what was said of lines, withdrawn words too: which holds is told by where the lines lie."""
+def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedLineWord], ...]:
+    """Return what was said of lines, withdrawn words too: which holds is told by where the lines lie.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.line_word, *among(schema.line_word.c.sha256, sha256))
 
 
-def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[RegionSaid], ...]:
-    """Return what was said of rectangles on faces, withdrawn words too: which holds is told by where they lie."""
+def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedRegionWord], ...]:
+    """Return what was said of rectangles on faces, withdrawn words too: which holds is told by where they lie.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.region_word, *among(schema.region_word.c.sha256, sha256))
 
 
 def measured(ledger: Ledger, way: Way) -> Entry[Measured] | None:
-    """Return the last measurement of a photo in that very way, ``None`` where there is none."""
+    """Return the last measurement of a photo in that very way, ``None`` where there is none.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     uid = measured_uids(ledger, [way]).get(way.sha256)
     return None if uid is None else measured_by_uid(ledger, [uid]).get(uid)
 
 
 def measured_uids(ledger: Ledger, ways: Iterable[Way]) -> dict[str, str]:
     """Return, by photo, the uid of its last measurement in that way; photos not measured so are left out. A photo
-    has one way here."""
+    has one way here.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     wanted = {way.sha256: way for way in ways}
     table = schema.measured
     rows = ledger.rows(
-        select(
-            table.c.sha256,
-            table.c.key,
-            table.c.measurement_version,
-            table.c.profile_sha256,
-            table.c.uid,
-        )
+        select(table.c["sha256", "key", "measurement_version", "profile_sha256", "uid"])
         .where(*among(table.c.sha256, wanted))
         .order_by(table.c.sequence)
     )
@@ -167,49 +202,67 @@ def measured_uids(ledger: Ledger, ways: Iterable[Way]) -> dict[str, str]:
 
 
 def measured_by_uid(ledger: Ledger, uids: Iterable[str]) -> dict[str, Entry[Measured]]:
-    """Return measurements by uid; those not there are left out."""
+    """Return measurements by uid; those not there are left out.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     found = _entries(ledger, schema.measured, *among(schema.measured.c.uid, uids))
     return {entry.fact.uid: entry for entry in found}
 
 
 def last_looks(ledger: Ledger, sha256: Hashes = None) -> dict[str, str]:
-    """Return, by photo, the uid of the measurement that was shown last."""
+    """Return, by photo, the uid of the measurement that was shown last.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     table = schema.look
     wanted = select(table.c.sha256, table.c.measured).where(*among(table.c.sha256, sha256))
     return {row.sha256: row.measured for row in ledger.rows(wanted.order_by(table.c.sequence))}
 
 
 def last_look(ledger: Ledger, sha256: str) -> Entry[Measured] | None:
-    """Return the measurement of a photo that was shown last, ``None`` where none was."""
+    """Return the measurement of a photo that was shown last, ``None`` where none was.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     uid = last_looks(ledger, sha256).get(sha256)
     return None if uid is None else measured_by_uid(ledger, [uid])[uid]
 
 
-def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[SeenStone, ...]:
-    """Return the stones of photos as they were shown last."""
-    look, table = schema.look, schema.stone
-    wanted = (
-        select(look.c.sha256, table)
-        .join(table, table.c.measured == look.c.measured)
-        .where(*among(look.c.sha256, sha256))
-        .order_by(look.c.sequence, table.c.piece_id)
-    )
+def stones(ledger: Ledger, sha256: Hashes = None) -> tuple[ShownStone, ...]:
+    """Return the stones of photos as they were shown last.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
+    wanted = _last_stones(sha256, schema.stone)
     return tuple(
-        SeenStone(row.sha256, row.measured, row.piece_id, row.box and tuple(row.box), row.facts)
+        ShownStone(row.sha256, row.measured, row.piece_id, row.box and tuple(row.box), row.facts)
         for row in ledger.rows(wanted)
     )
 
 
 def boxes(ledger: Ledger, sha256: Hashes = None) -> dict[str, dict[int, Box]]:
     """Return, by photo, the boxes of its stones by number, as it was shown last; without what is known of them, which
-    takes long to read. One whose record does not tell its box is left out."""
-    look, table = schema.look, schema.stone
-    wanted = (
-        select(look.c.sha256, table.c.piece_id, table.c.box)
-        .join(table, table.c.measured == look.c.measured)
-        .where(*among(look.c.sha256, sha256))
-        .order_by(look.c.sequence, table.c.piece_id)
-    )
+    takes long to read. One whose record does not tell its box is left out.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
+    wanted = _last_stones(sha256, schema.stone.c.piece_id, schema.stone.c.box)
     found: dict[str, dict[int, Box]] = {}
     for photo, piece_id, box in ledger.rows(wanted):
         found.setdefault(photo, {})
@@ -219,7 +272,13 @@ def boxes(ledger: Ledger, sha256: Hashes = None) -> dict[str, dict[int, Box]]:
 
 
 def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, ...]]:
-    """Return, by photo, the places where it was seen, the last one first."""
+    """Return, by photo, the places where it was seen, the last one first.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     table = schema.photo
     wanted = select(table.c.sha256, table.c.path).where(*among(table.c.sha256, sha256))
     paths: dict[str, tuple[str, ...]] = {}
@@ -229,7 +288,13 @@ def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, .
 
 
 def photo_sizes(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[int, int]]:
-    """Return width and height of photos, px upright."""
+    """Return width and height of photos, px upright.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     table = schema.photo
     wanted = select(table.c.sha256, table.c.width, table.c.height)
     rows = ledger.rows(wanted.where(*among(table.c.sha256, sha256)))
@@ -237,7 +302,13 @@ def photo_sizes(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[int, i
 
 
 def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """Return, by place, the photos that were seen there, the last one first."""
+    """Return, by place, the photos that were seen there, the last one first.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     table = schema.photo
     wanted = select(table.c.path, table.c.sha256).where(*among(table.c.path, paths))
     found: dict[str, tuple[str, ...]] = {}
@@ -247,53 +318,68 @@ def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ..
 
 
 def pieces(ledger: Ledger) -> tuple[Entry[NamedPiece], ...]:
-    """Return the pieces of stone."""
+    """Return the pieces of stone.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.piece)
 
 
 def faces(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[FaceOfPiece], ...]:
-    """Return the faces of pieces."""
+    """Return the faces of pieces.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.face, *among(schema.face.c.sha256, sha256))
 
 
-class PieceFace(NamedTuple):
-    """A face of a piece: uid of the piece, content of the photo, and where on it."""
-
-    piece: str
-    sha256: str
-    box: Box
-    outline: tuple[tuple[int, int], ...] | None
-
-
-def faces_of(
-    ledger: Ledger, pieces: Iterable[str], *, called: bool = False
-) -> tuple[PieceFace, ...]:
-    """Return the faces of these pieces, by uid; ``called`` leaves out photos on which nobody called a grade."""
-    table, said = schema.face.c, schema.call.c
-    wanted = select(table.piece, table.sha256, table.box, table.outline)
-    if called:
-        wanted = wanted.where(table.sha256.in_(select(said.sha256).where(said.grade.is_not(None))))
-    rows = ledger.rows(wanted.where(*among(table.piece, list(pieces))).order_by(table.sequence))
-    return tuple(PieceFace(p, sha, tuple(box), outline) for p, sha, box, outline in rows)
-
-
 def comparisons(ledger: Ledger) -> tuple[Entry[Compared], ...]:
-    """Return which of two faces is the better one, each time it was said."""
+    """Return which of two faces is the better one, each time it was said.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.comparison)
 
 
 def model_uses(ledger: Ledger) -> tuple[Entry[ModelUse], ...]:
-    """Return the models taken into use; the last one is in use."""
+    """Return the models taken into use; the last one is in use.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.model_use)
 
 
 def seasons(ledger: Ledger) -> tuple[Entry[SeasonBegun], ...]:
-    """Return the seasons begun."""
+    """Return the seasons begun.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read, or holds what is no fact.
+    """
     return _entries(ledger, schema.season)
 
 
 def resorts(ledger: Ledger) -> tuple[Resort, ...]:
-    """Return the blind sortings with the answers that hold."""
+    """Return the blind sortings with the answers that hold.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
     answers: dict[str, dict[int, str]] = {}
     table = schema.resort_answer
     held = select(table).where(table.c.grade.is_not(None)).order_by(table.c.sequence)
@@ -312,6 +398,17 @@ def resorts(ledger: Ledger) -> tuple[Resort, ...]:
             row.uid in done,
         )
         for row in ledger.rows(select(schema.resort).order_by(schema.resort.c.sequence))
+    )
+
+
+def _last_stones(sha256: Hashes, *columns: ColumnClause | Table) -> Select:
+    """The hash of the photo and these columns, of the stones of photos as they were shown last."""
+    look, table = schema.look, schema.stone
+    return (
+        select(look.c.sha256, *columns)
+        .join(table, table.c.measured == look.c.measured)
+        .where(*among(look.c.sha256, sha256))
+        .order_by(look.c.sequence, table.c.piece_id)
     )
 
 

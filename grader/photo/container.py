@@ -70,9 +70,9 @@ def cut_off(data: bytes, form: str) -> str | None:
     }[form](data)
     if whole is None:
         return "cut off before its end"
-    there = min(_coded_end(data, form), len(data))
-    if whole > there:
-        return f"cut off after {100 * there // whole} %"
+    present = min(_coded_end(data, form), len(data))
+    if whole > present:
+        return f"cut off after {100 * present // whole} %"
     return None
 
 

@@ -156,8 +156,8 @@ def _of(chroma: NDArray, chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
 
 def _nearest(chroma: NDArray, point: NDArray) -> NDArray[np.bool_]:
     """The tenth of the px whose ratios lie nearest to a point: neutral as the camera has it."""
-    away = np.linalg.norm(chroma - point, axis=1)
-    return away <= np.quantile(away, 0.1)
+    distance = np.linalg.norm(chroma - point, axis=1)
+    return distance <= np.quantile(distance, 0.1)
 
 
 def _edges(small: NDArray, norm: float) -> NDArray[np.float64]:

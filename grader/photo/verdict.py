@@ -105,6 +105,19 @@ class Verdict:
     sight: Sight | None = None
 
 
+@dataclass(frozen=True)
+class Framing:
+    """How a face lies in its photo.
+
+    cut_by_frame : the stone runs out of the photo.   px_per_photo_px : working px for one px of the photo, at most 1.
+    mm_per_px : of the working px, where the scale is known.
+    """
+
+    cut_by_frame: bool
+    px_per_photo_px: float
+    mm_per_px: float | None = None
+
+
 def judge_photo(
     linear: NDArray[np.float32],
     lab: NDArray[np.float32],
@@ -112,11 +125,9 @@ def judge_photo(
     glare: NDArray[np.bool_],
     *,
     glare_share: float,
-    cut_by_frame: bool,
+    framing: Framing,
     state: State,
     limits: Limits,
-    px_per_photo_px: float,
-    mm_per_px: float | None = None,
 ) -> Verdict:
     """Return the verdict on one face as photographed.
 
@@ -126,14 +137,12 @@ def judge_photo(
     lab : ndarray of shape (h, w, 3), CIELAB.
     mask, glare : ndarray of shape (h, w), the stone, and what of it is unreadable for glare.
     glare_share : unreadable share of the whole face, 0 to 1.
-    px_per_photo_px : working px for one px of the photo, at most 1.
-    mm_per_px : of the working px, where the scale is known.
     """
-    sight = _sight(linear, lab[..., 0], mask, glare, mm_per_px)
+    sight = _sight(linear, lab[..., 0], mask, glare, framing.mm_per_px)
     findings = [
         *_exposure(sight),
         *_focus(sight, max(mask.shape)),
-        *_frame(mask, limits, px_per_photo_px, cut_by_frame),
+        *_frame(mask, limits, framing),
     ]
     if sight.line_mm is not None and sight.line_mm > limits.line_mm:
         text = f"lines finer than {sight.line_mm:.2g} mm do not show at this scale; go nearer"
@@ -413,15 +422,13 @@ def _graded(value: float, care: float, retake: float) -> str | None:
     return RETAKE if value > retake else WITH_CARE
 
 
-def _frame(
-    mask: NDArray, limits: Limits, px_per_photo_px: float, cut_by_frame: bool
-) -> list[tuple[str, Remark]]:
+def _frame(mask: NDArray, limits: Limits, framing: Framing) -> list[tuple[str, Remark]]:
     findings = []
-    width = _width_px(mask) / px_per_photo_px
+    width = _width_px(mask) / framing.px_per_photo_px
     if width < limits.face_px:
         text = f"the face is {width:.0f} px wide, {limits.face_px:.0f} are needed; go nearer"
         findings.append((RETAKE, Remark("small", text)))
-    if cut_by_frame:
+    if framing.cut_by_frame:
         text = "the stone runs out of the picture; shares are of the part that shows, step back"
         findings.append((WITH_CARE, Remark("cut_by_frame", text)))
     return findings

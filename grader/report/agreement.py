@@ -41,7 +41,17 @@ def comparison_lines(used: str, other: str, both: SideBySide) -> list[str]:
     ]
 
 
-def figure_line(name: str, *cells: object) -> str:
+def interval_words(interval: Interval) -> str:
+    """Return "0.50 (0.40 to 0.60)", without brackets where no interval is known."""
+    if interval.value is None:
+        return "not defined"
+    spread = "" if interval.low is None else f" ({interval.low:.2f} to {interval.high:.2f})"
+    return f"{interval.value:.2f}{spread}"
+
+
+def figure_line(name: str, *cells: Interval | str | None) -> str:
     """Return a line of a table of figures."""
-    *front, last = map(str, cells)
+    *front, last = (
+        interval_words(cell) if isinstance(cell, Interval) else str(cell) for cell in cells
+    )
     return f"{name:<28}{''.join(f'{cell:<24}' for cell in front)}{last}"

@@ -7,6 +7,7 @@ from grader.errors import ModelError
 from grader.grading.learning.drift import LEAST, Quarter, Season, Shift
 from grader.grading.models.model import Model
 from grader.measures import Interval
+from grader.report.agreement import interval_words
 
 #: Of the list of models; the first says which is in use.
 HEADS = ("", "model", "kind", "made", "from")
@@ -39,7 +40,7 @@ def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str
     """Return how far each season's calls lie above what was proposed, and whether the last one has moved."""
     lines = [
         f"calls of {quarter_words(season.quarter)}: {season.n} beside a proposal of {season.model}, "
-        f"{season.above} grades above it"
+        f"{interval_words(season.above)} grades above it"
         for season in seasons
     ]
     for shift in shifts:
@@ -47,8 +48,8 @@ def season_lines(seasons: Sequence[Season], shifts: Sequence[Shift]) -> list[str
             direction = "higher" if shift.by.value > 0 else "lower"
             before = quarter_words(shift.before)
             lines.append(
-                f"the last season is called {direction} than {before}, by {shift.by} grades against the "
-                f"proposals of {shift.model}: look again (grader second-look) or retrain"
+                f"the last season is called {direction} than {before}, by {interval_words(shift.by)} grades against "
+                f"the proposals of {shift.model}: look again (grader second-look) or retrain"
             )
     if len({season.quarter for season in seasons}) > 1 and not shifts:
         lines.append(
@@ -73,6 +74,9 @@ def stones_lines(count: int, far: Sequence[tuple[str, Interval]], label: str) ->
     if not far:
         return [f"{count} stones, no shift from the stones that {label} knows"]
     return [
-        *(f"{name}: {figure} spreads from the stones that {label} knows" for name, figure in far),
+        *(
+            f"{name}: {interval_words(figure)} spreads from the stones that {label} knows"
+            for name, figure in far
+        ),
         "call some of them and retrain, or look at light and scale first",
     ]

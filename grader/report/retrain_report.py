@@ -2,7 +2,7 @@
 
 from grader.grading.learning.agreement import beyond
 from grader.grading.learning.retrain_record import LearnedFrom, Moved, RetrainReport
-from grader.report.agreement import beside_lines
+from grader.report.agreement import beside_lines, figure_line
 from grader.report.words import counted
 
 
@@ -14,11 +14,11 @@ def report_lines(report: RetrainReport) -> list[str]:
         lines.append(f"{'':28}{'old':<24}new")
         lines += beside_lines(report.old, report.new, report.gain)
     if report.scene_old is not None:
-        lines.append(f"{'scene, mean points off':<28}{report.scene_old!s:<24}{report.scene_new}")
+        lines.append(figure_line("scene, mean points off", report.scene_old, report.scene_new))
     if report.comparisons_old is not None:
         lines.append(f"on {report.comparisons} comparisons, held out in turn:")
-        shares = f"{report.comparisons_old!s:<24}{report.comparisons_new}"
-        lines.append(f"{'scene agrees with them':<28}{shares}")
+        shares = report.comparisons_old, report.comparisons_new
+        lines.append(figure_line("scene agrees with them", *shares))
     if report.learned_before:
         lines.append(
             f"the old model has seen {report.learned_before} of these stones: "

@@ -9,14 +9,14 @@ import numpy as np
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
 from grader.grading.learning.second_look import Looked, SecondLook
-from grader.report.agreement import figure_line, figure_lines
+from grader.report.agreement import figure_line, figure_lines, interval_words
 from grader.report.sheet import page_template
 
 
 def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
     """Return how well two sortings agree as plain lines, 95 % intervals in brackets."""
     apart = [
-        f"{grades[k]} or {grades[k + 1]}: the other one in {figure}"
+        f"{grades[k]} or {grades[k + 1]}: the other one in {interval_words(figure)}"
         for k, figure in enumerate(judged.neighbours)
         if figure.value is not None
     ]

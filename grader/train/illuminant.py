@@ -25,7 +25,7 @@ from grader.render import TRAINING, Rendered, Style, render_photo
 from grader.train.casts import draw_cast
 
 #: How often the ground has another colour, the photo is a close-up, a face fills the picture; how often that is said.
-OTHER_GROUND, CLOSER, FILLED, SAID = 0.35, 0.4, 0.22, 0.6
+OTHER_GROUND, CLOSER, FILLED, FILLED_KNOWN = 0.35, 0.4, 0.22, 0.6
 #: Least half side of a square inside a stone that stands for a picture filled by it, px.
 LEAST_SQUARE_PX = 14
 #: Widths of the two layers between; the seed of their first numbers.
@@ -52,7 +52,7 @@ def lit_looks(seed: int, number: int, style: Style, count: int) -> list[LitLook]
     looks = []
     for _ in range(count):
         if inside is not None and rng.random() < FILLED:
-            picture, whole = linear[inside], bool(rng.random() < SAID)
+            picture, whole = linear[inside], bool(rng.random() < FILLED_KNOWN)
         else:
             picture, whole = linear, False
             if rng.random() < OTHER_GROUND:

@@ -81,7 +81,7 @@ def draw_surface(rng: np.random.Generator, style: Style, side: int) -> Surface:
             mark_truth(cracks, stroke, covered, LINE_CODES[stroke.kind])
     rgb = _photographed(rng, style, np.clip(reflect, 0.002, 0.97), height)
     light = lightness_of(rgb)
-    shows = [_seen(light, stroke) for stroke in strokes]
+    shows = [_visible(light, stroke) for stroke in strokes]
     own = [
         s if stroke.kind in LINE_CODES else None for s, stroke in zip(shows, strokes, strict=True)
     ]
@@ -92,7 +92,7 @@ def draw_surface(rng: np.random.Generator, style: Style, side: int) -> Surface:
     return Surface(rgb, seen_truth(cracks, tuple(strokes), own), materials, strays > 0)
 
 
-def _seen(light: NDArray[np.float32], stroke: Stroke) -> NDArray[np.bool_]:
+def _visible(light: NDArray[np.float32], stroke: Stroke) -> NDArray[np.bool_]:
     at, (h, w) = np.round(stroke.points), light.shape
     on = np.all((at >= 0) & (at < (w, h)), axis=1)
     return seen_points(light, stroke.points, stroke.widths, on)

@@ -16,7 +16,7 @@ import numpy as np
 import tables
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
-from scene_figures import told, unit_seconds
+from scene_figures import printed, unit_seconds
 from tables import Row
 
 from grader.drawn import _painted, _same_stone, _true_regions
@@ -125,68 +125,68 @@ def measured(style: Style, seed: int, number: int) -> Measured | None:
 
 
 def matched(bands: Banding, truth: BandTruth, face: Face) -> tuple[NDArray, list[float]]:
-    """Return right, said and true counts of offsets, one to one and nearest first, and the throw errors."""
-    said = np.array(bands.offset_places).reshape(-1, 4)
+    """Return right, found and true counts of offsets, one to one and nearest first, and the throw errors."""
+    found = np.array(bands.offset_places).reshape(-1, 4)
     true = np.array(truth.breaks).reshape(-1, 4)
     places = face.from_photo_px(true[:, :2])
-    near = np.maximum(NEAR * said[:, 3], NEAR_PX)[:, None]
-    away = np.hypot(*(said[:, None, :2] - places[None]).transpose(2, 0, 1))
+    near = np.maximum(NEAR * found[:, 3], NEAR_PX)[:, None]
+    distance_px = np.hypot(*(found[:, None, :2] - places[None]).transpose(2, 0, 1))
     strong = true[:, 3] >= LEAST_THROW
-    left = np.where((away <= near) & strong, away, np.inf)
+    left = np.where((distance_px <= near) & strong, distance_px, np.inf)
     errors, taken = [], set()
     while left.size and np.isfinite(left.min()):
         i, j = np.unravel_index(left.argmin(), left.shape)
-        errors.append(abs(said[i, 2] - true[j, 2] * face.px_per_photo_px) / said[i, 3])
+        errors.append(abs(found[i, 2] - true[j, 2] * face.px_per_photo_px) / found[i, 3])
         taken.add(int(i))
         left[i], left[:, j] = np.inf, np.inf
-    weak = ((away <= near) & ~strong).any(axis=1)
-    judged = sum(i in taken or not weak[i] for i in range(len(said)))
+    weak = ((distance_px <= near) & ~strong).any(axis=1)
+    judged = sum(i in taken or not weak[i] for i in range(len(found)))
     return np.array([len(taken), judged, strong.sum()]), errors
 
 
 def band_rows(stones: list[Measured], which: str, style: Style, seed: int) -> list[Row]:
     """Return the rows of the stones on which bands are seen, on one kind of regions."""
     on = f"{which} regions of {style.name} renders, banded, seed {seed}"
-    seen = [s for s in stones if s.bands[which].continuity is not None]
-    pairs = [np.array([[s.bands[which].continuity, s.truth.continuity]]) for s in seen]
+    banded = [s for s in stones if s.bands[which].continuity is not None]
+    pairs = [np.array([[s.bands[which].continuity, s.truth.continuity]]) for s in banded]
     rho = metrics.rank_correlation(*np.vstack(pairs).T)
     low, high = metrics.resampled_range(
         pairs, lambda p: metrics.rank_correlation(*p.T), np.random.default_rng(0)
     )
     off = metrics.axial_error_deg(
-        [s.bands[which].direction_deg for s in seen], [s.truth.direction_deg for s in seen]
+        [s.bands[which].direction_deg for s in banded], [s.truth.direction_deg for s in banded]
     )
     thick = np.array([
         s.bands[which].thickness_px / (s.truth.thickness_px * s.px_per_photo_px) - 1
-        for s in seen if s.truth.thickness_px
+        for s in banded if s.truth.thickness_px
     ])  # fmt: skip
     counts = np.array([s.offsets[which][0] for s in stones])
     errors = [e for s in stones for e in s.offsets[which][1]]
-    n = f"{len(seen)} stones"
+    n = f"{len(banded)} stones"
 
     def f1(rows: NDArray) -> float:
-        right, said, true = rows.sum(axis=0)
-        return float(2 * right / max(said + true, 1))
+        right, found, true = rows.sum(axis=0)
+        return float(2 * right / max(found + true, 1))
 
     f1_low, f1_high = metrics.resampled_range(
         [c[None] for c in counts], f1, np.random.default_rng(0)
     )
-    right, said, true = counts.sum(axis=0)
+    right, found, true = counts.sum(axis=0)
     return [
-        told(Row("bands seen, share of banded stones", on, f"{len(stones)} stones",
-                 f"{len(seen) / max(len(stones), 1):.2f}", "–", "")),
-        told(Row("bands: continuity, rank correlation with the truth", on, n, f"{rho:.2f}",
-                 f"{low:.2f} to {high:.2f}", "≥ 0.85")),
-        told(Row("bands: direction, median error, degrees", on, n, f"{np.median(off):.1f}",
-                 f"95 % under {np.quantile(off, 0.95):.1f}", "")),
-        told(Row("bands: mean thickness against the drawn median, median error, %", on,
-                 f"{len(thick)} stones", f"{100 * np.median(np.abs(thick)):.0f}",
-                 f"median lean {100 * np.median(thick):+.0f}", "")),
-        told(Row("bands: offsets, F1", on, f"{true} offsets", f"{f1(counts):.2f}",
-                 f"{f1_low:.2f} to {f1_high:.2f}; precision {right / max(said, 1):.2f}, "
-                 f"recall {right / max(true, 1):.2f}", "≥ 0.80")),
-        told(Row("bands: throw, median error, thicknesses", on, f"{len(errors)} offsets",
-                 f"{np.median(errors) if errors else float('nan'):.2f}", "–", "")),
+        printed(Row("bands seen, share of banded stones", on, f"{len(stones)} stones",
+                    f"{len(banded) / max(len(stones), 1):.2f}", "–", "")),
+        printed(Row("bands: continuity, rank correlation with the truth", on, n, f"{rho:.2f}",
+                    f"{low:.2f} to {high:.2f}", "≥ 0.85")),
+        printed(Row("bands: direction, median error, degrees", on, n, f"{np.median(off):.1f}",
+                    f"95 % under {np.quantile(off, 0.95):.1f}", "")),
+        printed(Row("bands: mean thickness against the drawn median, median error, %", on,
+                    f"{len(thick)} stones", f"{100 * np.median(np.abs(thick)):.0f}",
+                    f"median lean {100 * np.median(thick):+.0f}", "")),
+        printed(Row("bands: offsets, F1", on, f"{true} offsets", f"{f1(counts):.2f}",
+                    f"{f1_low:.2f} to {f1_high:.2f}; precision {right / max(found, 1):.2f}, "
+                    f"recall {right / max(true, 1):.2f}", "≥ 0.80")),
+        printed(Row("bands: throw, median error, thicknesses", on, f"{len(errors)} offsets",
+                    f"{np.median(errors) if errors else float('nan'):.2f}", "–", "")),
     ]  # fmt: skip
 
 
@@ -200,7 +200,7 @@ def time_row(style: Style, seed: int, photos: int = 16) -> Row:
             measure_bands(*stone[1]["found"], profile)
             took.append(time.perf_counter() - start)
     unit = unit_seconds()
-    return told(
+    return printed(
         Row("bands of one stone, R", f"{style.name} renders, banded, seed {seed}", f"{len(took)} faces",
             f"{np.median(took) / unit:.2f} (R = {unit:.2f} s)", f"most {max(took) / unit:.2f}", "≤ 3")
     )  # fmt: skip

@@ -73,10 +73,10 @@ class Pinhole:
     def card_points(self, points_px: NDArray, surface: Callable | None) -> NDArray[np.float32]:
         """Return where on the card (mm) the rays of px meet it, lifted as ``surface(x, y)`` says."""
         rotation, place = self.frame()
-        seen = (points_px - np.array(self.size_px) / 2) / self.focal_px
-        straight = seen.copy()
+        distorted = (points_px - np.array(self.size_px) / 2) / self.focal_px
+        straight = distorted.copy()
         for _ in range(6 if self.k1 else 0):
-            straight = seen / (1 + self.k1 * (straight**2).sum(axis=1, keepdims=True))
+            straight = distorted / (1 + self.k1 * (straight**2).sum(axis=1, keepdims=True))
         rays = np.column_stack([straight, np.ones(len(straight))]) @ rotation
         lift = np.zeros(len(rays))
         for _ in range(6 if surface else 1):
@@ -195,11 +195,11 @@ def photograph(
         met = ((met + np.float32(MARGIN_MM)) * scale - 0.5).astype(np.float32)
         maps = met.reshape(2 * height, 2 * width, 2)
         fine = cv2.remap(picture, maps, None, cv2.INTER_LINEAR, borderValue=0)
-    seen = cv2.resize(fine, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32)
-    seen = np.where(seen < 4, table, seen)
+    image = cv2.resize(fine, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32)
+    image = np.where(image < 4, table, image)
     if cover is not None:
-        cv2.fillPoly(seen, [camera.project(cover, 3.0).astype(np.int32)], 40.0)
-    seen = cv2.GaussianBlur(seen, (0, 0), light.blur_px)
+        cv2.fillPoly(image, [camera.project(cover, 3.0).astype(np.int32)], 40.0)
+    image = cv2.GaussianBlur(image, (0, 0), light.blur_px)
     if light.motion_px > 1:
         way = rng.uniform(0, np.pi)
         kernel = np.zeros((15, 15), np.float32)
@@ -212,7 +212,7 @@ def photograph(
             cv2.LINE_AA,
             4,
         )
-        seen = cv2.filter2D(seen, -1, kernel / kernel.sum())
+        image = cv2.filter2D(image, -1, kernel / kernel.sum())
     way = rng.uniform(0, 2 * np.pi)
     ramp = (
         np.cos(way) * np.linspace(-1, 1, width)[None]
@@ -220,14 +220,14 @@ def photograph(
     )
     ramp = 1 - (1 - light.fall_off) * (ramp / (2 * np.abs(ramp).max()) + 0.5)
     at_paper = ((light.paper / 255 + 0.055) / 1.055) ** 2.4 / PAPER
-    seen = seen / 255 * at_paper * ramp
+    image = image / 255 * at_paper * ramp
     if glare is not None:
         turn = np.linspace(0, 2 * np.pi, 60)
         spot = camera.project(np.column_stack([np.cos(turn), np.sin(turn)]) * glare[2] + glare[:2])
         burnt = np.zeros((height, width), np.float32)
         cv2.fillPoly(burnt, [spot.astype(np.int32)], 2.0)
-        seen = seen + cv2.GaussianBlur(burnt, (0, 0), 0.15 * glare[2] * per_mm)
-    codes = _SRGB[np.clip(seen * 4095, 0, 4095).astype(np.int32)]
+        image = image + cv2.GaussianBlur(burnt, (0, 0), 0.15 * glare[2] * per_mm)
+    codes = _SRGB[np.clip(image * 4095, 0, 4095).astype(np.int32)]
     codes = codes + rng.standard_normal(codes.shape, np.float32) * light.noise
     stored = cv2.imencode(
         ".jpg",

@@ -59,7 +59,7 @@ def plane_errors(
     return found
 
 
-def told(name: str, errors: list, seed: int, floor: str = "") -> Row:
+def error_row(name: str, errors: list, seed: int, floor: str = "") -> Row:
     """Return the row of relative errors, which part of them a limit holds, and how often intervals do."""
     size = 100 * np.abs([e for e, _ in errors])
     held = np.mean([h for _, h in errors])
@@ -100,7 +100,9 @@ def whole_cards(scene: Scene, photos: int, seed: int) -> list[Row]:
     return [
         counted("whole card found", photos - missed, photos, seed, "≥ 0.99"),
         *(
-            told(f"scale in the card's plane, tilt to {tilt}°", errors[tilt], seed, f"≤ {limit} %")
+            error_row(
+                f"scale in the card's plane, tilt to {tilt}°", errors[tilt], seed, f"≤ {limit} %"
+            )
             for tilt, limit in ((25, 0.5), (35, 1))
         ),
         counted("whole flat card said to be bent or hidden", len(codes), photos, seed),
@@ -112,22 +114,22 @@ def poor_cards(scene: Scene, photos: int, seed: int) -> list[Row]:
     rows = []
     for kind in ("half hidden", "glared", "bent"):
         rng = np.random.default_rng(seed)
-        errors, missed, said = [], 0, 0
+        errors, missed, reported = [], 0, 0
         for number in range(photos):
             size = SMALL if kind == "bent" else size_of(number)
             camera = random_camera(rng, size, rng.uniform(0, 35), (0.6, 0.98))
             light = random_light(rng, max(camera.size_px))
             sighting, remarks = find_card(photograph(scene, camera, light, rng, **harm(kind, rng)))
             missed += sighting is None
-            said += bool(
+            reported += bool(
                 {"card_half_hidden", "card_bent", "card_not_found"} & {r.code for r in remarks}
             )
             if sighting is not None:
                 errors += plane_errors(sighting, camera, rng)
         rows += [
             counted(f"{kind} card found", photos - missed, photos, seed),
-            counted(f"{kind} card told as such", said, photos, seed),
-            told(f"{kind} card: scale in its plane", errors, seed),
+            counted(f"{kind} card told as such", reported, photos, seed),
+            error_row(f"{kind} card: scale in its plane", errors, seed),
         ]
     return rows
 
@@ -220,7 +222,7 @@ def faces(scene: Scene, photos: int, seed: int) -> list[Row]:
     return [
         counted("card found from 200 to 600 mm", photos - missed, photos, seed),
         *(
-            told(f"length on the face, {name}", errors, seed, floors.get(name, ""))
+            error_row(f"length on the face, {name}", errors, seed, floors.get(name, ""))
             for name, errors in ways.items()
         ),
     ]

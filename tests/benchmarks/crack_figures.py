@@ -64,8 +64,8 @@ HOLDS, HOLDS_BY_CHANCE, CUTS = 0.8, 0.1, np.linspace(0.1, 0.9, 33)
 #: Our lines of class crack and uncertain together.
 WITH_UNCERTAIN = "crack with uncertain"
 HEALED = "healed cracks, seams and webs"
-#: What is counted of them that are told and not called crack.
-TOLD = "told as pattern"
+#: What is counted of them that are found and not called crack.
+AS_PATTERN = "told as pattern"
 OTHER_WAYS = ("ridge filter", "oriented filters", "yardstick")
 
 
@@ -154,11 +154,11 @@ def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
             cv2.polylines(layer, [np.rint(paths[id(line)]).astype(np.int32)], False, 1, width)
         return layer > 0
 
-    said, in_doubt = drawn(called), drawn(doubted)
-    seen_calm = drawn([line for line in lines if line.kind != "crack"])
+    called_mask, in_doubt = drawn(called), drawn(doubted)
+    other_mask = drawn([line for line in lines if line.kind != "crack"])
     lightness = lightness_of_face(face)
     ways = {
-        "ours": said,
+        "ours": called_mask,
         WITH_UNCERTAIN: in_doubt,
         "ridge filter": crack_methods.ridge_lines(lightness, face.mask),
         "oriented filters": crack_methods.oriented_lines(lightness, face.mask),
@@ -173,8 +173,8 @@ def score(face: KnownFace, naive: NDArray[np.bool_]) -> FaceScore:
     sound = sound_stone(cut.mask, lines, None, profile.ovals_mm)
     return FaceScore(
         lines=counts,
-        others=_others(face, said, seen_calm),
-        wrong=_wrong(face, said),
+        others=_others(face, called_mask, other_mask),
+        wrong=_wrong(face, called_mask),
         chances=_chances(face, [(line.probability, paths[id(line)]) for line in lines]),
         left_alone=doubted_px < LEFT_ALONE * np.sqrt(face.mask.sum()) if face.sound else None,
         length=_length(face, length_px),
@@ -227,17 +227,17 @@ def pair_counts(seed: int, number: int) -> NDArray | None:
     )
 
 
-def _counts_from(cut: float, lines, seen, face: KnownFace) -> NDArray:
-    said = np.zeros(face.mask.shape, np.uint8)
+def _counts_from(cut: float, lines, working_face, face: KnownFace) -> NDArray:
+    drawn = np.zeros(face.mask.shape, np.uint8)
     for line in lines:
         if line.probability >= cut:
-            path = seen.to_photo_px(line.points) - 0.5
-            cv2.polylines(said, [np.rint(path).astype(np.int32)], False, 1)
-    return metrics.line_counts(said, face.cracks, 2, face.faint)
+            path = working_face.to_photo_px(line.points) - 0.5
+            cv2.polylines(drawn, [np.rint(path).astype(np.int32)], False, 1)
+    return metrics.line_counts(drawn, face.cracks, 2, face.faint)
 
 
 def _others(
-    face: KnownFace, said: NDArray[np.bool_], calm: NDArray[np.bool_]
+    face: KnownFace, called_mask: NDArray[np.bool_], calm: NDArray[np.bool_]
 ) -> dict[str, NDArray]:
     """Counts of px called crack; of healed ones also those told as pattern, contact or uncertain, last."""
     if not face.known:
@@ -249,14 +249,14 @@ def _others(
         "hairs, pencil, scratches and all else that lies on a stone": face.drawn(),
     }
     counts = {
-        name: metrics.called_counts(said, layer, face.cracks, 2, APART_PX)
+        name: metrics.called_counts(called_mask, layer, face.cracks, 2, APART_PX)
         for name, layer in lines.items()
     }
-    told = metrics.called_counts(calm & ~said, lines[HEALED], face.cracks, 2, APART_PX)
-    return counts | {TOLD: told}
+    as_pattern = metrics.called_counts(calm & ~called_mask, lines[HEALED], face.cracks, 2, APART_PX)
+    return counts | {AS_PATTERN: as_pattern}
 
 
-def _wrong(face: KnownFace, said: NDArray[np.bool_]) -> dict[str, NDArray]:
+def _wrong(face: KnownFace, called_mask: NDArray[np.bool_]) -> dict[str, NDArray]:
     if not face.known:
         return {}
     depth = cv2.distanceTransform(np.pad(face.mask.view(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
@@ -265,7 +265,7 @@ def _wrong(face: KnownFace, said: NDArray[np.bool_]) -> dict[str, NDArray]:
         "straight joints, print, ruler ticks and saw marks": face.drawn(*STRAIGHT),
     }
     return {
-        name: metrics.wrong_px_on(said, layer, face.cracks, APART_PX, face.faint)
+        name: metrics.wrong_px_on(called_mask, layer, face.cracks, APART_PX, face.faint)
         for name, layer in layers.items()
     }
 
@@ -274,23 +274,23 @@ def _chances(face: KnownFace, lines: list[tuple[float, NDArray]]) -> NDArray:
     """Probability of each line and whether most of it lies within 5 px of a true crack; without those that lie on what
     is too faint to see."""
     near, faint = (_near(layer, APART_PX) for layer in (face.cracks, face.faint))
-    told = []
+    chances = []
     for probability, path in lines:
         at = _every_px(path)
         if _share_on(faint & ~near, at) < 0.5:
-            told.append((probability, _share_on(near, at) > 0.5))
-    return np.array(told, float).reshape(-1, 2)
+            chances.append((probability, _share_on(near, at) > 0.5))
+    return np.array(chances, float).reshape(-1, 2)
 
 
-def _length(face: KnownFace, said_px: float) -> tuple[float, float] | None:
+def _length(face: KnownFace, called_px: float) -> tuple[float, float] | None:
     """Length called and length of the drawn cracks as far as they can be seen; ``None`` without either."""
-    seen = _near(face.cracks, 1.5)
+    near_crack = _near(face.cracks, 1.5)
     true = sum(
-        metrics.polyline_px(at := _every_px(line.points), _value_at(seen, at))
+        metrics.polyline_px(at := _every_px(line.points), _value_at(near_crack, at))
         for line in face.lines
         if line.kind == "crack"
     )
-    return (said_px, true) if said_px > 0 and true > 0 else None
+    return (called_px, true) if called_px > 0 and true > 0 else None
 
 
 def _largest(face: KnownFace) -> float:
@@ -346,7 +346,7 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
     """Return every row that drawn truth gives."""
     rows = line_rows(scored, RENDERS, rng)
 
-    def told(name, unit, of_face, value, decimals=3, floor=""):
+    def add_row(name, unit, of_face, value, decimals=3, floor=""):
         groups = [
             np.array([got for face in faces if (got := of_face(face)) is not None])
             for faces, _ in scored
@@ -354,19 +354,19 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
         row = _row(name, RENDERS, unit, groups, value, rng, decimals, floor)
         rows.extend([row] if row else [])
 
-    told(
+    add_row(
         f"{HEALED} that an eye sees told as pattern line, contact or uncertain, share of their px",
         "faces",
-        lambda f: f.others[TOLD],
+        lambda f: f.others[AS_PATTERN],
         _pooled,
         3,
         "≥ 0.80",
     )
     for name in scored[0][0][0].others if scored[0][0] else ():
-        if name == TOLD:
+        if name == AS_PATTERN:
             continue
         floor = {HEALED: "≤ 0.05", "band borders": "≤ 0.01"}.get(name, "")
-        told(
+        add_row(
             f"{name} called crack, share of their px",
             "faces",
             lambda f, n=name: f.others[n],
@@ -375,7 +375,7 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
             floor,
         )
     for name in scored[0][0][0].wrong if scored[0][0] else ():
-        told(
+        add_row(
             f"px called crack that are wrong and lie on {name}, share",
             "faces",
             lambda f, n=name: f.wrong[n],
@@ -383,7 +383,7 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
             4,
             "0",
         )
-    told(
+    add_row(
         "sound stones left alone, share",
         "sound stones",
         lambda f: f.left_alone,
@@ -391,7 +391,7 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
         3,
         "≥ 0.95",
     )
-    told(
+    add_row(
         "length of cracks, median error of a face, %",
         "faces",
         lambda f: f.length,
@@ -399,8 +399,8 @@ def render_rows(scored: list, rng: np.random.Generator) -> list[Row]:
         1,
         "≤ 8",
     )
-    told("largest part, mean error, points", "faces", lambda f: f.largest, _points_off, 1, "≤ 4")
-    told(
+    add_row("largest part, mean error, points", "faces", lambda f: f.largest, _points_off, 1, "≤ 4")
+    add_row(
         "largest part of faces that cracks divide, mean error, points",
         "faces",
         lambda f: f.largest if f.largest[1] < 0.98 else None,
@@ -440,7 +440,9 @@ def line_rows(
                 return metrics.precision_recall_f1(r)[part]
 
             others = {way: f"{value(_joined(counts(way))):.2f}" for way in OTHER_WAYS}
-            told = f"{others.pop('yardstick')} ({', '.join(f'{w} {v}' for w, v in others.items())})"
+            yardstick_text = (
+                f"{others.pop('yardstick')} ({', '.join(f'{w} {v}' for w, v in others.items())})"
+            )
             floor = ""
             if part == 2 and tolerance == 2 and (concrete or measured_on == RENDERS):
                 floor = "≥ 0.75" if concrete else "≥ 0.88"
@@ -448,7 +450,7 @@ def line_rows(
                 f"cracks alone, {name} at {tolerance} px", measured_on, "faces", counts("ours"),
                 value, rng, 3, floor,
             )  # fmt: skip
-            rows.append(row and dataclasses.replace(row, yardstick=told))
+            rows.append(row and dataclasses.replace(row, yardstick=yardstick_text))
             rows.append(
                 _row(
                     f"{WITH_UNCERTAIN}, {name} at {tolerance} px", measured_on, "faces",
@@ -480,8 +482,8 @@ def _alone(counts: NDArray) -> tuple[float, float]:
 def _recall_of_pairs(counts: NDArray) -> float:
     """The best recall of (n, 2, cuts, 4) counts whose precision is no less than that of the first way."""
     least, _ = _alone(counts)
-    told = [metrics.precision_recall_f1(counts[:, 1, k])[:2] for k in range(counts.shape[2])]
-    return max((recall for precision, recall in told if precision >= least), default=0.0)
+    by_cut = [metrics.precision_recall_f1(counts[:, 1, k])[:2] for k in range(counts.shape[2])]
+    return max((recall for precision, recall in by_cut if precision >= least), default=0.0)
 
 
 def _row(name, measured_on, unit, groups, value, rng, decimals, floor) -> Row | None:
@@ -506,13 +508,13 @@ def _joined(groups: list[NDArray]) -> NDArray:
 
 
 def _pooled(counts: NDArray) -> float:
-    there, of_all = np.sum(counts, axis=0)
-    return float(there / of_all) if of_all else float("nan")
+    hits, total = np.sum(counts, axis=0)
+    return float(hits / total) if total else float("nan")
 
 
 def _length_error(pairs: NDArray) -> float:
-    said, true = pairs.T
-    return float(100 * np.median(np.abs(said - true) / true))
+    measured, true = pairs.T
+    return float(100 * np.median(np.abs(measured - true) / true))
 
 
 def _points_off(pairs: NDArray) -> float:
@@ -571,10 +573,10 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--pairs", type=int, default=PAIRS, help="wet and dried photos")
     parser.add_argument("--speed", action="store_true", help="measure the time alone")
     parser.add_argument("--write", action="store_true", help="write figures/")
-    told = parser.parse_args()
-    if told.write and (told.seed, told.photos, told.pairs) != (SEED, PHOTOS, PAIRS):
+    args = parser.parse_args()
+    if args.write and (args.seed, args.photos, args.pairs) != (SEED, PHOTOS, PAIRS):
         parser.error("--write is for the standing seed and number of photos alone")
-    return told
+    return args
 
 
 if __name__ == "__main__":

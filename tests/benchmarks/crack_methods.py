@@ -98,16 +98,16 @@ def main() -> None:
         ("ridge", ridge_response, (4.0, 8.0, 11.0, 15.0, 20.0, 28.0)),
         ("oriented", oriented_response, (4.0, 8.0, 11.0, 15.0, 20.0, 28.0)),
     ):
-        seen = [response(lightness_of_face(face), face.mask) for face in faces]
+        responses = [response(lightness_of_face(face), face.mask) for face in faces]
         for high, share in itertools.product(highs, (0.4, 0.6, 0.8)):
             limits = high, share * high
             counts = [
                 metrics.line_counts(lines_of(r, face.mask, limits), face.cracks, 2, face.faint)
-                for r, face in zip(seen, faces, strict=True)
+                for r, face in zip(responses, faces, strict=True)
             ]
             precision, recall, f1 = metrics.precision_recall_f1(counts)
-            told = f"precision {precision:.2f} recall {recall:.2f} F1 {f1:.3f}"
-            print(f"{name} from {high:g} down to {limits[1]:g}: {told}", flush=True)
+            figures = f"precision {precision:.2f} recall {recall:.2f} F1 {f1:.3f}"
+            print(f"{name} from {high:g} down to {limits[1]:g}: {figures}", flush=True)
 
 
 if __name__ == "__main__":

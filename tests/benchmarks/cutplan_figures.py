@@ -105,13 +105,13 @@ def print_rounds() -> list[Row]:
             print(f"  {share:.0%}: {off}")
         print(f"  {LARGER:.1%} larger: {passed}, passed {sum(v >= 0 for v in passed)} times")
         reached = {share: sum(v >= 0 for v in off) for share, off in lack.items()}
-        told = " / ".join(str(reached[share]) for share in SMALLER)
+        reached_text = " / ".join(str(reached[share]) for share in SMALLER)
         rows.append(
             Row(
                 "cut plan: known counts of rounds reached, 1 / 2 / 3 % below the greatest radius",
                 f"a {name}, n 1 to 10; best known packings, from memory",
                 "10",
-                told,
+                reached_text,
                 floor="aim 10",
             )
         )
@@ -157,20 +157,20 @@ def print_exact(seed: int, stones: int) -> list[Row]:
     ours, best, open_ = [], [], 0
     print("\nsmall faces: ours / best of every choice on a grid")
     for case, (width, oval_mm) in enumerate(SMALL):
-        told = []
+        pairs = []
         for number in range(stones):
             rng = np.random.default_rng([seed, 1, case, number])
             mask, lines = draw_face(rng, width, number % 2)
             oval, margin = Oval(*(side * PX_PER_MM for side in oval_mm)), MARGIN_MM * PX_PER_MM
             found, proved = _exact(mask, lines, oval, margin)
             count = _count(mask, oval, margin, lines)
-            told.append(f"{count}/{found if proved else '?'}")
+            pairs.append(f"{count}/{found if proved else '?'}")
             if not proved:
                 open_ += 1
                 continue
             ours.append(count)
             best.append(found)
-        print(f"  {width} mm, {oval_mm[0]}x{oval_mm[1]}: {'  '.join(told)}")
+        print(f"  {width} mm, {oval_mm[0]}x{oval_mm[1]}: {'  '.join(pairs)}")
     share = sum(ours) / sum(best)
     below = sum(a < b for a, b in zip(ours, best, strict=True))
     print(
@@ -198,8 +198,8 @@ def _exact(mask: NDArray, lines: list[Line], oval: Oval, margin: float) -> tuple
     for line in lines:
         drawn = np.ones_like(free)
         cv2.line(drawn, *(tuple(np.rint(p).astype(int).tolist()) for p in line.points), 0, 1)
-        away = cv2.distanceTransform(drawn, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-        depth = np.minimum(depth, away - line.width_px / 2 - margin)
+        distance_px = cv2.distanceTransform(drawn, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+        depth = np.minimum(depth, distance_px - line.width_px / 2 - margin)
     step = EXACT_STEP * oval.short_px
     y, x = (
         v.ravel()
@@ -269,7 +269,7 @@ def print_longer(seed: int, stones: int) -> list[Row]:
     ours, longer, seconds, both = 0, 0, [], []
     print("\nfaces of all sizes: ours / best of a search 15 times as long too")
     for case, (width, oval_mm) in enumerate(CASES):
-        told = []
+        pairs = []
         for number in range(stones):
             mask, lines = draw_face(
                 np.random.default_rng([seed, 2, case, number]), width, number % 3
@@ -286,8 +286,8 @@ def print_longer(seed: int, stones: int) -> list[Row]:
             both.append(time.process_time() - start)
             best = max(found, _long_count(mask, oval, margin, lines))
             ours, longer = ours + found, longer + best
-            told.append(f"{found}/{best}")
-        print(f"  {width} mm, {oval_mm[0]}x{oval_mm[1]}: {'  '.join(told)}")
+            pairs.append(f"{found}/{best}")
+        print(f"  {width} mm, {oval_mm[0]}x{oval_mm[1]}: {'  '.join(pairs)}")
     whole = min(_decoding() for _ in range(3))
     mean, most = np.mean(seconds) / whole, max(seconds) / whole
     print(
@@ -333,14 +333,16 @@ def print_sellers(seed: int, sellers: int) -> list[Row]:
         rng = np.random.default_rng([seed, 3, number])
         seller = draw_seller(rng)
         learned, fresh = (draw_faces(n, head.scaling, rng) for n in (150, 400))
-        said, asked = (
+        training_pairs, test_pairs = (
             seller.comparisons(learned, max(COUNTS), rng),
             seller.comparisons(fresh, 200, rng),
         )
-        scores = [seller.scores(list(pair)) for pair in asked]
+        scores = [seller.scores(list(pair)) for pair in test_pairs]
         sure = np.array([float(better > other) for better, other in scores])
         for count in COUNTS:
-            agrees = compared_right(refit_scene(head, [], [], [], said[:count]), asked)
+            agrees = compared_right(
+                refit_scene(head, [], [], [], training_pairs[:count]), test_pairs
+            )
             slipped[count].append(agrees.mean())
             right[count].append(np.where(sure == 1, agrees, 1 - agrees).mean())
             ceiling[count].append(sure.mean())

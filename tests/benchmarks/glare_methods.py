@@ -1,4 +1,4 @@
-"""Ways to find what a stone mirrors, on the same faces within the true outline: four really different ones.
+"""Ways to find what a stone mirrors, on the same faces within the true outline: five really different ones.
 
 ``python tests/benchmarks/glare_methods.py [--labelled FOLDER] [--stones N]`` prints one table. Held-out surrounds are
 drawn with lamps, reliefs, patterns and a camera that no network learned from (``grader.train.reflections``).
@@ -19,6 +19,7 @@ from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
 from grader.measures import UNREADABLE
 from grader.photo.colour import chroma_hue, lab_from_linear, srgb_curve
+from grader.photo.illuminant import estimate_illuminant
 from grader.profile import load_profile
 from grader.render import HELD_OUT, Style
 from grader.train.reflections import draw_reflections
@@ -29,6 +30,9 @@ WHITE = 1 + next(k for k, c in enumerate(PROFILE.colours) if c.reads_as == "sky"
 SEED = 9100
 #: Px so near a reflection are not counted as stone beside it: its veil ends nowhere.
 VEIL_PX = 4
+#: The stone around a px is the median over this share of the face to each side; how far an added light may be off the
+#: estimated light's colour, degrees between vectors of linear light.
+AROUND_SHARE, LIGHT_DEG = 0.08, 10.0
 LUMINANCE = np.float32([0.2126, 0.7152, 0.0722])
 
 
@@ -59,6 +63,25 @@ def dichromatic(face: Face) -> NDArray[np.bool_]:
     added = np.clip((weakest - usual * strongest) / max(1 - usual, 0.05), 0, None)
     full = weakest > 0.97
     return ((added > 0.62 * (face.linear @ LUMINANCE)) & (added > 0.02) | full) & face.mask
+
+
+def lamps_colour(face: Face) -> NDArray[np.bool_]:
+    """Light added to the stone around it, of the colour of the light (as estimated), and more than half of all.
+
+    A white band in a blue stone lies beyond that blue by yellow, a lamp's mirror by the lamp's own colour.
+    """
+    light = estimate_illuminant(face.linear * face.mask[..., None], whole=True).colour
+    side = 2 * max(2, round(AROUND_SHARE * max(face.mask.shape))) + 1
+    # Medians are taken on 8-bit roots: so dark stones keep their steps.
+    roots = np.uint8(255 * np.sqrt(np.clip(face.linear, 0, 1)))
+    around = (cv2.medianBlur(roots, side) / np.float32(255)) ** 2
+    added = np.maximum(face.linear - around, 0)
+    cosine = (added @ light) / np.maximum(
+        np.linalg.norm(added, axis=-1) * np.linalg.norm(light), 1e-6
+    )
+    of_its_colour = cosine > np.cos(np.radians(LIGHT_DEG))
+    most = added @ LUMINANCE > 0.5 * (face.linear @ LUMINANCE)
+    return of_its_colour & most & (added @ LUMINANCE > 0.07) & face.mask
 
 
 def network(face: Face) -> NDArray[np.bool_]:
@@ -93,6 +116,7 @@ def shipped(face: Face) -> NDArray[np.bool_]:
 METHODS: dict[str, Callable[[Face], NDArray[np.bool_]]] = {
     "fixed threshold": threshold,
     "two parts of colour": dichromatic,
+    "light added, of the lamp's colour": lamps_colour,
     "network": network,
     "network, patches no lighter than their surround left out": network_and_light,
     "regions of a check (ships)": shipped,

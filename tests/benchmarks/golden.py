@@ -72,7 +72,7 @@ def is_word(value) -> bool:
 def differences(kept: dict, now: dict, within: float, words: bool) -> list[str]:
     """Places at which two records differ, a line each."""
     old, new = dict(leaves(kept)), dict(leaves(now))
-    told = []
+    lines = []
     for path in dict.fromkeys([*old, *new]):
         a, b = old.get(path), new.get(path)
         if a == b or (is_word(a) or is_word(b)) != words:
@@ -80,8 +80,8 @@ def differences(kept: dict, now: dict, within: float, words: bool) -> list[str]:
         numbers = all(isinstance(v, int | float) and not isinstance(v, bool) for v in (a, b))
         if numbers and np.isclose(a, b, rtol=within, atol=0):
             continue
-        told.append(f"{path}: {a!r} -> {b!r}")
-    return told
+        lines.append(f"{path}: {a!r} -> {b!r}")
+    return lines
 
 
 def main() -> None:
@@ -91,13 +91,13 @@ def main() -> None:
     ask.add_argument("--words", action="store_true", help="compare words instead of numbers")
     ask.add_argument("--only", type=int, help="so many photos, drawn with seed 0")
     ask.add_argument("--jobs", type=int, default=2)
-    told = ask.parse_args()
+    args = ask.parse_args()
     photos = names()
-    if told.only:
-        photos = sorted(np.random.default_rng(0).choice(photos, told.only, replace=False).tolist())
-    with ProcessPoolExecutor(told.jobs) as pool:
+    if args.only:
+        photos = sorted(np.random.default_rng(0).choice(photos, args.only, replace=False).tolist())
+    with ProcessPoolExecutor(args.jobs) as pool:
         now = dict(zip(photos, pool.map(record_of, photos), strict=True))
-    if told.write:
+    if args.write:
         text = json.dumps(now, sort_keys=True, separators=(",", ":"))
         KEPT.write_bytes(gzip.compress(text.encode(), mtime=0))
         print(f"{len(now)} photos kept, {KEPT.stat().st_size / 1e3:.0f} kB")
@@ -105,13 +105,13 @@ def main() -> None:
     kept = json.loads(gzip.decompress(KEPT.read_bytes()))
     count = 0
     for name in photos:
-        found = differences(kept[name], now[name], told.within, told.words)
+        found = differences(kept[name], now[name], args.within, args.words)
         count += len(found)
         for line in found[:10]:
             print(f"{name}: {line}")
         if len(found) > 10:
             print(f"{name}: and {len(found) - 10} more")
-    print(f"{len(photos)} photos, {count} {'words' if told.words else 'numbers'} differ")
+    print(f"{len(photos)} photos, {count} {'words' if args.words else 'numbers'} differ")
     sys.exit(1 if count else 0)
 
 

@@ -131,9 +131,9 @@ def scene(
     """Return a photo, (h, w, 3) linear sRGB, of a stone on that ground, and the colour of its light, (3,)."""
     shot = sp.draw_shot(rng, light, camera)
     if rng.random() < 0.5:  # no white balance but that for daylight
-        seen = np.linalg.solve(sp.XYZ_FROM_SRGB, sp.true_xyz(np.ones((1, 31)), light)[0])
-        seen = np.maximum(seen, 0.02)
-        balance = np.linalg.solve(sp.own_matrix(camera), seen / seen[1])
+        white_rgb = np.linalg.solve(sp.XYZ_FROM_SRGB, sp.true_xyz(np.ones((1, 31)), light)[0])
+        white_rgb = np.maximum(white_rgb, 0.02)
+        balance = np.linalg.solve(sp.own_matrix(camera), white_rgb / white_rgb[1])
         shot = sp.Shot(light, camera, balance, shot.exposure, shot.lamp, shot.p3)
     places, spectra, outline = stone
     cloth = cv2.GaussianBlur(rng.normal(0, 1, (225, 300)).astype(np.float32), (0, 0), 6)

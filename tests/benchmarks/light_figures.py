@@ -33,7 +33,7 @@ from grader.photo.photo import Photo
 from grader.photo.pieces import whole_photo
 from grader.photo.reference import find_reference
 from grader.photo.surface import read_state
-from grader.photo.verdict import judge_photo
+from grader.photo.verdict import Framing, judge_photo
 from grader.profile import load_profile
 from grader.render import HELD_OUT, render_photo
 from grader.render.icc_profile import display_p3_profile
@@ -69,24 +69,24 @@ def print_polynomials(seed: int) -> None:
             shot = sp.draw_shot(rng, light, camera)
             spectra = _swatches(rng)
             patches, sound = _at_points(sp.chart_reflectances(), shot)
-            seen, readable = _at_points(spectra, shot)
+            rgb, readable = _at_points(spectra, shot)
             truth = sp.lab_of(sp.true_linear(spectra))
             best = min(
                 (fit_correction(patches, edition, sound) for edition in EDITIONS),
                 key=lambda fit: fit.remaining_mean,
             )
             matrix = _matrix_fit(patches[sound], reference_linear(best.edition)[sound])
-            for name, fixed in (("3x3", seen @ matrix.T), ("root-polynomial", best.apply(seen))):
+            for name, fixed in (("3x3", rgb @ matrix.T), ("root-polynomial", best.apply(rgb))):
                 left[name].append(delta_e_2000(sp.lab_of(fixed), truth)[readable])
     print("\ncorrection, even light, spectra not on the chart: CIEDE2000 median / 95 %")
     for name, values in left.items():
         print(f"  {name:16s} {_two(values)}  n {len(values)} photos")
 
 
-def _matrix_fit(seen: NDArray, goal: NDArray) -> NDArray[np.float64]:
+def _matrix_fit(rgb: NDArray, goal: NDArray) -> NDArray[np.float64]:
     """Return a (3, 3) matrix by the same weights as the correction's: what it is compared with."""
     slopes = chart._difference_slopes(goal)
-    rows = np.einsum("nij,nk->nijk", slopes, seen).reshape(3 * len(seen), -1)
+    rows = np.einsum("nij,nk->nijk", slopes, rgb).reshape(3 * len(rgb), -1)
     aims = np.einsum("nij,nj->ni", slopes, goal).ravel()
     return np.linalg.lstsq(rows, aims, rcond=None)[0].reshape(3, 3)
 
@@ -276,11 +276,9 @@ def time_rows(seed: int) -> list[Row]:
                 face.mask,
                 clear,
                 glare_share=0.0,
-                cut_by_frame=False,
+                framing=Framing(False, face.px_per_photo_px, face.mm_per_px),
                 state=state,
                 limits=limits,
-                px_per_photo_px=face.px_per_photo_px,
-                mm_per_px=face.mm_per_px,
             )
 
         ratio = np.array([seconds_of(read) / seconds_of(unit) for _ in range(6)][1:])

@@ -49,10 +49,12 @@ def adapted_mixture(lab: NDArray, mask: NDArray) -> NDArray[np.uint8]:
         for k in range(3):
             weight = chance[:, k].sum() + 1
             middle = chance[:, k] @ pixels / weight
-            away = pixels - middle
-            spread = (away * chance[:, k, None]).T @ away / weight + np.diag([40.0, 12, 12])
+            deviation = pixels - middle
+            spread = (deviation * chance[:, k, None]).T @ deviation / weight + np.diag(
+                [40.0, 12, 12]
+            )
             score[:, k] = (
-                -0.5 * np.einsum("ij,jk,ik->i", away, np.linalg.inv(spread), away)
+                -0.5 * np.einsum("ij,jk,ik->i", deviation, np.linalg.inv(spread), deviation)
                 - 0.5 * np.linalg.slogdet(spread)[1]
             )
         score += np.log(prior) + np.log(chance.mean(0) + 1e-3)
@@ -172,13 +174,13 @@ def _at_size(rgb, mask, codes, sure):
 
 def judge(method, faces) -> tuple[float, float]:
     """Return the region IoU and the share error in points, as the benchmark has them."""
-    counts, said_shares, true_shares = [], [], []
+    counts, found_shares, true_shares = [], [], []
     for linear, mask, truth, sure in faces:
-        said = method(linear, mask)
-        counts.append(metrics.region_counts(said, truth, ~sure))
-        said_shares.append(metrics.layer_shares(said, mask))
+        codes = method(linear, mask)
+        counts.append(metrics.region_counts(codes, truth, ~sure))
+        found_shares.append(metrics.layer_shares(codes, mask))
         true_shares.append(metrics.layer_shares(truth, mask))
-    error = metrics.share_error_points(np.nan_to_num(said_shares), np.array(true_shares))
+    error = metrics.share_error_points(np.nan_to_num(found_shares), np.array(true_shares))
     return metrics.region_iou(np.array(counts)), error
 
 
@@ -189,19 +191,19 @@ def main() -> None:
         "--learn", type=int, default=150, help="training renders for the superpixel classifier"
     )
     ask.add_argument("--labelled", type=Path, action="append", default=[])
-    told = ask.parse_args()
+    args = ask.parse_args()
     trained = Superpixels().fit(
-        (lab_from_linear(f[0]), f[1], f[2]) for f in rendered_faces(TRAINING, 501, told.learn)
+        (lab_from_linear(f[0]), f[1], f[2]) for f in rendered_faces(TRAINING, 501, args.learn)
     )
     methods = {
         "adapted mixture": lambda linear, mask: adapted_mixture(lab_from_linear(linear), mask),
         "superpixels + trees": lambda linear, mask: trained.name(lab_from_linear(linear), mask),
         "network (ships)": lambda linear, mask: network(lab_from_linear(linear), mask, linear),
     }
-    sets = {"held-out styles": list(rendered_faces(HELD_OUT, 502, told.photos))}
+    sets = {"held-out styles": list(rendered_faces(HELD_OUT, 502, args.photos))}
     sets |= {
         f"labelled set {k}": list(labelled_faces(folder))
-        for k, folder in enumerate(told.labelled, 1)
+        for k, folder in enumerate(args.labelled, 1)
     }
     print(
         "| method | "

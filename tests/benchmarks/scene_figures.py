@@ -106,7 +106,7 @@ def scores(faces: list[Drawn], profile: Profile) -> NDArray[np.float64]:
     return np.array(at_once(score, [(face, profile) for face in faces]))
 
 
-def told(row: Row) -> Row:
+def printed(row: Row) -> Row:
     """Print a row, and return it."""
     print(f"  {row.figure}: {row.ours} ({row.range95}; {row.floor}; n {row.n})", flush=True)
     return row
@@ -142,7 +142,7 @@ def auc_row(name: str, good: NDArray, bad: NDArray, floor: str, n: str, on: str 
     drawn = [auc(rng.choice(good, len(good)), rng.choice(bad, len(bad))) for _ in range(400)]
     low, high = np.quantile(drawn, [0.025, 0.975])
     medians = f"medians {np.median(good):.0f} and {np.median(bad):.0f}"
-    return told(
+    return printed(
         Row(name, on, f"{n}; {medians}", f"{auc(good, bad):.3f}", f"{low:.3f} to {high:.3f}", floor)
     )
 
@@ -355,8 +355,8 @@ def plain_rows(style: Style, profile: Profile, seed: int, n: int) -> list[Row]:
         ]
         scores = np.array([score(replace(f, mm_per_px=None), profile) for f in faces if f])
         rows.append(
-            told(Row(f"{name}: median score", "", f"{len(scores)} faces", f"{np.median(scores):.0f}",
-                     f"to {scores.max():.0f} (most)", "≤ 65"))
+            printed(Row(f"{name}: median score", "", f"{len(scores)} faces", f"{np.median(scores):.0f}",
+                        f"to {scores.max():.0f} (most)", "≤ 65"))
         )  # fmt: skip
     return rows
 
@@ -388,7 +388,7 @@ def planted_row(faces: list[Drawn], style: Style, profile: Profile, seed: int) -
         best = hidden.scene(profile).best
         ious.append(0.0 if best is None else overlap(filled(best, truth.shape), truth))
     ious = np.array(ious)
-    return told(
+    return printed(
         Row("hidden scene found, share with IoU ≥ 0.5", "", f"{len(ious)} faces",
             f"{(ious >= 0.5).mean():.2f}", f"median IoU {np.median(ious):.2f}", "≥ 0.85")
     )  # fmt: skip
@@ -423,20 +423,20 @@ def _axes(turn_deg: float) -> NDArray:
 
 def _oval(shape, centre, turn_deg: float, size) -> NDArray[np.bool_]:
     rows, cols = np.indices(shape)
-    away = np.stack([cols - centre[0], rows - centre[1]], axis=-1) @ _axes(turn_deg).T
-    return (away[..., 0] / (size[0] / 2)) ** 2 + (away[..., 1] / (size[1] / 2)) ** 2 <= 1
+    offset_px = np.stack([cols - centre[0], rows - centre[1]], axis=-1) @ _axes(turn_deg).T
+    return (offset_px[..., 0] / (size[0] / 2)) ** 2 + (offset_px[..., 1] / (size[1] / 2)) ** 2 <= 1
 
 
 def _pasted(patch: Drawn, codes: NDArray, truth: NDArray, centre, turn_deg: float, width_px: float):
     h, w = patch.codes.shape
     rows, cols = np.indices(codes.shape)
-    away = np.stack([cols - centre[0], rows - centre[1]], axis=-1) @ _axes(turn_deg).T
-    away *= (w - 10) / width_px
-    seen = cv2.remap(
-        patch.codes, (away[..., 0] + w / 2).astype(np.float32),
-        (away[..., 1] + h / 2).astype(np.float32), cv2.INTER_NEAREST,
+    offset_px = np.stack([cols - centre[0], rows - centre[1]], axis=-1) @ _axes(turn_deg).T
+    offset_px *= (w - 10) / width_px
+    pasted = cv2.remap(
+        patch.codes, (offset_px[..., 0] + w / 2).astype(np.float32),
+        (offset_px[..., 1] + h / 2).astype(np.float32), cv2.INTER_NEAREST,
     )  # fmt: skip
-    return np.where(truth & (seen > 0), seen, codes).astype(np.uint8)
+    return np.where(truth & (pasted > 0), pasted, codes).astype(np.uint8)
 
 
 def filled(placement: Placement, shape) -> NDArray[np.bool_]:
@@ -465,10 +465,10 @@ def turned_row(faces: list[Drawn], profile: Profile, seed: int) -> Row:
         first, second = face.scene(profile).best, replace(face, codes=codes).scene(profile).best
         moved.append(abs(first.score - second.score))
         mask = filled(first, (h, w)).astype(np.uint8)
-        there = cv2.warpAffine(mask, matrix, (side, side), flags=cv2.INTER_NEAREST) > 0
-        follows.append(overlap(there, filled(second, (side, side))))
+        turned_mask = cv2.warpAffine(mask, matrix, (side, side), flags=cv2.INTER_NEAREST) > 0
+        follows.append(overlap(turned_mask, filled(second, (side, side))))
     moved, follows = np.array(moved), np.array(follows)
-    return told(
+    return printed(
         Row("score after any turn of the photo, points off; the place follows, share with IoU ≥ 0.5",
             "", f"{len(moved)} faces", f"most {moved.max():.1f}; {(follows >= 0.5).mean():.2f}",
             f"median {np.median(moved):.1f}, 95 % under {np.quantile(moved, 0.95):.1f}", "≤ 3")
@@ -484,7 +484,7 @@ def exhaustive_row(faces: list[Drawn], profile: Profile, seed: int) -> Row:
     ]
     most = np.array(at_once(exhaustive, [(face, profile) for face in faces]))
     behind = most - scores(faces, profile)
-    return told(
+    return printed(
         Row("points behind a search of every place 1 mm and 3 degrees apart", "",
             f"{len(behind)} faces", f"most {behind.max():.1f}",
             f"median {np.median(behind):.1f}, share within 2: {(behind <= 2).mean():.2f}", "≤ 2")
@@ -537,7 +537,7 @@ def time_row(faces: list[Drawn], profile: Profile) -> Row:
         units.append(unit_seconds(1))
     unit = float(np.median(units))
     ratio = np.array(took) / unit
-    return told(
+    return printed(
         Row("scene of one stone, R", "", f"{len(took)} faces",
             f"{np.median(ratio):.1f} (R = {unit:.2f} s)", f"most {ratio.max():.1f}", "≤ 3")
     )  # fmt: skip
@@ -571,10 +571,10 @@ def measured_rows(style: Style, profile: Profile, seed: int, n: int) -> list[Row
     return [
         auc_row("landscapes against other stones, measured from the photo: AUC",
                 np.array(scenes), np.array(others), "", f"{len(scenes)} and {len(others)}", on),
-        told(Row("score measured from the photo, points from that of the true regions", on,
-                 f"{len(off)} stones", f"median {np.median(off):.1f}",
-                 f"95 % under {np.quantile(off, 0.95):.1f}; same place, median IoU "
-                 f"{np.median(ious):.2f}")),
+        printed(Row("score measured from the photo, points from that of the true regions", on,
+                    f"{len(off)} stones", f"median {np.median(off):.1f}",
+                    f"95 % under {np.quantile(off, 0.95):.1f}; same place, median IoU "
+                    f"{np.median(ious):.2f}")),
     ]  # fmt: skip
 
 

@@ -188,9 +188,9 @@ def draw_shot(rng: np.random.Generator, light: str, camera: int) -> Shot:
     falls off by up to half across the frame.
     """
     cast = np.linalg.solve(XYZ_FROM_SRGB, true_xyz(np.ones((1, len(WAVELENGTHS_NM))), light)[0])
-    seen = cast ** rng.uniform(0, 0.3) * np.exp(rng.normal(0, 0.03, 3))
+    left_cast = cast ** rng.uniform(0, 0.3) * np.exp(rng.normal(0, 0.03, 3))
     # The gains act on the sensor's channels; their sizes are such that white gets that cast.
-    balance = np.linalg.solve(own_matrix(camera), seen / seen[1])
+    balance = np.linalg.solve(own_matrix(camera), left_cast / left_cast[1])
     return Shot(
         light,
         camera,

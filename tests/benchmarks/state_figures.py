@@ -35,23 +35,23 @@ def main() -> None:
     ask.add_argument("--seed", type=int, default=6)
     ask.add_argument("--tuning", action="store_true", help="stones of the style to learn from")
     ask.add_argument("--write", action="store_true", help="put the rows into figures/")
-    told = ask.parse_args()
-    style = TRAINING if told.tuning else HELD_OUT
+    args = ask.parse_args()
+    style = TRAINING if args.tuning else HELD_OUT
     found = {state: [] for state in ("wet", "dry", "patchy")}
     pairs = []
-    for number in range(told.stones):
-        seen = {}
+    for number in range(args.stones):
+        by_state = {}
         for state in found:
-            said, wet_share = state_of(told.seed, number, style, state)
-            if said is None or (state == "patchy" and not PATCHY[0] < wet_share < PATCHY[1]):
+            read_state, wet_share = state_of(args.seed, number, style, state)
+            if read_state is None or (state == "patchy" and not PATCHY[0] < wet_share < PATCHY[1]):
                 continue
-            seen[state] = said
-            found[state].append(said)
-        if {"wet", "dry"} <= seen.keys():
-            pairs.append((seen["wet"], seen["dry"]))
-    rows = rows_of(found, pairs, f"{style.name} renders, seed {told.seed}")
+            by_state[state] = read_state
+            found[state].append(read_state)
+        if {"wet", "dry"} <= by_state.keys():
+            pairs.append((by_state["wet"], by_state["dry"]))
+    rows = rows_of(found, pairs, f"{style.name} renders, seed {args.seed}")
     print(tables.as_table(rows))
-    if told.write and not told.tuning:
+    if args.write and not args.tuning:
         tables.write("state", rows)
 
 

@@ -110,8 +110,8 @@ def main() -> None:
             bounds, lack = tried, found
     for title, at in (("as they stand", rules.bounds), ("found", bounds)):
         shares, deciding, border = rules.outcome(at)
-        told = ", ".join(f"{g} {s:.0%}" for g, s in zip(rules.grades, shares, strict=True))
-        print(f"\n{title}: {told}; within a tenth of a border {(border <= NEAR).mean():.0%}")
+        shares_text = ", ".join(f"{g} {s:.0%}" for g, s in zip(rules.grades, shares, strict=True))
+        print(f"\n{title}: {shares_text}; within a tenth of a border {(border <= NEAR).mean():.0%}")
         for name, bound, share in zip(rules.names, at, deciding, strict=True):
             print(f"  {name} {bound:g}: decides {share:.0%}")
 

@@ -26,7 +26,7 @@ from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece
 from grader.photo.reference import no_reference
 from grader.photo.surface import State
-from grader.photo.verdict import BLUR_RETAKE_PART, BLUR_RETAKE_PX, Verdict, judge_photo
+from grader.photo.verdict import BLUR_RETAKE_PART, BLUR_RETAKE_PX, Framing, Verdict, judge_photo
 from grader.profile import load_profile
 from grader.render import HELD_OUT, TRAINING, render_photo
 
@@ -200,10 +200,9 @@ def judge(face: Face, glare: NDArray, stone: Stone) -> Verdict:
         face.mask,
         glare,
         glare_share=stone.glare_share,
-        cut_by_frame=stone.piece.cut_by_frame,
+        framing=Framing(stone.piece.cut_by_frame, face.px_per_photo_px),
         state=State("unknown", "photo"),
         limits=load_profile().limits,
-        px_per_photo_px=face.px_per_photo_px,
     )
 
 
@@ -211,9 +210,9 @@ def _row(way: str, verdicts: list[Verdict], measured_on: str) -> Row:
     refused = [v for v in verdicts if v.value == "retake"]
     share, care = len(refused) / len(verdicts), np.mean([v.value == "with care" for v in verdicts])
     reasons = collections.Counter(r.code for v in refused for r in v.remarks)
-    told = collections.Counter(r.code for v in verdicts for r in v.remarks)
+    all_codes = collections.Counter(r.code for v in verdicts for r in v.remarks)
     print(
-        f"  {way:26s} refused {share:.3f}, with care {care:.3f}; refused for {dict(reasons)}; told {dict(told)}"
+        f"  {way:26s} refused {share:.3f}, with care {care:.3f}; refused for {dict(reasons)}; told {dict(all_codes)}"
     )
     floor = "≤ 0.02" if way == GOOD else "≥ 0.95"
     return Row(

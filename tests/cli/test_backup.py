@@ -12,7 +12,7 @@ from grader.errors import LedgerError
 from grader.grading.models.model_files import load_model, save_model, starter_folder
 from grader.ledger import views
 from grader.ledger.backup import backup, restore
-from grader.ledger.facts import CallSaid, ModelUse
+from grader.ledger.facts import ModelUse, SavedCall
 from grader.ledger.merge import take_in_file
 from grader.ledger.store import open_ledger
 from grader.profile import load_profile
@@ -22,7 +22,7 @@ MADE = "# A model made up for tests\n"
 
 
 def call(grade="select"):
-    return CallSaid(HASH, "lake.jpg", 1, BOX, grade=grade)
+    return SavedCall(HASH, "lake.jpg", 1, BOX, grade=grade)
 
 
 @pytest.fixture

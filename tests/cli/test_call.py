@@ -421,13 +421,13 @@ def test_a_word_on_a_patch_is_kept_with_its_place_and_counts_at_once(cli):
     assert ran.stdout.startswith("saved: a.jpg, stone 2, patch 100,230,20,10: white by Mira; ")
     assert cli.calls() == []
     (entry,) = cli.facts("region_word")
-    said = entry.fact
-    assert (entry.author, said.photo, said.piece_id) == ("Mira", "a.jpg", 2)
-    assert said.word == PatchWord(100, 230, 20, 10, "white")
-    assert said.box == (40, 180, 200, 100)
+    fact = entry.fact
+    assert (entry.author, fact.photo, fact.piece_id) == ("Mira", "a.jpg", 2)
+    assert fact.word == PatchWord(100, 230, 20, 10, "white")
+    assert fact.box == (40, 180, 200, 100)
     (asked,) = cli.asked
     assert asked.terms.mm_per_px == 0.2
-    assert [call.patch for call in asked.calls] == [said.word]
+    assert [call.patch for call in asked.calls] == [fact.word]
     # What the word made of the stone was kept, so nothing is measured again to show it.
     cli.run("check", photo, "--mm-per-px", 0.2)
     assert cli.asked == []

@@ -72,11 +72,11 @@ class Book:
         self.ledger.add(file, measured, facts.Look(content, measured.uid))
         return content, measured.uid
 
-    def call(self, by, grade=None, *, on, piece=1, box=None, at=SPRING, **said):
+    def call(self, by, grade=None, *, on, piece=1, box=None, at=SPRING, **fields):
         content, measured = on
         box = box or (LEFT, RIGHT)[piece - 1]
-        said = {"measured": measured, "outline": corners(box), "grade": grade} | said
-        call = facts.CallSaid(content, "lake.jpg", piece, box, **said)
+        fields = {"measured": measured, "outline": corners(box), "grade": grade} | fields
+        call = facts.SavedCall(content, "lake.jpg", piece, box, **fields)
         self.ledger.add(call, author=by, time=at)
         return call
 
@@ -155,7 +155,9 @@ def test_what_was_taken_back_is_listed_only_where_asked(book):
 
 def test_words_on_lines_are_listed_only_where_asked(book):
     on = book.photo()
-    word = facts.LineSaid(on[0], "lake.jpg", 1, LEFT, 2, ((5, 5), (9, 9)), "crack", found="open")
+    word = facts.SavedLineWord(
+        on[0], "lake.jpg", 1, LEFT, 2, ((5, 5), (9, 9)), "crack", found="open"
+    )
     book.ledger.add(word, author="Ole", time=SPRING)
     book.call("Nell", "waste", on=on, at=SUMMER)
     assert len(book.listed()) == 1
@@ -195,11 +197,12 @@ def test_a_stone_measured_anew_is_followed_by_overlap_or_told_as_lost(book):
     assert same.name == "L-14"
 
 
+@pytest.mark.slow
 def test_ten_thousand_calls_are_listed_in_a_second(book):
     photos = [book.photo(f"{n}.jpg") for n in range(100)]
     shown = Shown("cabbing", 55, "starter 0f0f0f0f", "wet")
     calls = [
-        facts.CallSaid(
+        facts.SavedCall(
             *(photos[n % 100][0], "lake.jpg", 1 + n % 2, (LEFT, RIGHT)[n % 2]),
             grade="select", shown=shown, measured=photos[n % 100][1], outline=corners(LEFT) * 50,
         )

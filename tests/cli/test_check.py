@@ -395,7 +395,7 @@ def test_the_picture_switches_between_views(cli):
 
 
 @pytest.mark.parametrize(
-    ("given", "told"),
+    ("given", "message"),
     [
         (("--view", "best"), "--view: give --picture FILE too, where it is written"),
         (
@@ -404,10 +404,10 @@ def test_the_picture_switches_between_views(cli):
         ),
     ],
 )
-def test_a_view_that_makes_no_sense_is_refused_in_one_line(cli, given, told):
+def test_a_view_that_makes_no_sense_is_refused_in_one_line(cli, given, message):
     ran = cli.run("check", cli.photo("a.jpg"), *given)
     assert ran.exit_code == 2 and cli.asked == []
-    assert told in ran.stderr and len(ran.stderr.splitlines()) == 1
+    assert message in ran.stderr and len(ran.stderr.splitlines()) == 1
 
 
 @pytest.mark.parametrize("option", ["--picture", "--scene"])

@@ -22,8 +22,8 @@ def bands_of(codes, mm_per_px=None) -> Banding:
     colour = {}
     for name, (code, (light, a, b)) in zip(("blue", "white", "host"), COLOURS.items(), strict=True):
         hue = float(np.degrees(np.arctan2(b, a)) % 360)
-        seen = (codes == code).any()
-        colour[name] = RegionColour(light, float(np.hypot(a, b)), hue, 0.0) if seen else None
+        present = (codes == code).any()
+        colour[name] = RegionColour(light, float(np.hypot(a, b)), hue, 0.0) if present else None
     lab = np.zeros((*codes.shape, 3), np.float32)
     face = Face(np.zeros_like(lab), lab, codes > 0, 1.0, (0.0, 0.0), mm_per_px)
     return measure_bands(face, Regions(codes, {}, {}, colour, 0.0), BANDED)

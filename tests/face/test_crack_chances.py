@@ -22,7 +22,7 @@ TABLE = Path(__file__).with_name("crack_chances.csv")
 
 
 @pytest.fixture(scope="module")
-def told() -> tuple[np.ndarray, np.ndarray]:
+def chance_table() -> tuple[np.ndarray, np.ndarray]:
     """The chances (n, 2) of crack and pattern line of the table's lines, and what each is."""
     with open(TABLE, encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -31,8 +31,8 @@ def told() -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize(("place", "name"), [(0, "crack"), (1, "pattern")])
-def test_the_chances_of_lines_are_as_often_right_as_they_say(told, place, name):
-    chances, true = told[0][:, place], (told[1] == name).astype(float)
+def test_the_chances_of_lines_are_as_often_right_as_they_say(chance_table, place, name):
+    chances, true = chance_table[0][:, place], (chance_table[1] == name).astype(float)
     assert len(true) > 150 and 0.1 < true.mean() < 0.8
     assert calibration_error(chances, true) < BOUND
     # Surer than it is, it would be wrong: the table can tell.
@@ -41,12 +41,12 @@ def test_the_chances_of_lines_are_as_often_right_as_they_say(told, place, name):
     )
 
 
-def test_few_cracks_are_told_as_pattern_lines(told):
-    kinds = np.array([str(kind_at(*one)) for one in told[0]])
-    cracks = kinds[told[1] == "crack"]
+def test_few_cracks_are_told_as_pattern_lines(chance_table):
+    kinds = np.array([str(kind_at(*one)) for one in chance_table[0]])
+    cracks = kinds[chance_table[1] == "crack"]
     assert (cracks == "pattern line").mean() <= 0.06
     assert np.isin(cracks, ("crack", "uncertain")).mean() >= 0.75
-    assert (kinds[told[1] == "pattern"] == "crack").mean() <= 0.25
+    assert (kinds[chance_table[1] == "pattern"] == "crack").mean() <= 0.25
 
 
 @pytest.mark.parametrize(

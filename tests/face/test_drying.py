@@ -67,11 +67,11 @@ def test_odds_are_multiplied_as_bayes_says():
 
 def test_the_class_follows_the_evidence_and_the_sellers_word_stays():
     wet, dry = pair(1.0, 1.5)
-    said = replace(LEVEL, kind="pattern line", probability=0.0, source="seller")
-    moved, kept = with_drying((LEVEL, said), DryingPair(np.log(dry / wet), MASK))
+    typed = replace(LEVEL, kind="pattern line", probability=0.0, source="seller")
+    moved, kept = with_drying((LEVEL, typed), DryingPair(np.log(dry / wet), MASK))
     assert (moved.drying_ratio, kept.drying_ratio) == (pytest.approx(STAYS), None)
     assert (moved.kind, moved.probability) == ("crack", pytest.approx(updated(0.4, STAYS)))
-    assert kept is said
+    assert kept is typed
     wet, dry = pair(1.5, 1.5)
     pair_that_dried = DryingPair(np.log(dry / wet), MASK)
     (line,) = with_drying((replace(LEVEL, probability=0.28, pattern_chance=0.7),), pair_that_dried)
@@ -88,8 +88,8 @@ def face_view(linear, state):
 @pytest.mark.parametrize("wet_first", [True, False])
 def test_a_pair_of_one_white_tells_the_gain_itself_whichever_comes_first(wet_first):
     wet, dry = pair(1.0, 1.5)
-    seen = face_view(wet, "wet"), face_view(dry, "dry")
-    first, other = seen if wet_first else seen[::-1]
+    views = face_view(wet, "wet"), face_view(dry, "dry")
+    first, other = views if wet_first else views[::-1]
     made = drying_pair(first, other, STILL, one_white=True)
     inside = made.mask & (wet > 0.1)
     # The middle only: warping fades at the frame.
@@ -151,8 +151,8 @@ def test_on_a_rendered_pair_cracks_that_hold_water_are_told_from_pattern_lines(s
 def test_kept_lines_tell_what_the_pair_told_of_the_nearest_line_and_nothing_of_others():
     beside = replace(LEVEL, points=LEVEL.points + np.array([0, 4]))
     kept = DriedLines(((LEVEL.points, 4.0), (beside.points, 0.6)))
-    away = replace(LEVEL, points=LEVEL.points[:, ::-1] - np.array([0, 15]))
-    crack, other, unseen = with_drying([LEVEL, beside, away], kept)
+    distant = replace(LEVEL, points=LEVEL.points[:, ::-1] - np.array([0, 15]))
+    crack, other, unseen = with_drying([LEVEL, beside, distant], kept)
     assert [crack.drying_ratio, other.drying_ratio, unseen.drying_ratio] == [4.0, 0.6, 1.0]
     assert crack.probability == updated(LEVEL.probability, 4.0)
-    assert unseen.probability == pytest.approx(away.probability)
+    assert unseen.probability == pytest.approx(distant.probability)

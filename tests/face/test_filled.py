@@ -46,13 +46,13 @@ def face_view(linear, hidden, mask=None) -> FaceView:
     return FaceView(face, np.float32(hidden), regions, State("unknown", "photo"))
 
 
-HERE, THERE = spot(60, 60, 18), spot(115, 110, 15)
+HERE, BESIDE = spot(60, 60, 18), spot(115, 110, 15)
 
 
 def test_glare_is_filled_with_the_stone_that_another_photo_shows_in_the_first_ones_light():
     light = stone()
     dimmer = light * np.float32([0.5, 0.55, 0.6])
-    filled = fill_glare(face_view(light, HERE), [(face_view(dimmer, THERE), SAME)], reference())
+    filled = fill_glare(face_view(light, HERE), [(face_view(dimmer, BESIDE), SAME)], reference())
     assert np.abs(filled.face.linear - light).max() < 0.02
     assert filled.glare.max() < 0.01
     assert filled.share == pytest.approx(HERE.mean())
@@ -63,7 +63,7 @@ def test_light_that_falls_off_otherwise_is_matched_over_the_face():
     light = stone(1)
     slope = np.linspace(0.6, 1.1, SIDE, dtype=np.float32)[None, :, None]
     filled = fill_glare(
-        face_view(light, HERE), [(face_view(light * slope, THERE), SAME)], reference()
+        face_view(light, HERE), [(face_view(light * slope, BESIDE), SAME)], reference()
     )
     assert np.abs(filled.face.linear / light - 1)[HERE].mean() < 0.03
 
@@ -80,7 +80,7 @@ def test_what_glares_in_every_photo_stays_glare_and_the_rest_of_the_face_as_phot
 
 def test_a_third_photo_fills_what_the_second_one_does_not_show():
     light, both = stone(3), spot(70, 60, 18)
-    others = [(face_view(light, both), SAME), (face_view(light * np.float32(0.7), THERE), SAME)]
+    others = [(face_view(light, both), SAME), (face_view(light * np.float32(0.7), BESIDE), SAME)]
     filled = fill_glare(face_view(light, HERE), others, reference())
     assert np.abs(filled.face.linear - light).max() < 0.02
     assert filled.share == pytest.approx(HERE.mean())
@@ -90,7 +90,7 @@ def test_the_veil_around_a_soft_lamp_is_filled_too():
     light = stone(4)
     veil = cv2.GaussianBlur(HERE.astype(np.float32), (0, 0), 4)[..., None]
     filled = fill_glare(
-        face_view(light + veil, HERE), [(face_view(light, THERE), SAME)], reference()
+        face_view(light + veil, HERE), [(face_view(light, BESIDE), SAME)], reference()
     )
     ring = (cv2.dilate(HERE.astype(np.uint8), np.ones((9, 9))) > 0) & ~HERE
     assert veil[ring].mean() > 0.1
@@ -99,9 +99,9 @@ def test_the_veil_around_a_soft_lamp_is_filled_too():
 
 def test_burnt_out_light_and_what_lies_off_the_stone_fill_nothing():
     light = stone(5)
-    burnt = face_view(np.where(HERE[..., None], np.float32(0.99), light), THERE)
+    burnt = face_view(np.where(HERE[..., None], np.float32(0.99), light), BESIDE)
     assert fill_glare(face_view(light, HERE), [(burnt, SAME)], reference()).share == 0
-    off = face_view(light, THERE, mask=~cv2.dilate(HERE.astype(np.uint8), np.ones((9, 9))) > 254)
+    off = face_view(light, BESIDE, mask=~cv2.dilate(HERE.astype(np.uint8), np.ones((9, 9))) > 254)
     assert fill_glare(face_view(light, HERE), [(off, SAME)], reference()).share == 0
 
 
@@ -118,7 +118,7 @@ def test_without_glare_or_without_other_photos_the_face_is_the_photos_own():
     light = stone(6)
     clear = np.zeros((SIDE, SIDE), bool)
     first = face_view(light, clear)
-    filled = fill_glare(first, [(face_view(light, THERE), SAME)], reference())
+    filled = fill_glare(first, [(face_view(light, BESIDE), SAME)], reference())
     assert filled.face is first.face and filled.share == 0
     assert fill_glare(face_view(light, HERE), [], reference()).share == 0
 

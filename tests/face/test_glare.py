@@ -30,12 +30,12 @@ def blue(seed=1):
 
 def test_a_lamps_mirror_is_glare_and_the_stone_beside_it_is_not():
     y, x = np.mgrid[:SIZE, :SIZE]
-    away = np.hypot(x - 160, y - 150)
-    spot = np.clip((26 - away) / 4 + 0.5, 0, 1)[..., None]
+    distance_px = np.hypot(x - 160, y - 150)
+    spot = np.clip((26 - distance_px) / 4 + 0.5, 0, 1)[..., None]
     chance = find_glare(face_of(blue() * (1 - spot) + spot))
     assert chance.shape == (SIZE, SIZE)
-    assert np.mean(chance[away < 20] > 0.5) > 0.9
-    assert np.mean(chance[away > 40] > 0.5) < 0.01
+    assert np.mean(chance[distance_px < 20] > 0.5) > 0.9
+    assert np.mean(chance[distance_px > 40] > 0.5) < 0.01
 
 
 def test_white_bands_are_no_glare_once_both_looks_have_spoken():
@@ -59,7 +59,7 @@ def test_chances_lie_between_0_and_1_and_a_turn_changes_little():
 
 @pytest.mark.slow
 def test_drawn_sparks_and_spots_are_found_more_often_than_invented_though_many_are_missed():
-    both = said = true = 0
+    right_px = found_px = true_px = 0
     for number in range(8):
         shot = render_photo(
             np.random.default_rng([77, number]),
@@ -75,9 +75,9 @@ def test_drawn_sparks_and_spots_are_found_more_often_than_invented_though_many_a
             mask, drawn = shot.pieces[cut] == stone.id, shot.regions[cut] == 9
             face = face_of(srgb_curve()[shot.rgb[cut]], mask)
             found = find_regions(face, find_glare(face), load_profile()).codes == UNREADABLE
-            both += (found & drawn & mask).sum()
-            said += (found & mask).sum()
-            true += (drawn & mask).sum()
+            right_px += (found & drawn & mask).sum()
+            found_px += (found & mask).sum()
+            true_px += (drawn & mask).sum()
     # Measured here: two thirds of what a check says is true, a sixth of the truth is found.
-    assert both > 0.6 * said
-    assert both > 0.15 * true
+    assert right_px > 0.6 * found_px
+    assert right_px > 0.15 * true_px

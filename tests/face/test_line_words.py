@@ -22,25 +22,25 @@ def word(says, *points):
     return LineWord(1, tuple((int(x), int(y)) for x, y in kept), says)
 
 
-HERE, THERE = ((10, 50), (110, 50)), ((60, 10), (60, 90))
+ACROSS, DOWN = ((10, 50), (110, 50)), ((60, 10), (60, 90))
 
 
-def told(lines, *words):
+def classes(lines, *words):
     return [(one.kind, one.probability, one.source) for one in with_line_words(lines, words, FACE)]
 
 
 def test_the_sellers_class_takes_the_place_of_what_the_photo_shows():
-    lines = (line(*HERE), line(*THERE))
-    assert told(lines, word("pattern", *HERE)) == [
+    lines = (line(*ACROSS), line(*DOWN))
+    assert classes(lines, word("pattern", *ACROSS)) == [
         ("pattern line", 0.0, "seller"),
         ("uncertain", 0.4, "photo"),
     ]
-    assert told(lines, word("crack", *THERE))[1] == ("crack", 1.0, "seller")
+    assert classes(lines, word("crack", *DOWN))[1] == ("crack", 1.0, "seller")
 
 
 def test_a_line_that_is_seen_a_little_otherwise_is_the_same():
     moved = line((14, 53), (70, 52), (115, 48))
-    assert told((moved,), word("crack", *HERE)) == [("crack", 1.0, "seller")]
+    assert classes((moved,), word("crack", *ACROSS)) == [("crack", 1.0, "seller")]
 
 
 @pytest.mark.parametrize(("share", "same"), [(0.7, True), (0.5, False)])
@@ -48,22 +48,22 @@ def test_a_line_is_the_same_where_most_of_its_length_lies_near(share, same):
     # So much of it along the kept line, the rest far off.
     bend = 10 + 100 * share
     points = np.array([(10, 50), (bend, 50), (bend, 50 + 100 * (1 - share))], float)
-    assert same_line(points, np.array(HERE, float)) is same
+    assert same_line(points, np.array(ACROSS, float)) is same
 
 
 def test_the_last_word_counts_and_withdrawn_takes_back():
-    lines = (line(*HERE),)
-    crack, pattern, unsaid = (word(says, *HERE) for says in ("crack", "pattern", "withdrawn"))
-    assert told(lines, crack, pattern) == [("pattern line", 0.0, "seller")]
-    assert told(lines, crack, unsaid) == [("uncertain", 0.4, "photo")]
-    assert told(lines, unsaid, crack) == [("crack", 1.0, "seller")]
+    lines = (line(*ACROSS),)
+    crack, pattern, unsaid = (word(says, *ACROSS) for says in ("crack", "pattern", "withdrawn"))
+    assert classes(lines, crack, pattern) == [("pattern line", 0.0, "seller")]
+    assert classes(lines, crack, unsaid) == [("uncertain", 0.4, "photo")]
+    assert classes(lines, unsaid, crack) == [("crack", 1.0, "seller")]
 
 
 def test_a_crack_of_the_sellers_that_is_not_seen_any_more_is_put_last():
-    lines = (line(*THERE),)
-    (first, last) = with_line_words(lines, (word("crack", *HERE),), FACE)
+    lines = (line(*DOWN),)
+    (first, last) = with_line_words(lines, (word("crack", *ACROSS),), FACE)
     assert first is lines[0]
     assert (last.kind, last.source, round(last.length_px)) == ("crack", "seller", 100)
-    assert last.points == pytest.approx(np.array(HERE, float), abs=0.5)
-    assert with_line_words(lines, (word("pattern", *HERE),), FACE) == lines
-    assert with_line_words((), (word("crack", *HERE), word("withdrawn", *HERE)), FACE) == ()
+    assert last.points == pytest.approx(np.array(ACROSS, float), abs=0.5)
+    assert with_line_words(lines, (word("pattern", *ACROSS),), FACE) == lines
+    assert with_line_words((), (word("crack", *ACROSS), word("withdrawn", *ACROSS)), FACE) == ()

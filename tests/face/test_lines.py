@@ -96,8 +96,8 @@ def test_a_short_or_pale_contact_hardly_parts():
 def test_a_crack_and_a_line_of_the_sellers_keep_their_class():
     crack = level(60, 240, 150.5, kind="crack", chance=0.9)
     assert facts(crack, dark([3] * SIDE), host_from=150).kind == "crack"
-    said = replace(level(60, 240, 150.5), source="seller")
-    assert facts(said, dark([3] * SIDE), host_from=150).kind == "pattern line"
+    typed = replace(level(60, 240, 150.5), source="seller")
+    assert facts(typed, dark([3] * SIDE), host_from=150).kind == "pattern line"
 
 
 def test_a_line_far_from_the_border_is_no_contact():

@@ -44,10 +44,10 @@ def test_a_word_takes_the_like_coloured_part_of_the_region_it_lies_in(stone):
 
 
 def test_what_is_said_is_sure(stone):
-    said = with_patch_words(stone[1], [PatchWord(18, 28, 4, 4, "white")], stone[0], PROFILE)
-    assert said[30, 5] == pytest.approx([0, 1, 0, 0])
-    assert said.sum(-1) == pytest.approx(1)
-    assert said[50, 5] == pytest.approx(stone[1][50, 5])
+    result = with_patch_words(stone[1], [PatchWord(18, 28, 4, 4, "white")], stone[0], PROFILE)
+    assert result[30, 5] == pytest.approx([0, 1, 0, 0])
+    assert result.sum(-1) == pytest.approx(1)
+    assert result[50, 5] == pytest.approx(stone[1][50, 5])
 
 
 def test_a_word_stays_in_its_region_though_the_next_is_coloured_alike(stone):
@@ -62,9 +62,9 @@ def test_it_does_not_jump_to_another_piece_of_its_class(stone):
     """A pale field that a host vein parts: only the side of the patch takes the word."""
     lab, named = np.full((20, 41, 3), PALE), np.full((20, 41), BLUE)
     lab[:, 20], named[:, 20] = WARM, HOST
-    said = spoken((face(lab), chances(named)), PatchWord(4, 8, 3, 3, "white"))
-    assert (said[:, :18] == WHITE).all()
-    assert (said[:, 21:] == BLUE).all()
+    result = spoken((face(lab), chances(named)), PatchWord(4, 8, 3, 3, "white"))
+    assert (result[:, :18] == WHITE).all()
+    assert (result[:, 21:] == BLUE).all()
 
 
 def test_two_words_in_one_region_part_it_by_the_nearer_colour(stone):
@@ -73,10 +73,10 @@ def test_two_words_in_one_region_part_it_by_the_nearer_colour(stone):
     of_ramp = face(lab), chances(np.full((20, 41), HOST))
     words = PatchWord(2, 8, 3, 3, "blue"), PatchWord(36, 8, 3, 3, "white")
     for order in (words, words[::-1]):
-        said = spoken(of_ramp, *order)
+        result = spoken(of_ramp, *order)
         # L* is 41.4 and 55 in their middles: half way is at column 20.
-        assert (said[:, 5:19] == BLUE).all()
-        assert (said[:, 22:36] == WHITE).all()
+        assert (result[:, 5:19] == BLUE).all()
+        assert (result[:, 22:36] == WHITE).all()
 
 
 def test_glare_is_what_cannot_be_read(stone):
@@ -119,6 +119,6 @@ def test_ground_beside_the_stone_takes_no_part(stone):
     mask = np.zeros((60, 40), bool)
     mask[:, 10:] = True
     cut = face(stone[0].lab, mask)
-    said = with_patch_words(stone[1], [PatchWord(18, 28, 4, 4, "white")], cut, PROFILE)
-    assert said[:, :10] == pytest.approx(stone[1][:, :10])
-    assert (said.argmax(-1)[22:38, 10:] == WHITE).all()
+    result = with_patch_words(stone[1], [PatchWord(18, 28, 4, 4, "white")], cut, PROFILE)
+    assert result[:, :10] == pytest.approx(stone[1][:, :10])
+    assert (result.argmax(-1)[22:38, 10:] == WHITE).all()

@@ -191,7 +191,9 @@ def test_eight_classes_are_measured_from_end_to_end():
 def test_each_look_at_glare_has_half_the_say(monkeypatch, near, whole, hidden):
     chances = np.append(np.array([1, 1, 2]) / 4 * (1 - whole), whole).clip(1e-9)
     scores = (np.log(chances) + np.log([1, 1, 1, regions.GLARE_WEIGHT])).astype(np.float32)
-    monkeypatch.setattr(regions, "run_net", lambda _, seen: np.tile(scores, (*seen.shape[:2], 1)))
+    monkeypatch.setattr(
+        regions, "run_net", lambda _, picture: np.tile(scores, (*picture.shape[:2], 1))
+    )
     face = face_of(np.full((regions.LOOK_PX, regions.LOOK_PX, 3), 0.3))
     found = regions._chances(face, np.full(face.mask.shape, near, np.float32), PROFILE)
     np.testing.assert_allclose(found[..., -1], hidden, atol=1e-5)

@@ -108,9 +108,9 @@ def test_a_photo_turned_by_any_angle_has_the_same_scene_turned(angle):
     turned = scene_of(codes, mask=mask > 0, mm_per_px=MM_PER_PX).best
     assert turned.score == pytest.approx(first.score, abs=3)
     assert abs((turned.turn_deg - first.turn_deg - angle + 180) % 360 - 180) < 6
-    there = matrix[:, :2] @ first.centre_px + matrix[:, 2]
+    expected_px = matrix[:, :2] @ first.centre_px + matrix[:, 2]
     # The sky is as good a little higher or lower: a twentieth of the face.
-    assert turned.centre_px == pytest.approx(tuple(there), abs=15)
+    assert turned.centre_px == pytest.approx(tuple(expected_px), abs=15)
 
 
 def test_mirrored_or_twice_as_large_it_scores_the_same():
@@ -272,8 +272,8 @@ def turned_by(a, b):
 @pytest.mark.parametrize("angle", [0, 37, 160])
 def test_up_is_where_the_sky_is(angle):
     """By geometry: a landscape turned by an angle lies right at that turn."""
-    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
-    codes = np.where(away < -25, WHITE, np.where(away < 25, BLUE, HOST))
+    height_px = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    codes = np.where(height_px < -25, WHITE, np.where(height_px < 25, BLUE, HOST))
     board, templates = laid_board(codes)
     for template in templates:
         laid, turns = everywhere(board, template)
@@ -286,8 +286,8 @@ def test_up_is_where_the_sky_is(angle):
 @pytest.mark.parametrize("angle", [0, 37, 160])
 def test_a_stream_lies_along_its_seam_either_way_up(angle):
     """By geometry: a seam turned by an angle runs level at that turn and at the one opposite."""
-    away = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
-    board, templates = laid_board(np.where(np.abs(away) < 22, WHITE, HOST))
+    height_px = (X - 200) * np.sin(np.radians(angle)) + (Y - 150) * np.cos(np.radians(angle))
+    board, templates = laid_board(np.where(np.abs(height_px) < 22, WHITE, HOST))
     bare, _ = laid_board(np.full((HEIGHT, WIDTH), HOST))
     for template in templates:
         laid, turns = everywhere(board, template)

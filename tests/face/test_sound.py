@@ -169,7 +169,7 @@ def shares(sound):
 
 def test_turning_the_face_changes_nothing():
     mask, lines = ragged()
-    there = shares(sound_stone(mask, lines, 0.1, OVALS))
+    unturned = shares(sound_stone(mask, lines, 0.1, OVALS))
     for _ in range(3):
         # A quarter turn clockwise takes x, y to h - y, x.
         h = mask.shape[0]
@@ -178,7 +178,7 @@ def test_turning_the_face_changes_nothing():
             replace(one, points=np.column_stack([h - one.points[:, 1], one.points[:, 0]]))
             for one in lines
         )
-        assert shares(sound_stone(mask, lines, 0.1, OVALS)) == pytest.approx(there, abs=0.006)
+        assert shares(sound_stone(mask, lines, 0.1, OVALS)) == pytest.approx(unturned, abs=0.006)
 
 
 def test_a_photo_of_twice_the_size_gives_the_same_shares():

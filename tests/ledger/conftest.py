@@ -39,8 +39,8 @@ def ledger(path, empty):
         yield opened
 
 
-def call(sha256=LAKE, **said):
-    return facts.CallSaid(sha256, "lake.jpg", 1, BOX, **({"grade": "select"} | said))
+def call(sha256=LAKE, **fields):
+    return facts.SavedCall(sha256, "lake.jpg", 1, BOX, **({"grade": "select"} | fields))
 
 
 def measured(sha256=LAKE, terms=None, words=(), version=6):
@@ -55,28 +55,30 @@ def measured(sha256=LAKE, terms=None, words=(), version=6):
 
 def every_kind():
     """A fact of each kind, in an order in which each names only earlier ones."""
-    here, there = FacePlace(LAKE, 1, BOX, OUTLINE), FacePlace(SHORE, 2, (0, 0, 9, 9))
-    word = facts.LineSaid(
+    lake, shore = FacePlace(LAKE, 1, BOX, OUTLINE), FacePlace(SHORE, 2, (0, 0, 9, 9))
+    word = facts.SavedLineWord(
         LAKE, "lake.jpg", 1, BOX, 3, ((1, 2), (3, 4)), "crack", OUTLINE, found="open", how="nail"
     )
     look = measured(words=(word.uid,))
     shown = Shown("prime", 61, "starter 0f0f", "wet")
-    said = call(outline=OUTLINE, measured=look.uid, scene=70, note="moss", stone="A7", shown=shown)
+    called = call(
+        outline=OUTLINE, measured=look.uid, scene=70, note="moss", stone="A7", shown=shown
+    )
     whole = facts.NamedPiece("A7", 7)
     half = facts.NamedPiece(parent=whole.uid)
-    resort = facts.ResortBegun((here, there), ("select", "prime"), "Ann")
+    resort = facts.ResortBegun((lake, shore), ("select", "prime"), "Ann")
     return (
         facts.PhotoFile(LAKE, "lake.jpg", "/photos/lake.jpg", 4000, 3000),
         word,
-        facts.RegionSaid(LAKE, "lake.jpg", 1, BOX, 15, 25, 40, 30, "glare"),
+        facts.SavedRegionWord(LAKE, "lake.jpg", 1, BOX, 15, 25, 40, 30, "glare"),
         look,
         facts.Look(LAKE, look.uid),
         whole,
         half,
         facts.FaceOfPiece(half.uid, LAKE, BOX, OUTLINE),
-        said,
-        facts.TakenBack(said.uid),
-        facts.Compared(here, there),
+        called,
+        facts.TakenBack(called.uid),
+        facts.Compared(lake, shore),
         facts.ModelUse("/models/spring", "spring 1234"),
         resort,
         facts.ResortAnswer(resort.uid, 0, "prime"),
@@ -128,11 +130,11 @@ def view_rows(ledger):
 @st.composite
 def histories(draw):
     """Facts as they may come: some twice, calls taken back once or more, answers undone or never given."""
-    told: list[facts.Fact] = []
+    made: list[facts.Fact] = []
 
     def earlier(kind):
-        there = [one for one in told if isinstance(one, kind)]
-        return draw(st.sampled_from(there)) if there else None
+        of_kind = [one for one in made if isinstance(one, kind)]
+        return draw(st.sampled_from(of_kind)) if of_kind else None
 
     for _ in range(draw(st.integers(0, 25))):
         sha256 = draw(st.sampled_from([LAKE, SHORE]))
@@ -153,13 +155,13 @@ def histories(draw):
         elif what in (5, 6):
             look = earlier(facts.Measured)
             one = call(sha256, scene=draw(st.integers(0, 100)), measured=look and look.uid)
-        elif what in (7, 8) and (said := earlier(facts.CallSaid)):
-            one = facts.TakenBack(said.uid)
+        elif what in (7, 8) and (called := earlier(facts.SavedCall)):
+            one = facts.TakenBack(called.uid)
         elif what == 9:
             says = draw(st.sampled_from(facts.SAYS))
-            one = facts.LineSaid(sha256, "p.jpg", 1, BOX, 1, ((1, 2), (3, 4)), says)
+            one = facts.SavedLineWord(sha256, "p.jpg", 1, BOX, 1, ((1, 2), (3, 4)), says)
         elif what == 10:
-            one = facts.RegionSaid(sha256, "p.jpg", 1, BOX, 1, 2, 3, 4, "glare")
+            one = facts.SavedRegionWord(sha256, "p.jpg", 1, BOX, 1, 2, 3, 4, "glare")
         elif what == 11:
             one = facts.Compared(FacePlace(sha256, 1, BOX), FacePlace(SHORE, 2, BOX, OUTLINE))
         elif what == 12:
@@ -179,8 +181,8 @@ def histories(draw):
             one = draw(
                 st.sampled_from([facts.ModelUse(None, None), facts.SeasonBegun("s", "2025-03-01")])
             )
-        elif what == 15 and told:
-            one = draw(st.sampled_from(told))  # Added a second time.
+        elif what == 15 and made:
+            one = draw(st.sampled_from(made))  # Added a second time.
         elif what == 16:
             one = deeds.HaulBrought(draw(st.sampled_from(["07", "08"])), weight("9", "9"))
         elif what in (17, 18) and (piece := earlier(facts.NamedPiece)):
@@ -193,8 +195,8 @@ def histories(draw):
         elif what == 19 and (deed := earlier(deeds.Deed)):
             one = deeds.Undone(deed.act)
         if one is not None:
-            told.append(one)
-    return told
+            made.append(one)
+    return made
 
 
 @pytest.fixture(scope="session")

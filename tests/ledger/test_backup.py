@@ -188,11 +188,11 @@ DAMAGED = {
 
 @pytest.mark.parametrize("damage", DAMAGED)
 def test_a_damaged_backup_is_refused_in_one_line_and_changes_nothing(full, zipped, damage):
-    change, told = DAMAGED[damage]
+    change, message = DAMAGED[damage]
     full.close()
     zipped.write_bytes(change(zipped))
     before = everything(full.path.parent)
-    with pytest.raises(LedgerError, match=told) as refused:
+    with pytest.raises(LedgerError, match=message) as refused:
         restore(zipped, full.path)
     assert "\n" not in str(refused.value)
     assert str(refused.value).startswith(str(zipped))

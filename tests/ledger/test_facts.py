@@ -14,9 +14,9 @@ from grader.ledger.kinds import KINDS, read_fact
 
 
 def test_every_kind_of_fact_comes_back_from_its_text(made):
-    told = made.every_kind()
-    assert {one.kind for one in told} == set(KINDS)
-    for one in told:
+    all_facts = made.every_kind()
+    assert {one.kind for one in all_facts} == set(KINDS)
+    for one in all_facts:
         assert read_fact(one.kind, one.to_body(), one.uid) == one
 
 
@@ -56,7 +56,7 @@ def nested(depth):
 
 
 @pytest.mark.parametrize(
-    ("field", "value", "told"),
+    ("field", "value", "message"),
     [
         ("sha256", "A" * 64, "sha256 must be 64 hexadecimal digits"),
         ("sha256", None, "sha256 must be 64 hexadecimal digits"),
@@ -86,15 +86,15 @@ def nested(depth):
         ),
     ],
 )
-def test_a_call_that_cannot_be_kept_is_refused_in_one_line(made, field, value, told):
+def test_a_call_that_cannot_be_kept_is_refused_in_one_line(made, field, value, message):
     body = json.loads(made.call(outline=made.OUTLINE).to_body()) | {field: value}
-    with pytest.raises(LedgerError, match=f"^fact 'call': {told}") as refused:
-        facts.CallSaid.from_body(json.dumps(body), "0" * 32)
+    with pytest.raises(LedgerError, match=f"^fact 'call': {message}") as refused:
+        facts.SavedCall.from_body(json.dumps(body), "0" * 32)
     assert "\n" not in str(refused.value)
 
 
 @pytest.mark.parametrize(
-    ("field", "value", "told"),
+    ("field", "value", "message"),
     [
         ("record", {"share": math.nan}, "record holds a number that is not finite"),
         ("record", {"share": [1, -math.inf]}, "record holds a number that is not finite"),
@@ -110,38 +110,38 @@ def test_a_call_that_cannot_be_kept_is_refused_in_one_line(made, field, value, t
         ("measurement_version", -1, "measurement_version must be a whole number"),
     ],
 )
-def test_a_measurement_is_checked_to_its_depth(made, field, value, told):
+def test_a_measurement_is_checked_to_its_depth(made, field, value, message):
     fields = {
         name: getattr(made.measured(), name) for name in Measured.__annotations__ if name != "uid"
     }
-    if told is None:
+    if message is None:
         Measured(**(fields | {field: value}))
         return
-    with pytest.raises(LedgerError, match=f"^fact 'measured': {told}"):
+    with pytest.raises(LedgerError, match=f"^fact 'measured': {message}"):
         Measured(**(fields | {field: value}))
 
 
 @pytest.mark.parametrize(
-    ("make", "told"),
+    ("make", "message"),
     [
-        (lambda m: facts.CallSaid(m.LAKE, "p", 1, m.BOX), "says nothing"),
+        (lambda m: facts.SavedCall(m.LAKE, "p", 1, m.BOX), "says nothing"),
         (lambda m: facts.ResortBegun((), ()), "holds no stone"),
         (lambda m: facts.ResortBegun((facts.FacePlace(m.LAKE, 1, m.BOX),), ()), "1 stones, 0 grades"),
         (lambda m: facts.PhotoFile(m.LAKE, "p", "photos/p.jpg", 1, 1), "path must be a whole path"),
         (lambda m: facts.SeasonBegun("spring", "1 March"), "begins must be a date"),
         (lambda m: facts.SeasonBegun("spring", 5), "begins must be a date"),
         (lambda m: facts.Compared({"sha256": "x"}, {}), "FacePlace: piece_id is missing"),
-        (lambda m: facts.LineSaid(m.LAKE, "p", 1, m.BOX, 1, ((1, 1), (2, 2)), "unsaid"), "says must"),
+        (lambda m: facts.SavedLineWord(m.LAKE, "p", 1, m.BOX, 1, ((1, 1), (2, 2)), "unsaid"), "says must"),
         (lambda m: facts.ModelUse("models/mine", "m"), "folder must be a whole path"),
     ],
 )  # fmt: skip
-def test_what_makes_no_sense_is_no_fact(made, make, told):
-    with pytest.raises(LedgerError, match=told):
+def test_what_makes_no_sense_is_no_fact(made, make, message):
+    with pytest.raises(LedgerError, match=message):
         make(made)
 
 
 @pytest.mark.parametrize(
-    ("body", "told"),
+    ("body", "message"),
     [
         ("{", "its text is no JSON"),
         ("[" * 100_000, "its text is no JSON"),
@@ -150,8 +150,8 @@ def test_what_makes_no_sense_is_no_fact(made, make, told):
         ("{}", "call is missing"),
     ],
 )
-def test_text_that_holds_no_fact_is_refused(body, told):
-    with pytest.raises(LedgerError, match=f"^fact 'taken_back': {told}"):
+def test_text_that_holds_no_fact_is_refused(body, message):
+    with pytest.raises(LedgerError, match=f"^fact 'taken_back': {message}"):
         read_fact("taken_back", body, "0" * 32)
 
 

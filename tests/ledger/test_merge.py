@@ -27,16 +27,16 @@ def standing(ledger):
 
 def test_all_facts_are_taken_in_once_however_often(made, two):
     ours, other = two
-    told = made.every_kind()
+    all_facts = made.every_kind()
     ours.add(made.call(note="ours"), author="Ann")
-    other.add(*told, author="Bo", time=made.TIME)
+    other.add(*all_facts, author="Bo", time=made.TIME)
     new = take_in(ours, other.path)
-    assert sum(new.new.values()) == len(told)
+    assert sum(new.new.values()) == len(all_facts)
     assert (new.new["resort_answer"], new.new["call"], new.known, new.pictures) == (2, 1, 0, 0)
     assert held(ours)[1:] == held(other)
     before, rows = held(ours), made.view_rows(ours)
     again = take_in(ours, other.path)
-    assert (dict(again.new), again.known) == ({}, len(told))
+    assert (dict(again.new), again.known) == ({}, len(all_facts))
     assert (held(ours), made.view_rows(ours)) == (before, rows)
     ours.replay()
     assert made.view_rows(ours) == rows
@@ -73,10 +73,10 @@ def test_where_one_person_called_a_stone_in_both_what_was_taken_in_counts_as_lat
 
 def test_a_call_taken_back_elsewhere_is_taken_back_here_too(made, two):
     ours, other = two
-    said = made.call()
-    ours.add(said)
+    called = made.call()
+    ours.add(called)
     take_in(other, ours.path)
-    other.add(facts.TakenBack(said.uid))
+    other.add(facts.TakenBack(called.uid))
     take_in(ours, other.path)
     assert views.calls(ours) == ()
 

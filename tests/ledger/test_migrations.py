@@ -66,12 +66,12 @@ def test_a_kept_ledger_of_each_version_comes_to_the_same_tables_with_the_same_fa
     path.parent.mkdir()
     shutil.copy(kept, path)
     with open_ledger(path) as ledger:
-        told = json.loads(kept.with_suffix(".json").read_text("utf-8"))
+        expected = json.loads(kept.with_suffix(".json").read_text("utf-8"))
         here = [
             [e.sequence, e.fact.uid, e.fact.kind, e.author, e.time, json.loads(e.fact.to_body())]
             for e in ledger.entries()
         ]
-        assert here == told
+        assert here == expected
         before = made.view_rows(ledger)
         # Of an older one those tables are empty whose facts it did not know yet.
         assert all(before.values()) or (kept.stem < schema.VERSION and before["season"])
@@ -115,11 +115,11 @@ def next_version(monkeypatch, tmp_path):
         own = migrate._config
 
         def config(connection):
-            told = own(connection)
+            config_of_two = own(connection)
             first = Path(migrate.__file__).parent / "migrations" / "versions"
-            told.set_main_option("path_separator", "newline")
-            told.set_main_option("version_locations", f"{first}\n{folder}")
-            return told
+            config_of_two.set_main_option("path_separator", "newline")
+            config_of_two.set_main_option("version_locations", f"{first}\n{folder}")
+            return config_of_two
 
         monkeypatch.setattr(migrate, "_config", config)
         monkeypatch.setattr(migrate, "VERSION", "0003")

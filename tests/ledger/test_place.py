@@ -68,14 +68,14 @@ def test_a_system_that_lists_no_mounts_is_asked_in_vain(tmp_path):
 
 @pytest.mark.skipif(sys.platform != "linux", reason="each system has a place of its own")
 @pytest.mark.parametrize(
-    ("told", "folder"),
+    ("environment", "folder"),
     [({"XDG_DATA_HOME": "/data"}, "/data"), ({"HOME": "/people/ann"}, "/people/ann/.local/share")],
 )
-def test_the_ledger_lies_with_the_user_s_data(told, folder):
+def test_the_ledger_lies_with_the_user_s_data(environment, folder):
     # The XDG base directory specification: $XDG_DATA_HOME, or ~/.local/share. In a program of its own, for the tests
     # have a place of theirs.
     code = "from grader.ledger.place import default_path; print(default_path())"
     run = subprocess.run(
-        [sys.executable, "-c", code], env=told, capture_output=True, text=True, cwd=ROOT
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, cwd=ROOT
     )
     assert run.stdout == f"{folder}/stone-face-grader/ledger.sqlite\n", run.stderr

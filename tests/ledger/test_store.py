@@ -43,12 +43,12 @@ def one_line(refused):
 def test_a_ledger_is_made_with_its_folder_and_keeps_what_is_added(made, path):
     with open_ledger(path) as ledger:
         uids = ledger.add(*made.every_kind(), author="Ann", time=made.TIME)
-        said = list(ledger.entries())
+        entries = list(ledger.entries())
     with open_ledger(path) as again:
-        assert list(again.entries()) == said
-    assert [one.fact.uid for one in said] == uids
-    assert {(one.author, one.time) for one in said} == {("Ann", made.TIME)}
-    assert [one.sequence for one in said] == list(range(1, len(uids) + 1))
+        assert list(again.entries()) == entries
+    assert [one.fact.uid for one in entries] == uids
+    assert {(one.author, one.time) for one in entries} == {("Ann", made.TIME)}
+    assert [one.sequence for one in entries] == list(range(1, len(uids) + 1))
 
 
 def test_order_is_that_of_adding_not_of_time(made, ledger):
@@ -91,10 +91,10 @@ def test_nothing_is_added_where_one_of_the_facts_cannot_be(made, ledger):
     assert made.view_rows(ledger)["call"] == []
 
 
-@pytest.mark.parametrize("said", [{"time": "now"}, {"author": ""}])
-def test_nothing_is_added_under_a_time_or_name_that_cannot_be_kept(made, ledger, said):
+@pytest.mark.parametrize("who_and_when", [{"time": "now"}, {"author": ""}])
+def test_nothing_is_added_under_a_time_or_name_that_cannot_be_kept(made, ledger, who_and_when):
     with pytest.raises(LedgerError):
-        ledger.add(made.call(), **said)
+        ledger.add(made.call(), **who_and_when)
     assert list(ledger.entries()) == []
 
 
@@ -232,12 +232,12 @@ except LedgerError as err:
 
 
 @pytest.mark.skipif(not hasattr(os, "setuid"), reason="permissions work another way here")
-@pytest.mark.parametrize("there", [True, False], ids=["a ledger", "none yet"])
-def test_a_read_only_place_is_told_in_one_line(made, there):
+@pytest.mark.parametrize("has_ledger", [True, False], ids=["a ledger", "none yet"])
+def test_a_read_only_place_is_told_in_one_line(made, has_ledger):
     # Not in pytest's own folder, which nobody else may enter.
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "ledger.sqlite"
-        if there:
+        if has_ledger:
             with open_ledger(path) as ledger:
                 ledger.add(made.call())
             path.chmod(0o444)

@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[2]
 FIFTY = """
 import sys, time
 from pathlib import Path
-from grader.ledger.facts import CallSaid
+from grader.ledger.facts import SavedCall
 from grader.ledger.store import open_ledger
 path, name, others = sys.argv[1], sys.argv[2], int(sys.argv[3])
 Path(path).parent.mkdir(exist_ok=True)
@@ -26,7 +26,7 @@ while len(list(Path(path).parent.glob("writer*"))) < others:
     time.sleep(0.001)
 with open_ledger(path) as ledger:
     for number in range(50):
-        ledger.add(CallSaid("a" * 64, "p.jpg", 1, (0, 0, 5, 5), note=str(number)), author=name)
+        ledger.add(SavedCall("a" * 64, "p.jpg", 1, (0, 0, 5, 5), note=str(number)), author=name)
 """
 
 
@@ -55,7 +55,7 @@ def test_programs_that_write_fifty_calls_each_at_once_lose_none(made, path, writ
 KILLED = """
 import json, os, random, signal, sqlite3, sys, time
 from sqlalchemy import select
-from grader.ledger.facts import CallSaid, LineSaid, TakenBack
+from grader.ledger.facts import SavedCall, SavedLineWord, TakenBack
 from grader.ledger.schema import VIEW_TABLES
 from grader.ledger.store import open_ledger
 
@@ -66,8 +66,8 @@ def write_for_ever(pipe, number):
     # An action is three facts: all of them must be there, or none.
     with open_ledger(path) as ledger:
         while True:
-            said = CallSaid(*PLACE, note=str(number), outline=[(1, 2)] * 300)
-            word = LineSaid(*PLACE, 1, [(3, 4)] * 300, "crack", note=str(number))
+            said = SavedCall(*PLACE, note=str(number), outline=[(1, 2)] * 300)
+            word = SavedLineWord(*PLACE, 1, [(3, 4)] * 300, "crack", note=str(number))
             os.write(pipe, b"begin\\n")
             ledger.add(said, word, TakenBack(said.uid))
             os.write(pipe, b"end\\n")

@@ -16,27 +16,27 @@ from grader.ledger.store import open_ledger
 
 
 def way(made, **other):
-    told = {
+    fields = {
         "sha256": made.LAKE,
         "terms": {"mm_per_px": 0.1},
         "line_words": (),
         "measurement_version": 6,
         "profile_sha256": made.PROFILE,
     }
-    return views.Way(**(told | other))
+    return views.Way(**(fields | other))
 
 
 def test_a_call_comes_back_as_it_was_said(made, ledger):
     look = made.measured()
     shown = Shown("prime", 61, "starter 0f0f", "wet")
-    said = made.call(
+    called = made.call(
         outline=made.OUTLINE, measured=look.uid, scene=70, note="moss", stone="A7", shown=shown
     )
-    ledger.add(look, said, author="Ann", time=made.TIME)
+    ledger.add(look, called, author="Ann", time=made.TIME)
     assert views.calls(ledger, outlines=True) == (
         Call(
             photo="lake.jpg", sha256=made.LAKE, piece=1, box=made.BOX, grade="select", scene=70,
-            by="Ann", time=made.TIME, note="moss", shown=shown, stone="A7", uid=said.uid,
+            by="Ann", time=made.TIME, note="moss", shown=shown, stone="A7", uid=called.uid,
             outline=made.OUTLINE, measured=look.uid,
         ),
     )  # fmt: skip
@@ -75,9 +75,11 @@ def test_a_call_taken_back_is_left_out_unless_asked_for(made, ledger):
 
 
 def test_a_word_on_a_line_comes_back_with_its_uid(made, ledger):
-    word = facts.LineSaid(made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "crack", found="open")
-    gone = facts.LineSaid(made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "withdrawn")
-    other = facts.LineSaid(made.SHORE, "q", 1, made.BOX, 1, ((1, 2), (3, 4)), "pattern")
+    word = facts.SavedLineWord(
+        made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "crack", found="open"
+    )
+    gone = facts.SavedLineWord(made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "withdrawn")
+    other = facts.SavedLineWord(made.SHORE, "q", 1, made.BOX, 1, ((1, 2), (3, 4)), "pattern")
     ledger.add(word, other, gone, author="Ann")
     assert [e.fact for e in views.line_words(ledger, made.LAKE)] == [word, gone]
     assert [e.author for e in views.line_words(ledger)] == ["Ann"] * 3
@@ -85,7 +87,7 @@ def test_a_word_on_a_line_comes_back_with_its_uid(made, ledger):
 
 
 def test_a_measurement_is_found_by_the_very_way_in_which_it_was_made(made, ledger):
-    word = facts.LineSaid(made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "crack")
+    word = facts.SavedLineWord(made.LAKE, "p", 1, made.BOX, 3, ((1, 2), (3, 4)), "crack")
     plain, spoken = made.measured(), made.measured(words=(word.uid,))
     ledger.add(plain, word, spoken)
     assert views.measured(ledger, way(made)).fact == plain
@@ -103,7 +105,7 @@ def test_a_measurement_is_found_by_the_very_way_in_which_it_was_made(made, ledge
 
 
 def test_a_measurement_with_a_word_on_a_patch_is_another_than_that_without(made, ledger):
-    word = facts.RegionSaid(made.LAKE, "p", 1, made.BOX, 15, 25, 40, 30, "white")
+    word = facts.SavedRegionWord(made.LAKE, "p", 1, made.BOX, 15, 25, 40, 30, "white")
     plain = made.measured()
     spoken = replace(made.measured(), region_words=(word.uid,))
     ledger.add(plain, word, spoken)
@@ -143,19 +145,19 @@ def test_stones_are_those_of_the_last_look(made, ledger):
     first = made.measured()
     ledger.add(first, made.measured(version=7), facts.Look(made.LAKE, first.uid))
     assert views.stones(ledger) == (
-        views.SeenStone(made.LAKE, first.uid, 1, made.BOX, {"blue_share": 0.4}),
-        views.SeenStone(made.LAKE, first.uid, 2, (0, 0, 9, 9), {"blue_share": None}),
+        views.ShownStone(made.LAKE, first.uid, 1, made.BOX, {"blue_share": 0.4}),
+        views.ShownStone(made.LAKE, first.uid, 2, (0, 0, 9, 9), {"blue_share": None}),
     )
     assert views.stones(ledger, made.SHORE) == ()
 
 
 def test_the_last_place_of_a_photo_comes_first(made, ledger):
-    def seen(where):
+    def photo_at(where):
         return facts.PhotoFile(made.LAKE, "p.jpg", where, 4, 3)
 
-    ledger.add(seen("/old/p.jpg"), seen("/new/p.jpg"))
+    ledger.add(photo_at("/old/p.jpg"), photo_at("/new/p.jpg"))
     assert views.photo_paths(ledger, made.LAKE) == {made.LAKE: ("/new/p.jpg", "/old/p.jpg")}
-    ledger.add(seen("/old/p.jpg"))
+    ledger.add(photo_at("/old/p.jpg"))
     assert views.photo_paths(ledger)[made.LAKE] == ("/old/p.jpg", "/new/p.jpg")
 
 
@@ -168,11 +170,11 @@ def test_the_last_photo_at_a_place_comes_first(made, ledger):
 
 
 def test_what_else_was_said_comes_back(made, ledger):
-    told = made.every_kind()
-    ledger.add(*told)
+    all_facts = made.every_kind()
+    ledger.add(*all_facts)
 
     def of(kind):
-        return [one for one in told if isinstance(one, kind)]
+        return [one for one in all_facts if isinstance(one, kind)]
 
     for view, kind in (
         (views.comparisons, facts.Compared),
@@ -180,7 +182,7 @@ def test_what_else_was_said_comes_back(made, ledger):
         (views.seasons, facts.SeasonBegun),
         (views.pieces, facts.NamedPiece),
         (views.faces, facts.FaceOfPiece),
-        (views.region_words, facts.RegionSaid),
+        (views.region_words, facts.SavedRegionWord),
     ):
         assert [entry.fact for entry in view(ledger)] == of(kind) != []
 
@@ -227,7 +229,7 @@ def many(made):
         yield look
         yield facts.Look(sha256, look.uid)
         for n in range(1, STONES + 1):
-            yield facts.CallSaid(
+            yield facts.SavedCall(
                 sha256, f"{number}.jpg", n, (n, 0, 10, 10), outline, look.uid, "select", 50
             )
 

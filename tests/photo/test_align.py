@@ -40,9 +40,9 @@ def test_places_lie_within_a_px_of_the_true_ones_at_any_turn_under_another_lamp(
     cv2.circle(other, (200, 150), 40, 100, -1)  # and is mirrored in the middle
     found = align(find_keypoints(first), find_keypoints(np.float32(other)))
     points = np.argwhere(np.ones((10, 10)))[:, ::-1] * 30.0 + 40
-    away = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
-    assert np.median(np.linalg.norm(away, axis=1)) < 0.5
-    assert np.linalg.norm(away, axis=1).max() < 2
+    error_px = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
+    assert np.median(np.linalg.norm(error_px, axis=1)) < 0.5
+    assert np.linalg.norm(error_px, axis=1).max() < 2
     assert found.error_px < 1
 
 
@@ -52,8 +52,8 @@ def test_a_smooth_picture_is_found_by_its_coarse_places():
         find_keypoints(first, size=COARSE), find_keypoints(laid(first, matrix), size=COARSE)
     )
     points = np.array([[100.0, 100.0], [250.0, 90.0], [180.0, 260.0]])
-    away = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
-    assert np.abs(away).max() < 1.5
+    error_px = found.to_other(points) - cv2.perspectiveTransform(points[None], matrix)[0]
+    assert np.abs(error_px).max() < 1.5
 
 
 def test_what_is_not_looked_at_gives_no_places():

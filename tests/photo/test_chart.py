@@ -131,9 +131,9 @@ def test_spectra_not_on_the_chart_come_within_the_stated_figures():
             patches = spectral.phone_linear(spectral.chart_reflectances(), shot)
             sound = (spectral.codes_of(patches) < 250).all(axis=1)
             reading = read_chart(a_sighting(spectral.filed(patches, shot), sound))
-            seen = spectral.phone_linear(spectra, shot)
-            whole = (spectral.codes_of(seen) < 250).all(axis=1)
-            fixed = reading.correction.apply(spectral.filed(seen, shot))
+            linear = spectral.phone_linear(spectra, shot)
+            whole = (spectral.codes_of(linear) < 250).all(axis=1)
+            fixed = reading.correction.apply(spectral.filed(linear, shot))
             left.append(delta_e_2000(spectral.lab_of(fixed), truth)[whole])
     left = np.concatenate(left)
     assert np.median(left) <= 2
@@ -274,8 +274,8 @@ def test_light_that_falls_off_across_the_chart_is_taken_out():
     reading = read_chart(a_sighting(patches, light=light))
     assert reading.correction.remaining_mean < plain.remaining_mean + 0.2
     x, y = np.array([250.0, 700.0]), np.array([480.0, 700.0])
-    told = reading.field.at(x, y)[:, 1]
-    assert told[1] / told[0] == pytest.approx(
+    gains = reading.field.at(x, y)[:, 1]
+    assert gains[1] / gains[0] == pytest.approx(
         float(light(*np.array([700.0, 700.0])) / light(*np.array([250.0, 480.0]))), rel=0.05
     )
     # Far from the chart it is an extrapolation, and says so.

@@ -39,12 +39,12 @@ def test_lab_of_srgb_primaries_becomes_them_again():
 
 
 def test_paper_takes_out_the_cast_and_sets_the_exposure():
-    seen = a_surface((94.5, 0.5, -4.0), cast=(1.2, 1.0, 0.7), level=0.5)
-    white = white_from(seen, WHOLE, "paper")
+    linear = a_surface((94.5, 0.5, -4.0), cast=(1.2, 1.0, 0.7), level=0.5)
+    white = white_from(linear, WHOLE, "paper")
     assert white.source == "paper"
     assert white.level_known
-    assert lab_from_linear(white.apply(seen))[0, 0] == pytest.approx([94.5, 0.5, -4.0], abs=0.01)
-    assert white.apply(seen).dtype == np.float32
+    assert lab_from_linear(white.apply(linear))[0, 0] == pytest.approx([94.5, 0.5, -4.0], abs=0.01)
+    assert white.apply(linear).dtype == np.float32
 
 
 def test_a_lights_colour_is_divided_out_as_between_the_whites_of_cie():
@@ -63,31 +63,31 @@ def test_a_lights_colour_is_divided_out_as_between_the_whites_of_cie():
 
 def test_an_estimated_light_is_taken_out_and_the_exposure_left():
     light = Illuminant(np.array([1.3, 1.0, 0.7]), np.array([0.05, 0.05]))
-    seen = a_surface((60, 0, 0), cast=light.colour)
+    linear = a_surface((60, 0, 0), cast=light.colour)
     white = estimated_white(light)
     assert white.source == "estimated" and not white.known and not white.level_known
-    lightness, a, b = lab_from_linear(white.apply(seen))[0, 0]
+    lightness, a, b = lab_from_linear(white.apply(linear))[0, 0]
     assert (a, b) == pytest.approx((0, 0), abs=0.01)
-    assert lightness == pytest.approx(lab_from_linear(seen)[0, 0, 0], abs=0.01)
+    assert lightness == pytest.approx(lab_from_linear(linear)[0, 0, 0], abs=0.01)
     assert white.light / white.light[1] == pytest.approx(light.colour, rel=1e-4)
     surer = estimated_white(Illuminant(light.colour, np.array([0.01, 0.01])))
     assert surer.sd[1] < white.sd[1] and surer.sd[2] < white.sd[2]
 
 
 def test_a_neutral_tray_takes_out_the_cast_and_leaves_the_exposure():
-    seen = a_surface((60, 0, 0), cast=(1.2, 1.0, 0.7))
-    white = white_from(seen, WHOLE, "tray")
-    lightness, a, b = lab_from_linear(white.apply(seen))[0, 0]
+    linear = a_surface((60, 0, 0), cast=(1.2, 1.0, 0.7))
+    white = white_from(linear, WHOLE, "tray")
+    lightness, a, b = lab_from_linear(white.apply(linear))[0, 0]
     assert not white.level_known
     assert (a, b) == pytest.approx((0, 0), abs=0.01)
-    assert lightness == pytest.approx(lab_from_linear(seen)[0, 0, 0], abs=0.01)
+    assert lightness == pytest.approx(lab_from_linear(linear)[0, 0, 0], abs=0.01)
     assert white.sd[0] >= UNCALIBRATED_SD[0]
 
 
 def test_a_measured_paper_wins_and_narrows_what_is_unknown():
-    seen = a_surface((92, 0, -9), level=0.6)
-    assumed = white_from(seen, WHOLE, "paper")
-    measured = white_from(seen, WHOLE, "paper", measured=Surface((92, 0, -9), (0.3, 0.3, 0.3)))
+    linear = a_surface((92, 0, -9), level=0.6)
+    assumed = white_from(linear, WHOLE, "paper")
+    measured = white_from(linear, WHOLE, "paper", measured=Surface((92, 0, -9), (0.3, 0.3, 0.3)))
     assert measured.source == "paper"
     assert measured.gains == pytest.approx([1 / 0.6] * 3, rel=1e-4)
     assert all(m < a for m, a in zip(measured.sd, assumed.sd, strict=True))
@@ -101,24 +101,24 @@ def test_burnt_out_paper_is_not_used_and_told():
 
 
 def test_the_sound_half_of_a_paper_is_used_under_its_light_field():
-    seen = a_surface((94.5, 0.5, -4.0), level=0.5)
-    light = np.ones_like(seen)
+    linear = a_surface((94.5, 0.5, -4.0), level=0.5)
+    light = np.ones_like(linear)
     light[:, :25] = 3
-    white = white_from((seen * light).clip(0, 1), WHOLE, "paper", light=light)
+    white = white_from((linear * light).clip(0, 1), WHOLE, "paper", light=light)
     assert white.gains == pytest.approx([2, 2, 2], rel=1e-4)
 
 
 @pytest.mark.parametrize(
-    ("seen", "mask", "code"),
+    ("linear", "mask", "code"),
     [
         (a_surface((94, 0, 0), level=0.005), WHOLE, "white_dark"),
         (a_surface((94, 0, 0)), ~WHOLE, "white_unseen"),
     ],
 )
-def test_a_surface_too_dark_or_unseen_leaves_a_guess(seen, mask, code):
-    white = white_from(seen, mask, "paper")
+def test_a_surface_too_dark_or_unseen_leaves_a_guess(linear, mask, code):
+    white = white_from(linear, mask, "paper")
     assert [r.code for r in white.remarks] == [code]
-    assert (white.apply(seen) == seen).all()
+    assert (white.apply(linear) == linear).all()
 
 
 def test_a_guess_changes_nothing_and_is_the_widest():
@@ -157,9 +157,9 @@ def test_a_paper_border_gives_the_light_inside_it():
     light, paper = near_lamp(), a_border()
     field = field_from(lit(light, paper), paper, 4000, 3000)
     y, x = np.mgrid[35:265, 35:365] + 0.5
-    told = field.at(x * 10, y * 10)
+    gains = field.at(x * 10, y * 10)
     assert light.max() / light.min() > 1.8
-    assert np.abs(np.log(told / light[35:265, 35:365])).max() < 0.04
+    assert np.abs(np.log(gains / light[35:265, 35:365])).max() < 0.04
     assert field.sd_between(2000.0, 1500.0, (50.0, 50.0)) < 0.03
 
 
@@ -173,11 +173,11 @@ def test_two_lamps_of_different_colour_are_told_apart():
 
 def test_print_and_dirt_on_the_paper_do_not_bend_the_field():
     light, paper = near_lamp(), a_border()
-    seen = lit(light, paper)
-    seen[:30, 100:200] *= 0.2
-    seen[120:180, :30] *= 0.5
+    dirtied = lit(light, paper)
+    dirtied[:30, 100:200] *= 0.2
+    dirtied[120:180, :30] *= 0.5
     clean = field_from(lit(light, paper), paper, 400, 300)
-    dirty = field_from(seen, paper, 400, 300)
+    dirty = field_from(dirtied, paper, 400, 300)
     x, y = np.array([100.0, 200.0, 300.0]), np.array([80.0, 150.0, 220.0])
     assert np.abs(np.log(dirty.at(x, y) / clean.at(x, y))).max() < 0.05
 
@@ -257,7 +257,7 @@ def test_a_tiny_or_plain_face_gives_no_remark():
 @pytest.mark.slow
 def test_unshadowed_renders_are_rarely_said_to_be_shadowed():
     # The project's own aim: at most 2 in 100; here with room for chance (5 in 100).
-    said, n = 0, 0
+    flagged, n = 0, 0
     for number in range(80):
         rng = np.random.default_rng([900, number])
         drawn = render_photo(rng, TRAINING, width_px=480, height_px=360, stones=1, fill=0.5)
@@ -265,9 +265,9 @@ def test_unshadowed_renders_are_rarely_said_to_be_shadowed():
             continue
         x, y, w, h = drawn.stones[0].box
         face = linear_srgb(drawn.rgb[y : y + h, x : x + w], srgb_encoding())
-        said += (
+        flagged += (
             hard_shadow(face, drawn.pieces[y : y + h, x : x + w] == drawn.stones[0].id) is not None
         )
         n += 1
     assert n > 60
-    assert said <= 0.05 * n
+    assert flagged <= 0.05 * n

@@ -45,13 +45,13 @@ def test_two_touching_discs_are_two_stones_and_one_disc_is_one():
     level = np.zeros((120, 220), np.uint8)
     cv2.circle(level, (60, 60), 45, 1, -1)
     cv2.circle(level, (149, 60), 45, 1, -1)
-    away = cv2.distanceTransform(level, cv2.DIST_L2, 5)
-    labels = pieces._split_touching(level > 0, away / away.max())
+    distance_px = cv2.distanceTransform(level, cv2.DIST_L2, 5)
+    labels = pieces._split_touching(level > 0, distance_px / distance_px.max())
     assert labels.max() == 2
     assert labels[60, 60] != labels[60, 149]
     one = np.where(np.arange(220) < 104, level, 0)
-    away = cv2.distanceTransform(one, cv2.DIST_L2, 5)
-    assert pieces._split_touching(one > 0, away / away.max()).max() == 1
+    distance_px = cv2.distanceTransform(one, cv2.DIST_L2, 5)
+    assert pieces._split_touching(one > 0, distance_px / distance_px.max()).max() == 1
 
 
 def test_a_dent_in_the_depth_of_one_stone_does_not_part_it():

@@ -638,7 +638,7 @@ def test_what_is_no_file_is_not_hashed(tmp_path):
     os.mkfifo(tmp_path / "pipe.jpg")
     (tmp_path / "zero.jpg").symlink_to("/dev/zero")
     (tmp_path / "folder.jpg").mkdir()
-    for name, said, code in (
+    for name, message, code in (
         ("pipe.jpg", "not a file on a disk", "unreadable"),
         ("zero.jpg", "not a file on a disk", "unreadable"),
         ("folder.jpg", "a folder, not a photo", "unreadable"),
@@ -647,7 +647,7 @@ def test_what_is_no_file_is_not_hashed(tmp_path):
     ):
         with pytest.raises(PhotoError) as err:
             content_hash(tmp_path / name)
-        assert said in str(err.value) and "\n" not in str(err.value)
+        assert message in str(err.value) and "\n" not in str(err.value)
         assert err.value.code in (code, "unreadable")
 
 

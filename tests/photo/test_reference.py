@@ -84,13 +84,15 @@ def test_the_paper_beside_a_stone_shows_how_the_light_falls():
     rgb = sim.photograph(scene, CAMERA, light, np.random.default_rng(9))
     found = find_reference(photo_of(rgb))
     # The same paper at both ends of the card: half the light at one end of the picture, yet one lightness.
-    seen = []
+    lightness = []
     for x_mm, y_mm in ((40, 200), (158, 10), (40, 40), (160, 170), (100, 30)):
         x, y = (CAMERA.project(np.array([[x_mm, y_mm]], float))[0]).round().astype(int)
         part = srgb_curve()[rgb[y - 4 : y + 5, x - 4 : x + 5]].astype(np.float32)
         even = found.corrected(part, np.arange(x - 4.0, x + 5), np.arange(y - 4.0, y + 5))
-        seen.append((lab_from_linear(part)[..., 0].mean(), lab_from_linear(even)[..., 0].mean()))
-    before, after = np.ptp(seen, axis=0)
+        lightness.append(
+            (lab_from_linear(part)[..., 0].mean(), lab_from_linear(even)[..., 0].mean())
+        )
+    before, after = np.ptp(lightness, axis=0)
     assert before > 8
     assert after < 2
 
@@ -138,9 +140,9 @@ def test_the_sellers_own_scale_wins_and_a_contradiction_is_told(with_card):
 
 
 def test_a_face_that_would_reach_the_camera_is_told_in_one_line(with_card):
-    with pytest.raises(PhotoError, match=r"^a\.jpg: a face 400 mm above") as told:
+    with pytest.raises(PhotoError, match=r"^a\.jpg: a face 400 mm above") as refused:
         find_reference(photo_of(with_card), height_mm=400)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(refused.value)
 
 
 def test_a_chart_counts_before_all_else():
@@ -148,8 +150,8 @@ def test_a_chart_counts_before_all_else():
     assert found.colour_source == "chart"
     # A stone's blue that is not on the chart.
     blue = linear_from_lab(np.array([45.0, -2.0, -30.0]))
-    seen = (blue * WARM).astype(np.float32)[None, None]
-    lab = lab_from_linear(found.corrected(seen, np.array([490.0]), np.array([360.0])))[0, 0]
+    linear = (blue * WARM).astype(np.float32)[None, None]
+    lab = lab_from_linear(found.corrected(linear, np.array([490.0]), np.array([360.0])))[0, 0]
     assert delta_e_2000(lab, np.array([45.0, -2.0, -30.0])) < 3
 
 
@@ -181,8 +183,8 @@ def test_a_tray_that_is_not_neutral_is_said_to_disagree():
     tray = Neutral((0, 0, 60, 40), "tray")
     assert not find_reference(photo_of(rgb), neutral=tray).remarks
     rgb[:40, :60] = (70, 110, 190)
-    said = [r.code for r in find_reference(photo_of(rgb), neutral=tray).remarks]
-    assert said == ["whites_differ"]
+    codes = [r.code for r in find_reference(photo_of(rgb), neutral=tray).remarks]
+    assert codes == ["whites_differ"]
 
 
 def test_burnt_paper_gives_no_white_and_says_so():

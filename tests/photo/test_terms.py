@@ -39,8 +39,8 @@ def test_terms_come_back_from_json_as_they_were_said(terms):
 @given(TERMS)
 def test_what_is_not_said_is_left_out(terms):
     silent = PhotoTerms()
-    said = {name for name in vars(terms) if getattr(terms, name) != getattr(silent, name)}
-    assert terms.as_record().keys() == said
+    typed = {name for name in vars(terms) if getattr(terms, name) != getattr(silent, name)}
+    assert terms.as_record().keys() == typed
     assert silent.as_record() == {}
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from grader.photo.colour import lab_from_linear
 from grader.photo.surface import State
-from grader.photo.verdict import blur_px, judge_photo
+from grader.photo.verdict import Framing, blur_px, judge_photo
 from grader.profile import Limits
 
 LIMITS = Limits(glare_share=0.25, face_px=60, photo_megapixels=250)
@@ -32,15 +32,13 @@ def _face(side_px: int = SIDE_PX, banded: bool = True) -> np.ndarray:
 
 def _judge(light, *, mask=None, glare=None, **facts):
     mask = _disc(light.shape[0]) if mask is None else mask
-    given = {
-        "glare_share": 0.0,
-        "cut_by_frame": False,
-        "state": State("unknown", "photo"),
-        "limits": LIMITS,
-        "px_per_photo_px": 1.0,
-    }
+    given = {"glare_share": 0.0, "state": State("unknown", "photo"), "limits": LIMITS}
+    framed = {"cut_by_frame": False, "px_per_photo_px": 1.0, "mm_per_px": None}
+    framing = Framing(**{name: facts.pop(name, usual) for name, usual in framed.items()})
     glare = np.zeros_like(mask) if glare is None else glare
-    return judge_photo(light, lab_from_linear(light), mask, glare, **(given | facts))
+    return judge_photo(
+        light, lab_from_linear(light), mask, glare, framing=framing, **(given | facts)
+    )
 
 
 def _codes(verdict):

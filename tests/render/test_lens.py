@@ -24,8 +24,8 @@ def test_the_grid_agrees_with_its_points(seed):
     view = draw_view(np.random.default_rng(seed), 640, 480)
     x, y = view.table_grid((100, 50, 300, 200))
     points = np.array([[100, 50], [251, 133], [399, 249]])
-    seen = np.array([[x[py - 50, px - 100], y[py - 50, px - 100]] for px, py in points])
-    assert np.abs(seen - view.to_table(points)).max() < 0.05
+    on_grid = np.array([[x[py - 50, px - 100], y[py - 50, px - 100]] for px, py in points])
+    assert np.abs(on_grid - view.to_table(points)).max() < 0.05
 
 
 def test_straight_down_without_distortion_the_table_is_the_photo():

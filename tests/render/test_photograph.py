@@ -86,17 +86,19 @@ def test_ids_run_from_one_without_gaps_and_fit_their_boxes(training):
 
 
 def test_nothing_held_out_occurs_in_training(training):
-    seen = {name for r in training for name, there in r.features.items() if there}
-    assert not seen & (KEPT_BACK | KEPT_BACK_LINES)
+    drawn = {name for r in training for name, present in r.features.items() if present}
+    assert not drawn & (KEPT_BACK | KEPT_BACK_LINES)
 
 
 def test_the_held_out_style_draws_what_training_never_draws():
-    seen = set()
+    drawn = set()
     for seed in range(30):
-        seen |= {name for name, there in small(seed, HELD_OUT, cracks=1).features.items() if there}
-        if seen >= KEPT_BACK:
+        drawn |= {
+            name for name, present in small(seed, HELD_OUT, cracks=1).features.items() if present
+        }
+        if drawn >= KEPT_BACK:
             break
-    assert seen >= KEPT_BACK
+    assert drawn >= KEPT_BACK
 
 
 def test_a_third_of_the_photos_lack_a_class(training):

@@ -53,9 +53,9 @@ def test_turning_the_photo_changes_no_contrast():
 def test_a_line_that_fades_out_is_seen_as_far_as_it_shows():
     light = surface(50)
     light[:, 50:] = 60
-    seen = seen_points(light, LINE, WIDTHS)
-    assert seen[:15].all()
-    assert not seen[-15:].any()
+    visible = seen_points(light, LINE, WIDTHS)
+    assert visible[:15].all()
+    assert not visible[-15:].any()
 
 
 def test_noise_on_a_bare_surface_is_no_line():
@@ -83,13 +83,13 @@ def test_faint_parts_are_marked_and_what_shows_lies_over_them():
     )
     layer = np.zeros((60, 100), np.uint8)
     layer[:, 49:52], layer[29:32] = PATTERN_LINE, CRACK
-    seen = [np.arange(40) < 10, np.ones(20, bool), None]
-    told = seen_truth(layer, strokes, seen)
-    assert told[30, 12] == CRACK
-    assert told[30, 80] == FAINT
-    assert told[30, 50] == told[15, 50] == PATTERN_LINE
-    assert (told[layer == 0] == 0).all()
-    assert (seen_truth(layer, strokes, [np.ones(40, bool), *seen[1:]]) == layer).all()
+    visible = [np.arange(40) < 10, np.ones(20, bool), None]
+    truth = seen_truth(layer, strokes, visible)
+    assert truth[30, 12] == CRACK
+    assert truth[30, 80] == FAINT
+    assert truth[30, 50] == truth[15, 50] == PATTERN_LINE
+    assert (truth[layer == 0] == 0).all()
+    assert (seen_truth(layer, strokes, [np.ones(40, bool), *visible[1:]]) == layer).all()
 
 
 def test_in_a_dim_and_blurred_photo_fewer_of_the_same_lines_show():
@@ -115,14 +115,14 @@ def test_the_layer_of_a_photo_with_no_faint_line_is_as_drawn():
     for line in cracks:
         cv2.polylines(middle, [np.round(line.points).astype(np.int32)], False, 1, 1)
     on = (middle > 0) & (drawn.pieces > 0)
-    seen = (drawn.cracks[on] == CRACK).mean()
-    assert seen == pytest.approx(np.mean([line.seen_share for line in cracks]), abs=0.2)
+    visible_share = (drawn.cracks[on] == CRACK).mean()
+    assert visible_share == pytest.approx(np.mean([line.seen_share for line in cracks]), abs=0.2)
 
 
 def test_only_stretches_whose_both_ends_are_seen_are_drawn_at_their_width():
-    layer, seen = np.zeros((60, 100), np.uint8), np.arange(40) < 20
-    seen[5:8] = False
-    draw_seen(layer, LINE, np.full(40, 3.0), seen)
+    layer, visible = np.zeros((60, 100), np.uint8), np.arange(40) < 20
+    visible[5:8] = False
+    draw_seen(layer, LINE, np.full(40, 3.0), visible)
     # Points lie 2 px apart from x = 10 on, so those at 20 to 24 are not seen.
     assert layer[29:32, 10:19].all()
     assert not layer[:, 21:24].any()

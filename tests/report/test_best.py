@@ -45,7 +45,7 @@ def view(graded):
     return view_of(photo, (0, 0, photo.width, photo.height), PICTURE_PX, HATCHED_PX)
 
 
-def told(graded):
+def words_of(graded):
     (piece,) = photo_record(graded)["pieces"]
     shown = view(graded)
     return best_words(piece, counted_codes(shown, graded.measured.pieces), shown, PROFILE)
@@ -57,12 +57,12 @@ def shares(words):
 
 def test_what_lies_in_the_template_is_counted(placed):
     # Columns 30 to 70 of the stone: blue up to 50, white from there.
-    first, held, lines = told(placed())
+    first, held, lines = words_of(placed())
     assert first.startswith("landscape: 40x20, scene ")
     assert shares(held) == pytest.approx({"blue": 50, "white": 50}, abs=1)
     assert lines == "no line seen in it"
     # Columns 60 to 100: 15 of 40 white, 20 host, 5 unreadable.
-    held = told(placed((80.0, 25.0)))[1]
+    held = words_of(placed((80.0, 25.0)))[1]
     assert shares(held) == pytest.approx({"host": 50, "white": 37.5, "unreadable": 12.5}, abs=1)
     assert held.startswith("in it: host")
 
@@ -70,11 +70,11 @@ def test_what_lies_in_the_template_is_counted(placed):
 def test_only_lines_that_run_through_it_are_told(placed, crack):
     crack = replace(crack, points=np.array([[20.0, 25.5], [55.0, 25.5]]))
     # The second template begins at column 60.
-    assert told(placed(lines=(crack,)))[2] == "1 crack seen in it"
-    assert told(placed((80.0, 25.0), lines=(crack,)))[2] == "no line seen in it"
+    assert words_of(placed(lines=(crack,)))[2] == "1 crack seen in it"
+    assert words_of(placed((80.0, 25.0), lines=(crack,)))[2] == "no line seen in it"
     sound = replace(crack, kind="contact", probability=0.0, contact_chance=0.02)
     assert (
-        told(placed(lines=(sound, replace(crack, kind="uncertain"))))[2]
+        words_of(placed(lines=(sound, replace(crack, kind="uncertain"))))[2]
         == "1 uncertain line seen in it"
     )
 
@@ -91,5 +91,5 @@ def test_all_but_the_template_is_dimmed(placed):
 
 
 def test_a_place_that_is_no_scene_is_not_laid(placed):
-    assert told(placed(score=WORTH_DRAWING - 0.6)) == ["no scene"]
-    assert told(placed(score=WORTH_DRAWING))[0] != "no scene"
+    assert words_of(placed(score=WORTH_DRAWING - 0.6)) == ["no scene"]
+    assert words_of(placed(score=WORTH_DRAWING))[0] != "no scene"

@@ -188,9 +188,9 @@ def test_points_counted_on_the_drawing_give_the_share_of_known_areas(make_graded
     rows, columns = np.mgrid[
         rng.integers(step) : own.shape[0] : step, rng.integers(step) : own.shape[1] : step
     ]
-    seen = places[rows, columns]
+    sampled = places[rows, columns]
     # A point on a border is no point of either, as with lines of a grid; borders take both sides alike.
-    classes = (seen // 4)[(seen >= 4)]
+    classes = (sampled // 4)[(sampled >= 4)]
     counted = (classes == 2).mean()
     error = 1.96 * np.sqrt(truth * (1 - truth) / len(classes))
     assert len(classes) > 500

@@ -86,11 +86,11 @@ def test_each_stone_switches_between_four_pictures_by_labelled_radios(written, m
 
 def test_the_shares_stand_below_the_regions_with_their_swatches(written, make_graded):
     page = written(make_graded())
-    told = re.search(r'<ul class="told regions">(.*?)</ul>', page)[1]
-    assert re.findall(r">([^<>]+)</li>", told) == [
+    items = re.search(r'<ul class="told regions">(.*?)</ul>', page)[1]
+    assert re.findall(r">([^<>]+)</li>", items) == [
         "blue 53 %", "white 26 %", "host 21 %", "unreadable 5 % of the face",
     ]  # fmt: skip
-    assert told.count("data:image/png;base64,") == 4
+    assert items.count("data:image/png;base64,") == 4
 
 
 def test_a_stone_of_an_earlier_look_shows_its_one_picture(make_graded):

@@ -62,9 +62,9 @@ def test_of_an_earlier_look_the_lines_alone_are_shown(make_graded):
 
 def test_damaged_regions_are_told_in_one_line(make_graded):
     graded = make_graded()
-    with pytest.raises(LedgerError, match="kept regions of a stone are damaged") as told:
+    with pytest.raises(LedgerError, match="kept regions of a stone are damaged") as refused:
         views_of(graded, kept_of(graded) | {"regions": b"not a picture"})
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(refused.value)
 
 
 def test_the_command_offers_the_views_that_there_are(make_graded):

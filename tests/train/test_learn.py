@@ -33,15 +33,15 @@ def test_a_batch_without_variety_reads_as_a_photo_is_read(part):
         part, torch.from_numpy(some), profile, batches.PLAIN, np.random.default_rng(0)
     )
     for example, got in zip(some, read.numpy(), strict=True):
-        lab, seen = lab_from_linear(srgb_curve()[example[..., :3]]), example[..., 3] != IGNORE
+        lab, readable = lab_from_linear(srgb_curve()[example[..., :3]]), example[..., 3] != IGNORE
         expected = {
             "pieces": lambda lab=lab: pieces_input(lab),
-            "regions": lambda lab=lab, seen=seen: regions_input(lab, seen, profile),
-            "cracks": lambda lab=lab, seen=seen: cracks_input(lab, seen),
-            "glare": lambda lab=lab, seen=seen: cracks_input(lab, seen),
+            "regions": lambda lab=lab, readable=readable: regions_input(lab, readable, profile),
+            "cracks": lambda lab=lab, readable=readable: cracks_input(lab, readable),
+            "glare": lambda lab=lab, readable=readable: cracks_input(lab, readable),
         }[part]()
-        np.testing.assert_allclose(got.transpose(1, 2, 0)[seen], expected[seen], atol=2e-3)
-        assert (got[:, ~seen] == 0).all()
+        np.testing.assert_allclose(got.transpose(1, 2, 0)[readable], expected[readable], atol=2e-3)
+        assert (got[:, ~readable] == 0).all()
 
 
 def turned_profile(profile, turn_deg):
@@ -158,11 +158,11 @@ class Says(torch.nn.Module):
 def test_overlap_by_hand():
     some = torch.zeros(1, 4, 4, 4, dtype=torch.uint8)
     some[0, :2, :, 3], some[0, 3, :, 3] = 1, IGNORE
-    told = learn.overlap("glare", Says(2, 1), some, load_profile(), "cpu")
+    overlaps = learn.overlap("glare", Says(2, 1), some, load_profile(), "cpu")
     # Of 12 pixels judged 8 are glare, and all are said to be.
-    assert told == {"stone": 0.0, "glare": round(8 / 12, 4)}
-    told = learn.overlap("pieces", Says(2, 0), some, load_profile(), "cpu")
-    assert told == {"ground": 0.0, "stone": round(8 / 12, 4)}
+    assert overlaps == {"stone": 0.0, "glare": round(8 / 12, 4)}
+    overlaps = learn.overlap("pieces", Says(2, 0), some, load_profile(), "cpu")
+    assert overlaps == {"ground": 0.0, "stone": round(8 / 12, 4)}
 
 
 def test_the_centre_line_of_a_bar_is_its_middle():
@@ -189,9 +189,9 @@ def test_a_hair_told_as_a_crack_costs_more_than_one_told_as_no_line():
     target = torch.zeros((1, 16, 16), dtype=torch.uint8)
     target[0, 8] = 4
     losses = []
-    for said in (0, 1):
+    for channel in (0, 1):
         scores = torch.zeros(1, 5, 16, 16)
         scores[:, 0] = 6
-        scores[0, :, 8], scores[0, said, 8] = 0, 6
+        scores[0, :, 8], scores[0, channel, 8] = 0, 6
         losses.append(learn.loss_of("cracks", scores, target).item())
     assert losses[1] > losses[0] + 0.3

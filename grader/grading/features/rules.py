@@ -121,7 +121,10 @@ def _tightest(rule: Rule, features: Features) -> float:
         for measure, bound in bounds.items():
             value = features.get(measure)
             if value is not None or measure not in NEEDS_SCALE:
-                tightest = min(tightest, sign * _over(value, bound))
+                # Written out, as ``_over`` tells it, for this is asked a hundred times a proposal.
+                margin = sign * ((value or 0.0) - bound) / (abs(bound) or 1.0)
+                if margin < tightest:
+                    tightest = margin
     return tightest
 
 

@@ -26,9 +26,9 @@ def main() -> None:
     out = HERE / f"{VERSION}.sqlite"
     if out.exists():
         sys.exit(f"{out}: is kept already; a new version gets a file of its own")
-    told, time = facts()
+    made, time = facts()
     with open_ledger(out) as ledger:
-        ledger.add(*told, author="Ann", time=time)
+        ledger.add(*made, author="Ann", time=time)
         rows = [
             [e.sequence, e.fact.uid, e.fact.kind, e.author, e.time, json.loads(e.fact.to_body())]
             for e in ledger.entries()
