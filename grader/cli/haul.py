@@ -1,6 +1,7 @@
 """``grader haul``: what a trip brought home, its parts, its pieces and its report."""
 
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -9,6 +10,7 @@ from grader.cli.options import (
     ByOption,
     JsonOption,
     a_weight,
+    folder_place,
     takes_session,
     weight_option,
     whole_number,
@@ -180,6 +182,12 @@ def report(
         ),
     ] = None,
     form: Annotated[ReportForm, typer.Option(help="text, or csv: a table.")] = ReportForm.text,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", callback=folder_place, help="Write haul-07.html and haul-07.csv there."
+        ),
+    ] = None,
     json: JsonOption = False,
     *,
     session,
@@ -194,10 +202,23 @@ def report(
     if unit not in GRAMS_IN:
         raise typer.BadParameter(f"{unit}: one of {', '.join(GRAMS_IN)}", param_hint="--unit")
     told = report_of(session, code, unit)
+    if out is not None:
+        _write(told, out)
     if json:
         typer.echo(to_json(report_record(told)))
     elif form is ReportForm.csv:
         typer.echo(report_csv(told), nl=False)
-    else:
+    elif out is None:
         for line in report_lines(told):
             typer.echo(line)
+
+
+def _write(told, out: Path) -> None:
+    from grader.outfolder import OutFolder
+    from grader.report.haul import report_csv, report_page
+
+    results, name = OutFolder(out, of=out), f"haul-{told.haul.code}"
+    for suffix, text in ((".html", report_page(told)), (".csv", report_csv(told))):
+        if kept := results.write(name + suffix, text.encode()):
+            typer.echo(str(kept), err=True)
+    typer.echo(out / f"{name}.html")

@@ -7,9 +7,20 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Trip
+from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
-from grader.trade.haul import ROWS, SALEABLE, Balance, Part, Worth, balance, money_per, worth
+from grader.trade.haul import (
+    ROWS,
+    SALEABLE,
+    Balance,
+    BalanceRow,
+    Part,
+    Worth,
+    balance,
+    money_per,
+    worth,
+)
 from grader.trade.prices import PriceTable
 
 
@@ -104,6 +115,50 @@ def report_lines(report: HaulReport) -> list[str]:
     lines += [f"{money(value)} {what}" for what, value in _rates(report) if value is not None]
     lines.append(_prices_words(report))
     return lines
+
+
+def report_page(report: HaulReport) -> str:
+    """Return the report as a page that needs no network: two tables with bars, and what it comes to."""
+    unit, raw, total = report.unit, report.haul.raw_g, report.worth.total
+    lines = report_lines(report)
+    money = lambda m: money_text(m, report.currency)  # noqa: E731
+    return page_template("haul.html").render(
+        code=report.haul.code,
+        head=lines[: 2 if report.trip else 1],
+        rows=[
+            {"name": _row_name(row), "weight": weight_text(row.grams, unit), **_bar(row.grams, raw)}
+            for row in report.balance.rows
+        ],
+        gap=gap_words(report.balance, unit),
+        worth=[
+            {
+                "name": f"{row}, {grade or 'no grade'}",
+                "weight": weight_text(of.grams, unit),
+                "money": _asked(of, money),
+                **_bar(of.total, total),
+            }
+            for row, grade, of in report.by_grade
+        ],
+        totals=[
+            (
+                money(total),
+                f"worth of all: {money(report.worth.got)} got, {money(report.worth.asked)} asked",
+            ),
+            *((money(value), what) for what, value in _rates(report) if value is not None),
+        ],
+        prices=lines[-1],
+    )
+
+
+def _row_name(row: BalanceRow) -> str:
+    guessed = ", guessed in part" if row.guessed_g else ""
+    return f"{row.row} ({row.parts}){guessed}"
+
+
+def _bar(part: Decimal, whole: Decimal) -> dict:
+    """Share in words, and as the width of a bar in per cent, whole at most."""
+    share = 100 * part / whole if whole > 0 else Decimal(0)
+    return {"share": f"{share:.1f} %", "width": f"{min(share, Decimal(100)):.2f}"}
 
 
 def _asked(of: Worth, money) -> str:

@@ -287,3 +287,36 @@ def test_gifts_leave_the_singles_and_the_balance_still_closes(example):
 )
 def test_what_cannot_be_is_refused_in_one_line(example, args, told):
     assert told in example(*args, fails=True)
+
+
+def test_the_report_is_a_page_and_a_table_that_tell_the_same(example):
+    trip = (
+        "trip",
+        "new",
+        "South",
+        "--place",
+        "behind the third fence",
+        "--right",
+        "permit <b>1</b>",
+    )
+    example(*trip)
+    said = example("haul", "report", "07", "--unit", "lb", "--out", "report")
+    assert said.strip().replace("\\", "/") == "report/haul-07.html"
+    page = (example.folder / "report" / "haul-07.html").read_text("utf-8")
+    for words in ("1,272.00 USD", "10.60 USD", "15.14 USD", "36.00 lb", "it closes", "30.0 %"):
+        assert words in page
+    # It asks nothing of a network, and tells no exact place.
+    assert "http" not in page.replace("http-equiv", "") and "third fence" not in page
+    table = (example.folder / "report" / "haul-07.csv").read_text("utf-8").splitlines()
+    assert table[0] == "row,grade,parts,grams,guessed_g,got,asked"
+    assert "sorted,select,1,5443.10844,0,0,288.00" in table
+    # Written again it replaces its own, and keeps what the seller changed.
+    (example.folder / "report" / "haul-07.csv").write_text("mine")
+    example("haul", "report", "07", "--out", "report")
+    assert (example.folder / "report" / "haul-07 (yours).csv").read_text() == "mine"
+
+
+def test_the_exact_place_is_told_nowhere(example):
+    example("trip", "new", "South", "--place", "behind the third fence")
+    for args in (("trip", "list"), ("trip", "list", "--json"), ("undo", "--json")):
+        assert "third fence" not in json.dumps(example(*args))
