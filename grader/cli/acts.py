@@ -42,18 +42,14 @@ def history(
     """Tell all that was done with a piece or lot, in order, also what was taken back."""
     from grader.deals.acts import codes_of, history_of
     from grader.deals.weighing import whole_code
-    from grader.report.deeds import deed_record, history_lines
+    from grader.report.deeds import history_lines, line_record
     from grader.report.result import to_json
 
     ledger = session.need_ledger("a history")
     lines = history_of(ledger, whole_code(code, None))
     codes = codes_of(ledger, [line.entry for line in lines])
     if json:
-        typer.echo(
-            to_json(
-                [deed_record(one.entry, codes) | {"taken_back": one.taken_back} for one in lines]
-            )
-        )
+        typer.echo(to_json([line_record(line, codes) for line in lines]))
         return
     for line in history_lines(lines, codes):
         typer.echo(line)

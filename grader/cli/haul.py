@@ -98,6 +98,7 @@ def add(
 ) -> None:
     """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
     from grader.deals.hauls import note_rest
+    from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
     from grader.report.result import to_json
 
@@ -107,6 +108,8 @@ def add(
         grade=grade, guessed=guessed, piece=piece, note=note,
     )  # fmt: skip
     said = deed_words(done, {done.piece: piece} if piece else {})
+    for line in lift_lines(done.weight.grams):
+        typer.echo(line, err=True)
     if json:
         typer.echo(to_json({"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}))
         return

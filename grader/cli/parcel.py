@@ -31,7 +31,7 @@ def parcel(
     day; what the post takes is for the post to say."""
     from grader.deals.parcels import parcel_of, set_boxes
     from grader.deals.weighing import whole_code
-    from grader.report.cautions import caution_lines, lift_cautions
+    from grader.report.cautions import lift_lines
     from grader.report.parcel import boxes_lines, parcel_lines, parcel_record
     from grader.report.result import to_json
 
@@ -53,6 +53,5 @@ def parcel(
     else:
         for line in parcel_lines(told, session.settings.unit):
             typer.echo(line)
-    if lines := lift_cautions(told.lift):
-        for line in caution_lines(lines):
-            typer.echo(line, err=True)
+    for line in lift_lines(told.gross_g):
+        typer.echo(line, err=True)

@@ -101,16 +101,14 @@ def _sitting(ledger, by, haul, marks: dict, new: bool, json: bool, session) -> N
 
 
 def _tell(weighed, json: bool, session) -> None:
-    from grader.report.cautions import caution_lines, lift_cautions
+    from grader.report.cautions import lift_lines
     from grader.report.result import to_json
     from grader.report.stock import weighed_lines, weighed_record
-    from grader.trade.parcel import lift
 
     if json:
         typer.echo(to_json([weighed_record(one) for one in weighed]))
     else:
         for line in weighed_lines(weighed, session.settings.unit):
             typer.echo(line)
-    if told := lift_cautions(lift(max(one.net_g for one in weighed)) if weighed else None):
-        for line in caution_lines(told):
-            typer.echo(line, err=True)
+    for line in lift_lines(max((one.net_g for one in weighed), default=0)):
+        typer.echo(line, err=True)

@@ -6,7 +6,7 @@ from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import TableSet
 from grader.ledger.store import Ledger
-from grader.trade.parcel import Boxes, Parcel, fits, lift, read_boxes
+from grader.trade.parcel import Boxes, Parcel, fits, read_boxes
 
 
 def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxes:
@@ -46,6 +46,4 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
     if to not in places:
         raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
     net_g = sum(weights)
-    return Parcel(
-        tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to, lift(net_g + boxes.packing_g)
-    )
+    return Parcel(tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to)

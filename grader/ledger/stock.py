@@ -13,7 +13,6 @@ from sqlalchemy import ColumnElement, Row, Select, Table, func, select
 
 from grader.errors import LedgerError
 from grader.ledger import schema
-from grader.ledger.deeds import Deed
 from grader.ledger.facts import Entry
 from grader.ledger.store import entry_of
 from grader.ledger.views import among
@@ -142,14 +141,14 @@ def trips(reads: Reads) -> tuple[Trip, ...]:
     columns = (t.uid, t.number, t.name, t.begins, t.spot, t.seam, t.hours, t.hands, t.target_g)
     return tuple(
         Trip(*row[:6], _decimal(row.hours), row.hands, _decimal(row.target_g), row.right)
-        for row in reads.rows(_live(schema.trip, *columns, t.right))
+        for row in reads.rows(live(schema.trip, *columns, t.right))
     )
 
 
 def hauls(reads: Reads) -> tuple[Haul, ...]:
     """Return the hauls."""
     h = schema.haul.c
-    rows = reads.rows(_live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g))
+    rows = reads.rows(live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g))
     return tuple(Haul(*row[:4], Decimal(row.raw_g)) for row in rows)
 
 
@@ -200,7 +199,7 @@ def pieces(
     """Return numbered pieces by uid: those of a haul, those of ``uids``, or all, in the order of their numbers."""
     n, h = schema.numbered, schema.haul
     wanted = (
-        _live(n, n.c.piece, h.c.code, n.c.haul, n.c.number, schema.piece.c.parent)
+        live(n, n.c.piece, h.c.code, n.c.haul, n.c.number, schema.piece.c.parent)
         .join(h, h.c.uid == n.c.haul)
         .join(schema.piece, schema.piece.c.uid == n.c.piece)
         .order_by(None)
@@ -229,7 +228,7 @@ def pieces(
 
 def _weights(reads: Reads, uids: list[str] | None) -> dict[str, tuple]:
     w = schema.weighed.c
-    wanted = _live(schema.weighed, w.thing, w.net_g, w.typed, w.wet, w.guessed)
+    wanted = live(schema.weighed, w.thing, w.net_g, w.typed, w.wet, w.guessed)
     return {
         row.thing: (Decimal(row.net_g), row.typed, bool(row.wet), bool(row.guessed))
         for row in reads.rows(wanted.where(*among(w.thing, uids)))
@@ -239,9 +238,9 @@ def _weights(reads: Reads, uids: list[str] | None) -> dict[str, tuple]:
 def _fates(reads: Reads, uids: list[str] | None) -> dict[str, str]:
     r, b = schema.rest.c, schema.broken.c
     given = reads.rows(
-        _live(schema.rest, r.piece, r.what).where(r.piece.is_not(None), *among(r.piece, uids))
+        live(schema.rest, r.piece, r.what).where(r.piece.is_not(None), *among(r.piece, uids))
     )
-    broken = reads.rows(_live(schema.broken, b.piece).where(*among(b.piece, uids)))
+    broken = reads.rows(live(schema.broken, b.piece).where(*among(b.piece, uids)))
     return (
         dict(map(tuple, given))
         | {row.piece: "broken" for row in broken}
@@ -252,9 +251,9 @@ def _fates(reads: Reads, uids: list[str] | None) -> dict[str, str]:
 def _sold(reads: Reads, uids: list[str] | None) -> set[str]:
     """What of these is sold and has not come back."""
     a, s, r = schema.about.c, schema.sale, schema.returned
-    back = _live(r, r.c.sale).order_by(None)
+    back = live(r, r.c.sale).order_by(None)
     wanted = (
-        _live(s, a.thing)
+        live(s, a.thing)
         .join(schema.about, a.deed == s.c.uid)
         .where(s.c.uid.not_in(back), *among(a.thing, uids))
     )
@@ -263,7 +262,7 @@ def _sold(reads: Reads, uids: list[str] | None) -> set[str]:
 
 def _lots_of(reads: Reads, uids: list[str] | None) -> dict[str, str]:
     a, lot = schema.about.c, schema.lot
-    wanted = _live(lot, a.thing, lot.c.uid).join(schema.about, a.deed == lot.c.uid)
+    wanted = live(lot, a.thing, lot.c.uid).join(schema.about, a.deed == lot.c.uid)
     return dict(map(tuple, reads.rows(wanted.where(*among(a.thing, uids)))))
 
 
@@ -273,7 +272,7 @@ def lots(
     """Return lots by uid: those of a haul, those of ``uids``, or all, in the order of making."""
     c = schema.lot.c
     h = schema.haul.c
-    wanted = _live(schema.lot, c.uid, h.code, c.number, c.haul, c.grade, c.size_g)
+    wanted = live(schema.lot, c.uid, h.code, c.number, c.haul, c.grade, c.size_g)
     wanted = wanted.join(schema.haul, h.uid == c.haul)
     if haul is not None:
         wanted = wanted.where(c.haul == haul)
@@ -307,7 +306,7 @@ def thing(reads: Reads, code: str) -> Piece | StockLot:
     haul_code, is_lot, number = read_code(code)
     table = schema.lot if is_lot else schema.numbered
     of = table.c.uid if is_lot else table.c.piece
-    wanted = _live(table, of).join(schema.haul, schema.haul.c.uid == table.c.haul)
+    wanted = live(table, of).join(schema.haul, schema.haul.c.uid == table.c.haul)
     rows = reads.rows(wanted.where(schema.haul.c.code == haul_code, table.c.number == number))
     if not rows:
         haul(reads, haul_code)
@@ -323,7 +322,7 @@ def thing(reads: Reads, code: str) -> Piece | StockLot:
 def rests(reads: Reads, haul: str) -> tuple[Rest, ...]:
     """Return the parts of a haul that are no pieces for sale, pieces given away, kept or lost among them."""
     r = schema.rest.c
-    wanted = _live(schema.rest, r.haul, r.what, r.grade, r.net_g, r.guessed, r.piece)
+    wanted = live(schema.rest, r.haul, r.what, r.grade, r.net_g, r.guessed, r.piece)
     return tuple(
         Rest(row.haul, row.what, row.grade, Decimal(row.net_g), bool(row.guessed), row.piece)
         for row in reads.rows(wanted.where(r.haul == haul))
@@ -333,7 +332,7 @@ def rests(reads: Reads, haul: str) -> tuple[Rest, ...]:
 def losses(reads: Reads, uids: Iterable[str]) -> dict[str, Decimal]:
     """Return what was lost as these pieces were broken, g, where it was noted."""
     b = schema.broken.c
-    wanted = _live(schema.broken, b.piece, b.loss_g).where(*among(b.piece, list(uids)))
+    wanted = live(schema.broken, b.piece, b.loss_g).where(*among(b.piece, list(uids)))
     return {row.piece: Decimal(row.loss_g) for row in reads.rows(wanted) if row.loss_g}
 
 
@@ -341,7 +340,7 @@ def sales(reads: Reads, uids: Iterable[str] | None = None) -> tuple[Sale, ...]:
     """Return the sales, or those of these pieces and lots."""
     s, a, d, r = schema.sale.c, schema.about.c, schema.deed.c, schema.returned.c
     wanted = (
-        _live(schema.sale, s.uid, d.time, s.price, s.currency, s.snapshot, a.thing)
+        live(schema.sale, s.uid, d.time, s.price, s.currency, s.snapshot, a.thing)
         .join(schema.deed, d.uid == s.uid)
         .join(schema.about, a.deed == s.uid)
         .where(a.thing != s.uid, a.thing.is_distinct_from(s.price_table))
@@ -349,7 +348,7 @@ def sales(reads: Reads, uids: Iterable[str] | None = None) -> tuple[Sale, ...]:
     if uids is not None:
         of = select(a.deed).where(*among(a.thing, list(uids)))
         wanted = wanted.where(s.uid.in_(of))
-    back = {row.sale: row for row in reads.rows(_live(schema.returned, r.sale, r.refund, r.why))}
+    back = {row.sale: row for row in reads.rows(live(schema.returned, r.sale, r.refund, r.why))}
     found: dict[str, Sale] = {}
     for row in reads.rows(wanted):
         came = back.get(row.uid)
@@ -364,9 +363,9 @@ def sales(reads: Reads, uids: Iterable[str] | None = None) -> tuple[Sale, ...]:
 def table(reads: Reads, what: str, day: str) -> Entry | None:
     """Return the seller's table that holds on a day, ``None`` before the first: the latest to begin, then to be set."""
     t = schema.sellers_table.c
-    wanted = _live(schema.sellers_table, t.uid).where(t.what == what, t.begins <= day)
+    wanted = live(schema.sellers_table, t.uid).where(t.what == what, t.begins <= day)
     rows = reads.rows(wanted.order_by(None).order_by(t.begins.desc(), t.sequence.desc()).limit(1))
-    return _entries(reads, [rows[0].uid])[0] if rows else None
+    return entries_of(reads, [rows[0].uid])[0] if rows else None
 
 
 @dataclass(frozen=True)
@@ -379,49 +378,7 @@ class NumberedStone:
     new: bool
 
 
-@dataclass(frozen=True)
-class HistoryLine:
-    """A deed in the history of a thing, and whether it was taken back."""
-
-    entry: Entry[Deed]
-    taken_back: bool
-
-
-def history(reads: Reads, uid: str) -> tuple[HistoryLine, ...]:
-    """Return all that was done with a thing, in order, also what was taken back."""
-    a = schema.about.c
-    entries = _entries(
-        reads, [row.deed for row in reads.rows(select(a.deed).where(a.thing == uid))]
-    )
-    undone = {row.act for row in reads.rows(select(schema.undone.c.act))}
-    return tuple(HistoryLine(entry, entry.fact.act in undone) for entry in entries)
-
-
-def last_act(reads: Reads, author: str | None) -> tuple[Entry[Deed], ...]:
-    """Return the deeds of the last act of a person that still holds, none where there is none."""
-    d = schema.deed.c
-    wanted = _live(schema.deed, d.act).where(d.author.is_not_distinct_from(author))
-    rows = reads.rows(wanted.order_by(None).order_by(d.sequence.desc()).limit(1))
-    if not rows:
-        return ()
-    deeds = reads.rows(select(d.uid).where(d.act == rows[0].act))
-    return _entries(reads, [row.uid for row in deeds])
-
-
-def built_on(reads: Reads, act: Sequence[Entry[Deed]]) -> tuple[Entry[Deed], ...]:
-    """Return what was done later with what an act made, by any other act that holds."""
-    made = [entry.fact.uid for entry in act]
-    made += [entry.fact.piece for entry in act if entry.fact.kind == "numbered"]
-    a, d = schema.about.c, schema.deed.c
-    wanted = (
-        _live(schema.deed, d.uid)
-        .join(schema.about, a.deed == d.uid)
-        .where(d.act != act[0].fact.act, d.sequence > act[-1].sequence, *among(a.thing, made))
-    )
-    return _entries(reads, [row.uid for row in reads.rows(wanted)])
-
-
-def _live(of: Table, *columns: ColumnElement) -> Select:
+def live(of: Table, *columns: ColumnElement) -> Select:
     """Rows of a table whose act was not taken back, in the order of adding."""
     taken_back = select(schema.undone.c.act)
     return (
@@ -429,7 +386,7 @@ def _live(of: Table, *columns: ColumnElement) -> Select:
     )
 
 
-def _entries(reads: Reads, uids: list[str]) -> tuple[Entry, ...]:
+def entries_of(reads: Reads, uids: list[str]) -> tuple[Entry, ...]:
     wanted = select(schema.fact).where(*among(schema.fact.c.uid, uids))
     return tuple(map(entry_of, reads.rows(wanted.order_by(schema.fact.c.sequence))))
 

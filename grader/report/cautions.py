@@ -1,6 +1,9 @@
 """What every seller is told beside the grades: short lines, each with where it comes from."""
 
 from dataclasses import dataclass
+from decimal import Decimal
+
+from grader.trade.parcel import lift
 
 
 @dataclass(frozen=True)
@@ -121,7 +124,7 @@ def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:
     ]
 
 
-def lift_cautions(lift: str | None) -> tuple[Caution, ...]:
-    """Return what is told of a weight that is lifted: "two", "care" or ``None``, as :func:`grader.trade.parcel.lift`
-    has it."""
-    return {"two": (LIFT_TWO,), "care": (LIFT_CARE,)}.get(lift, ())
+def lift_lines(grams: Decimal) -> list[str]:
+    """Return what is told of a weight that somebody lifts, nothing of a light one."""
+    told = {"two": (LIFT_TWO,), "care": (LIFT_CARE,)}.get(lift(grams))
+    return caution_lines(told) if told else []

@@ -1,12 +1,24 @@
 """Deeds in words: what was taken back, and the history of a piece or lot."""
 
+import json
 from collections.abc import Mapping, Sequence
 
 from grader.ledger import deeds
 from grader.ledger.checked import plain, to_text
-from grader.ledger.facts import Entry
-from grader.ledger.stock import HistoryLine
+from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
+from grader.ledger.history import HistoryLine
 from grader.report.weights import money_text, weight_text
+
+
+def line_words(line: HistoryLine, codes: Mapping[str, str]) -> str:
+    """Return a line of a history in words: a deed, a photo or a call."""
+    fact = line.entry.fact
+    if isinstance(fact, FaceOfPiece):
+        return f"photographed: {line.photo or 'a photo'}"
+    if isinstance(fact, SavedCall):
+        said = [fact.grade, None if fact.scene is None else f"scene {fact.scene}", fact.note]
+        return f"called {', '.join(one for one in said if one)}"
+    return deed_words(fact, codes)
 
 
 def deed_words(deed: deeds.Deed, codes: Mapping[str, str] = {}) -> str:
@@ -76,22 +88,30 @@ def undone_lines(act: Sequence[Entry[deeds.Deed]], codes: Mapping[str, str]) -> 
 def history_lines(lines: Sequence[HistoryLine], codes: Mapping[str, str]) -> list[str]:
     """Return a line each: when, what, by whom, and whether it was taken back."""
     return [
-        f"{line.entry.time[:16].replace('T', ' ')}  {deed_words(line.entry.fact, codes)}"
+        f"{line.entry.time[:16].replace('T', ' ')}  {line_words(line, codes)}"
         + (f"  by {line.entry.author}" if line.entry.author else "")
         + ("  (taken back)" if line.taken_back else "")
         for line in lines
     ]
 
 
+def line_record(line: HistoryLine, codes: Mapping[str, str]) -> dict:
+    """Return a line of a history as plain data."""
+    record = fact_record(line.entry) | {"words": line_words(line, codes)}
+    return record | {"taken_back": line.taken_back}
+
+
 def deed_record(entry: Entry[deeds.Deed], codes: Mapping[str, str]) -> dict:
     """Return a deed as plain data; numbers are text, as exact as they are kept."""
-    import json
+    return fact_record(entry) | {"words": deed_words(entry.fact, codes)}
 
+
+def fact_record(entry: Entry[Fact]) -> dict:
+    """Return a fact as plain data, without an exact place; numbers are text, as exact as they are kept."""
     data = json.loads(to_text({k: v for k, v in plain(entry.fact).items() if k != "place"}))
     return {
         "kind": entry.fact.kind,
         "time": entry.time,
         "by": entry.author,
-        "words": deed_words(entry.fact, codes),
         "data": data,
     }

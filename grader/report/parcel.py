@@ -2,7 +2,7 @@
 
 from grader.report.stock import number_text
 from grader.report.weights import weight_text
-from grader.trade.parcel import Boxes, Fit, Parcel
+from grader.trade.parcel import Boxes, Fit, Parcel, lift
 
 
 def boxes_lines(boxes: Boxes) -> list[str]:
@@ -48,5 +48,5 @@ def parcel_record(parcel: Parcel) -> dict:
             for fit in parcel.fits
         ],
         "table": parcel.boxes.begins.isoformat(),
-        "lift": parcel.lift,
+        "lift": lift(parcel.gross_g),
     }

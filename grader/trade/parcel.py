@@ -59,14 +59,18 @@ class Fit:
 
 @dataclass(frozen=True)
 class Parcel:
-    """Things that go together, and how they fit. net_g : of the stone.   lift : as :func:`lift` has it, packed."""
+    """Things that go together, and how they fit. net_g : of the stone."""
 
     codes: tuple[str, ...]
     net_g: Decimal
     boxes: Boxes
     fits: tuple[Fit, ...]
     to: str
-    lift: str | None
+
+    @property
+    def gross_g(self) -> Decimal:
+        """With the packing."""
+        return self.net_g + self.boxes.packing_g
 
 
 def read_boxes(text: str, where: str) -> Boxes:

@@ -320,3 +320,29 @@ def test_the_exact_place_is_told_nowhere(example):
     example("trip", "new", "South", "--place", "behind the third fence")
     for args in (("trip", "list"), ("trip", "list", "--json"), ("undo", "--json")):
         assert "third fence" not in json.dumps(example(*args))
+
+
+@pytest.mark.slow
+def test_ten_thousand_pieces_are_listed_weighed_sold_and_told_of_within_a_second_each(grader):
+    """Seconds of the processor, without the start of the program, which a person waits for each time."""
+    import time
+
+    rows = [f"07-{number},{200 + number % 700}g" for number in range(1, 10_001)]
+    (grader.folder / "w.csv").write_text("\n".join(["piece,weight", *rows]))
+    grader("haul", "new", "07", "--raw", "9000kg")
+    grader("weigh", "--from", "w.csv", "--new")
+    grader("history", "07-001")  # so that all is loaded
+    took = {}
+    for args in (
+        ("haul", "list", "07"),
+        ("weigh", "07-5000", "412g"),
+        ("sell", "07-5001", "--for", "38"),
+        ("history", "07-5001"),
+        ("undo",),
+    ):
+        if args[0] == "sell":
+            (grader.folder / "grader.toml").write_text('currency = "USD"\n')
+        begun = time.process_time()
+        grader(*args)
+        took[args[0]] = time.process_time() - begun
+    assert {name: seconds for name, seconds in took.items() if seconds > 1} == {}

@@ -1,5 +1,6 @@
 """The cautions are told everywhere in the same words."""
 
+from decimal import Decimal
 from pathlib import Path
 
 from grader.report.cautions import (
@@ -10,10 +11,9 @@ from grader.report.cautions import (
     SAW_CAUTIONS,
     TRIP_CAUTIONS,
     caution_lines,
-    lift_cautions,
+    lift_lines,
 )
 from grader.report.words import cautions_text
-
 
 #: Told where somebody is about to act.
 ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO)
@@ -43,9 +43,9 @@ def test_a_limit_is_never_told_without_where_it_comes_from():
 
 
 def test_cautions_of_an_act_are_told_with_their_sources_and_defer_to_local_rules():
-    assert caution_lines(lift_cautions("two")) == [
+    assert lift_lines(Decimal(23_000)) == [
         f"{LIFT_TWO.text} [{LIFT_TWO.source}]",
         "Local rules and licensed practice come first.",
     ]
-    assert lift_cautions("care") == (LIFT_CARE,)
-    assert lift_cautions(None) == ()
+    assert lift_lines(Decimal(9_000)) == caution_lines((LIFT_CARE,))
+    assert lift_lines(Decimal(8_999)) == []
