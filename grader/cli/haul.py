@@ -97,16 +97,15 @@ def add(
     session,
 ) -> None:
     """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
-    from grader.deals.hauls import note_rest
+    from grader.deals.hauls import PartOfHaul, note_part
     from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
     from grader.report.result import to_json
 
     _usage_of_rest(what, weight, grade, piece, session)
-    done = note_rest(
-        session.need_ledger("a part of a haul"), code, what.value, weight, by or session.settings.by,
-        grade=grade, guessed=guessed, piece=piece, note=note,
-    )  # fmt: skip
+    part = PartOfHaul(what.value, weight, grade, guessed, piece, note)
+    ledger = session.need_ledger("a part of a haul")
+    done = note_part(ledger, code, part, by or session.settings.by)
     said = deed_words(done, {done.piece: piece} if piece else {})
     for line in lift_lines(done.weight.grams):
         typer.echo(line, err=True)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from grader.errors import LedgerError
@@ -55,25 +56,24 @@ def new_haul(
     return ledger.act(decide, author=author)[0]
 
 
-def note_rest(
-    ledger: Ledger,
-    code: str,
-    what: str,
-    weight: Weight | None,
-    author: str | None,
-    *,
-    grade: str | None = None,
-    guessed: bool = False,
-    piece: str | None = None,
-    note: str | None = None,
-) -> RestNoted:
-    """Keep a part of a haul that is no piece for sale, or a numbered piece that was given away, kept or lost.
+@dataclass(frozen=True)
+class PartOfHaul:
+    """A part of a haul that is no piece for sale, or a numbered piece that was given away, kept or lost.
 
-    Parameters
-    ----------
-    what : one of :data:`~grader.ledger.deeds.REST`.
-    weight : ``None`` for a piece that was weighed.
+    what : one of :data:`~grader.ledger.deeds.REST`.   weight : ``None`` for a piece that was weighed.
     piece : its code.
+    """
+
+    what: str
+    weight: Weight | None
+    grade: str | None = None
+    guessed: bool = False
+    piece: str | None = None
+    note: str | None = None
+
+
+def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -> RestNoted:
+    """Keep a part of a haul, and return it.
 
     Raises
     ------
@@ -83,17 +83,17 @@ def note_rest(
 
     def decide(reads):
         haul = stock.haul(reads, code)
-        kept = None if weight is None else typed(weight)
+        kept = None if part.weight is None else typed(part.weight)
         uid = None
-        if piece is not None:
-            there = open_piece(reads, piece)
+        if part.piece is not None:
+            there = open_piece(reads, part.piece)
             if there.haul != haul.uid:
-                raise LedgerError(f"{piece}: is of another haul than {code}; name its own")
+                raise LedgerError(f"{part.piece}: is of another haul than {code}; name its own")
             uid = there.uid
             kept = kept or (there.net_g and TypedWeight(there.typed, there.net_g))
         if kept is None:
-            raise LedgerError(f"{piece or what}: was never weighed; give its weight")
-        return [RestNoted(haul.uid, what, kept, grade, guessed, uid, note)]
+            raise LedgerError(f"{part.piece or part.what}: was never weighed; give its weight")
+        return [RestNoted(haul.uid, part.what, kept, part.grade, part.guessed, uid, part.note)]
 
     return ledger.act(decide, author=author)[0]
 
@@ -147,44 +147,52 @@ def number_photos(
     told: list[stock.NumberedStone] = []
 
     def decide(reads):
-        told.clear()
-        haul, act = stock.haul(reads, haul_code), new_uid()
-        by_number = {
-            (one.haul, one.number): one.uid for one in stock.pieces(reads, haul=haul.uid).values()
-        }
-        last = stock.last_number(reads, haul_code)
+        numbering = _Numbering(reads, stock.haul(reads, haul_code))
         shown, faces = views.boxes(reads, list(photos)), views.faces(reads, list(photos))
         known = stock.pieces(reads, uids=[entry.fact.piece for entry in faces])
-        codes = {uid: one.code for uid, one in known.items()}
-        facts: list[Fact] = []
+        numbering.codes |= {uid: one.code for uid, one in known.items()}
+        told.clear()
         for sha256, name in photos.items():
             here = [entry for entry in faces if entry.fact.sha256 == sha256]
             boxes = shown.get(sha256, {})
+            number = _in_name(name, haul_code) if len(boxes) == 1 else None
             for stone, box in boxes.items():
-                face = _face_at(box, here, codes)
-                if face is None:
-                    continue
-                if face.piece in codes:
-                    told.append(stock.NumberedStone(name, stone, codes[face.piece], False))
-                    continue
-                number = _in_name(name, haul_code) if len(boxes) == 1 else None
-                piece = by_number.get((haul.uid, number)) if number else None
-                if piece is not None:
-                    facts.append(FaceOfPiece(piece, sha256, face.box, face.outline))
-                    told.append(
-                        stock.NumberedStone(name, stone, stock.code_of(haul_code, number), False)
-                    )
-                    continue
-                number = number or last + 1
-                last = max(last, number)
-                by_number[haul.uid, number] = face.piece
-                codes[face.piece] = stock.code_of(haul_code, number)
-                facts.append(Numbered(face.piece, haul.uid, number, act=act))
-                told.append(stock.NumberedStone(name, stone, codes[face.piece], True))
-        return facts
+                if face := _face_at(box, here, numbering.codes):
+                    told.append(stock.NumberedStone(name, stone, *numbering.of(face, number)))
+        return numbering.facts
 
     ledger.act(decide, author=author)
     return told
+
+
+class _Numbering:
+    """Numbers given in one act. codes : of pieces, by uid.   facts : to be kept."""
+
+    def __init__(self, reads: stock.Reads, haul: stock.Haul) -> None:
+        self._reads, self._haul, self._act = reads, haul, new_uid()
+        of_haul = stock.pieces(reads, haul=haul.uid).values()
+        self._by_number = {one.number: one.uid for one in of_haul}
+        self._last = stock.last_number(reads, haul.code)
+        self.codes: dict[str, str] = {}
+        self.facts: list[Fact] = []
+
+    def of(self, face: FaceOfPiece, wanted: int | None) -> tuple[str, bool]:
+        """Return the code of a face's piece, and whether it was given now; ``wanted`` is the number in its photo's
+        name."""
+        if face.piece in self.codes:
+            return self.codes[face.piece], False
+        if wanted in self._by_number:
+            piece = self._by_number[wanted]
+            self.facts.append(FaceOfPiece(piece, face.sha256, face.box, face.outline))
+            return stock.code_of(self._haul.code, wanted), False
+        if wanted and stock.was_given(self._reads, self._haul.code, wanted):
+            wanted = None  # It was taken back, and stays given.
+        number = wanted or self._last + 1
+        self._last = max(self._last, number)
+        self._by_number[number] = face.piece
+        self.codes[face.piece] = stock.code_of(self._haul.code, number)
+        self.facts.append(Numbered(face.piece, self._haul.uid, number, act=self._act))
+        return self.codes[face.piece], True
 
 
 def _face_at(

@@ -105,7 +105,7 @@ def report_lines(report: HaulReport) -> list[str]:
     lines.append(f"  {gap_words(report.balance, unit)}")
     for row, grade, of in report.by_grade:
         lines.append(
-            f"  {row}, {grade or 'no grade'}: {weight_text(of.grams, unit)}, {_asked(of, money)}"
+            f"  {_kind_name(row, grade)}: {weight_text(of.grams, unit)}, {_asked(of, money)}"
         )
     total = report.worth
     lines.append(
@@ -132,7 +132,7 @@ def report_page(report: HaulReport) -> str:
         gap=gap_words(report.balance, unit),
         worth=[
             {
-                "name": f"{row}, {grade or 'no grade'}",
+                "name": _kind_name(row, grade),
                 "weight": weight_text(of.grams, unit),
                 "money": _asked(of, money),
                 **_bar(of.total, total),
@@ -150,8 +150,13 @@ def report_page(report: HaulReport) -> str:
     )
 
 
+def _kind_name(row: str, grade: str | None) -> str:
+    return row if row == "chips" else f"{row}, {grade or 'no grade'}"
+
+
 def _row_name(row: BalanceRow) -> str:
-    guessed = ", guessed in part" if row.guessed_g else ""
+    guessed = ", guessed" if row.guessed_g == row.grams else ", guessed in part"
+    guessed = guessed if row.guessed_g else ""
     return f"{row.row} ({row.parts}){guessed}"
 
 

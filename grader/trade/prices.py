@@ -4,6 +4,7 @@ Money is decimal, each item rounded half up to the cent. A table is never change
 day.
 """
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -19,6 +20,7 @@ CENT = Decimal("0.01")
 #: Size class that stands for every one without a price of its own.
 ANY = "any"
 _KEYS = ("currency", "begins", "per", "by_weight", "singles", "by_hand", "chips", "off")
+_CODE = re.compile(r"[A-Za-z0-9]{1,12}-(\d{3}|[1-9]\d{3,6}|L[1-9]\d{0,6})")
 _MOST_PRICE = Decimal("1e9")
 
 
@@ -87,7 +89,7 @@ def read_price_table(text: str, where: str) -> PriceTable:
             for grade, value in _table(where, data, "by_weight").items()
         },
         singles=_money(where, data, "singles"),
-        by_hand=_money(where, data, "by_hand"),
+        by_hand=_by_hand(where, data),
         chips=_by_grams(where, data, "chips"),
         off=tuple(
             (grams, _share(where, percent)) for grams, percent in _by_grams(where, data, "off")
@@ -118,6 +120,17 @@ def _price(where: str, key: str, value: object) -> Decimal:
 def _money(where: str, data: dict, key: str) -> dict[str, Decimal]:
     given = _table(where, data, key)
     return check_table(where, key, given, dict.fromkeys(given, _price))
+
+
+def _by_hand(where: str, data: dict) -> dict[str, Decimal]:
+    by_hand = _money(where, data, "by_hand")
+    for code in by_hand:
+        # Another spelling would be a price that no piece ever has.
+        if not _CODE.fullmatch(code):
+            raise SettingsError(
+                f"{where}: by_hand names {quoted(code)}; write it as on the label, 07-001 or 07-L2"
+            )
+    return by_hand
 
 
 def _by_size(where: str, key: str, value: object) -> dict[str, Decimal]:

@@ -322,6 +322,16 @@ def test_the_exact_place_is_told_nowhere(example):
         assert "third fence" not in json.dumps(example(*args))
 
 
+def test_two_ledgers_that_were_joined_are_told_where_both_have_a_haul_of_that_code(example):
+    from grader.ledger.deeds import HaulBrought, TypedWeight
+
+    with open_ledger(default_path()) as ledger:
+        ledger.add(HaulBrought("07", TypedWeight("5kg", "5000")))
+    assert "two hauls are called 07" in example("haul", "report", "07", fails=True)
+    # What bears a number of its own is still found.
+    example("sell", "07-001")
+
+
 @pytest.mark.slow
 def test_ten_thousand_pieces_are_listed_weighed_sold_and_told_of_within_a_second_each(grader):
     """Seconds of the processor, without the start of the program, which a person waits for each time."""

@@ -84,6 +84,8 @@ def test_numbers_taken_back_are_not_given_again(haul):
     assert "number 07-001 given" in haul.run("undo").stdout
     lines, _ = haul.batch()
     assert [line[:6] for line in lines] == ["07-004", "07-005", "07-006"]
+    haul.photo("more/07-002.jpg", "1d")
+    assert haul.batch("more")[0] == ["07-007  07-002.jpg, stone 1"]
 
 
 def called(haul, *grades):

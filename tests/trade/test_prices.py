@@ -63,6 +63,10 @@ def test_a_price_per_weight_with_size_classes_and_much_taken_at_once():
         ),
         ("currency = 'USD'\nbegins = 2025-01-01\nby_wieght = {}", "by_weight"),
         ("currency =", "not valid TOML"),
+        (
+            "currency = 'USD'\nbegins = 2025-01-01\nby_weight = {}\nby_hand = {'07-1' = 9}",
+            "as on the label, 07-001",
+        ),
     ],
 )
 def test_a_price_table_that_cannot_be_is_refused_in_one_line(text, told):
