@@ -31,6 +31,10 @@ def weigh(
     ] = None,
     tare: Annotated[object, weight_option("--tare", "What the container weighs by itself.")] = None,
     wet: Annotated[bool, typer.Option("--wet", help="Weighed wet; it stays marked so.")] = False,
+    scale: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", callback=words, help="Which scale, by your own name for it."),
+    ] = None,
     guessed: Annotated[
         bool, typer.Option("--guessed", help="A guess; it stays marked so.")
     ] = False,
@@ -53,7 +57,7 @@ def weigh(
     if code is not None and weight is None:
         raise typer.BadParameter("say what it weighs, as 1.35lb", param_hint="WEIGHT")
     ledger, by = session.need_ledger("weighing"), by or session.settings.by
-    marks = {"tare": tare, "wet": wet, "guessed": guessed}
+    marks = {"tare": tare, "wet": wet, "guessed": guessed, "scale": scale}
     if table is not None:
         rows = read_weighings(table, haul, session.settings.unit, **marks)
         _tell(weigh(ledger, rows, by, number_new=new), json, session)

@@ -20,13 +20,15 @@ FEW = 8
 
 @dataclass(frozen=True)
 class Weighing:
-    """What the scale said of a piece or lot, by its whole code. tare : of the container."""
+    """What the scale said of a piece or lot, by its whole code. tare : of the container.   scale : the seller's name
+    for it."""
 
     code: str
     weight: Weight
     tare: Weight | None = None
     wet: bool = False
     guessed: bool = False
+    scale: str | None = None
 
 
 def whole_code(code: str, haul: str | None) -> str:
@@ -112,7 +114,8 @@ def weigh(
                 raise LedgerError(f"{row.code}: is {thing.fate}; its weight stays as it was")
             try:
                 weighed = Weighed(
-                    thing.uid, typed(row.weight), row.tare and typed(row.tare), row.wet, row.guessed, act=act
+                    thing.uid, typed(row.weight), row.tare and typed(row.tare), row.wet, row.guessed,
+                    row.scale, act=act,
                 )  # fmt: skip
             except LedgerError as err:
                 raise LedgerError(f"{row.code}: {err}") from err

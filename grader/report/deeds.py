@@ -33,6 +33,7 @@ def _weighed(deed: deeds.Weighed, codes: Mapping[str, str]) -> str:
     marks = [word for word, on in (("wet", deed.wet), ("guessed", deed.guessed)) if on]
     tare = f", {deed.tare.typed} of it the container" if deed.tare else ""
     of = f"{codes[deed.thing]} " if deed.thing in codes else ""
+    marks += [f"scale {deed.scale}"] if deed.scale else []
     behind = f" ({', '.join(marks)})" if marks else ""
     return f"{of}weighed: {deed.weight.typed}{tare}, net {weight_text(deed.net_g)}{behind}"
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from grader.ledger.stock import Haul, Trip
+from grader.ledger.stock import Haul, Sale, Trip
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
@@ -28,6 +28,7 @@ from grader.trade.prices import PriceTable
 class HaulReport:
     """All that the report of a haul tells. unit : of weights, and of prices per weight.
 
+    sales : of its pieces and lots, also those that came back.
     by_grade : (row, grade, worth), the rows of a balance in their order.
     """
 
@@ -39,6 +40,7 @@ class HaulReport:
     balance: Balance
     worth: Worth
     by_grade: tuple[tuple[str, str | None, Worth], ...]
+    sales: tuple[Sale, ...] = ()
 
     @property
     def per_raw(self) -> Decimal | None:
@@ -53,18 +55,22 @@ def haul_report(
     haul: Haul,
     trip: Trip | None,
     parts: Sequence[Part],
+    sales: Sequence[Sale],
     prices: PriceTable | None,
     currency: str | None,
     unit: str,
 ) -> HaulReport:
-    """Return the report of a haul from its parts."""
+    """Return the report of a haul from its parts and sales.
+
+    currency : of the money of all parts.
+    """
     kinds = dict.fromkeys((part.row, part.grade) for part in parts if part.row in SALEABLE)
     order = sorted(kinds, key=lambda kind: (ROWS.index(kind[0]), kind[1] or ""))
     return HaulReport(
         haul,
         trip,
         prices,
-        prices.currency if prices else currency,
+        currency,
         # A price per g tells nobody anything.
         unit if unit != "g" else "kg",
         balance(haul.raw_g, parts),
@@ -73,7 +79,23 @@ def haul_report(
             (row, grade, worth(part for part in parts if (part.row, part.grade) == (row, grade)))
             for row, grade in order
         ),
+        tuple(sales),
     )
+
+
+def sale_lines(report: HaulReport) -> list[str]:
+    """Return what was sold in another currency, which is not added up, and what came back and why."""
+    lines = []
+    for sale in report.sales:
+        names = ", ".join(one["code"] for one in sale.snapshot["things"])
+        if sale.refund is not None:
+            why = f": {sale.why}" if sale.why else ""
+            lines.append(
+                f"came back: {names}, {money_text(sale.refund, sale.currency)} refunded{why}"
+            )
+        elif sale.currency != report.currency:
+            lines.append(f"not added up: {names} sold for {money_text(sale.price, sale.currency)}")
+    return lines
 
 
 def gap_words(balanced: Balance, unit: str) -> str:
@@ -113,6 +135,7 @@ def report_lines(report: HaulReport) -> list[str]:
         + (f"; {total.unpriced} parts without a price" if total.unpriced else "")
     )
     lines += [f"{money(value)} {what}" for what, value in _rates(report) if value is not None]
+    lines += sale_lines(report)
     lines.append(_prices_words(report))
     return lines
 
@@ -146,6 +169,7 @@ def report_page(report: HaulReport) -> str:
             ),
             *((money(value), what) for what, value in _rates(report) if value is not None),
         ],
+        sales=sale_lines(report),
         prices=lines[-1],
     )
 
@@ -219,6 +243,16 @@ def report_record(report: HaulReport) -> dict:
         "currency": report.currency,
         "unit": report.unit,
         "rates": {what: number_text(value) for what, value in _rates(report)},
+        "sales": [
+            {
+                "things": [one["code"] for one in sale.snapshot["things"]],
+                "price": number_text(sale.price),
+                "currency": sale.currency,
+                "refund": number_text(sale.refund),
+                "why": sale.why,
+            }
+            for sale in report.sales
+        ],
         "prices": report.prices
         and {"begins": report.prices.begins.isoformat(), "version": report.prices.version},
     }

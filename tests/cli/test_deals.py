@@ -225,6 +225,21 @@ def test_a_return_brings_all_of_a_sale_back(example):
     example("sell", "07-001", "--for", "200")
 
 
+def test_a_report_tells_what_came_back_and_never_adds_two_currencies(example):
+    example("sell", "07-001")
+    example("return", "07-001", "--why", "too blue", "--refund", "200")
+    example("sell", "07-002", "--for", "150")
+    (example.folder / "EUR.toml").write_text(
+        'currency = "EUR"\nbegins = 2025-09-01\n[by_weight]\nselect = 20\n[by_hand]\n"07-003" = 70\n'
+    )
+    example("prices", "set", "EUR.toml")
+    text = example("haul", "report", "07", "--unit", "lb")
+    assert "came back: 07-001, 200.00 USD refunded: too blue" in text
+    assert "not added up: 07-002 sold for 150.00 USD" in text
+    # 12 lb select at 20 and one by hand, in euros; nothing of the sale in dollars.
+    assert "worth 310.00 EUR: 0.00 EUR got, 310.00 EUR asked" in text
+
+
 def test_prices_of_a_sale_add_up_to_the_cent(example):
     sold = example("sell", "07-001", "07-002", "07-003", "--for", "100", "--json")
     shares = [Decimal(one["share"]) for one in sold["things"]]
@@ -249,10 +264,18 @@ def test_a_table_of_weights_is_kept_whole_or_not_at_all(example):
 
 def test_a_typed_sitting_keeps_each_line_at_once_and_goes_on_after_a_slip(example):
     said = example(
-        "weigh", "--haul", "07", "--tare", "100g", typed="1 1100g\n2 heavy\n3 700\nundo\n3 800\n\n"
+        "weigh",
+        "--haul",
+        "07",
+        "--tare",
+        "100g",
+        "--scale",
+        "bench",
+        typed="1 1100g\n2 heavy\n3 700\nundo\n3 800\n\n",
     )
     assert said.splitlines()[0].startswith("07-001: 1000 g, before 1814.4 g")
     listed = {row["piece"]: row["net_g"] for row in example("haul", "list", "07", "--json")}
+    assert "net 1000 g (scale bench)" in example("history", "07-001")
     assert Decimal(listed["07-001"]) == 1000 and Decimal(listed["07-003"]) == 700
     assert Decimal(listed["07-002"]) == 4 * Decimal("453.59237")
 
