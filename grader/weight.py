@@ -32,7 +32,8 @@ _SAME_UNIT = {
 class Weight:
     """A weight, kept as it was typed beside what it comes to.
 
-    typed : the seller's own words, "412" or "1.35 lb".   grams : decimal, above 0.
+    typed : the seller's own words, "412" or "1.35 lb"; with the unit that was meant where that is not g.
+    grams : decimal, above 0.
     """
 
     typed: str
@@ -59,6 +60,8 @@ def grams_of(text: str, unit: str = "g") -> Weight:
         number, unit = match[1], _SAME_UNIT.get(match[2].lower(), match[2].lower())
         if unit not in GRAMS_IN:
             raise ValueError(f"{typed!r}: {match[2]} is no unit here; write g, kg, lb, oz or ct")
+    elif unit != "g":
+        typed = f"{typed} {unit}"
     read_number(number)
     return Weight(typed, Decimal(number.replace(",", ".")) * GRAMS_IN[unit])
 

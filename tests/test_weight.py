@@ -64,3 +64,10 @@ def test_units_are_exact(text, grams):
 def test_a_number_alone_is_in_the_unit_that_is_asked_for():
     assert grams_of("2", "lb").grams == Decimal("907.18474")
     assert grams_of("2 g", "lb").grams == 2
+
+
+def test_a_weight_without_a_unit_keeps_the_one_that_was_meant():
+    # Else next year nobody knows whether 1.35 was kg or lb.
+    assert grams_of("1,35", "lb").typed == "1,35 lb"
+    assert grams_of("412").typed == "412"
+    assert grams_of("21.6oz", "lb").typed == "21.6oz"

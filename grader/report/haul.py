@@ -200,6 +200,8 @@ def _asked(of: Worth, money) -> str:
 def _rates(report: HaulReport) -> list[tuple[str, Decimal | None]]:
     """What the haul is worth by each of what it cost."""
     trip, total = report.trip, report.worth.total
+    if not total:
+        return []
     hours = trip.hours if trip else None
     hand_hours = hours * trip.hands if hours and trip.hands else None
     each = lambda of: (total / of).quantize(Decimal("0.01"), "ROUND_HALF_UP") if of else None  # noqa: E731

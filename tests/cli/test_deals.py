@@ -339,6 +339,20 @@ def test_the_report_is_a_page_and_a_table_that_tell_the_same(example):
     assert (example.folder / "report" / "haul-07 (yours).csv").read_text() == "mine"
 
 
+def test_units_and_currency_of_the_settings_hold_where_none_is_typed(grader):
+    (grader.folder / "grader.toml").write_text('unit = "lb"\ncurrency = "EUR"\n')
+    grader("haul", "new", "09", "--raw", "2")
+    assert grader("weigh", "09-001", "1,5", "--new").startswith("09-001: 1.50 lb")
+    grader("haul", "add", "09", "waste", "0.5")
+    assert "weighed: 1,5 lb" in grader("history", "09-001")
+    text = grader("haul", "report", "09")
+    assert "2.00 lb raw" in text and "it closes" in text
+    # Nothing has a price yet: no rates of nothing.
+    assert "per raw" not in text
+    assert "sold for 38.00 EUR" in grader("sell", "09-001", "--for", "38")
+    assert "19.00 EUR per raw lb" in grader("haul", "report", "09")
+
+
 def test_the_exact_place_is_told_nowhere(example):
     example("trip", "new", "South", "--place", "behind the third fence")
     for args in (("trip", "list"), ("trip", "list", "--json"), ("undo", "--json")):
