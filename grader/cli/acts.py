@@ -8,9 +8,9 @@ from grader.cli.options import (
     ByOption,
     JsonOption,
     takes_session,
-    weight_option,
     whole_number,
 )
+from grader.cli.weights import weight_option
 
 PieceArgument = Annotated[str, typer.Argument(metavar="07-113", help="The piece.")]
 

@@ -9,13 +9,12 @@ import typer
 from grader.cli.options import (
     ByOption,
     JsonOption,
-    a_weight,
     folder_place,
     takes_session,
-    weight_option,
     whole_number,
     words,
 )
+from grader.cli.weights import a_weight, weight_option
 
 haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 

@@ -9,10 +9,10 @@ from grader.cli.options import (
     ByOption,
     JsonOption,
     takes_session,
-    weight_option,
     whole_number,
     words,
 )
+from grader.cli.weights import weight_option
 
 lots = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 

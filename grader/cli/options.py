@@ -151,38 +151,6 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
     return Neutral((x, y, w, h), "paper" if tray_at is None else "tray")
 
 
-def a_weight(text):
-    """Return the weight above 0 that a person wrote; without a unit, in that of the settings."""
-    from grader.settings import load_settings
-    from grader.weight import Weight, grams_of
-
-    if isinstance(text, Weight):
-        return text
-    try:
-        weight = grams_of(text, load_settings().unit)
-    except ValueError as err:
-        raise typer.BadParameter(str(err)) from None
-    if weight.grams <= 0:
-        raise typer.BadParameter(f"{text}: give a weight above 0, as 500g, 1.35lb or 21.6oz")
-    return weight
-
-
-def weight_option(flag: str, help: str):
-    """Return an option that takes a weight."""
-    return typer.Option(flag, metavar="WEIGHT", parser=a_weight, help=help)
-
-
-def some_money(text):
-    """Return the money, 0 or more, that a person wrote, as a decimal number."""
-    from decimal import Decimal
-
-    if isinstance(text, Decimal):
-        return text
-    if _number(text) < 0:
-        raise typer.BadParameter(f"{text}: give a price, 0 or more, as 38 or 38.50")
-    return Decimal(text.strip().replace(",", "."))
-
-
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON alone.")]
 GradedFolder = Annotated[
     Path,

@@ -6,7 +6,13 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ByOption, JsonOption, some_money, takes_session, words
+from grader.cli.options import (
+    ByOption,
+    JsonOption,
+    takes_session,
+    words,
+)
+from grader.cli.weights import some_money
 
 prices = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 

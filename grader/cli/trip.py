@@ -11,10 +11,10 @@ from grader.cli.options import (
     JsonOption,
     number,
     takes_session,
-    weight_option,
     whole_number,
     words,
 )
+from grader.cli.weights import weight_option
 
 trip = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 

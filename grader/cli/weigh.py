@@ -5,7 +5,13 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.options import ByOption, JsonOption, a_weight, takes_session, weight_option, words
+from grader.cli.options import (
+    ByOption,
+    JsonOption,
+    takes_session,
+    words,
+)
+from grader.cli.weights import a_weight, weight_option
 
 
 @takes_session
