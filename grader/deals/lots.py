@@ -61,28 +61,28 @@ def keep_lots(
     Raises
     ------
     LedgerError
-        No such haul, or no piece of it can go into a lot: one line.
+        No such haul, no piece of it can go into a lot, or somebody sold or weighed one meanwhile: one line.
     """
-    kept: list[KeptLots] = []
+    # The search may take seconds, and other programs wait while something is written: so it comes before.
+    there = [one for one in stock.pieces(ledger, uids=of_grade).values() if _is_loose(one)]
+    left_out = {piece.code: why for piece in there if (why := _why_not(piece))}
+    fit = [piece for piece in there if piece.code not in left_out]
+    if not fit:
+        stock.haul(ledger, haul_code)
+        why = f"; left out: {', '.join(left_out)}, not weighed dry" if left_out else ""
+        raise LedgerError(f"haul {haul_code}: no loose piece of grade {grade} is weighed{why}")
+    weights = tuple(PieceWeight(piece.code, Weight(piece.typed, piece.net_g)) for piece in fit)
+    made = lots_of(weights, rules)
+    codes: list[str] = []
 
     def decide(reads):
         haul, act = stock.haul(reads, haul_code), new_uid()
-        there = [
-            piece
-            for piece in stock.pieces(reads, uids=of_grade).values()
-            if not piece.fate and not piece.lot
-        ]
-        left_out = {piece.code: why for piece in there if (why := _why_not(piece))}
-        fit = [piece for piece in there if piece.code not in left_out]
-        if not fit:
-            why = f"; left out: {', '.join(left_out)}, not weighed dry" if left_out else ""
-            raise LedgerError(f"haul {haul_code}: no loose piece of grade {grade} is weighed{why}")
-        weights = tuple(PieceWeight(p.code, Weight(p.typed, p.net_g)) for p in fit)
-        made = lots_of(weights, rules)
+        now = stock.pieces(reads, uids=[piece.uid for piece in fit])
+        if changed := [piece.code for piece in fit if now.get(piece.uid) != piece]:
+            raise LedgerError(f"{changed[0]}: was dealt with just now; make the lots again")
         first = stock.last_lot(reads, haul_code) + 1
         numbers = range(first, first + len(made.lots))
-        codes = tuple(stock.code_of(haul_code, n, lot=True) for n in numbers)
-        kept[:] = [KeptLots(made, codes, weights, left_out)]
+        codes[:] = [stock.code_of(haul_code, n, lot=True) for n in numbers]
         return [
             LotMade(
                 haul.uid, n, rules.size_g, tuple(fit[i].uid for i in lot.pieces), grade, act=act
@@ -91,7 +91,11 @@ def keep_lots(
         ]
 
     ledger.act(decide, author=author)
-    return kept[0]
+    return KeptLots(made, tuple(codes), weights, left_out)
+
+
+def _is_loose(piece: stock.Piece) -> bool:
+    return piece.fate is None and piece.lot is None
 
 
 def _why_not(piece: stock.Piece) -> str | None:

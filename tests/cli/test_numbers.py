@@ -142,6 +142,23 @@ def test_a_wet_guessed_or_unweighed_piece_goes_into_no_lot(haul):
     assert [lot["lot"] for lot in made["lots"]] == ["07-L2"]
 
 
+def test_a_piece_that_is_sold_while_lots_are_searched_is_in_none(haul, monkeypatch):
+    import grader.deals.lots as lots
+
+    called(haul, "cabbing", "cabbing", "select")
+    search = lots.make_lots
+
+    def slow(*args, **more):
+        haul.run("sell", "07-002", "--for", "3")
+        return search(*args, **more)
+
+    (haul.folder / "grader.toml").write_text('currency = "EUR"\n')
+    monkeypatch.setattr(lots, "make_lots", slow)
+    ran = haul.run("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    assert ran.exit_code == 1 and "07-002: was dealt with just now" in ran.stderr
+    assert haul.told("haul", "list", "07")[0]["state"] == "there"
+
+
 def test_what_was_said_of_a_haul_is_the_same_after_replay(haul):
     from grader.ledger.place import default_path
     from grader.ledger.store import open_ledger
