@@ -7,9 +7,11 @@ value, and returns the value as it is to be kept or raises ``SettingsError``: wh
 import difflib
 import tomllib
 from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
 from typing import Any
 
 from grader.errors import SettingsError, harmless, quoted
+from grader.files import regular_bytes
 
 Check = Callable[[str, str, object], Any]
 
@@ -17,6 +19,21 @@ Check = Callable[[str, str, object], Any]
 MOST_BYTES = 1_000_000
 #: Letters of a path; of a name or a meaning in a profile.
 MOST_LETTERS, MOST_LINE_LETTERS = 4000, 200
+
+
+def text_of(path: str | Path, most_bytes: int = MOST_BYTES) -> str:
+    """Return the text of a file that a person wrote, with or without a byte-order mark.
+
+    Raises
+    ------
+    SettingsError
+        It is not there, no text in UTF-8, or too large: one line.
+    """
+    try:
+        return regular_bytes(path, most_bytes).decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as err:
+        reason = getattr(err, "strerror", None) or "not text in UTF-8"
+        raise SettingsError(f"{path}: cannot be read ({reason}); check its name and place") from err
 
 
 def parse_toml(text: str, where: str) -> dict:

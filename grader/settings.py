@@ -3,9 +3,10 @@
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from grader.checks import MOST_BYTES, check_keys, check_number, check_text, parse_toml
+from grader.checks import MOST_BYTES, check_keys, check_number, check_text, one_of, parse_toml
 from grader.errors import SettingsError
 from grader.files import regular_bytes
+from grader.weight import GRAMS_IN
 
 FILE = "grader.toml"
 #: At this scale a stone of 60 px, the least that is judged, would be 30 cm wide.
@@ -20,6 +21,7 @@ class Settings:
     ledger : file of the ledger; the one in the platform's data folder if ``None``.
     by : who sorts here, where the command line names nobody.   decider : whose calls count where people differ; the
     last one's if ``None``.
+    unit : of weights, where none is typed and where they are shown.   currency : of prices, where no price table holds.
     """
 
     profile: str = "banded"
@@ -27,6 +29,8 @@ class Settings:
     ledger: Path | None = None
     by: str | None = None
     decider: str | None = None
+    unit: str = "g"
+    currency: str | None = None
 
 
 def load_settings(folder: str | Path = ".") -> Settings:
@@ -51,13 +55,15 @@ def load_settings(folder: str | Path = ".") -> Settings:
         raise SettingsError(f"{path}: cannot be read ({reason}); mend or remove it") from err
     data = parse_toml(text, where)
     check_keys(where, "the file", data, [field.name for field in fields(Settings)])
-    for key in ("profile", "ledger", "by", "decider"):
+    for key in ("profile", "ledger", "by", "decider", "currency"):
         if key in data:
             check_text(where, key, data[key])
     if "mm_per_px" in data:
         data["mm_per_px"] = check_number(
             where, "mm_per_px", data["mm_per_px"], 1e-6, MOST_MM_PER_PX
         )
+    if "unit" in data:
+        one_of(tuple(GRAMS_IN))(where, "unit", data["unit"])
     settings = Settings(**data)
     here = path.parent
     if settings.ledger is not None:

@@ -258,3 +258,71 @@ def test_files_of_the_sellers_own_stay_where_results_are_written(haul):
     assert after["sheet-2024.html"] == b"last year"
     assert after["results (yours).csv"] == b"mine"
     assert after["results.csv"] != b"mine"
+
+
+# --- deals ---------------------------------------------------------------------------------------
+
+
+@needs_fork
+@pytest.mark.slow
+def test_scenario_18_deals_killed_at_random_moments_come_to_the_same_as_unbroken(tmp_path):
+    run = program(ROOT / "tests" / "killed_deals.py", tmp_path, 40, 5)
+    out, err = run.communicate()
+    assert run.returncode == 0, err
+    told = json.loads(out)
+    assert told["same as unbroken"]
+    names = ("sound", "replays", "kept what was there", "all or nothing", "works again")
+    assert [one for one in told["killed"] if not all(one[name] for name in names)] == []
+    # The log of begun and ended acts shows where they fell.
+    fell = [one["command"] for one in told["killed"] if one["ended"] == -9 and one["in a write"]]
+    assert len(fell) >= 15 and set(fell) == {"weigh", "lots", "sell", "undo"}
+
+
+SELLS = """
+import sys, time
+from decimal import Decimal
+from pathlib import Path
+from grader.deals.sales import Terms, sell
+from grader.deals.weighing import Weighing, weigh
+from grader.errors import LedgerError
+from grader.ledger.store import open_ledger
+from grader.weight import grams_of
+path, name = Path(sys.argv[1]), sys.argv[2]
+sold = 0
+with open_ledger(path) as ledger:
+    path.with_name(name).touch()
+    while len(list(path.parent.glob("writer*"))) < 2:
+        time.sleep(0.001)
+    for number in range(1, 21):
+        code = f"07-{number:03d}"
+        weigh(ledger, [Weighing(f"07-9{number:02d}{name[-1]}", grams_of("5g"))], name, number_new=True)
+        try:
+            sell(ledger, [code], {}, Terms(Decimal(1), "USD", "2026-01-01"), name)
+            sold += 1
+        except LedgerError as err:
+            assert "is sold" in str(err), err
+print(sold)
+"""
+
+
+def test_two_programs_that_sell_the_same_pieces_at_once_sell_each_once(tmp_path):
+    from grader.deals.hauls import new_haul
+    from grader.deals.weighing import Weighing, weigh
+    from grader.ledger import stock
+    from grader.weight import grams_of
+
+    path = tmp_path / "ledger.sqlite"
+    with open_ledger(path) as ledger:
+        new_haul(ledger, "07", grams_of("9kg"), None, None)
+        rows = [Weighing(f"07-{number:03d}", grams_of("100g")) for number in range(1, 21)]
+        weigh(ledger, rows, None, number_new=True)
+    running = [program(path, f"writer {n}", code=SELLS) for n in range(2)]
+    told = [run.communicate() for run in running]
+    assert [err for _, err in told] == ["", ""]
+    assert sum(int(out) for out, _ in told) == 20
+    with open_ledger(path) as ledger:
+        assert len(stock.sales(ledger)) == 20
+        assert len(stock.pieces(ledger)) == 60
+        before = stock.pieces(ledger)
+        ledger.replay()
+        assert stock.pieces(ledger) == before

@@ -7,6 +7,7 @@ import typer
 
 from grader.cli.options import (
     AnewOption,
+    ByOption,
     ModelOption,
     existing_folder,
     folder_place,
@@ -14,6 +15,7 @@ from grader.cli.options import (
     takes_session,
     takes_terms,
     whole_number,
+    words,
 )
 
 
@@ -43,6 +45,15 @@ def batch(
         ),
     ] = None,
     model: ModelOption = None,
+    haul: Annotated[
+        str | None,
+        typer.Option(
+            metavar="07",
+            callback=words,
+            help="Number the stones in that haul; what has a number keeps it.",
+        ),
+    ] = None,
+    by: ByOption = None,
     anew: AnewOption = False,
     *,
     terms,
@@ -55,6 +66,12 @@ def batch(
     """
     from grader.batch import FolderRun, grade_folder
     from grader.report.folder import failed_words, folder_lines, stopped_words
+
+    if haul is not None:
+        from grader.ledger import stock
+
+        # Before the work is done: a haul that is not there is a slip of the pen.
+        stock.haul(session.need_ledger("--haul"), haul)
 
     try:
         with progress("grading") as on_photo:
@@ -77,6 +94,24 @@ def batch(
         typer.echo(str(kept), err=True)
     for record in done.failed:
         typer.echo(failed_words(record), err=True)
+    if haul is not None:
+        _number(haul, done, by, session)
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)
+
+
+def _number(haul: str, done, by: str | None, session) -> None:
+    """Give the stones of a graded folder their numbers, and tell them."""
+    from grader.deals.hauls import number_photos
+    from grader.report.folder import numbered_lines
+
+    photos = {
+        record["photo"]["sha256"]: record["photo"]["file"]
+        for record in done.records
+        if "error" not in record
+    }
+    for line in numbered_lines(
+        number_photos(session.ledger, haul, photos, by or session.settings.by)
+    ):
+        typer.echo(line, err=True)

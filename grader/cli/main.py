@@ -11,6 +11,7 @@ from typer.core import TyperGroup
 
 from grader import __version__
 from grader.cli import (
+    acts,
     ask,
     backup,
     batch,
@@ -21,9 +22,15 @@ from grader.cli import (
     colours,
     cutplan,
     doctor,
+    haul,
+    lots,
     models,
+    parcel,
     retrain,
     second_look,
+    selling,
+    trip,
+    weigh,
 )
 from grader.errors import GraderError, ModelError, SettingsError, harmless
 
@@ -127,6 +134,18 @@ app.command("ask", short_help="Name the stones to call next.")(ask.ask)
 app.command("second-look", short_help="Sort called stones again, blind.")(second_look.second_look)
 app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
 app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
+app.add_typer(trip.trip, name="trip", short_help="Begin a trip to dig.")
+app.add_typer(haul.haul, name="haul", short_help="Keep what a trip brought home.")
+app.command("weigh", short_help="Weigh pieces and lots.")(weigh.weigh)
+app.command("break", short_help="Break a piece into new ones.")(acts.break_)
+app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
+app.command("chips", short_help="Fill bags of chips.")(lots.chips)
+app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
+app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
+app.command("return", short_help="Take a sale back in.")(selling.come_back)
+app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
+app.command("undo", short_help="Take your last act back.")(acts.undo)
+app.command("history", short_help="Tell all of a piece.")(acts.history)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)
 app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)

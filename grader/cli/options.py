@@ -151,6 +151,7 @@ def neutral_of(paper_at: str | None, tray_at: str | None):
     return Neutral((x, y, w, h), "paper" if tray_at is None else "tray")
 
 
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON alone.")]
 GradedFolder = Annotated[
     Path,
     typer.Argument(

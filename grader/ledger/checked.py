@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import MISSING, fields
 from datetime import date
+from decimal import Decimal
 from functools import cache
 from itertools import chain
 from pathlib import PurePosixPath, PureWindowsPath
@@ -291,5 +292,10 @@ def to_text(value: Any, *, sort_keys: bool = False) -> str:
         It holds a number that is not finite.
     """
     return json.dumps(
-        value, allow_nan=False, sort_keys=sort_keys, separators=(",", ":"), default=plain
+        value, allow_nan=False, sort_keys=sort_keys, separators=(",", ":"), default=_plain_value
     )
+
+
+def _plain_value(value: Any) -> Any:
+    # Money and grams as text: a binary number would lose digits.
+    return f"{value:f}" if isinstance(value, Decimal) else plain(value)

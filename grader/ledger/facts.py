@@ -333,15 +333,6 @@ class SeasonBegun(Fact):
     begins: Day
 
 
-KINDS: dict[str, type[Fact]] = {
-    cls.kind: cls
-    for cls in (
-        PhotoFile, Measured, Look, NamedPiece, FaceOfPiece, SavedCall, SavedLineWord, SavedRegionWord, TakenBack,
-        Compared, ModelUse, ResortBegun, ResortAnswer, ResortUndone, ResortDone, SeasonBegun,
-    )
-}  # fmt: skip
-
-
 AFact = TypeVar("AFact", bound=Fact)
 
 
@@ -357,19 +348,6 @@ class Entry(Generic[AFact]):
     author: str | None
     time: str
     fact: AFact
-
-
-def read_fact(kind: str, body: str, uid: str) -> Fact:
-    """Return the fact of that kind and JSON text.
-
-    Raises
-    ------
-    LedgerError
-        The kind is unknown, or the text is none of it.
-    """
-    if kind not in KINDS:
-        raise LedgerError(f"fact {kind!r} is unknown; a newer version of this tool may know it")
-    return KINDS[kind].from_body(body, uid)
 
 
 def checked_author(author: str | None) -> str | None:

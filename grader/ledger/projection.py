@@ -1,11 +1,12 @@
 """What each fact says in the view tables: rows that are put in the place of those with the same key."""
 
 from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Table
 
-from grader.ledger import facts, schema
+from grader.ledger import deeds, facts, schema
 from grader.ledger.checked import plain, to_text
 from grader.ledger.facts import Entry, Fact
 
@@ -102,6 +103,37 @@ def _undone(entry: Entry) -> Iterator[Row]:
     yield schema.resort_answer, row
 
 
+def _deed(
+    table: Table, columns: Callable[[Any], dict[str, Any]] = lambda fact: {}
+) -> Callable[[Entry], Iterator[Row]]:
+    """For deeds: who did it, what it speaks of, and its own table, whose columns are fields or told by ``columns``."""
+
+    def rows(entry: Entry) -> Iterator[Row]:
+        deed: deeds.Deed = entry.fact
+        own = _own(entry)
+        said = {name: own[name] for name in ("uid", "sequence", "act")}
+        yield (
+            schema.deed,
+            said | {"author": entry.author, "time": entry.time, "kind": deed.kind},
+        )
+        for thing in deed.things:
+            yield schema.about, {"deed": deed.uid, "thing": thing}
+        row = {name: value for name, value in own.items() if name in table.c} | columns(deed)
+        yield table, {name: _column(value) for name, value in row.items()}
+
+    return rows
+
+
+def _column(value: Any) -> Any:
+    # Exact as text; SQLite has no decimal numbers.
+    return f"{value:f}" if isinstance(value, Decimal) else value
+
+
+def _undone_act(entry: Entry) -> Iterator[Row]:
+    fact: deeds.Undone = entry.fact
+    yield schema.undone, {"act": fact.of, "uid": fact.uid, "sequence": entry.sequence}
+
+
 _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     facts.PhotoFile: _as_it_is(schema.photo),
     facts.Measured: _measured,
@@ -119,4 +151,19 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     facts.ResortUndone: _undone,
     facts.ResortDone: _as_it_is(schema.resort_done),
     facts.SeasonBegun: _as_it_is(schema.season),
+    deeds.TripBegun: _deed(schema.trip, lambda t: {"target_g": t.target and t.target.grams}),
+    deeds.HaulBrought: _deed(
+        schema.haul, lambda h: {"raw_typed": h.raw.typed, "raw_g": h.raw.grams}
+    ),
+    deeds.Numbered: _deed(schema.numbered),
+    deeds.Weighed: _deed(schema.weighed, lambda w: {"typed": w.weight.typed, "net_g": w.net_g}),
+    deeds.RestNoted: _deed(
+        schema.rest, lambda r: {"typed": r.weight.typed, "net_g": r.weight.grams}
+    ),
+    deeds.TableSet: _deed(schema.sellers_table),
+    deeds.LotMade: _deed(schema.lot),
+    deeds.Sold: _deed(schema.sale, lambda s: {"price_table": s.table}),
+    deeds.CameBack: _deed(schema.returned),
+    deeds.Broken: _deed(schema.broken, lambda b: {"loss_g": b.loss and b.loss.grams}),
+    deeds.Undone: _undone_act,
 }

@@ -16,7 +16,7 @@ from sqlalchemy import (
 )
 
 #: Of the tables; the name of the last migration.
-VERSION = "0001"
+VERSION = "0002"
 #: By which a ledger is told from another program's database: "SFGL" in ASCII, in the file's header.
 APPLICATION_ID = 0x5346474C
 
@@ -289,6 +289,161 @@ season = Table(
     _text("name", "as typed"),
     _text("begins", "ISO date"),
     comment="seasons of calls",
+)
+
+deed = Table(
+    "deed",
+    metadata,
+    _uid(),
+    _sequence(),
+    *_author_and_time(),
+    _text("kind", "what kind of fact it is"),
+    _text("act", "of the command that it was done with", index=True),
+    Index("ix_deed_author", "author", "sequence"),
+    comment="what was done with stone once it was dug",
+)
+
+# fmt: off
+about = Table(
+    "about",
+    metadata,
+    _text("deed", "uid of the deed", ForeignKey("deed.uid"), primary_key=True),
+    _text("thing", "uid of what it made or was done with", ForeignKey("fact.uid"), primary_key=True, index=True),
+    comment="what each deed speaks of",
+)
+# fmt: on
+
+undone = Table(
+    "undone",
+    metadata,
+    _text("act", "that is taken back", primary_key=True),
+    _text("uid", "of the fact that takes it back", ForeignKey("fact.uid")),
+    _sequence(),
+    comment="acts taken back; their deeds stay in their tables",
+)
+
+
+def _deed() -> list[Column]:
+    return [_uid(), _sequence(), _text("act", "of the command that it was done with")]
+
+
+def _haul() -> Column:
+    return _text("haul", "which it is of", ForeignKey("haul.uid"), index=True)
+
+
+trip = Table(
+    "trip",
+    metadata,
+    *_deed(),
+    _whole("number", "by which it is called", index=True),
+    _text("name", "as typed"),
+    _text("begins", "ISO date"),
+    _maybe("spot", "where on the claim, coarse"),
+    _maybe("seam", "as typed"),
+    _maybe("hours", "of digging, decimal number"),
+    _whole("hands", "people who dug", nullable=True),
+    _maybe("target_g", "weight to bring home, g, decimal number"),
+    _maybe("right", "what the seller noted of his right to dig"),
+    _maybe("place", "the exact place, for the seller alone"),
+    comment="trips to dig",
+)
+
+haul = Table(
+    "haul",
+    metadata,
+    *_deed(),
+    _text("code", "by which it is called, as 07", index=True),
+    _maybe("trip", "that brought it", ForeignKey("trip.uid")),
+    _text("raw_typed", "weight out of the ground, as typed"),
+    _text("raw_g", "the same in g, decimal number"),
+    comment="what trips brought home",
+)
+
+numbered = Table(
+    "numbered",
+    metadata,
+    *_deed(),
+    _text("piece", "that bears the number", ForeignKey("piece.uid"), index=True),
+    _text("haul", "which it is of", ForeignKey("haul.uid")),
+    _whole("number", "in its haul"),
+    Index("ix_numbered_code", "haul", "number"),
+    comment="numbers of pieces; one is never given twice",
+)
+
+weighed = Table(
+    "weighed",
+    metadata,
+    *_deed(),
+    _text("thing", "uid of the piece or lot", ForeignKey("fact.uid"), index=True),
+    _text("typed", "weight as typed"),
+    _text("net_g", "the same less the container, g, decimal number"),
+    _whole("wet", "1 for wet stone"),
+    _whole("guessed", "1 for a guess"),
+    comment="what pieces and lots weigh; the last one counts",
+)
+
+rest = Table(
+    "rest",
+    metadata,
+    *_deed(),
+    _haul(),
+    _text("what", "waste, chips, sorted stone and so on"),
+    _maybe("grade", "of sorted stone"),
+    _text("typed", "weight as typed"),
+    _text("net_g", "the same in g, decimal number"),
+    _whole("guessed", "1 for a guess"),
+    _maybe("piece", "numbered one that it was", ForeignKey("piece.uid"), index=True),
+    comment="parts of hauls that are no pieces for sale",
+)
+
+sellers_table = Table(
+    "sellers_table",
+    metadata,
+    *_deed(),
+    _text("what", "prices or boxes"),
+    _text("begins", "day from which it holds, ISO date"),
+    comment="tables of the seller's own, each from its day on",
+)
+
+lot = Table(
+    "lot",
+    metadata,
+    *_deed(),
+    _haul(),
+    _whole("number", "in its haul"),
+    _maybe("grade", "of its pieces"),
+    _text("size_g", "least weight that was asked for, g, decimal number"),
+    comment="lots made up; their pieces stand in about",
+)
+
+sale = Table(
+    "sale",
+    metadata,
+    *_deed(),
+    _text("price", "of all together, decimal number"),
+    _text("currency", "of the price"),
+    _maybe("price_table", "that held then", ForeignKey("fact.uid")),
+    _json("snapshot", "what was told of each thing then", nullable=False),
+    comment="sales; what was sold stands in about",
+)
+
+returned = Table(
+    "returned",
+    metadata,
+    *_deed(),
+    _text("sale", "that came back", ForeignKey("sale.uid"), index=True),
+    _text("refund", "money given back, decimal number"),
+    _maybe("why", "as typed"),
+    comment="sales that came back",
+)
+
+broken = Table(
+    "broken",
+    metadata,
+    *_deed(),
+    _text("piece", "that was broken", ForeignKey("piece.uid"), index=True),
+    _maybe("loss_g", "what was lost by it, g, decimal number"),
+    comment="pieces broken; the parts have them as parents",
 )
 
 #: What replay drops and computes anew, each after the tables that it points to.

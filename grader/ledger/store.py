@@ -7,7 +7,7 @@ with them, or nothing is. The order of facts is that of adding. Two programs may
 import sqlite3
 import time as clock
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -22,7 +22,8 @@ from sqlalchemy.exc import DBAPIError
 
 from grader.errors import LedgerError
 from grader.ledger.checked import to_text
-from grader.ledger.facts import Entry, Fact, checked_author, checked_time, read_fact
+from grader.ledger.facts import Entry, Fact, checked_author, checked_time
+from grader.ledger.kinds import read_fact
 from grader.ledger.pictures import HEADER, Pictures
 from grader.ledger.place import place_remarks
 from grader.ledger.projection import rows_of
@@ -32,6 +33,17 @@ from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, fact
 WAIT_S = 30.0
 #: Facts read and put into the views at a time.
 CHUNK = 500
+
+
+class Reading:
+    """What can be read of a ledger in the middle of an act."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def rows(self, statement: Select) -> Sequence[Row]:
+        """Return all rows of a query."""
+        return self._connection.execute(statement).all()
 
 
 class Ledger:
@@ -93,6 +105,24 @@ class Ledger:
                 _project(connection, placed)
                 new.update(entry.fact.kind for entry in placed)
         return new
+
+    def act(
+        self, decide: Callable[["Reading"], Iterable[Fact]], *, author: str | None = None
+    ) -> list[Fact]:
+        """Add the facts that ``decide`` makes of what it reads, and return them: nobody else writes in between.
+
+        Raises
+        ------
+        LedgerError
+            As :meth:`add`, or as ``decide`` does; nothing is added then.
+        """
+        author, time = checked_author(author), now()
+        with self._transaction(reads=False) as connection:
+            decided = list(decide(Reading(connection)))
+            entries = [Entry(0, author, time, one) for one in decided]
+            for first in range(0, len(entries), CHUNK):
+                _project(connection, _insert(connection, entries[first : first + CHUNK]))
+        return decided
 
     def rows(self, statement: Select) -> Sequence[Row]:
         """Return all rows of a query.

@@ -120,7 +120,7 @@ def calls(
     table = schema.call
     day = func.substr(table.c.time, 1, 10)
     columns = [one for one in table.c if outlines or one is not table.c.outline]
-    wanted = select(*columns).where(*_among(table.c.sha256, sha256)).order_by(table.c.sequence)
+    wanted = select(*columns).where(*among(table.c.sha256, sha256)).order_by(table.c.sequence)
     if by is not None:
         wanted = wanted.where(table.c.author == by)
     if since is not None:
@@ -151,7 +151,7 @@ def line_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedLineWo
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    return _entries(ledger, schema.line_word, *_among(schema.line_word.c.sha256, sha256))
+    return _entries(ledger, schema.line_word, *among(schema.line_word.c.sha256, sha256))
 
 
 def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedRegionWord], ...]:
@@ -162,7 +162,7 @@ def region_words(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[SavedRegi
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    return _entries(ledger, schema.region_word, *_among(schema.region_word.c.sha256, sha256))
+    return _entries(ledger, schema.region_word, *among(schema.region_word.c.sha256, sha256))
 
 
 def measured(ledger: Ledger, way: Way) -> Entry[Measured] | None:
@@ -190,7 +190,7 @@ def measured_uids(ledger: Ledger, ways: Iterable[Way]) -> dict[str, str]:
     table = schema.measured
     rows = ledger.rows(
         select(table.c["sha256", "key", "measurement_version", "profile_sha256", "uid"])
-        .where(*_among(table.c.sha256, wanted))
+        .where(*among(table.c.sha256, wanted))
         .order_by(table.c.sequence)
     )
     found = {}
@@ -209,7 +209,7 @@ def measured_by_uid(ledger: Ledger, uids: Iterable[str]) -> dict[str, Entry[Meas
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    found = _entries(ledger, schema.measured, *_among(schema.measured.c.uid, uids))
+    found = _entries(ledger, schema.measured, *among(schema.measured.c.uid, uids))
     return {entry.fact.uid: entry for entry in found}
 
 
@@ -222,7 +222,7 @@ def last_looks(ledger: Ledger, sha256: Hashes = None) -> dict[str, str]:
         The file cannot be read.
     """
     table = schema.look
-    wanted = select(table.c.sha256, table.c.measured).where(*_among(table.c.sha256, sha256))
+    wanted = select(table.c.sha256, table.c.measured).where(*among(table.c.sha256, sha256))
     return {row.sha256: row.measured for row in ledger.rows(wanted.order_by(table.c.sequence))}
 
 
@@ -280,7 +280,7 @@ def photo_paths(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[str, .
         The file cannot be read.
     """
     table = schema.photo
-    wanted = select(table.c.sha256, table.c.path).where(*_among(table.c.sha256, sha256))
+    wanted = select(table.c.sha256, table.c.path).where(*among(table.c.sha256, sha256))
     paths: dict[str, tuple[str, ...]] = {}
     for row in ledger.rows(wanted.order_by(table.c.sequence.desc())):
         paths[row.sha256] = (*paths.get(row.sha256, ()), row.path)
@@ -297,7 +297,7 @@ def photo_sizes(ledger: Ledger, sha256: Hashes = None) -> dict[str, tuple[int, i
     """
     table = schema.photo
     wanted = select(table.c.sha256, table.c.width, table.c.height)
-    rows = ledger.rows(wanted.where(*_among(table.c.sha256, sha256)))
+    rows = ledger.rows(wanted.where(*among(table.c.sha256, sha256)))
     return {row.sha256: (row.width, row.height) for row in rows}
 
 
@@ -310,7 +310,7 @@ def contents_at(ledger: Ledger, paths: Iterable[str]) -> dict[str, tuple[str, ..
         The file cannot be read.
     """
     table = schema.photo
-    wanted = select(table.c.path, table.c.sha256).where(*_among(table.c.path, paths))
+    wanted = select(table.c.path, table.c.sha256).where(*among(table.c.path, paths))
     found: dict[str, tuple[str, ...]] = {}
     for row in ledger.rows(wanted.order_by(table.c.sequence.desc())):
         found[row.path] = (*found.get(row.path, ()), row.sha256)
@@ -336,7 +336,7 @@ def faces(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[FaceOfPiece], ..
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    return _entries(ledger, schema.face, *_among(schema.face.c.sha256, sha256))
+    return _entries(ledger, schema.face, *among(schema.face.c.sha256, sha256))
 
 
 def comparisons(ledger: Ledger) -> tuple[Entry[Compared], ...]:
@@ -407,12 +407,12 @@ def _last_stones(sha256: Hashes, *columns: ColumnClause | Table) -> Select:
     return (
         select(look.c.sha256, *columns)
         .join(table, table.c.measured == look.c.measured)
-        .where(*_among(look.c.sha256, sha256))
+        .where(*among(look.c.sha256, sha256))
         .order_by(look.c.sequence, table.c.piece_id)
     )
 
 
-def _among(column: ColumnClause, values: Hashes) -> list[ColumnElement[bool]]:
+def among(column: ColumnClause, values: Hashes) -> list[ColumnElement[bool]]:
     """The condition that a column holds one of these, none where all are meant."""
     if values is None:
         return []

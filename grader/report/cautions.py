@@ -1,6 +1,9 @@
 """What every seller is told beside the grades: short lines, each with where it comes from."""
 
 from dataclasses import dataclass
+from decimal import Decimal
+
+from grader.trade.parcel import lift
 
 
 @dataclass(frozen=True)
@@ -66,3 +69,62 @@ SAW_LINE = (
     "Silica dust: saw wet, extraction, fitted mask. Guard on, stone in the vice. Mains away from "
     "water, residual-current breaker. Local rules and licensed practice come first."
 )
+
+#: For whoever is about to break a stone by hand.
+BREAK_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "Before you break it: eye protection for you and for everyone who stands near, a fitted mask, "
+        "gloves on the hand that holds; no children near, nobody below.",
+        "our common practice, no source; eye protection: ANSI/ISEA Z87.1, EN ISO 16321, from memory",
+    ),
+    Caution(
+        "Keep the stone from rolling, on sand or in a bag; fingers stay out of the gap and out of the line of the "
+        "blow; a hammer made for stone, no burred chisel.",
+        "our common practice, no source",
+    ),
+    Caution(
+        "Breaking makes silica dust and flying chips: wet the stone, stand upwind, and never sweep it up dry.",
+        "HSE HSG201, 2nd ed. 2022; 29 CFR 1910.1053; wetting before a blow is our common practice",
+    ),
+    Caution(
+        "A line that closes on itself may not part at all, and more may come away than you planned.",
+        "our common practice, no source",
+    ),
+)
+#: For whoever lifts so much.
+LIFT_CARE = Caution(
+    "Lift with care from 9 kg (20 lb) when bent, far out or twisted; less if you do it often.",
+    "NIOSH 94-110, rev. 2021; worked out from its equation",
+)
+LIFT_TWO = Caution(
+    "From 23 kg (51 lb) never lift alone: a barrow, or more people.",
+    "NIOSH 94-110, rev. 2021; its load constant",
+)
+#: For whoever sets out to dig.
+TRIP_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "Before you set out: the owner's word or a permit, and what may be taken in a day; "
+        "somebody at home knows where you are and when you come back.",
+        "our common practice; on US public land 43 CFR 8365.1-5",
+    ),
+    CAUTIONS[1],
+    Caution(
+        "No digging under an overhang or into a trench deeper than you can step out of without shoring.",
+        "29 CFR 1926.652 begins at 5 ft (1.5 m), from memory",
+    ),
+)
+#: Behind all of them.
+LOCAL_RULES = CAUTIONS[-1]
+
+
+def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:
+    """Return cautions with their sources, a line each, the local rules last."""
+    return [
+        f"{one.text} [{one.source}]" if one.source else one.text for one in (*cautions, LOCAL_RULES)
+    ]
+
+
+def lift_lines(grams: Decimal) -> list[str]:
+    """Return what is told of a weight that somebody lifts, nothing of a light one."""
+    told = {"two": (LIFT_TWO,), "care": (LIFT_CARE,)}.get(lift(grams))
+    return caution_lines(told) if told else []

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from grader.ledger.stock import NumberedStone
 from grader.report.calls import LostCall, lost_words
 from grader.report.words import counted, models_words, stones_once, unsettled_words
 
@@ -33,6 +34,16 @@ def folder_lines(
     if unsettled := unsettled_words(graded):
         lines.append(unsettled)
     return lines
+
+
+def numbered_lines(stones: Sequence[NumberedStone]) -> list[str]:
+    """Return which number each stone of a folder bears, a line each, and how many are new."""
+    new = sum(stone.new for stone in stones)
+    lines = [
+        f"{stone.code}  {stone.photo}, stone {stone.stone}{'' if stone.new else ', as before'}"
+        for stone in stones
+    ]
+    return [*lines, f"{counted(new, 'stone')} numbered, {len(stones) - new} had a number"]
 
 
 def failed_words(record: dict) -> str:

@@ -10,6 +10,9 @@ _KINDS = {
     "line_word": ("word on lines", "words on lines"),
     "measured": ("photo measured", "photos measured"),
     "resort_begun": ("second look", "second looks"),
+    "numbered": ("piece numbered", "pieces numbered"),
+    "weighed": ("weight", "weights"),
+    "sold": ("sale", "sales"),
 }
 
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from grader.grading.proposal import Shown
-from grader.ledger import facts
+from grader.ledger import deeds, facts
 from grader.ledger.facts import FacePlace
 from grader.ledger.schema import VIEW_TABLES
 from grader.ledger.store import open_ledger
@@ -86,6 +86,39 @@ def every_kind():
         facts.ResortUndone(resort.uid, 1),
         facts.ResortDone(resort.uid),
         facts.SeasonBegun("spring", "2025-03-01"),
+        *every_deed(whole, half),
+    )
+
+
+def weight(typed, grams):
+    return deeds.TypedWeight(typed, grams)
+
+
+def every_deed(piece, other):
+    """A deed of each kind on two pieces that are there."""
+    trip = deeds.TripBegun(
+        1, "North bench", "2025-03-01", "upper seam", "blue", "6.5", 3,
+        weight("120 lb", "54431.0844"), "permit 12, invented", "behind the third fence",
+    )  # fmt: skip
+    haul = deeds.HaulBrought("07", weight("120lb", "54431.0844"), trip.uid)
+    lot = deeds.LotMade(haul.uid, 1, "500", (piece.uid,), "select")
+    prices = deeds.TableSet("prices", "2025-03-01", 'currency = "USD"')
+    sold = deeds.Sold((lot.uid,), "38.00", "USD", {"things": []}, prices.uid, "at the fair")
+    last = deeds.Weighed(piece.uid, weight("1.35 lb", "612.3496995"), wet=True)
+    return (
+        trip,
+        haul,
+        deeds.Numbered(piece.uid, haul.uid, 1),
+        deeds.Weighed(piece.uid, weight("700", "700"), weight("90 g", "90"), scale="bench"),
+        last,
+        deeds.RestNoted(haul.uid, "waste", weight("36lb", "16329.32532"), guessed=True),
+        deeds.RestNoted(haul.uid, "gifts", weight("500", "500"), piece=other.uid, note="to Bo"),
+        prices,
+        lot,
+        sold,
+        deeds.CameBack(sold.uid, "38", "too small"),
+        deeds.Broken(piece.uid, (other.uid,), weight("12", "12")),
+        deeds.Undone(last.act),
     )
 
 
@@ -105,7 +138,7 @@ def histories(draw):
 
     for _ in range(draw(st.integers(0, 25))):
         sha256 = draw(st.sampled_from([LAKE, SHORE]))
-        what = draw(st.integers(0, 15))
+        what = draw(st.integers(0, 19))
         one = None
         if what == 0:
             where = draw(st.sampled_from(["/photos/a.jpg", "/photos/b.jpg"]))
@@ -150,6 +183,17 @@ def histories(draw):
             )
         elif what == 15 and made:
             one = draw(st.sampled_from(made))  # Added a second time.
+        elif what == 16:
+            one = deeds.HaulBrought(draw(st.sampled_from(["07", "08"])), weight("9", "9"))
+        elif what in (17, 18) and (piece := earlier(facts.NamedPiece)):
+            haul = earlier(deeds.HaulBrought)
+            kinds = [deeds.Weighed(piece.uid, weight("5", draw(st.sampled_from(["5", "5.10"]))))]
+            if haul:
+                kinds.append(deeds.Numbered(piece.uid, haul.uid, draw(st.integers(1, 5))))
+                kinds.append(deeds.LotMade(haul.uid, 1, "5", (piece.uid,)))
+            one = draw(st.sampled_from(kinds))
+        elif what == 19 and (deed := earlier(deeds.Deed)):
+            one = deeds.Undone(deed.act)
         if one is not None:
             made.append(one)
     return made

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from grader.errors import LedgerError
 from grader.ledger import facts
-from grader.ledger.facts import KINDS, Measured, checked_author, checked_time, read_fact
+from grader.ledger.facts import Measured, checked_author, checked_time
+from grader.ledger.kinds import KINDS, read_fact
 
 
 def test_every_kind_of_fact_comes_back_from_its_text(made):

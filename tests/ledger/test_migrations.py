@@ -73,7 +73,8 @@ def test_a_kept_ledger_of_each_version_comes_to_the_same_tables_with_the_same_fa
         ]
         assert here == expected
         before = made.view_rows(ledger)
-        assert all(before.values())
+        # Of an older one those tables are empty whose facts it did not know yet.
+        assert all(before.values()) or (kept.stem < schema.VERSION and before["season"])
         ledger.replay()
         assert made.view_rows(ledger) == before
     new = tmp_path / "new.sqlite"
@@ -90,8 +91,8 @@ NEXT = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade():
@@ -110,7 +111,7 @@ def next_version(monkeypatch, tmp_path):
     def give(then=""):
         folder = tmp_path / "versions"
         folder.mkdir()
-        (folder / "0002_next.py").write_text(NEXT.format(then=then))
+        (folder / "0003_next.py").write_text(NEXT.format(then=then))
         own = migrate._config
 
         def config(connection):
@@ -121,8 +122,8 @@ def next_version(monkeypatch, tmp_path):
             return config_of_two
 
         monkeypatch.setattr(migrate, "_config", config)
-        monkeypatch.setattr(migrate, "VERSION", "0002")
-        monkeypatch.setattr(store, "VERSION", "0002")
+        monkeypatch.setattr(migrate, "VERSION", "0003")
+        monkeypatch.setattr(store, "VERSION", "0003")
 
     return give
 
@@ -144,7 +145,7 @@ def test_an_older_ledger_is_copied_then_brought_up_and_keeps_all_rows(
         assert connection.execute("select count(*) from face").fetchall() == [(1,)]
         assert connection.execute("pragma foreign_key_check").fetchall() == []
     (copy,) = (path.parent / "ledger.copies").iterdir()
-    assert copy.name == "before-0002.sqlite"
+    assert copy.name == "before-0003.sqlite"
     assert (rows(copy), tables(copy)) == (facts, before)
 
 

@@ -14,10 +14,10 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import event
+from sqlalchemy import event, select
 
 from grader.errors import LedgerError
-from grader.ledger import facts, views
+from grader.ledger import facts, schema, views
 from grader.ledger.facts import Entry
 from grader.ledger.schema import APPLICATION_ID
 from grader.ledger.store import open_ledger
@@ -344,3 +344,16 @@ def test_opening_a_ledger_of_this_version_loads_no_alembic(path, ledger):
     )
     assert modules.isdisjoint({"alembic", "mako", "sqlalchemy.orm", "sklearn", "scipy", "PIL"})
     assert "sqlalchemy" in modules
+
+
+def test_what_is_decided_in_an_act_is_kept_whole_or_not_at_all(made, ledger):
+    def decide(reads):
+        assert reads.rows(select(schema.call)) == []
+        yield made.call(note="first")
+        raise LedgerError("changed my mind")
+
+    with pytest.raises(LedgerError, match="changed my mind"):
+        ledger.act(decide)
+    assert list(ledger.entries()) == []
+    kept = ledger.act(lambda reads: [made.call(note="kept")], author="Ann")
+    assert [(e.fact, e.author) for e in ledger.entries()] == [(kept[0], "Ann")]

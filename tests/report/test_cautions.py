@@ -1,9 +1,22 @@
 """The cautions are told everywhere in the same words."""
 
+from decimal import Decimal
 from pathlib import Path
 
-from grader.report.cautions import CAUTIONS, SAW_CAUTIONS
+from grader.report.cautions import (
+    BREAK_CAUTIONS,
+    CAUTIONS,
+    LIFT_CARE,
+    LIFT_TWO,
+    SAW_CAUTIONS,
+    TRIP_CAUTIONS,
+    caution_lines,
+    lift_lines,
+)
 from grader.report.words import cautions_text
+
+#: Told where somebody is about to act.
+ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO)
 
 
 def words(text: str) -> str:
@@ -12,7 +25,7 @@ def words(text: str) -> str:
 
 def test_the_readme_quotes_every_caution_with_its_source():
     readme = words((Path(__file__).parents[2] / "README.md").read_text("utf-8"))
-    for caution in (*CAUTIONS, *SAW_CAUTIONS):
+    for caution in (*CAUTIONS, *SAW_CAUTIONS, *ACTS):
         assert words(caution.text) in readme
         assert words(caution.source) in readme
 
@@ -25,5 +38,14 @@ def test_the_text_page_tells_every_caution_with_its_source():
 
 
 def test_a_limit_is_never_told_without_where_it_comes_from():
-    for caution in CAUTIONS:
+    for caution in (*CAUTIONS, *ACTS):
         assert caution.source or not any(letter.isdigit() for letter in caution.text)
+
+
+def test_cautions_of_an_act_are_told_with_their_sources_and_defer_to_local_rules():
+    assert lift_lines(Decimal(23_000)) == [
+        f"{LIFT_TWO.text} [{LIFT_TWO.source}]",
+        "Local rules and licensed practice come first.",
+    ]
+    assert lift_lines(Decimal(9_000)) == caution_lines((LIFT_CARE,))
+    assert lift_lines(Decimal(8_999)) == []

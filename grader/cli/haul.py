@@ -1,0 +1,225 @@
+"""``grader haul``: what a trip brought home, its parts, its pieces and its report."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from grader.cli.options import (
+    ByOption,
+    JsonOption,
+    folder_place,
+    takes_session,
+    whole_number,
+    words,
+)
+from grader.cli.weights import a_weight, weight_option
+
+haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+
+HaulArgument = Annotated[str, typer.Argument(metavar="07", help="The haul.")]
+
+
+@haul.callback()
+def about() -> None:
+    """Hauls: the raw weight, what became of it, and what it is worth."""
+
+
+@haul.command("new", short_help="Begin a haul.")
+@takes_session
+def new(
+    code: HaulArgument,
+    raw: Annotated[object, weight_option("--raw", "What it weighs as it came out of the ground.")],
+    trip: Annotated[
+        int | None,
+        typer.Option(metavar="N", parser=whole_number(1), help="The trip that brought it."),
+    ] = None,
+    by: ByOption = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """Keep what a trip brought home. Its pieces are numbered 07-001, 07-002 and so on."""
+    from grader.deals.hauls import new_haul
+    from grader.ledger import stock
+    from grader.report.result import to_json
+    from grader.report.stock import haul_record
+
+    ledger = session.need_ledger("a haul")
+    new_haul(ledger, code, raw, trip, by or session.settings.by)
+    if json:
+        typer.echo(to_json(haul_record(stock.haul(ledger, code), trip)))
+        return
+    typer.echo(f"haul {code}: {raw.typed} raw")
+
+
+class RestKind(StrEnum):
+    """What a haul holds beside its pieces, as ``grader.ledger.deeds.REST`` has it."""
+
+    sorted = "sorted"
+    chips = "chips"
+    waste = "waste"
+    trimming = "trimming loss"
+    gifts = "gifts"
+    kept = "kept"
+    lost = "lost"
+    unsorted = "unsorted"
+    mud = "mud and water"
+
+
+@haul.command("add", short_help="Note a part of a haul that has no number.")
+@takes_session
+def add(
+    code: HaulArgument,
+    what: Annotated[RestKind, typer.Argument(help="What it is; sorted is stone of one --grade.")],
+    weight: Annotated[
+        object,
+        typer.Argument(metavar="[WEIGHT]", parser=a_weight, help="Left out for a weighed --piece."),
+    ] = None,
+    grade: Annotated[
+        str | None, typer.Option(metavar="G", callback=words, help="Of sorted stone.")
+    ] = None,
+    piece: Annotated[
+        str | None,
+        typer.Option(metavar="07-113", callback=words, help="A piece given away, kept or lost."),
+    ] = None,
+    guessed: Annotated[
+        bool, typer.Option("--guessed", help="A guess: it stays marked so.")
+    ] = False,
+    note: Annotated[
+        str | None, typer.Option(metavar="T", callback=words, help="Anything else.")
+    ] = None,
+    by: ByOption = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
+    from grader.deals.hauls import PartOfHaul, note_part
+    from grader.report.cautions import lift_lines
+    from grader.report.deeds import deed_words
+    from grader.report.result import to_json
+
+    _usage_of_rest(what, weight, grade, piece, session)
+    part = PartOfHaul(what.value, weight, grade, guessed, piece, note)
+    ledger = session.need_ledger("a part of a haul")
+    done = note_part(ledger, code, part, by or session.settings.by)
+    said = deed_words(done, {done.piece: piece} if piece else {})
+    for line in lift_lines(done.weight.grams):
+        typer.echo(line, err=True)
+    if json:
+        typer.echo(to_json({"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}))
+        return
+    typer.echo(f"haul {code}: {said}")
+
+
+def _usage_of_rest(what: RestKind, weight, grade, piece, session) -> None:
+    """Refuse a grade of what has none, an unknown one, and a piece that is waste."""
+    if (what is RestKind.sorted) != (grade is not None):
+        raise typer.BadParameter("goes with sorted, and sorted with it", param_hint="--grade")
+    if grade is not None and grade not in session.profile.grades:
+        raise typer.BadParameter(
+            f"{grade}: no grade of your ladder; one of {', '.join(session.profile.grades)}",
+            param_hint="--grade",
+        )
+    if piece is not None and what not in (RestKind.gifts, RestKind.kept, RestKind.lost):
+        raise typer.BadParameter("goes with gifts, kept or lost", param_hint="--piece")
+    if weight is None and piece is None:
+        raise typer.BadParameter("say what it weighs, as 36lb", param_hint="WEIGHT")
+
+
+@haul.command("list", short_help="List the pieces of a haul.")
+@takes_session
+def listed(
+    code: HaulArgument,
+    proposed: Annotated[
+        bool, typer.Option("--proposed", help="Also what the model proposes where nobody called.")
+    ] = False,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """List the pieces of a haul: number, weight, grade, and whether it is there."""
+    from grader.deals.grades import called_grades, session_grades
+    from grader.ledger import stock
+    from grader.report.result import to_json
+    from grader.report.stock import piece_line, piece_record
+
+    ledger = session.need_ledger("listing pieces")
+    of = stock.haul(ledger, code)
+    pieces = stock.pieces(ledger, haul=of.uid)
+    known = session_grades(session, pieces) if proposed else called_grades(session, pieces)
+    codes = {uid: one.code for uid, one in pieces.items()}
+    codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
+    records = []
+    for uid, one in pieces.items():
+        grade = known.get(uid)
+        records.append(piece_record(one, grade and grade.grade, grade and grade.called, codes))
+    if json:
+        typer.echo(to_json(records))
+        return
+    if records:
+        # All at once: ten thousand lines one by one take a while.
+        typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
+    typer.echo(f"{len(records)} pieces in haul {code}", err=True)
+
+
+class ReportForm(StrEnum):
+    """How a report is printed."""
+
+    text = "text"
+    csv = "csv"
+
+
+@haul.command("report", short_help="Tell what became of a haul and what it is worth.")
+@takes_session
+def report(
+    code: HaulArgument,
+    unit: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UNIT", callback=words, help="kg, lb or another; else that of grader.toml."
+        ),
+    ] = None,
+    form: Annotated[ReportForm, typer.Option(help="text, or csv: a table.")] = ReportForm.text,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", callback=folder_place, help="Write haul-07.html and haul-07.csv there."
+        ),
+    ] = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """Tell where the raw weight went, with the gap by its name, and what singles, lots and the rest are worth."""
+    from grader.deals.worth import report_of
+    from grader.report.haul import report_csv, report_lines, report_record
+    from grader.report.result import to_json
+    from grader.weight import GRAMS_IN
+
+    unit = unit or session.settings.unit
+    if unit not in GRAMS_IN:
+        raise typer.BadParameter(f"{unit}: one of {', '.join(GRAMS_IN)}", param_hint="--unit")
+    told = report_of(session, code, unit)
+    if out is not None:
+        _write(told, out)
+    if json:
+        typer.echo(to_json(report_record(told)))
+    elif form is ReportForm.csv:
+        typer.echo(report_csv(told), nl=False)
+    elif out is None:
+        for line in report_lines(told):
+            typer.echo(line)
+
+
+def _write(told, out: Path) -> None:
+    from grader.outfolder import OutFolder
+    from grader.report.haul import report_csv, report_page
+
+    results, name = OutFolder(out, of=out), f"haul-{told.haul.code}"
+    for suffix, text in ((".html", report_page(told)), (".csv", report_csv(told))):
+        if kept := results.write(name + suffix, text.encode()):
+            typer.echo(str(kept), err=True)
+    typer.echo(out / f"{name}.html")

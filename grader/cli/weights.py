@@ -1,0 +1,36 @@
+"""Weights and money as commands take them."""
+
+import typer
+
+from grader.cli.options import number
+
+
+def a_weight(text):
+    """Return the weight above 0 that a person wrote; without a unit, in that of the settings."""
+    from grader.settings import load_settings
+    from grader.weight import Weight, grams_of
+
+    if isinstance(text, Weight):
+        return text
+    try:
+        weight = grams_of(text, load_settings().unit)
+    except ValueError as err:
+        raise typer.BadParameter(str(err)) from None
+    if weight.grams <= 0:
+        raise typer.BadParameter(f"{text}: give a weight above 0, as 500g, 1.35lb or 21.6oz")
+    return weight
+
+
+def weight_option(flag: str, help: str):
+    """Return an option that takes a weight."""
+    return typer.Option(flag, metavar="WEIGHT", parser=a_weight, help=help)
+
+
+def some_money(text):
+    """Return the money, 0 or more, that a person wrote, as a decimal number."""
+    from decimal import Decimal
+
+    if isinstance(text, Decimal):
+        return text
+    number(0, 1e9)(text)
+    return Decimal(text.strip().replace(",", "."))

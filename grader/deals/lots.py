@@ -1,0 +1,105 @@
+"""Lots made up from weighed pieces of a haul, and kept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from math import ceil
+
+from grader.errors import LedgerError
+from grader.ledger import stock
+from grader.ledger.deeds import LotMade
+from grader.ledger.facts import new_uid
+from grader.ledger.store import Ledger
+from grader.trade.lots import Lots, make_lots
+from grader.weight import PieceWeight, Weight
+
+
+@dataclass(frozen=True)
+class LotRules:
+    """What lots are to be: weight asked for in g, pieces in one at least and at most, and the seed of the search."""
+
+    size_g: Decimal
+    fewest: int = 1
+    most: int | None = None
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class KeptLots:
+    """Lots with their codes in the ledger, and the pieces that they were made of.
+
+    left_out : codes of pieces of that grade that could not go in, each with why: "not weighed", "guessed" or "wet".
+    """
+
+    made: Lots
+    codes: tuple[str, ...]
+    pieces: tuple[PieceWeight, ...]
+    left_out: dict[str, str]
+
+
+def lots_of(pieces: Sequence[PieceWeight], rules: LotRules) -> Lots:
+    """Return lots made up from weighed pieces."""
+    # A part of a gram is left away, and a lot asked for in parts of one is rounded up: so none is short.
+    grams = [max(1, int(piece.weight.grams)) for piece in pieces]
+    return make_lots(
+        grams, ceil(rules.size_g), fewest=rules.fewest, most=rules.most, seed=rules.seed
+    )
+
+
+def keep_lots(
+    ledger: Ledger,
+    haul_code: str,
+    grade: str,
+    of_grade: Sequence[str],
+    rules: LotRules,
+    author: str | None,
+) -> KeptLots:
+    """Make up lots from the pieces of a grade that are there, dry and weighed, and keep them.
+
+    of_grade : uids of the haul's pieces of that grade.
+
+    Raises
+    ------
+    LedgerError
+        No such haul, no piece of it can go into a lot, or somebody sold or weighed one meanwhile: one line.
+    """
+    # The search may take seconds, and other programs wait while something is written: so it comes before.
+    there = [one for one in stock.pieces(ledger, uids=of_grade).values() if _is_loose(one)]
+    left_out = {piece.code: why for piece in there if (why := _why_not(piece))}
+    fit = [piece for piece in there if piece.code not in left_out]
+    if not fit:
+        stock.haul(ledger, haul_code)
+        why = f"; left out: {', '.join(left_out)}, not weighed dry" if left_out else ""
+        raise LedgerError(f"haul {haul_code}: no loose piece of grade {grade} is weighed{why}")
+    weights = tuple(PieceWeight(piece.code, Weight(piece.typed, piece.net_g)) for piece in fit)
+    made = lots_of(weights, rules)
+    codes: list[str] = []
+
+    def decide(reads):
+        haul, act = stock.haul(reads, haul_code), new_uid()
+        now = stock.pieces(reads, uids=[piece.uid for piece in fit])
+        if changed := [piece.code for piece in fit if now.get(piece.uid) != piece]:
+            raise LedgerError(f"{changed[0]}: was dealt with just now; make the lots again")
+        first = stock.last_lot(reads, haul_code) + 1
+        numbers = range(first, first + len(made.lots))
+        codes[:] = [stock.code_of(haul_code, n, lot=True) for n in numbers]
+        return [
+            LotMade(
+                haul.uid, n, rules.size_g, tuple(fit[i].uid for i in lot.pieces), grade, act=act
+            )
+            for n, lot in zip(numbers, made.lots, strict=True)
+        ]
+
+    ledger.act(decide, author=author)
+    return KeptLots(made, tuple(codes), weights, left_out)
+
+
+def _is_loose(piece: stock.Piece) -> bool:
+    return piece.fate is None and piece.lot is None
+
+
+def _why_not(piece: stock.Piece) -> str | None:
+    if piece.net_g is None:
+        return "not weighed"
+    # A buyer pays for dry stone.
+    return "guessed" if piece.guessed else "wet" if piece.wet else None

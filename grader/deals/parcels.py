@@ -1,0 +1,49 @@
+"""The seller's table of boxes kept, and what a parcel of pieces and lots fits into."""
+
+from collections.abc import Sequence
+
+from grader.errors import LedgerError
+from grader.ledger import stock
+from grader.ledger.deeds import TableSet
+from grader.ledger.store import Ledger
+from grader.trade.parcel import Boxes, Parcel, fits, read_boxes
+
+
+def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxes:
+    """Keep a table of boxes as it was written, from its day on, and return it.
+
+    Raises
+    ------
+    SettingsError
+        It does not make sense: one line.
+    """
+    boxes = read_boxes(text, where)
+    ledger.act(lambda _: [TableSet("boxes", boxes.begins.isoformat(), text)], author=author)
+    return boxes
+
+
+def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel:
+    """Return how pieces and lots together fit the boxes to a place.
+
+    Raises
+    ------
+    LedgerError
+        One is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there: one line.
+    """
+    weights = []
+    for code in codes:
+        net_g = stock.thing(ledger, code).net_g
+        if net_g is None:
+            raise LedgerError(
+                f"{code}: was not weighed; weigh it first: grader weigh {code} WEIGHT"
+            )
+        weights.append(net_g)
+    entry = stock.table(ledger, "boxes", day)
+    if entry is None:
+        raise LedgerError("no table of boxes holds; grader parcel --boxes BOXES.toml keeps one")
+    boxes = read_boxes(entry.fact.text, "boxes in the ledger")
+    places = sorted({box.to for box in boxes.boxes})
+    if to not in places:
+        raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
+    net_g = sum(weights)
+    return Parcel(tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to)

@@ -1,0 +1,257 @@
+"""What is done with stone once it is dug: trips, hauls, numbers, weights, lots, prices, sales. One record a kind.
+
+All deeds of one command bear one act, which is taken back as a whole. A deed is never changed: what is wrong is taken
+back and done anew.
+"""
+
+import re
+from dataclasses import dataclass, field
+from decimal import Decimal, InvalidOperation
+from typing import Annotated, Any, ClassVar
+
+from grader.errors import LedgerError
+from grader.ledger.checked import (
+    Checked,
+    Day,
+    JsonObject,
+    Name,
+    Note,
+    Number,
+    Uid,
+    one_of,
+    plain,
+    text,
+)
+from grader.ledger.facts import Fact, new_uid
+
+#: What a haul holds beside its numbered pieces; "sorted" is stone of one grade that was weighed together.
+REST = (
+    "sorted", "chips", "waste", "trimming loss", "gifts", "kept", "lost", "unsorted", "mud and water",
+)  # fmt: skip
+#: Tables of the seller's own that are kept by their day and never changed.
+SELLERS_TABLES = ("prices", "boxes")
+MOST_DIGITS, MOST_TABLE = 40, 200_000
+_CODE = re.compile(r"[A-Za-z0-9]{1,12}")
+
+
+def _decimal(least: Decimal | None, above: bool = False):
+    def check(value: Any) -> Decimal:
+        # Text in JSON, so that no digit is lost.
+        if not isinstance(value, str | Decimal) or len(str(value)) > MOST_DIGITS:
+            raise ValueError(f"must be a decimal number of {MOST_DIGITS} digits at most, as text")
+        try:
+            number = Decimal(value)
+        except InvalidOperation as err:
+            raise ValueError("must be a decimal number") from err
+        if not number.is_finite() or (
+            least is not None and (number < least or (above and number == least))
+        ):
+            raise ValueError(f"must be a number {'above' if above else 'of at least'} {least}")
+        return number
+
+    return check
+
+
+def _code(value: Any) -> str:
+    if not isinstance(value, str) or not _CODE.fullmatch(value):
+        raise ValueError("must be 1 to 12 letters or digits, as 07")
+    return value
+
+
+def _yes_or_no(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError("must be true or false")
+    return value
+
+
+Grams = Annotated[Decimal, _decimal(Decimal(0), above=True)]
+Money = Annotated[Decimal, _decimal(Decimal(0))]
+Hours = Annotated[Decimal, _decimal(Decimal(0), above=True)]
+Code = Annotated[str, _code]
+YesNo = Annotated[bool, _yes_or_no]
+TableText = Annotated[str, text(MOST_TABLE)]
+
+
+@dataclass(frozen=True)
+class TypedWeight(Checked):
+    """A weight as it was typed, and in g."""
+
+    typed: Name
+    grams: Grams
+
+
+@dataclass(frozen=True)
+class Deed(Fact):
+    """Base of all deeds. ``act`` is the command that it was done with; ``about`` names the fields that hold what it
+    was done with."""
+
+    about: ClassVar[tuple[str, ...]] = ()
+    act: Uid = field(default_factory=new_uid, kw_only=True)
+
+    @property
+    def things(self) -> tuple[str, ...]:
+        """Uids of what it speaks of: itself, for what it makes is known by it, and what it was done with."""
+        named = [getattr(self, name) for name in self.about]
+        flat = [uid for one in named for uid in (one if isinstance(one, tuple) else (one,)) if uid]
+        return tuple(dict.fromkeys([self.uid, *flat]))
+
+    def _written(self) -> dict[str, Any]:
+        # What is not said is not written.
+        return {name: value for name, value in plain(self).items() if value is not None}
+
+
+@dataclass(frozen=True)
+class TripBegun(Deed):
+    """A trip to dig. ``place`` is the exact one, for the seller alone; ``right`` is his note on his right to dig."""
+
+    kind = "trip"
+    number: Number
+    name: Name
+    begins: Day
+    spot: Name | None = None
+    seam: Name | None = None
+    hours: Hours | None = None
+    hands: Number | None = None
+    target: TypedWeight | None = None
+    right: Note | None = None
+    place: Note | None = None
+
+
+@dataclass(frozen=True)
+class HaulBrought(Deed):
+    """What a trip brought home, weighed as it came out of the ground."""
+
+    kind = "haul"
+    about = ("trip",)
+    code: Code
+    raw: TypedWeight
+    trip: Uid | None = None
+
+
+@dataclass(frozen=True)
+class Numbered(Deed):
+    """A piece got its number in a haul, which no other piece ever gets."""
+
+    kind = "numbered"
+    about = ("piece", "haul")
+    piece: Uid
+    haul: Uid
+    number: Number
+
+
+@dataclass(frozen=True)
+class Weighed(Deed):
+    """A piece or a lot was weighed. ``tare`` is the container's part of it; ``wet`` and ``guessed`` say what it is
+    worth."""
+
+    kind = "weighed"
+    about = ("thing",)
+    thing: Uid
+    weight: TypedWeight
+    tare: TypedWeight | None = None
+    wet: YesNo = False
+    guessed: YesNo = False
+    scale: Name | None = None
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.net_g <= 0:
+            raise LedgerError(f"{self._what()}: the container weighs as much as all of it")
+
+    @property
+    def net_g(self) -> Decimal:
+        """What the stone itself weighs."""
+        return self.weight.grams - (self.tare.grams if self.tare else Decimal(0))
+
+
+@dataclass(frozen=True)
+class RestNoted(Deed):
+    """Part of a haul that has no number of its own, or, with ``piece``, a numbered one that was given away, kept or
+    lost."""
+
+    kind = "rest"
+    about = ("haul", "piece")
+    haul: Uid
+    what: Annotated[str, one_of(*REST)]
+    weight: TypedWeight
+    grade: Name | None = None
+    guessed: YesNo = False
+    piece: Uid | None = None
+    note: Note | None = None
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if (self.what == "sorted") != (self.grade is not None):
+            raise LedgerError(f"{self._what()}: sorted stone has a grade, and nothing else has one")
+
+
+@dataclass(frozen=True)
+class TableSet(Deed):
+    """A table of the seller's that holds from a day on, as he wrote it."""
+
+    kind = "table"
+    what: Annotated[str, one_of(*SELLERS_TABLES)]
+    begins: Day
+    text: TableText
+
+
+@dataclass(frozen=True)
+class LotMade(Deed):
+    """Pieces that are sold together. What the finished lot weighs is a :class:`Weighed` of it, and decides."""
+
+    kind = "lot"
+    about = ("haul", "pieces")
+    haul: Uid
+    number: Number
+    size_g: Grams
+    pieces: tuple[Uid, ...]
+    grade: Name | None = None
+
+
+@dataclass(frozen=True)
+class Sold(Deed):
+    """Pieces or lots were sold together. ``snapshot`` is what was told of each then: code, weight, grade, price."""
+
+    kind = "sold"
+    about = ("things_sold", "table")
+    things_sold: tuple[Uid, ...]
+    price: Money
+    currency: Name
+    snapshot: JsonObject
+    table: Uid | None = None
+    note: Note | None = None
+
+
+@dataclass(frozen=True)
+class CameBack(Deed):
+    """What was sold came back, all of that sale."""
+
+    kind = "returned"
+    about = ("sale",)
+    sale: Uid
+    refund: Money
+    why: Note | None = None
+
+
+@dataclass(frozen=True)
+class Broken(Deed):
+    """A piece was broken into new ones, which have it as their parent."""
+
+    kind = "broken"
+    about = ("piece", "parts")
+    piece: Uid
+    parts: tuple[Uid, ...]
+    loss: TypedWeight | None = None
+
+
+@dataclass(frozen=True)
+class Undone(Fact):
+    """An act is taken back; its deeds stay where they are."""
+
+    kind = "undone"
+    of: Uid
+
+
+DEEDS: tuple[type[Deed], ...] = (
+    TripBegun, HaulBrought, Numbered, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
+)  # fmt: skip

@@ -1,0 +1,162 @@
+"""Which box takes a parcel, by weight and by volume, and whether lifting it wants care.
+
+Boxes are the seller's dated table. Nothing here says that a parcel is allowed: what the post takes is what he typed.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from grader.checks import check_keys, check_line, check_rows
+from grader.errors import SettingsError, quoted
+from grader.weight import grams_of
+
+CM3_PER_IN3 = Decimal("16.387064")
+#: Share of a box that stone fills, packed with care: trade notes, computed; a setting of the table.
+FILL = (Decimal("0.4"), Decimal("0.6"))
+#: Density where nothing else is said, g/cm3: quartz-type stone, from memory.
+DENSITY = Decimal("2.6")
+#: Lifting wants care from here when bent, far out or twisted, and is never done alone from there: NIOSH 94-110, rev.
+#: 2021; the first worked out from its equation.
+CARE_G, TWO_G = Decimal(9_000), Decimal(23_000)
+_BOX = ("name", "inside", "most", "to", "price")
+
+
+@dataclass(frozen=True)
+class Box:
+    """A box. inside_cm3 : its room.   most_g : that may be sent in it.   to : where to, in the seller's words."""
+
+    name: str
+    inside_cm3: Decimal
+    most_g: Decimal
+    to: str = "domestic"
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """The seller's boxes from a day on. fill : share of the room that stone takes, loosely and closely packed."""
+
+    begins: date
+    boxes: tuple[Box, ...]
+    fill: tuple[Decimal, Decimal] = FILL
+    density: Decimal = DENSITY
+    packing_g: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How stone fits a box: by weight, and by volume "yes", "if packed closely" or "no"."""
+
+    box: Box
+    by_weight: bool
+    by_volume: str
+
+    @property
+    def takes(self) -> bool:
+        return self.by_weight and self.by_volume != "no"
+
+
+@dataclass(frozen=True)
+class Parcel:
+    """Things that go together, and how they fit. net_g : of the stone."""
+
+    codes: tuple[str, ...]
+    net_g: Decimal
+    boxes: Boxes
+    fits: tuple[Fit, ...]
+    to: str
+
+    @property
+    def gross_g(self) -> Decimal:
+        """With the packing."""
+        return self.net_g + self.boxes.packing_g
+
+
+def read_boxes(text: str, where: str) -> Boxes:
+    """Return the boxes of a TOML text.
+
+    Raises
+    ------
+    SettingsError
+        No TOML, an unknown key, or a value that cannot be: one line.
+    """
+    try:
+        data = tomllib.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError) as err:
+        raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
+    keys = ("begins", "boxes", "fill", "density", "packing")
+    check_keys(where, "the file", data, keys, ("begins", "boxes"))
+    if type(data["begins"]) is not date:
+        raise SettingsError(
+            f"{where}: begins is {quoted(data['begins'])}; give a day as 2025-03-01"
+        )
+    low, high = data.get("fill", FILL)[:2] if len(data.get("fill", FILL)) == 2 else (0, 0)
+    if not 0 < low <= high <= 1:
+        raise SettingsError(
+            f"{where}: fill is {quoted(data['fill'])}; give two shares, as [0.4, 0.6]"
+        )
+    return Boxes(
+        data["begins"],
+        tuple(_box(where, row) for row in check_rows(where, "boxes", data["boxes"])),
+        (Decimal(low), Decimal(high)),
+        _above_0(where, "density", data.get("density", DENSITY)),
+        _grams(where, "packing", data["packing"]) if "packing" in data else Decimal(0),
+    )
+
+
+def _box(where: str, row: dict) -> Box:
+    check_keys(where, "boxes", row, _BOX, ("name", "inside", "most"))
+    return Box(
+        check_line(where, "boxes.name", row["name"]),
+        _room(where, row["inside"]),
+        _grams(where, "boxes.most", row["most"]),
+        check_line(where, "boxes.to", row.get("to", "domestic")),
+    )
+
+
+def _room(where: str, text: object) -> Decimal:
+    """cm3 of "514 in3", "9000 cm3" or "30x20x15 cm"."""
+    words = str(text).split()
+    try:
+        number, unit = words
+        sides = [Decimal(side) for side in number.replace(",", ".").split("x")]
+        volume = sides[0] if len(sides) == 1 else sides[0] * sides[1] * sides[2]
+        factor = {"in3": CM3_PER_IN3, "cm3": Decimal(1), "cm": Decimal(1), "in": CM3_PER_IN3}[unit]
+        if volume <= 0 or (len(sides) == 3) != (unit in ("cm", "in")) or len(sides) not in (1, 3):
+            raise ValueError
+    except (ValueError, KeyError, ArithmeticError, IndexError):
+        raise SettingsError(
+            f"{where}: boxes.inside is {quoted(text)}; write it as 514 in3, 9000 cm3 or 30x20x15 cm"
+        ) from None
+    return volume * factor
+
+
+def _grams(where: str, key: str, text: object) -> Decimal:
+    try:
+        return grams_of(str(text)).grams
+    except ValueError as err:
+        raise SettingsError(f"{where}: {key}: {err}") from err
+
+
+def _above_0(where: str, key: str, value: object) -> Decimal:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value <= 0:
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a number above 0")
+    return Decimal(value)
+
+
+def fits(boxes: Boxes, net_g: Decimal, to: str) -> list[Fit]:
+    """Return how so much stone fits each box to a place, boxes in the order of the table."""
+    stone_cm3 = net_g / boxes.density
+    return [_fit(box, boxes, net_g, stone_cm3) for box in boxes.boxes if box.to == to]
+
+
+def _fit(box: Box, boxes: Boxes, net_g: Decimal, stone_cm3: Decimal) -> Fit:
+    loose, close = (share * box.inside_cm3 for share in boxes.fill)
+    by_volume = "yes" if stone_cm3 <= loose else "if packed closely" if stone_cm3 <= close else "no"
+    return Fit(box, net_g + boxes.packing_g <= box.most_g, by_volume)
+
+
+def lift(grams: Decimal) -> str | None:
+    """Return "care" where lifting so much wants it, "two" where it is never lifted alone, ``None`` below."""
+    return "two" if grams >= TWO_G else "care" if grams >= CARE_G else None

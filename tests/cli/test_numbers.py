@@ -1,0 +1,188 @@
+"""Numbers that ``batch --haul`` gives to stones, and lots made up of them by grade."""
+
+import json
+from decimal import Decimal
+
+import pytest
+
+
+@pytest.fixture
+def haul(cli):
+    assert cli.run("haul", "new", "07", "--raw", "20kg").exit_code == 0
+    cli.photo("photos/a.jpg", "2a")
+    cli.photo("photos/b.jpg", "1b")
+
+    def batch(folder="photos", *args):
+        ran = cli.run("batch", folder, "--haul", "07", *args)
+        assert ran.exit_code == 0, ran.output
+        return [line for line in ran.stderr.splitlines() if line.startswith("07-")], ran.stderr
+
+    cli.batch = batch
+    cli.told = lambda *args: json.loads(cli.run(*args, "--json").stdout)
+    return cli
+
+
+def test_batch_numbers_what_it_grades(haul):
+    lines, told = haul.batch()
+    assert lines == ["07-001  a.jpg, stone 1", "07-002  a.jpg, stone 2",
+                     "07-003  b.jpg, stone 1"]  # fmt: skip
+    assert "3 stones numbered, 0 had a number" in told
+    assert [row["piece"] for row in haul.told("haul", "list", "07")] == [
+        "07-001",
+        "07-002",
+        "07-003",
+    ]
+
+
+def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
+    haul.batch()
+    haul.photo("photos/0 first.jpg", "1c")
+    haul.photo("photos/a again.jpg", "2a")
+    lines, told = haul.batch()
+    assert lines[0] == "07-004  0 first.jpg, stone 1"
+    assert lines[1].startswith("07-001  a") and lines[1].endswith("as before")
+    assert "1 stone numbered, 3 had a number" in told
+
+
+def test_scenario_17_photos_moved_to_another_card_find_their_numbers_again(haul):
+    haul.batch()
+    for name, new in (("a.jpg", "DSC9.jpg"), ("b.jpg", "DSC8.jpg")):
+        place = haul.folder / "new card" / new
+        place.parent.mkdir(exist_ok=True)
+        (haul.folder / "photos" / name).rename(place)
+    lines, told = haul.batch("new card")
+    assert lines[0] == "07-003  DSC8.jpg, stone 1, as before"
+    assert "0 stones numbered, 3 had a number" in told
+
+
+def test_a_photo_named_after_a_piece_shows_that_piece(haul):
+    haul.batch()
+    haul.photo("more/07-003 back.jpg", "1d")
+    haul.photo("more/07-020.jpg", "1e")
+    lines, _ = haul.batch("more")
+    assert lines == ["07-003  07-003 back.jpg, stone 1, as before", "07-020  07-020.jpg, stone 1"]
+    lines, _ = haul.batch("more")
+    assert [line[:6] for line in lines] == ["07-003", "07-020"]
+
+
+def test_another_haul_takes_no_number_from_this_one(haul):
+    haul.batch()
+    haul.run("haul", "new", "08", "--raw", "3kg")
+    ran = haul.run("batch", "photos", "--haul", "08")
+    assert "0 stones numbered, 3 had a number" in ran.stderr
+    assert haul.told("haul", "list", "08") == []
+
+
+def test_a_haul_that_is_not_there_is_refused_before_anything_is_measured(haul):
+    ran = haul.run("batch", "photos", "--haul", "70")
+    assert ran.exit_code == 1 and "no haul 70" in ran.stderr
+    assert haul.asked == []
+
+
+def test_numbers_taken_back_are_not_given_again(haul):
+    haul.batch()
+    assert "number 07-001 given" in haul.run("undo").stdout
+    lines, _ = haul.batch()
+    assert [line[:6] for line in lines] == ["07-004", "07-005", "07-006"]
+    haul.photo("more/07-002.jpg", "1d")
+    assert haul.batch("more")[0] == ["07-007  07-002.jpg, stone 1"]
+
+
+def called(haul, *grades):
+    """Call the stones of the photos a and b, and weigh them."""
+    haul.batch()
+    for (photo, piece), grade in zip((("a", 1), ("a", 2), ("b", 1)), grades, strict=True):
+        ran = haul.run("call", f"photos/{photo}.jpg", "--piece", piece, "--grade", grade)
+        assert ran.exit_code == 0, ran.output
+    for number, weight in ((1, "260g"), (2, "240g"), (3, "300g")):
+        haul.run("weigh", f"07-{number}", weight)
+
+
+def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):
+    called(haul, "cabbing", "cabbing", "select")
+    made = haul.told("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    assert [(lot["lot"], sorted(lot["pieces"])) for lot in made["lots"]] == [
+        ("07-L1", ["07-001", "07-002"])
+    ]
+    # What is in a lot is not sold by itself, nor put into another.
+    assert "lies in lot 07-L1" in haul.run("sell", "07-001", "--for", "3").stderr
+    again = haul.run("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    assert again.exit_code == 1 and "no loose piece of grade cabbing" in again.stderr
+    # The finished lot is weighed, and that decides.
+    haul.run("weigh", "07-L1", "498g")
+    report = haul.told("haul", "report", "07")
+    rows = {row["row"]: Decimal(row["grams"]) for row in report["balance"]}
+    assert rows == {"lots": 498, "singles": 300}
+    assert Decimal(report["gap_g"]) == 20_000 - 798
+    (haul.folder / "P.toml").write_text(
+        'currency = "EUR"\nbegins = 2025-01-01\nper = "kg"\n[by_weight]\ncabbing = 10.05\n'
+    )
+    haul.run("prices", "set", "P.toml")
+    sold = haul.told("sell", "07-L1")
+    # 0.498 kg at 10.05: 5.0049, to the cent.
+    assert (sold["price"], sold["currency"]) == ("5.00", "EUR")
+    states = {row["piece"]: row["state"] for row in haul.told("haul", "list", "07")}
+    assert states == {"07-001": "sold", "07-002": "sold", "07-003": "there"}
+    told = haul.run("history", "07-001").stdout
+    for words in ("photographed: a.jpg", "called cabbing", "lot 07-L1 of 2 pieces", "07-L1 weighed: 498g",
+                  "sold for 5.00 EUR"):  # fmt: skip
+        assert words in told
+    assert "select" not in told
+
+
+def test_a_wet_guessed_or_unweighed_piece_goes_into_no_lot(haul):
+    called(haul, "cabbing", "cabbing", "cabbing")
+    haul.run("weigh", "07-003", "300g", "--wet")
+    made = haul.told("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    assert made["left_out"] == {"07-003": "wet"}
+    assert "taken back: lot 07-L1 of 2 pieces" in haul.run("undo").stdout
+    haul.run("weigh", "07-003", "300g")
+    made = haul.told("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    # The number of a lot is not given again either.
+    assert [lot["lot"] for lot in made["lots"]] == ["07-L2"]
+
+
+def test_a_piece_that_is_sold_while_lots_are_searched_is_in_none(haul, monkeypatch):
+    import grader.deals.lots as lots
+
+    called(haul, "cabbing", "cabbing", "select")
+    search = lots.make_lots
+
+    def slow(*args, **more):
+        haul.run("sell", "07-002", "--for", "3")
+        return search(*args, **more)
+
+    (haul.folder / "grader.toml").write_text('currency = "EUR"\n')
+    monkeypatch.setattr(lots, "make_lots", slow)
+    ran = haul.run("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    assert ran.exit_code == 1 and "07-002: was dealt with just now" in ran.stderr
+    assert haul.told("haul", "list", "07")[0]["state"] == "there"
+
+
+def test_what_was_said_of_a_haul_is_the_same_after_replay(haul):
+    from grader.ledger.place import default_path
+    from grader.ledger.store import open_ledger
+
+    called(haul, "cabbing", "cabbing", "select")
+    haul.run("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    haul.run("break", "07-003", "--into", "2")
+    haul.run("sell", "07-L1", "--for", "9")
+    before = haul.told("haul", "list", "07")
+    with open_ledger(default_path()) as ledger:
+        ledger.replay()
+    assert haul.told("haul", "list", "07") == before
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (("lots", "make", "--size", "500g"), "give --haul or --from"),
+        (("lots", "make", "--size", "500g", "--haul", "07"), "goes with --haul"),
+        (("lots", "make", "--size", "500g", "--haul", "07", "--grade", "A"), "no grade of your ladder"),
+        (("batch", "photos", "--haul", "07", "--no-ledger"), "needs the ledger"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_one_line(haul, args, told):
+    ran = haul.run(*args)
+    assert ran.exit_code in (1, 2)
+    assert told in ran.stderr and ran.stderr.count("\n") == 1

@@ -1,0 +1,53 @@
+"""Bags of chips and what they may be short by."""
+
+from decimal import Decimal
+
+import pytest
+
+from grader.trade.chips import bags_of, may_be_short_g, net_contents
+
+
+def test_a_bucket_gives_full_bags_and_a_rest():
+    bags = bags_of(Decimal(9400), Decimal(800), Decimal(500))
+    assert (bags.net_g, bags.count, bags.rest_g) == (8600, 17, 100)
+
+
+@pytest.mark.parametrize(("gross", "tare", "bag"), [(100, 200, 50), (100, -1, 50), (100, 0, 0)])
+def test_a_bucket_that_cannot_be_is_refused(gross, tare, bag):
+    with pytest.raises(ValueError):
+        bags_of(Decimal(gross), Decimal(tare), Decimal(bag))
+
+
+# Directive 76/211/EEC, Annex I: 250 g may be short by 9 g, 500 g by 15 g, 2 kg by 1.5 %.
+@pytest.mark.parametrize(
+    ("label", "short"),
+    [
+        (50, "4.5"),
+        (60, "4.5"),
+        (150, "6.75"),
+        (250, "9"),
+        (400, "12"),
+        (500, "15"),
+        (1000, "15"),
+        (2000, "30"),
+    ],
+)
+def test_what_a_pack_may_be_short_by(label, short):
+    assert may_be_short_g(Decimal(label)) == Decimal(short)
+
+
+def test_outside_the_table_nothing_is_said():
+    assert may_be_short_g(Decimal(4)) is None
+    assert may_be_short_g(Decimal(10001)) is None
+    assert net_contents(Decimal(500), []) is None
+
+
+def test_packs_stand_to_their_label_by_mean_and_by_each():
+    def holds(*grams):
+        return net_contents(Decimal(500), [Decimal(g) for g in grams]).holds
+
+    assert holds(*[500] * 40)
+    assert holds(*[501] * 39, 484)  # one of forty is short by more than 15 g
+    assert not holds(*[502] * 38, 484, 484)
+    assert not holds(*[505] * 39, 469)  # by more than twice as much
+    assert not holds(*[499] * 40)  # the mean
