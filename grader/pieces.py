@@ -7,6 +7,7 @@ from grader.errors import GraderError
 from grader.grading.features.several_faces import piece_facts
 from grader.grading.models.model import Model
 from grader.grading.propose import propose_piece
+from grader.ledger import stock
 from grader.ledger.facts import FaceOfPiece, Fact, NamedPiece
 from grader.ledger.joint import JointPiece, joint_pieces, same_face, standing_faces
 from grader.ledger.store import Ledger
@@ -115,7 +116,7 @@ def joining_facts(looks: Sequence[Look], ledger: Ledger) -> list[Fact]:
     Raises
     ------
     GraderError
-        As :func:`faces_of_one`.
+        As :func:`faces_of_one`, or two of them bear numbers of a haul.
     """
     wanted = faces_of_one(looks).faces
     standing = standing_faces(ledger, [face.sha256 for face in wanted])
@@ -125,8 +126,16 @@ def joining_facts(looks: Sequence[Look], ledger: Ledger) -> list[Fact]:
     if not uids:
         new = NamedPiece()
         return [new, *(_moved(face, new.uid) for face in wanted)]
-    # The piece with the most faces stays; of two the first one given.
-    stays = max(uids, key=lambda uid: len(joint[uid].faces) if uid in joint else 1)
+    numbered = {uid: piece.code for uid, piece in stock.pieces(ledger, uids=uids).items()}
+    if len(numbered) > 1:
+        first, second, *_ = numbered.values()
+        raise GraderError(
+            f"{first} and {second} are two pieces of a haul; call each by itself", "not_one_piece"
+        )
+    # A numbered piece keeps its number; else the piece with the most faces stays, of two the first one given.
+    stays = max(
+        uids, key=lambda uid: (uid in numbered, len(joint[uid].faces) if uid in joint else 1)
+    )
     faces = [face or one for face, one in zip(own, wanted, strict=True)]
     faces += [face for uid in uids if uid in joint for face in joint[uid].faces]
     moved = {(face.sha256, face.box): face for face in faces if face.piece != stays}

@@ -1,14 +1,15 @@
-"""What grade a numbered piece has: the call that counts on its faces, else the lowest that is proposed for one."""
+"""What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from grader.deals.sales import Grading
 from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
-from grader.grading.features.facts import facts_from
+from grader.grading.features.facts import StoneFacts, facts_from
+from grader.grading.features.several_faces import piece_facts
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
-from grader.grading.propose import propose, scene_estimate
+from grader.grading.propose import propose_piece
 from grader.ledger import stock, views
 from grader.ledger.piece_faces import PieceFace, faces_of
 from grader.ledger.store import Ledger
@@ -92,23 +93,19 @@ def proposed_grades(
     ledger: Ledger, uids: Collection[str], profile: Profile, model: Model
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
-    out. Of several faces the worst one counts."""
+    out."""
     faces = _by_photo(faces_of(ledger, uids))
-    grades: dict[str, list[str]] = {}
-    sizes: dict[str, str] = {}
+    measured: dict[str, list[StoneFacts]] = {}
     for stone in views.stones(ledger, list(faces)):
         for face in faces[stone.sha256] if stone.box else ():
-            if box_overlap(stone.box, face.box) < SAME_STONE:
-                continue
-            facts = facts_from(stone.facts)
-            said = propose(facts, scene_estimate(facts, model), profile, model)
-            grades.setdefault(face.piece, []).extend([said.grade] if said else [])
-            if facts.size_class:
-                sizes.setdefault(face.piece, facts.size_class)
-    return {
-        uid: PieceGrade(min(of, key=profile.grades.index, default=None), False, sizes.get(uid))
-        for uid, of in grades.items()
-    }
+            if box_overlap(stone.box, face.box) >= SAME_STONE:
+                measured.setdefault(face.piece, []).append(facts_from(stone.facts))
+    proposed = {}
+    for uid, facts in measured.items():
+        _, proposal = propose_piece(facts, profile, model)
+        size = piece_facts(facts, profile).size_class
+        proposed[uid] = PieceGrade(proposal.grade if proposal else None, False, size)
+    return proposed
 
 
 def _by_photo(faces: Iterable[PieceFace]) -> dict[str, list[PieceFace]]:

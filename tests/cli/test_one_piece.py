@@ -228,3 +228,28 @@ def test_the_picture_is_of_the_best_face_and_layers_are_of_all(cli):
     assert alone.exit_code == 0
     assert (cli.folder / "drawn.png").read_bytes() == (cli.folder / "alone.png").read_bytes()
     assert {path.name[0] for path in (cli.folder / "out").iterdir()} == {"a", "b"}
+
+
+def in_haul(cli, *names):
+    """Photos in a folder, numbered in haul 07 in the order of their names."""
+    photos = [cli.photo(f"dug/{name}", content) for name, content in names]
+    assert cli.run("haul", "new", "07", "--raw", "20 lb").exit_code == 0
+    ran = cli.run("batch", "dug", "--haul", "07", "--workers", 1)
+    assert ran.exit_code == 0, ran.output
+    return photos
+
+
+def test_a_numbered_piece_keeps_its_number_when_another_face_comes_to_it(cli):
+    (a,) = in_haul(cli, ("a.jpg", "1 line"))
+    b = cli.photo("b.jpg", "1b")
+    ran = cli.run("call", b, a, "--one-piece", "--grade", "tumbling")
+    assert ran.exit_code == 0, ran.output
+    (row,) = json.loads(cli.run("haul", "list", "07", "--json").stdout)
+    assert (row["piece"], row["grade"]) == ("07-001", "tumbling")
+
+
+def test_two_numbered_pieces_are_not_made_one(cli):
+    a, b = in_haul(cli, ("a.jpg", "1 line"), ("b.jpg", "1b"))
+    refused = cli.run("call", a, b, "--one-piece", "--grade", "tumbling")
+    assert refused.exit_code == 1
+    assert "07-001 and 07-002 are two pieces of a haul" in refused.output
