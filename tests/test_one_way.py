@@ -161,7 +161,7 @@ def assert_same(features: dict, expected: dict) -> None:
 
 
 def holds_truth(shot: lamp_photos.Shot, record: dict) -> list[bool]:
-    """Whether the interval of each share of each stone holds what is true; of a hundred five may miss it, not by far."""
+    """Whether the interval of each share of each stone holds what is true; five in a hundred may miss it, by little."""
     return [
         share["low"] - 0.01 <= true <= share["high"] + 0.01
         for piece in record["pieces"]
