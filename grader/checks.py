@@ -36,8 +36,10 @@ def text_of(path: str | Path, most_bytes: int = MOST_BYTES) -> str:
         raise SettingsError(f"{path}: cannot be read ({reason}); check its name and place") from err
 
 
-def parse_toml(text: str, where: str) -> dict:
+def parse_toml(text: str, where: str, parse_float: Callable[[str], Any] = float) -> dict:
     """Return what a TOML text holds.
+
+    parse_float : of numbers with a point; ``Decimal`` where they are money or weights.
 
     Raises
     ------
@@ -45,7 +47,7 @@ def parse_toml(text: str, where: str) -> dict:
         No TOML, a number of thousands of digits, or lists within lists too deep to read: one line.
     """
     try:
-        return tomllib.loads(text)
+        return tomllib.loads(text, parse_float=parse_float)
     except RecursionError as err:
         raise SettingsError(
             f"{where}: lists within lists too deep to read; mend or remove it"

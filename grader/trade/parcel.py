@@ -3,12 +3,11 @@
 Boxes are the seller's dated table. Nothing here says that a parcel is allowed: what the post takes is what he typed.
 """
 
-import tomllib
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from grader.checks import check_keys, check_line, check_rows
+from grader.checks import check_keys, check_line, check_rows, parse_toml
 from grader.errors import SettingsError, quoted
 from grader.weight import grams_of
 
@@ -81,25 +80,21 @@ def read_boxes(text: str, where: str) -> Boxes:
     SettingsError
         No TOML, an unknown key, or a value that cannot be: one line.
     """
-    try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except (ValueError, RecursionError) as err:
-        raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
+    data = parse_toml(text, where, Decimal)
     keys = ("begins", "boxes", "fill", "density", "packing")
     check_keys(where, "the file", data, keys, ("begins", "boxes"))
     if type(data["begins"]) is not date:
         raise SettingsError(
             f"{where}: begins is {quoted(data['begins'])}; give a day as 2025-03-01"
         )
-    low, high = data.get("fill", FILL)[:2] if len(data.get("fill", FILL)) == 2 else (0, 0)
-    if not 0 < low <= high <= 1:
-        raise SettingsError(
-            f"{where}: fill is {quoted(data['fill'])}; give two shares, as [0.4, 0.6]"
-        )
+    fill = data.get("fill", FILL)
+    two = isinstance(fill, list | tuple) and [type(share) in (int, Decimal) for share in fill]
+    if two != [True, True] or not 0 < fill[0] <= fill[1] <= 1:
+        raise SettingsError(f"{where}: fill is {quoted(fill)}; give two shares, as [0.4, 0.6]")
     return Boxes(
         data["begins"],
         tuple(_box(where, row) for row in check_rows(where, "boxes", data["boxes"])),
-        (Decimal(low), Decimal(high)),
+        (Decimal(fill[0]), Decimal(fill[1])),
         _above_0(where, "density", data.get("density", DENSITY)),
         _grams(where, "packing", data["packing"]) if "packing" in data else Decimal(0),
     )

@@ -5,14 +5,13 @@ day.
 """
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from hashlib import sha256
 
-from grader.checks import check_keys, check_line, check_table
+from grader.checks import check_keys, check_line, check_table, parse_toml
 from grader.errors import SettingsError, quoted
 from grader.weight import GRAMS_IN, grams_of
 
@@ -67,10 +66,7 @@ def read_price_table(text: str, where: str) -> PriceTable:
     SettingsError
         No TOML, an unknown key, or a value that cannot be: one line.
     """
-    try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except (ValueError, RecursionError) as err:
-        raise SettingsError(f"{where}: not valid TOML ({err}); mend that line") from err
+    data = parse_toml(text, where, Decimal)
     check_keys(where, "the file", data, _KEYS, ("currency", "begins", "by_weight"))
     begins = data["begins"]
     if type(begins) is not date:
