@@ -30,9 +30,9 @@ CAUTIONS: tuple[Caution, ...] = (
         "30 CFR 56.3200, from memory",
     ),
     Caution(
-        "Take care in lifting from 10 kg when bent, far out or twisted; two people from "
+        "Take care in lifting from 9 kg when bent, far out or twisted; two people from "
         "23 kg (51 lb), which is the limit in ideal posture only. That goes for buckets and trays.",
-        "NIOSH 94-110, rev. 2021; the 10 kg is worked out from its equation",
+        "NIOSH 94-110, rev. 2021; 9.9 kg by its equation for such a lift, rounded down",
     ),
     Caution(
         "Have an unknown blue fibrous stone identified before it is cut: it may be asbestos.",
@@ -94,7 +94,7 @@ BREAK_CAUTIONS: tuple[Caution, ...] = (
 #: For whoever lifts so much.
 LIFT_CARE = Caution(
     "Lift with care from 9 kg (20 lb) when bent, far out or twisted; less if you do it often.",
-    "NIOSH 94-110, rev. 2021; worked out from its equation",
+    "NIOSH 94-110, rev. 2021; 9.9 kg by its equation for such a lift, rounded down",
 )
 LIFT_TWO = Caution(
     "From 23 kg (51 lb) never lift alone: a barrow, or more people.",

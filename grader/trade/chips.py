@@ -44,8 +44,8 @@ class ShortWeightRow:
     grams: Decimal | None = None
 
 
-#: What an equal-sized pack may fall short by, up to 10 kg: Directive 76/211/EEC, Annex I; its last row as another
-#: source quotes it. Rough sold each by its own weight does not fall under it. Read 2025; the law where you sell counts.
+#: What an equal-sized pack may fall short by, up to 10 kg: Directive 76/211/EEC of 1976, Annex I; its last row, and the
+#: one pack in forty, as another source quotes them. Rough sold each by its own weight does not fall under it.
 EU_SHORT = (
     ShortWeightRow(5, share=Decimal("0.09")),
     ShortWeightRow(50, grams=Decimal("4.5")),
