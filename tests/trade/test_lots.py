@@ -4,7 +4,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from grader.trade.lots import make_lots
@@ -50,16 +50,17 @@ def test_a_planted_optimum_is_missed_by_one_at_most(seed):
 
 
 def most_by_all_ways(grams, size):
-    """Every way to put pieces into up to four lots, or none."""
-    most = 0
-    for places in product(range(5), repeat=len(grams)):
-        sums = np.bincount(places, grams, minlength=5)[1:]
+    """Every way to put pieces into lots, as many lots as pieces, or into none (place 0)."""
+    most, places_in_all = 0, len(grams) + 1
+    for places in product(range(places_in_all), repeat=len(grams)):
+        sums = np.bincount(places, grams, minlength=places_in_all)[1:]
         most = max(most, int((sums >= size).sum()))
     return most
 
 
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.integers(1, 60), min_size=1, max_size=5), st.integers(30, 90))
+@example([30] * 5, 30)
 def test_with_few_pieces_no_way_gives_more(grams, size):
     lots = make_lots(grams, size, tries=1)
     sound(grams, size, lots)
