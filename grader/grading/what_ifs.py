@@ -1,6 +1,6 @@
 """The smallest change that would lift a proposal by a grade: a line less, or a little more of one thing."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from grader.grading.features.facts import LineFacts, StoneFacts
 from grader.grading.features.features import line_features, with_values
@@ -65,27 +65,35 @@ def _without_a_line(
 
 def _more(values: Features, profile: Profile, model: Model, rung: int) -> WhatIf | None:
     """The one of a few measures of which the least more, in spreads, is enough."""
-    tries = list(_tries(values, profile, model))
-    rungs = model.grade.rungs([changed for _, changed in tries])
-    for (change, _), reached in zip(tries, rungs, strict=True):
-        if reached > rung:
-            return WhatIf(change, model.grade.grades[reached])
-    return None
+
+    def lifts(changes: list[MoreOf]) -> list[WhatIf]:
+        changed = [
+            with_values(values, profile, **_with_more(values, change.measure, change.needed))
+            for change in changes
+        ]
+        rungs = model.grade.rungs(changed) if changed else []
+        reached = zip(changes, rungs, strict=True)
+        return [WhatIf(change, model.grade.grades[at]) for change, at in reached if at > rung]
+
+    tries = _tries(values, model)
+    # Of most stones not even the most that is still small lifts the grade: then less is not tried.
+    most = {change.measure: change for change in tries}
+    helping = {lift.change.measure for lift in lifts(list(most.values()))}
+    return next(iter(lifts([change for change in tries if change.measure in helping])), None)
 
 
-def _tries(
-    values: Features, profile: Profile, model: Model
-) -> Iterator[tuple[MoreOf, dict[str, float | None]]]:
-    """So much more of one measure, and the features with it: the smallest steps first."""
+def _tries(values: Features, model: Model) -> list[MoreOf]:
+    """So much more of one measure, as far as there can be: the smallest steps first."""
     spreads = dict(zip(model.grade.scaling.names, model.grade.scaling.spread, strict=True))
-    for step in range(1, STEPS + 1):
-        for name in MORE:
-            if values[name] is None:
-                continue
-            more = values[name] + MOST_SPREADS * step / STEPS * spreads[name]
-            changed = _with_more(values, name, more)
-            if changed is not None:
-                yield MoreOf(name, values[name], more), with_values(values, profile, **changed)
+    return [
+        MoreOf(name, values[name], more)
+        for step in range(1, STEPS + 1)
+        for name in MORE
+        if values[name] is not None
+        and _with_more(
+            values, name, more := values[name] + MOST_SPREADS * step / STEPS * spreads[name]
+        )
+    ]
 
 
 def _with_more(values: Features, name: str, more: float) -> dict[str, float] | None:

@@ -64,9 +64,11 @@ def best_words(piece: dict, codes: NDArray[np.uint8], view: View, profile: Profi
         return ["no scene"]
     scene, inside = piece["scene"], fill_outline(view.points(place.outline_px()), codes.shape)
     score = place.score if scene["score"] is None else scene["score"]
+    around = cv2.boundingRect(inside.view(np.uint8))
+    window = np.s_[around[1] : around[1] + around[3], around[0] : around[0] + around[2]]
     return [
         f"{place.kind}: {place.template}, scene {score:.0f} of 100",
-        _held(codes[inside], profile),
+        _held(codes[window][inside[window]], profile),
         _lines(piece, view, inside),
     ]
 

@@ -5,7 +5,6 @@ from base64 import b64encode
 from collections.abc import Mapping
 from functools import cache
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,9 +15,10 @@ from grader.profile import Profile
 from grader.report.best import best_tint, best_words
 from grader.report.counted import counted_codes, counted_words
 from grader.report.overlay import View, piece_picture, plain_picture, stone_window
-from grader.report.tint import palette_png, stroke_of, swatch, tint
+from grader.report.tint import A_CLASS, palette_png, places_of, stroke_of, swatch, tint
 
-#: What is kept of a stone to be shown: its picture with outline and lines, the same without, and its regions.
+#: What is kept of a stone to be shown: its picture with outline and lines, the same without, and its regions, tinted as
+#: the sheet lays them over the photo, for a season's stones are shown again and again.
 SHOWN = ("sheet", "photo", "regions")
 #: Longest side of the regions, and of what is laid over a stone's picture.
 REGIONS_PX = 480
@@ -35,13 +35,12 @@ def stone_pictures(photo: Photo, piece: MeasuredPiece) -> dict[str, bytes]:
 
 
 def region_map(piece: MeasuredPiece, width: int, height: int) -> bytes:
-    """Return the regions of a stone as a small grey PNG of the part of the photo that its picture shows: 0 beside it, 1
-    to 8 classes, 9 unreadable.
+    """Return the regions of a stone, tinted, as a PNG of the part of the photo that its picture shows.
 
     width, height : of the full-size photo, px.
     """
     codes = counted_codes(_blank(piece.piece.box, width, height), [piece])
-    return cv2.imencode(".png", codes, [cv2.IMWRITE_PNG_COMPRESSION, 9])[1].tobytes()
+    return palette_png(tint(codes, stroke_of(codes.shape)), level=9)
 
 
 def shown_views(
@@ -63,10 +62,9 @@ def shown_views(
         return shown
     view = _blank(tuple(piece["box"]), photo["width"], photo["height"])
     codes = _codes(kept["regions"], view.rgb.shape)
-    stroke_px = stroke_of(codes.shape)
     return shown | {
         "photo": _text(kept["photo"]),
-        "regions": _text(palette_png(tint(codes, stroke_px))),
+        "regions": _text(kept["regions"]),
         "best": _text(palette_png(best_tint([piece], view))),
         "counted": [(_swatch(code), text) for code, text in counted_words(piece, profile)],
         "words": best_words(piece, codes, view, profile),
@@ -82,9 +80,14 @@ def _blank(box: tuple[int, int, int, int], width: int, height: int) -> View:
 
 
 def _codes(png: bytes, shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    codes = cv2.imdecode(np.frombuffer(png, np.uint8), cv2.IMREAD_GRAYSCALE)
-    if codes is None or codes.shape != shape[:2]:
-        raise LedgerError("the kept regions of a stone are damaged; grade its photo with --anew")
+    """The classes of kept regions."""
+    damaged = LedgerError("the kept regions of a stone are damaged; grade its photo with --anew")
+    try:
+        codes = places_of(png) // A_CLASS
+    except ValueError as err:
+        raise damaged from err
+    if codes.shape != shape[:2]:
+        raise damaged
     return codes
 
 

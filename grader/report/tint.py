@@ -23,20 +23,26 @@ _COLOURS = {
 #: How much of a wash, of a stroke and of what is dimmed covers the photo, 0 to 255.
 _WASH, _STROKE, _DIMMED = 60, 215, 125
 #: Places in the palette that belong to no class.
-CLEAR, DIM, RIM_DARK, RIM_PALE = 0, 1, 2, 3
+CLEAR, DIM, RIM_DARK, RIM_PALE = range(4)
+#: How many places a class has, from its code times this on, so that a px tells its class in every tone: the wash, the
+#: dark and pale strokes of its hatch, the dark and pale strokes of its borders.
+A_CLASS = 5
+WASH, STROKE_DARK, STROKE_PALE, BORDER_DARK, BORDER_PALE = range(A_CLASS)
 #: From one stroke of a hatch to the next, in strokes.
 _APART = 9
 
 
 def _palette() -> NDArray[np.uint8]:
-    """R, G, B and cover of each place, shape (n, 4): of a class, at four times its code, wash, dark and pale stroke."""
-    palette = np.zeros((4 * (UNREADABLE + 1), 4), np.uint8)
+    """R, G, B and cover of each place, shape (n, 4)."""
+    palette = np.zeros((A_CLASS * (UNREADABLE + 1), 4), np.uint8)
     palette[DIM] = (*DARK, _DIMMED)
     palette[RIM_DARK], palette[RIM_PALE] = (*DARK, 255), (*PALE, 255)
     for code, colour in _COLOURS.items():
         dark, pale = np.array(colour) * 0.45, 255 - (255 - np.array(colour)) * 0.45
-        palette[4 * code] = (*colour, _WASH)
-        palette[4 * code + 1], palette[4 * code + 2] = (*dark, _STROKE), (*pale, _STROKE)
+        places = palette[A_CLASS * code :]
+        places[WASH] = (*colour, _WASH)
+        places[STROKE_DARK], places[STROKE_PALE] = (*dark, _STROKE), (*pale, _STROKE)
+        places[BORDER_DARK], places[BORDER_PALE] = (*DARK, 255), (*PALE, 255)
     return palette
 
 
@@ -49,7 +55,8 @@ def stroke_of(shape: tuple[int, ...]) -> int:
 
 
 def tint(codes: NDArray[np.uint8], stroke_px: int) -> NDArray[np.uint8]:
-    """Return regions outlined, washed and hatched, as places in the palette, uint8, shape (h, w).
+    """Return regions outlined, washed and hatched, as places in the palette, uint8, shape (h, w): the class of each px
+    is its place over ``A_CLASS``, rounded down.
 
     codes : uint8, shape (h, w), 0 background, 1 to 8 classes, 9 unreadable.
     """
@@ -61,7 +68,8 @@ def tint(codes: NDArray[np.uint8], stroke_px: int) -> NDArray[np.uint8]:
             hatched = np.tile(_tile(int(code), stroke_px), often)[:height, :width]
             np.copyto(tinted, hatched, where=codes == code)
     dark, pale = _borders(codes, stroke_px)
-    tinted[pale], tinted[dark] = RIM_PALE, RIM_DARK
+    for border, tone in ((pale, BORDER_PALE), (dark, BORDER_DARK)):
+        tinted[border] = A_CLASS * codes[border] + tone
     return tinted
 
 
@@ -82,10 +90,10 @@ def _borders(codes: NDArray[np.uint8], stroke_px: int) -> tuple[NDArray, NDArray
 def _tile(code: int, stroke_px: int) -> NDArray[np.uint8]:
     """A class as places in the palette, as far as its hatch repeats itself."""
     y, x = np.indices((_APART * stroke_px,) * 2, sparse=True)
-    tile = np.full((_APART * stroke_px,) * 2, 4 * code, np.uint8)
+    tile = np.full((_APART * stroke_px,) * 2, A_CLASS * code + WASH, np.uint8)
     # The pale half of a stroke lies beside its dark half.
-    for tone, back in ((1, 0), (2, stroke_px)):
-        tile[_hatch(code, x - back, y - back, stroke_px)] = 4 * code + tone
+    for tone, back in ((STROKE_DARK, 0), (STROKE_PALE, stroke_px)):
+        tile[_hatch(code, x - back, y - back, stroke_px)] = A_CLASS * code + tone
     return tile
 
 
@@ -140,11 +148,30 @@ def laid_over(rgb: NDArray[np.uint8], places: NDArray[np.uint8]) -> NDArray[np.u
     return ((rgb * (255 - cover) + over[..., :3] * cover + 127) // 255).astype(np.uint8)
 
 
-def palette_png(places: NDArray[np.uint8]) -> bytes:
-    """Return a tint as a PNG with a palette, to be seen through where the photo is to show."""
+def palette_png(places: NDArray[np.uint8], level: int = 1) -> bytes:
+    """Return a tint as a PNG with a palette, to be seen through where the photo is to show.
+
+    level : of deflate: 1, at once, for what is drawn for one page; 9, small, for what is kept.
+    """
     image = Image.fromarray(places, "P")
     image.putpalette(PALETTE[:, :3].tobytes())
     stream = BytesIO()
-    # A sheet has two of these a stone: at level 6 they take three times as long, to be a fifth smaller.
-    image.save(stream, "PNG", transparency=PALETTE[:, 3].tobytes(), compress_level=3)
+    image.save(stream, "PNG", transparency=PALETTE[:, 3].tobytes(), compress_level=level)
     return stream.getvalue()
+
+
+def places_of(png: bytes) -> NDArray[np.uint8]:
+    """Return the places of such a PNG, shape (h, w).
+
+    Raises
+    ------
+    ValueError
+        It is no PNG with a palette.
+    """
+    try:
+        with Image.open(BytesIO(png), formats=["PNG"]) as image:
+            if image.mode != "P":
+                raise ValueError("has no palette")
+            return np.asarray(image)
+    except (OSError, SyntaxError) as err:
+        raise ValueError("is no PNG") from err

@@ -13,7 +13,18 @@ from grader.profile import load_profile
 from grader.report.counted import counted_codes, counted_words, draw_counted
 from grader.report.overlay import HATCHED_PX, PICTURE_PX, view_of
 from grader.report.result import photo_record
-from grader.report.tint import PALETTE, RIM_DARK, RIM_PALE, laid_over, swatch, tint
+from grader.report.tint import (
+    A_CLASS,
+    BORDER_DARK,
+    BORDER_PALE,
+    PALETTE,
+    STROKE_DARK,
+    STROKE_PALE,
+    WASH,
+    laid_over,
+    swatch,
+    tint,
+)
 
 PROFILE = load_profile()
 #: By code, a window in which all is of that class, in px of the photo: top, bottom, left, right.
@@ -67,10 +78,12 @@ def test_each_class_is_tinted_towards_its_own_colour_and_the_ground_is_left(make
             view.rgb, code, view.px_per_photo_px
         )
         # Whatever noise lies below: the mean moves to where the class's colour lies from middling grey.
-        aim = PALETTE[4 * code, :3] - field(view.rgb, code, view.px_per_photo_px).mean(axis=(0, 1))
+        aim = PALETTE[A_CLASS * code, :3] - field(view.rgb, code, view.px_per_photo_px).mean(
+            axis=(0, 1)
+        )
         assert (
             np.dot(change.mean(axis=(0, 1)), aim)
-            > 0.5 * np.dot(aim, aim) * PALETTE[4 * code, 3] / 255
+            > 0.5 * np.dot(aim, aim) * PALETTE[A_CLASS * code, 3] / 255
         )
     corner = np.s_[:60, :60]
     assert np.array_equal(picture[corner], view.rgb[corner])
@@ -104,8 +117,10 @@ def test_borders_are_dark_on_one_side_and_pale_on_the_other():
     codes[:, 30:] = 2
     tinted = tint(codes, 2)
     row = tinted[20]
-    assert (row[28:30] == RIM_PALE).all() and (row[30:32] == RIM_DARK).all()
-    assert not np.isin(row[:27], (RIM_PALE, RIM_DARK)).any()
+    assert (row[28:30] == A_CLASS * 1 + BORDER_PALE).all()
+    assert (row[30:32] == A_CLASS * 2 + BORDER_DARK).all()
+    assert not np.isin(row[:27] % A_CLASS, (BORDER_PALE, BORDER_DARK)).any()
+    assert np.array_equal(tinted // A_CLASS, codes)
 
 
 def test_the_legend_names_what_is_there_and_nothing_else(make_graded):
@@ -129,7 +144,9 @@ def test_what_is_unreadable_is_drawn_in_its_own_hatch(make_graded):
     # 10 of 200 columns.
     assert (codes == UNREADABLE).sum() / (codes > 0).sum() == pytest.approx(0.05, abs=0.005)
     here = tint(np.full((60, 60), UNREADABLE, np.uint8), 2)
-    assert {4 * UNREADABLE, 4 * UNREADABLE + 1, 4 * UNREADABLE + 2} == set(np.unique(here))
+    assert {A_CLASS * UNREADABLE + tone for tone in (WASH, STROKE_DARK, STROKE_PALE)} == set(
+        np.unique(here)
+    )
 
 
 def test_words_lie_on_no_stone_and_below_the_photo_where_there_is_no_room(make_graded):
@@ -163,7 +180,9 @@ def test_a_photo_without_stones_is_as_it_is(make_graded):
 
 def test_a_swatch_is_the_class_as_it_is_drawn():
     inside = swatch(3, 40, 1)[5:-5, 5:-5]
-    assert set(np.unique(inside)) == {12, 13, 14}
+    assert set(np.unique(inside)) == {
+        A_CLASS * 3 + tone for tone in (WASH, STROKE_DARK, STROKE_PALE)
+    }
 
 
 @pytest.mark.parametrize("seed", range(4))
