@@ -1,7 +1,7 @@
 """What was measured on called stones: the same numbers that the seller saw beside the proposal, never others."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 
@@ -47,11 +47,13 @@ class CalledStones:
     """Calls and comparisons with what was measured on their stones.
 
     calls : each on the piece as its photo was shown last.   features : by (photo hash, piece).
+    appearances : what each called face looks like, the same way; of a piece with several faces one of them.
     comparisons : (better stone, other stone).   refused : what cannot be used, a line each.
     """
 
     calls: tuple[Call, ...]
     features: Mapping[Stone, Features]
+    appearances: Mapping[Stone, Mapping[str, float]] = field(default_factory=dict)
     comparisons: tuple[tuple[Stone, Stone], ...] = ()
     refused: tuple[str, ...] = ()
 
@@ -82,6 +84,7 @@ def called_in_ledger(
     return CalledStones(
         calls=tuple(call for call in called.calls if _says(call)),
         features=known,
+        appearances=called.appearances,
         comparisons=tuple(pair for pair in pairs if pair[0] in known and pair[1] in known),
         refused=(*lost, *called.refused),
     )
@@ -115,18 +118,20 @@ def called_in_tables(
     placed, looks = place_table(both, folders, terms, profile, ledger, on_photo=on_photo)
     on_calls, on_sides = _parted(placed, from_calls, from_comparisons)
     pairs = paired(on_sides)
-    features = {
-        (sha256, piece["id"]): facts.features
+    facts = {
+        (sha256, piece["id"]): facts
         for sha256, look in looks.items()
         for piece, facts in zip(look.record["pieces"], look.stones, strict=True)
     }
+    features = {stone: of.features for stone, of in facts.items()}
+    appearances = {stone: of.appearance for stone, of in facts.items()}
     refused = [
         line
         for table, read in ((calls, on_calls), (comparisons, pairs))
         for line in (*remark_lines(table, read.remarks), *remark_lines(table, read.refused))
     ]
     said = _on_pieces(on_calls.calls, features, list(looks.values()), profile, ledger)
-    return CalledStones(said, features, pairs.comparisons, tuple(refused))
+    return CalledStones(said, features, appearances, pairs.comparisons, tuple(refused))
 
 
 def _on_pieces(
@@ -296,6 +301,7 @@ def measure_called(
     facts = [_facts_at(*one) for one in zip([*calls, *sides], done, strict=True)]
     of_sides = iter(facts[len(calls) :])
     features: dict[Stone, Features] = {}
+    appearances: dict[Stone, Mapping[str, float]] = {}
     refused = []
     for call, others, look, own in zip(calls, faces, done, facts, strict=False):
         further = list(islice(of_sides, len(others)))
@@ -309,8 +315,9 @@ def measure_called(
             )
         known = [own, *(one for one in further if one is not None)]
         features[call.sha256, call.piece] = piece_facts(known, profile).features
+        appearances[call.sha256, call.piece] = own.appearance
     used = tuple(call for call in calls if (call.sha256, call.piece) in features)
-    return CalledStones(used, features, refused=tuple(refused))
+    return CalledStones(used, features, appearances, refused=tuple(refused))
 
 
 def _shown_with(calls: Sequence[Call], looks: KnownLooks) -> list[Look | None]:

@@ -19,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.drawn import DrawnFace, draw_faces
-from grader.face.sight.cut import cut_face
 from grader.files import write_text
 from grader.grading.features.features import GRADE_FEATURES, with_scene, with_values
 from grader.grading.features.rules import (
@@ -35,7 +34,7 @@ from grader.grading.learning.agreement import Agreement, agreement
 from grader.grading.learning.candidates import FOLDS, column_signs, folds_of
 from grader.grading.learning.threads import one_thread
 from grader.grading.models.crowd import MAKES
-from grader.grading.models.familiarity import appearance_features, fit_familiarity
+from grader.grading.models.familiarity import FamiliarityModel, fit_familiarity
 from grader.grading.models.model import (
     GradeHead,
     Model,
@@ -49,23 +48,22 @@ from grader.grading.models.prediction_set import LEVEL, fit_prediction_set_rule
 from grader.grading.models.scene_head import fit_scene
 from grader.grading.models.seller_ensemble import EACH, draw_ensemble
 from grader.measures import MEASUREMENT_VERSION
-from grader.photo.colour import srgb_encoding
-from grader.photo.photo import Photo, Scale
-from grader.photo.pieces import whole_photo
-from grader.photo.reference import no_reference
 from grader.profile import Profile, load_profile
 from grader.render import HELD_OUT, TRAINING, Style
 from grader.report.agreement import interval_words
 from grader.report.reasons import condition_words
-from grader.train.surfaces import draw_surface
+from grader.train.appearances import plain_appearance, stranger_appearance, surface_appearance
+from grader.train.strangers import STRANGERS
 
 #: Numbers of the photos to learn from and to judge by; about two faces each. The held-out photos
 #: below 1000 were looked at while the rules and features were chosen: they judge nothing.
 PHOTOS, HELD_OUT_PHOTOS = range(120), range(1000, 1050)
 SEED = 20240501
 
-#: Other surfaces drawn to tell stones from, and their side in px.
-SURFACES, SURFACE_PX = 160, 448
+#: Drawn to tell stones from: other surfaces, and stones of each other kind. Beside them plain stones of the seller's, so
+#: that these are not taken for such.
+SURFACES, STRANGERS_EACH, PLAIN_STONES = 160, 12, 72
+STRANGERS_SEED = 31
 
 #: So many photos are drawn before their faces are kept.
 PHOTOS_KEPT = 40
@@ -119,13 +117,25 @@ def make_starter(
     """
     learned = draw(TRAINING, PHOTOS)
     model = learn(learned, profile, np.random.default_rng([seed, 1]), date)
-    surfaces = [surface_appearance([seed, 3, number]) for number in range(SURFACES)]
-    photos = [face.photo for face in learned]
-    appearances = [face.appearance for face in learned]
-    familiarity = fit_familiarity(appearances, surfaces, photos)
-    model = replace(model, familiarity=familiarity)
+    model = replace(model, familiarity=learn_familiarity(learned, seed))
     kept_back = draw(HELD_OUT, HELD_OUT_PHOTOS)
     return model, judge(model, kept_back, profile, np.random.default_rng([seed, 2])), learned
+
+
+def learn_familiarity(faces: Sequence[DrawnFace], seed: int) -> FamiliarityModel:
+    """Return what drawn faces look like, and plain stones beside them, against stones of other kinds and surfaces."""
+    plain = [plain_appearance([seed, 5, number]) for number in range(PLAIN_STONES)]
+    surfaces = [surface_appearance([seed, 3, number]) for number in range(SURFACES)]
+    strangers = [
+        stranger_appearance([STRANGERS_SEED, row, number], kind)
+        for number in range(STRANGERS_EACH)
+        for row, kind in enumerate(STRANGERS)
+    ]
+    others = surfaces + [one for one in strangers if one is not None]
+    stones = [face.appearance for face in faces] + plain
+    # Each plain stone is a photo of its own.
+    photos = [face.photo for face in faces] + [len(PHOTOS) + n for n in range(PLAIN_STONES)]
+    return fit_familiarity(stones, others, photos)
 
 
 def learn(
@@ -319,15 +329,6 @@ def card(model: Model, judged: Judged, seed: int) -> str:
         "",
     ]
     return "\n".join(lines)
-
-
-def surface_appearance(seed: Sequence[int]) -> dict[str, float]:
-    """Return the appearance of one drawn surface that is no stone of this kind, seen as a whole picture."""
-    rgb = draw_surface(np.random.default_rng(seed), TRAINING, SURFACE_PX).rgb
-    sha256 = hashlib.sha256(rgb.tobytes()).hexdigest()
-    photo = Photo("surface", rgb, srgb_encoding(), sha256, Scale(None, None))
-    face = cut_face(photo, whole_photo(photo)[0][0], no_reference(photo))
-    return appearance_features(face.lab, face.mask)
 
 
 def slipped(true: Features, profile: Profile, rng: np.random.Generator) -> int:

@@ -97,6 +97,7 @@ def retrain(
             profile,
             base,
             comparisons=called.comparisons,
+            appearances=called.appearances,
             on_step=on_step,
         )
     whose = by or ("two or more people alike" if agreed else None)

@@ -33,6 +33,8 @@ class DeclaredFace:
     crack_look : one of ``fracture.WIDTHS_PX``.
     lamp_share : of the face, 0 to 1, that mirrors a lamp.
     squareness : power of the outline's curve: 2 an oval, the higher the nearer to a rectangle.
+    body : returns CIELAB (h, w, 3) of its dry body on a grid in stone radii, in place of a palette's colours: for a
+        stone of another kind.
     """
 
     size_mm: tuple[float, float]
@@ -43,6 +45,7 @@ class DeclaredFace:
     crack_look: str = "open"
     lamp_share: float = 0.0
     squareness: float = 4.0
+    body: Callable[[np.random.Generator, Grid], NDArray[np.float32]] | None = None
 
     @property
     def radius_mm(self) -> float:

@@ -128,7 +128,10 @@ def draw_stone(rng: np.random.Generator, plan: StonePlan, view: View) -> StoneFa
         figure = replace(figure, host=host, white=figure.white * (1 - host))
     classes = _classes(figure, inside)
     palette = _palette(np.random.default_rng(plan.dye_seed), plan, figure)
-    lab = _colour(streams["colour"], palette, figure, grid, rind)
+    if plan.declared is not None and plan.declared.body is not None:
+        lab = plan.declared.body(streams["colour"], grid)
+    else:
+        lab = _colour(streams["colour"], palette, figure, grid, rind)
     through = _through(streams["finish"], plan)
     reflect = _scattered(streams["colour"], reflectance(lab), radius, through)
     strokes, painters = _strokes(streams["lines"], plan, figure, outline, inside, classes, radius)

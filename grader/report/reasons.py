@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from grader.grading.features.facts import LineFacts, Position
 from grader.grading.features.rules import Condition, Features
-from grader.grading.models.familiarity import OTHER_SURFACE
+from grader.grading.models.familiarity import OTHER_KIND
 from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 
 #: Blue of less chroma is pale, from the second on it is strong. CIELAB C*ab; our setting, no source.
@@ -42,8 +42,8 @@ def unfamiliar_words(why: str) -> str:
 
     why : as :meth:`~grader.grading.models.familiarity.FamiliarityModel.why_unfamiliar` gives it.
     """
-    if why == OTHER_SURFACE:
-        return "it looks like another surface, a wall or a floor"
+    if why == OTHER_KIND:
+        return "it looks more like another stone or surface"
     # Grain is measured at several sizes, which stand behind its name.
     return f"its {_APPEARANCE_WORDS[why.rstrip('1248')]} lies far from theirs"
 

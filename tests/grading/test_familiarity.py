@@ -1,16 +1,20 @@
 """Appearances of made-up faces: flat, grained and striped differ, and an unfamiliar stone is no confident proposal."""
 
+import json
 from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
 
+from grader.grading.learning.retrain import retrain
 from grader.grading.models.familiarity import (
-    OTHER_SURFACE,
+    OTHER_KIND,
     appearance_features,
     fit_familiarity,
 )
+from grader.grading.models.model_json import model_from, model_texts
+from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
 
 
@@ -46,9 +50,9 @@ def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
         for k in ("stone", "wall", "odd")
     }
     assert sum(why is not None for why in reasons["stone"]) <= 4
-    assert all(why == OTHER_SURFACE for why in reasons["wall"])
+    assert all(why == OTHER_KIND for why in reasons["wall"])
     assert {*reasons["odd"]} <= {
-        OTHER_SURFACE,
+        OTHER_KIND,
         "redness",
         "yellowness",
         "chroma",
@@ -97,7 +101,46 @@ def test_an_unfamiliar_stone_gets_the_whole_ladder_and_the_reason(
 
     proposal = proposed(appearance_features(*face(np.random.default_rng(2), "wall")))
     assert proposal.grade_set == profile.grades
-    assert proposal.unfamiliar == OTHER_SURFACE and proposal.what_if is None
+    assert proposal.unfamiliar == OTHER_KIND and proposal.what_if is None
     assert (
         proposed(appearance_features(*face(np.random.default_rng(5), "stone"))).unfamiliar is None
     )
+
+
+def test_an_odd_stone_that_was_called_is_known_and_others_like_it_too(known):
+    rng = np.random.default_rng(6)
+    called = [appearance_features(*face(rng, "odd")) for _ in range(30)]
+    taught = known.with_own(called)
+    assert all(taught.why_unfamiliar(one) is None for one in called)
+    like = [appearance_features(*face(rng, "odd")) for _ in range(30)]
+    strange = [sum(one.why_unfamiliar(a) is not None for a in like) for one in (known, taught)]
+    assert strange[0] >= 28 and strange[1] <= 10
+    walls = [appearance_features(*face(rng, "wall")) for _ in range(20)]
+    assert all(taught.why_unfamiliar(wall) == OTHER_KIND for wall in walls)
+
+
+def test_stones_that_are_known_anyway_are_not_kept(known):
+    stone = appearance_features(*face(np.random.default_rng(7), "stone"))
+    odd = appearance_features(*face(np.random.default_rng(7), "odd"))
+    assert known.with_own([stone]) == known
+    once = known.with_own([stone, odd])
+    assert len(once.own) == 1 and once.with_own([odd]) == once
+
+
+def test_a_retrained_model_knows_the_stones_that_were_called(
+    known, small_model, make_faces, profile
+):
+    rng = np.random.default_rng(8)
+    rows, _ = make_faces(4, rng, profile)
+    stones = [(f"{i:064x}", 1) for i in range(4)]
+    calls = [
+        Call("a.jpg", sha, piece, (0, 0, 9, 9), "tumbling", None, None, f"2024-05-0{i + 1}", None)
+        for i, (sha, piece) in enumerate(stones[:3])
+    ]
+    odd = {stone: appearance_features(*face(rng, "odd")) for stone in stones}
+    base = replace(small_model, familiarity=replace(known, own_reach=1e-6))
+    model = retrain(calls, dict(zip(stones, rows, strict=True)), profile, base, appearances=odd)
+    strange = [model.model.familiarity.why_unfamiliar(odd[stone]) for stone in stones]
+    assert strange[:3] == [None] * 3 and strange[3] is not None
+    texts = model_texts(model.model, rows[:2], profile)
+    assert model_from({name: json.loads(text) for name, text in texts.items()}) == model.model

@@ -4,7 +4,7 @@ import pytest
 
 from grader.grading.features.facts import LineFacts, Position
 from grader.grading.features.rules import Condition
-from grader.grading.models.familiarity import APPEARANCE_NAMES, OTHER_SURFACE
+from grader.grading.models.familiarity import APPEARANCE_NAMES, OTHER_KIND
 from grader.grading.proposal import LinesLeftOut, MoreOf, Reason, WhatIf
 from grader.report.reasons import condition_words, reason_words, unfamiliar_words, what_if_words
 
@@ -99,7 +99,7 @@ def test_a_condition_says_its_bound_and_side():
 
 
 def test_why_a_face_is_unfamiliar_has_words_for_every_number_of_its_appearance():
-    assert unfamiliar_words(OTHER_SURFACE) == "it looks like another surface, a wall or a floor"
+    assert unfamiliar_words(OTHER_KIND) == "it looks more like another stone or surface"
     assert unfamiliar_words("colour_grain4") == "its grain of colour lies far from theirs"
     for name in APPEARANCE_NAMES:
         assert unfamiliar_words(name).endswith(" lies far from theirs")

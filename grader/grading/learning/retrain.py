@@ -84,6 +84,7 @@ def retrain(
     seed: int = 0,
     *,
     comparisons: Sequence[Comparison] = (),
+    appearances: Mapping[Stone, Mapping[str, float]] | None = None,
     on_step: Callable[[int, int], None] = lambda done, total: None,
 ) -> Retrained:
     """Return a model drawn from ``base`` towards the calls: few move it a little, many a lot.
@@ -97,6 +98,7 @@ def retrain(
         seed give the same parameters.
     comparisons : (better stone, other stone), from :func:`~grader.grading.calls.comparisons_csv.paired`; only the
         scene score learns from them.
+    appearances : of stones in the same way; those that were called are known from then on.
     on_step : told how many fits of grade heads are done, of how many, after each of them; all the rest takes a moment.
 
     Raises
@@ -137,6 +139,9 @@ def retrain(
     report = _with_comparisons(report, called, compared, base, np.random.default_rng([seed, 1]))
     old, new = base.scene.points, model.scene.points
     points = {name: (old[name], new[name]) for name in new}
+    if model.familiarity is not None and appearances:
+        own = [appearances[stone] for stone in called.stones if stone in appearances]
+        model = replace(model, familiarity=model.familiarity.with_own(own))
     model = replace(model, name="retrained", provenance=provenance)
     made_from = LearnedFrom(len(called.stones), len(comparisons), base.label)
     return Retrained(model, report, refused, points, made_from)

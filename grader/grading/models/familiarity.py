@@ -1,8 +1,8 @@
 """Whether a face looks like the stones that a model knows: by colours and roughness, without naming regions.
 
 Two limits, both set so that few rendered stones pass them: how far a face lies from rendered stones (Mahalanobis 1936),
-and how much likelier it is another surface than a stone (logistic regression on rendered stones and rendered walls,
-floors and rocks).
+and how much nearer it lies to what is none of them, stones of other kinds, walls and floors, than to them: the ratio of
+the distances to the nearest few, as densities are compared by nearest neighbours (Loftsgaarden & Quesenberry 1965).
 """
 
 from collections.abc import Mapping, Sequence
@@ -23,14 +23,17 @@ LIGHT_GRAIN_PX, COLOUR_GRAIN_PX = (1, 2, 4, 8), (1, 4)
 #: Beyond this many spreads a number counts no further.
 REACH = 5.0
 
-#: Share of rendered stones that may pass each limit; how far beyond that share's distance "far" begins.
-LIKELIER_SHARE, FAR_SHARE, FAR_TIMES = 0.03, 0.005, 1.25
+#: Share of rendered stones of photos held out that may pass each limit, and in how many parts they are held out.
+OTHER_SHARE, FAR_SHARE, FOLDS = 0.03, 0.015, 5
 
-#: How strongly the logistic regression is held back (inverse, as in scikit-learn); the covariance's ridge.
-SURFACE_FREEDOM, RIDGE = 0.3, 0.1
+#: So many nearest ones are asked; the covariance's ridge.
+NEAREST, RIDGE = 5, 0.1
 
-#: Why a face is unfamiliar that is likelier a wall or a floor than a stone.
-OTHER_SURFACE = "other_surface"
+#: No limit lies beyond this ratio; in distance, 20 times as far.
+MOST_LOG_RATIO = 3.0
+
+#: Why a face is unfamiliar that lies nearer to what is none of the stones known.
+OTHER_KIND = "other_kind"
 
 
 @dataclass(frozen=True)
@@ -39,8 +42,12 @@ class FamiliarityModel:
 
     names, mean, spread : of each number of an appearance, over rendered stones.   inverse_covariance : of these scaled.
     max_squared_distance : beyond it a face is unfamiliar.
-    surface_weights : of the scaled numbers, of their squares and of 1: the log-odds of another surface than a stone.
-    max_surface_log_odds : beyond them a face is taken for another surface.
+    stones, others : (n, numbers) scaled, of rendered stones and of what is none.
+    max_log_ratio : of the distance to the nearest stones over that to the nearest others; beyond it a face is one of
+        the others.
+    own_reach : squared distance within which a face is like one of the seller's own: that at which half of the rendered
+        stones have one of another photo.
+    own : (m, numbers), scaled, of stones that the seller called though they are unlike the rendered ones.
     """
 
     names: tuple[str, ...]
@@ -48,21 +55,32 @@ class FamiliarityModel:
     spread: tuple[float, ...]
     inverse_covariance: tuple[tuple[float, ...], ...]
     max_squared_distance: float
-    surface_weights: tuple[float, ...]
-    max_surface_log_odds: float
+    stones: tuple[tuple[float, ...], ...]
+    others: tuple[tuple[float, ...], ...]
+    max_log_ratio: float
+    own_reach: float
+    own: tuple[tuple[float, ...], ...] = ()
 
     def why_unfamiliar(self, appearance: Mapping[str, float]) -> str | None:
         """Return why a face is unlike the stones known, ``None`` where it is not.
 
-        Either :data:`OTHER_SURFACE`, or the number of its appearance that lies farthest from theirs, by its name in
+        Either :data:`OTHER_KIND`, or the number of its appearance that lies farthest from theirs, by its name in
         :data:`APPEARANCE_NAMES`.
         """
         scaled = self.scaled([appearance])
-        if self.other_surface(scaled)[0] > self.max_surface_log_odds:
-            return OTHER_SURFACE
+        if self.own and self.distance(scaled - np.array(self.own)).min() <= self.own_reach:
+            return None
+        if self.log_ratio(scaled)[0] > self.max_log_ratio:
+            return OTHER_KIND
         if self.distance(scaled)[0] > self.max_squared_distance:
             return self.names[int(np.argmax(np.abs(scaled[0])))]
         return None
+
+    def with_own(self, appearances: Sequence[Mapping[str, float]]) -> "FamiliarityModel":
+        """Return the same, to which these called stones and others that look like them are known."""
+        strange = [one for one in appearances if self.why_unfamiliar(one) is not None]
+        own = tuple(rounded(row) for row in self.scaled(strange)) if strange else ()
+        return replace(self, own=(*self.own, *(row for row in own if row not in self.own)))
 
     def scaled(self, appearances: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
         """Return (n, numbers): appearances in spreads from the mean, at most ``REACH``."""
@@ -71,11 +89,12 @@ class FamiliarityModel:
 
     def distance(self, scaled: NDArray) -> NDArray[np.float64]:
         """Return the (n,) squared Mahalanobis distances x' S^-1 x of (n, numbers) scaled appearances."""
-        return np.einsum("ij,jk,ik->i", scaled, np.array(self.inverse_covariance), scaled)
+        return _squared(scaled, np.array(self.inverse_covariance))
 
-    def other_surface(self, scaled: NDArray) -> NDArray[np.float64]:
-        """Return the (n,) log-odds of another surface."""
-        return _columns(scaled) @ np.array(self.surface_weights)
+    def log_ratio(self, scaled: NDArray) -> NDArray[np.float64]:
+        """Return the (n,) logarithms of how much farther the nearest stones are than the nearest others."""
+        inverse = np.array(self.inverse_covariance)
+        return _log_ratio(scaled, np.array(self.stones), np.array(self.others), inverse)
 
 
 def check_familiarity(model: FamiliarityModel) -> None:
@@ -87,14 +106,16 @@ def check_familiarity(model: FamiliarityModel) -> None:
         The inverse is of no covariance, or a limit lies where no appearance can pass it, so that every wall would do
         for a stone: one line.
     """
-    inverse, weights = np.array(model.inverse_covariance), np.array(model.surface_weights)
+    inverse = np.array(model.inverse_covariance)
     stretch = np.linalg.eigvalsh(inverse)
     if not np.allclose(inverse, inverse.T, atol=1e-4) or stretch[0] <= 0:
         raise ValueError("the inverse is of no covariance")
+    if min(len(model.stones), len(model.others)) < NEAREST:
+        raise ValueError(f"fewer than {NEAREST} stones or others to lie near to")
     n = len(model.names)
-    reach = np.repeat([REACH, REACH**2, 1.0], [n, n, 1])
     far = model.max_squared_distance >= stretch[-1] * n * REACH**2
-    if far or model.max_surface_log_odds >= np.abs(weights) @ reach:
+    # A face is at most so much farther from the one than from the other.
+    if far or model.max_log_ratio >= MOST_LOG_RATIO:
         raise ValueError("a limit lies so far out that no face can pass it")
 
 
@@ -124,44 +145,56 @@ def appearance_features(lab: NDArray, mask: NDArray[np.bool_]) -> dict[str, floa
 
 def fit_familiarity(
     stones: Sequence[Mapping[str, float]],
-    surfaces: Sequence[Mapping[str, float]],
+    others: Sequence[Mapping[str, float]],
     photos: Sequence[int],
 ) -> FamiliarityModel:
-    """Return what stones look like, from appearances of rendered stones and of other rendered surfaces.
+    """Return what stones look like, from appearances of rendered stones and of what is none of them.
 
-    photos : of each stone; the limit of the odds is set on stones of photos held out.
+    photos : of each stone; the limits are set on stones of photos held out.
     """
     names = tuple(stones[0])
     values = np.array([[one[name] for name in names] for one in stones], float)
     mean, spread = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-6)
-    model = FamiliarityModel(names, rounded(mean), rounded(spread), (), np.inf, (), np.inf)
-    stone, surface = model.scaled(stones), model.scaled(surfaces)
-    inverse = np.linalg.inv(np.cov(stone.T) + RIDGE * np.eye(len(names)))
-    fold = np.unique(np.asarray(photos), return_inverse=True)[1] % 5
-    odds = np.zeros(len(stone))
+    model = FamiliarityModel(names, rounded(mean), rounded(spread), (), np.inf, (), (), np.inf, 0.0)
+    stone, other = model.scaled(stones).round(3), model.scaled(others).round(3)
+    fold = np.unique(np.asarray(photos), return_inverse=True)[1] % FOLDS
+    ratio, far, near = np.zeros((3, len(stone)))
     for k in np.unique(fold):
-        odds[fold == k] = _columns(stone[fold == k]) @ _weights(stone[fold != k], surface)
-    model = replace(
+        here, rest = stone[fold == k], stone[fold != k]
+        inverse = _inverse(rest)
+        ratio[fold == k] = _log_ratio(here, rest, other, inverse)
+        far[fold == k] = _squared(here, inverse)
+        near[fold == k] = _nearest(here, rest, inverse, 1)
+    return replace(
         model,
-        inverse_covariance=tuple(rounded(row) for row in inverse),
-        surface_weights=rounded(_weights(stone, surface)),
-        max_surface_log_odds=round(float(np.quantile(odds, 1 - LIKELIER_SHARE)), 6),
+        inverse_covariance=tuple(rounded(row) for row in _inverse(stone)),
+        max_squared_distance=round(float(np.quantile(far, 1 - FAR_SHARE)), 6),
+        stones=tuple(rounded(row) for row in stone),
+        others=tuple(rounded(row) for row in other),
+        max_log_ratio=round(float(np.quantile(ratio, 1 - OTHER_SHARE)), 6),
+        own_reach=round(float(np.median(near)), 6),
     )
-    far = FAR_TIMES * np.quantile(model.distance(stone), 1 - FAR_SHARE)
-    return replace(model, max_squared_distance=round(float(far), 6))
 
 
-def _weights(stone: NDArray, surface: NDArray) -> NDArray:
-    from sklearn.linear_model import LogisticRegression
-
-    columns = _columns(np.vstack([stone, surface]))[:, :-1]
-    other = np.repeat([0, 1], [len(stone), len(surface)])
-    fit = LogisticRegression(C=SURFACE_FREEDOM, max_iter=5000).fit(columns, other)
-    return np.append(fit.coef_[0], fit.intercept_[0])
+def _inverse(stone: NDArray) -> NDArray:
+    return np.linalg.inv(np.cov(stone.T) + RIDGE * np.eye(stone.shape[1]))
 
 
-def _columns(scaled: NDArray) -> NDArray:
-    return np.hstack([scaled, scaled**2, np.ones((len(scaled), 1))])
+def _squared(scaled: NDArray, inverse: NDArray) -> NDArray[np.float64]:
+    return np.einsum("...j,jk,...k->...", scaled, inverse, scaled)
+
+
+def _nearest(scaled: NDArray, among: NDArray, inverse: NDArray, count: int) -> NDArray[np.float64]:
+    """Return the (n,) mean squared distances to the nearest ``count`` among others."""
+    apart = np.array([_squared(among - one, inverse) for one in scaled])
+    return np.partition(apart, count - 1, axis=1)[:, :count].mean(axis=1)
+
+
+def _log_ratio(
+    scaled: NDArray, stones: NDArray, others: NDArray, inverse: NDArray
+) -> NDArray[np.float64]:
+    near = [_nearest(scaled, among, inverse, NEAREST) + 1e-9 for among in (stones, others)]
+    return 0.5 * np.log(near[0] / near[1])
 
 
 def _small(lab: NDArray, mask: NDArray[np.bool_]) -> tuple[NDArray, NDArray[np.bool_]]:

@@ -33,7 +33,7 @@ from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile
 
 #: Raised when the files of a model folder change their form.
-FORMAT = 6
+FORMAT = 7
 
 #: The parts of a model, each a file of that name.
 PARTS = ("grade", "seller_ensemble", "scene", "familiarity", "sample")
@@ -240,8 +240,11 @@ def _familiarity(content: Mapping | None) -> FamiliarityModel | None:
         held.numbers("spread of appearances", content["spread"], n, 1e-6),
         tuple(held.numbers("inverse of appearances", row, n) for row in inverse),
         held.number("max_squared_distance", content["max_squared_distance"], 0),
-        held.numbers("surface_weights", content["surface_weights"], 2 * n + 1),
-        held.number("max_surface_log_odds", content["max_surface_log_odds"]),
+        tuple(held.numbers("stones known", row, n) for row in content["stones"]),
+        tuple(held.numbers("others known", row, n) for row in content["others"]),
+        held.number("max_log_ratio", content["max_log_ratio"]),
+        held.number("own_reach", content["own_reach"], 0),
+        tuple(held.numbers("own stones", row, n) for row in content["own"]),
     )
     check_familiarity(model)
     return model
