@@ -26,6 +26,9 @@ REACH = 5.0
 #: Share of rendered stones of photos held out that may pass each limit, and in how many parts they are held out.
 OTHER_SHARE, FAR_SHARE, FOLDS = 0.03, 0.015, 5
 
+#: Share of rendered stones that are "like" another one.
+OWN_SHARE = 0.9
+
 #: So many nearest ones are asked; the covariance's ridge.
 NEAREST, RIDGE = 5, 0.1
 
@@ -45,8 +48,8 @@ class FamiliarityModel:
     stones, others : (n, numbers) scaled, of rendered stones and of what is none.
     max_log_ratio : of the distance to the nearest stones over that to the nearest others; beyond it a face is one of
         the others.
-    own_reach : squared distance within which a face is like one of the seller's own: that at which half of the rendered
-        stones have one of another photo.
+    own_reach : squared distance within which a face is like one of the seller's own: that at which ``OWN_SHARE`` of
+        the rendered stones have one of another photo.
     own : (m, numbers), scaled, of stones that the seller called though they are unlike the rendered ones.
     """
 
@@ -172,7 +175,7 @@ def fit_familiarity(
         stones=tuple(rounded(row) for row in stone),
         others=tuple(rounded(row) for row in other),
         max_log_ratio=round(float(np.quantile(ratio, 1 - OTHER_SHARE)), 6),
-        own_reach=round(float(np.median(near)), 6),
+        own_reach=round(float(np.quantile(near, OWN_SHARE)), 6),
     )
 
 

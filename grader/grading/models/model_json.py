@@ -8,6 +8,7 @@ sample           some faces with the output that the model must give for them
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
@@ -64,6 +65,7 @@ def model_texts(model: Model, samples: Sequence[Features], profile: Profile) -> 
         name: json.dumps({**head, **content}, indent=1, allow_nan=False) + "\n"
         for name, content in parts.items()
     }
+    texts["familiarity"] = _rows_on_lines(texts["familiarity"])
     return texts | {"seller_ensemble": _ensemble_json(head, model.grade)}
 
 
@@ -159,6 +161,11 @@ def _scaling(rows: object) -> tuple[Scaling, tuple[float, ...]]:
         tuple(held.number(f"mean of {row['name']}", row["mean"]) for row in rows),
         tuple(held.number(f"spread of {row['name']}", row["spread"], 1e-6) for row in rows),
     ), tuple(held.number(f"coefficient of {row['name']}", row["coefficient"]) for row in rows)
+
+
+def _rows_on_lines(text: str) -> str:
+    """The same JSON with each list of numbers on a line of its own: hundreds of faces are thousands of numbers."""
+    return re.sub(r'\[([^][{}"]+)\]', lambda row: f"[{' '.join(row[1].split())}]", text)
 
 
 def _ensemble_json(head: Mapping, grade: GradeHead) -> str:
