@@ -119,7 +119,8 @@ def runner_up_words(scene: dict) -> str | None:
 def placement_words(placement: dict, rank: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
-    where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    kind = placement["kind"] if placement["kind"] == "surf" else f"a {placement['kind']}"
+    where = f"{rank} as {kind}: {placement['template']}, turned {turn}°"
     if placement["kind"] != "landscape":
         return where
     if placement["shore_share"] < LEAST_SHORE:

@@ -195,6 +195,8 @@ def test_a_runner_up_is_told_where_it_is_worth_a_look():
     other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}
     text = words.runner_up_words({"best": best, "runner_up": other})
     assert text == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
+    surf = best | {"kind": "surf"}
+    assert words.placement_words(surf) == "best as surf: 25x18 oval, turned 12°"
     poor = other | {"score": words.WORTH_DRAWING - 1}
     assert words.runner_up_words({"best": best, "runner_up": poor}) is None
     assert words.runner_up_words({"best": best, "runner_up": None}) is None
