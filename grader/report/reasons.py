@@ -23,7 +23,7 @@ def reason_words(reason: Reason) -> str:
     if yardstick is None:
         return _SUBJECT_WORDS[reason.subject](reason)
     whose = "the stones you called" if reason.called else "drawn stones"
-    return f"{_SUBJECT_WORDS[reason.subject](reason)} ({whose}: {yardstick} in the mean)"
+    return f"{_SUBJECT_WORDS[reason.subject](reason)} ({whose}: {yardstick} on average)"
 
 
 def what_if_words(what_if: WhatIf) -> str:
