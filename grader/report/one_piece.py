@@ -10,7 +10,13 @@ from grader.profile import Profile
 from grader.report.headline import headed_words, line_care_words
 from grader.report.result import proposal_record
 from grader.report.screen import block, proposal_facts, table
-from grader.report.words import calls_words, counted, no_line_words, score_words, sound_words
+from grader.report.words import (
+    calls_words,
+    healed_words,
+    no_line_words,
+    score_words,
+    sound_words,
+)
 
 
 @dataclass(frozen=True)
@@ -101,8 +107,7 @@ def _lines_words(faces: Sequence[dict]) -> str:
         healed = sum(face["healed_or_seam"] for face in faces)
         if not healed:
             return unseen
-        told = f"{counted(healed, 'pattern line')}, healed or a seam"
-        return f"{told}; {unseen.replace('no line', 'no other line')}"
+        return f"{healed_words(healed)}; {unseen.replace('no line', 'no other line')}"
     return f"seen on {len(lined)} of {len(faces)} faces: {', '.join(lined)}"
 
 

@@ -178,7 +178,7 @@ def _more_words(change: MoreOf) -> str:
         return f"with a scene of {needed:.0f} instead of {value:.0f}"
     if change.measure == "blue_chroma":
         return f"with a stronger blue (chroma {needed:.0f} instead of {value:.0f})"
-    return f"with {_percent(needed)} pattern instead of {_percent(value)}, host trimmed away"
+    return f"with host trimmed until pattern is {_percent(needed)} (now {_percent(value)})"
 
 
 def _trimmed_words(change: LinesLeftOut) -> str:

@@ -176,7 +176,8 @@ def _cracks_words(cracks: dict, state: str) -> str:
     length = f"{cracks['length_px']:.0f} px"
     if cracks["length_mm"] is not None:
         length = f"{cracks['length_mm']:.0f} mm"
-    text = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
+    in_all = " in all" if cracks["count"] > 1 else ""
+    text = f"{counted(cracks['count'], 'crack')} seen, {length}{in_all}"
     return f"{text}; {also}" if also else text
 
 
@@ -184,10 +185,16 @@ def _other_lines_words(classes: Sequence[str]) -> str:
     """Return "1 uncertain, 2 contacts" for the lines that are no cracks."""
     uncertain = classes.count("uncertain")
     parts = [f"{uncertain} uncertain"] if uncertain else []
-    for name, more in (("contact", ""), ("pattern line", ", healed or a seam")):
-        if count := classes.count(name):
-            parts.append(f"{count} {name}{_s(count)}{more}")
+    if contacts := classes.count("contact"):
+        parts.append(counted(contacts, "contact"))
+    if healed := classes.count("pattern line"):
+        parts.append(healed_words(healed))
     return ", ".join(parts)
+
+
+def healed_words(count: int) -> str:
+    """Return "1 healed line or seam", "2 healed lines or seams": what pattern lines are."""
+    return f"{counted(count, 'healed line')} or seam{_s(count)}"
 
 
 def counted(count: int, noun: str) -> str:
@@ -204,7 +211,11 @@ def sound_words(sound: dict) -> list[str]:
     """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
     parts = [percent(part["share"]) for part in sound["parts"]]
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
-    lines = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
+    whole = len(parts) < 2 and round(100 * sound["largest"]["low"]) == 100
+    parted = (
+        f"if it parts along its lines: largest part {_range_words(sound['largest'])} of the face"
+    )
+    lines = ["no line seen parts it" if whole else f"{parted}{split}"]
     if not sound["clear"]:
         return lines
     rooms = [
@@ -215,15 +226,16 @@ def sound_words(sound: dict) -> list[str]:
     lines.append(
         f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
         if rooms
-        else f"no oval of {sound['clear'][0]['oval']} mm without a line seen in it"
+        else f"too small, or no room beside its lines, for an oval of {sound['clear'][0]['oval']} mm"
     )
-    usable = f"usable {_range_words(sound['usable'])} of the face"
+    usable = f"parts that take the smallest oval: {_range_words(sound['usable'])} of the face"
     if sound["usable_g"]:
         low, value, high = (sound["usable_g"][key] for key in ("low", "value", "high"))
         spread = "" if high - low < 1 else f" ({low:.0f} to {high:.0f})"
-        usable = f"usable {value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
+        whole = f"{value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
+        usable = f"parts that take the smallest oval: {whole}"
         grams = ", ".join(f"{part['weight_g']:.0f}" for part in sound["parts"])
-        usable += f"; parts {grams} g" if len(parts) > 1 else ""
+        usable += f"; all parts {grams} g" if len(parts) > 1 else ""
     return [*lines, usable]
 
 

@@ -77,7 +77,7 @@ def test_of_several_lines_the_longest_is_named():
         (MoreOf("scene_score", 54.2, 60.0), "with a scene of 60 instead of 54: select"),
         (
             MoreOf("pattern_share", 0.51, 0.6),
-            "with 60 % pattern instead of 51 %, host trimmed away: select",
+            "with host trimmed until pattern is 60 % (now 51 %): select",
         ),
         (
             MoreOf("blue_chroma", 20.0, 24.4),
