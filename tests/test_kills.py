@@ -326,3 +326,28 @@ def test_two_programs_that_sell_the_same_pieces_at_once_sell_each_once(tmp_path)
         before = stock.pieces(ledger)
         ledger.replay()
         assert stock.pieces(ledger) == before
+
+
+@needs_fork
+def test_workers_end_soon_after_a_killed_program():
+    """Else they would stay for ever, with their networks in memory."""
+    code = """
+import os, sys, time
+from joblib import Parallel, delayed
+from grader.looking import _end_with
+def work(parent):
+    _end_with(parent)
+    print(os.getpid(), file=sys.stderr, flush=True)
+    time.sleep(60)
+Parallel(n_jobs=2)(delayed(work)(os.getpid()) for _ in range(2))
+"""
+    parent = program(code=code)
+    workers = [int(parent.stderr.readline()) for _ in range(2)]
+    assert os.getpid() not in workers and parent.pid not in workers
+    parent.kill()
+    parent.wait()
+    # The pipe reaches its end when the last of those that write to it has gone.
+    parent.stderr.read()
+    for worker in workers:
+        with pytest.raises(ProcessLookupError):
+            os.kill(worker, 0)
