@@ -347,7 +347,7 @@ Parallel(n_jobs=2)(delayed(work)(os.getpid()) for _ in range(2))
     parent.kill()
     parent.wait()
     # The pipe reaches its end when the last of those that write to it has gone.
-    parent.stderr.read()
+    parent.communicate()
     for worker in workers:
         with pytest.raises(ProcessLookupError):
             os.kill(worker, 0)
