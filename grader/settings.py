@@ -22,9 +22,9 @@ class BreakRanges:
     parts.   chips : of that loss, what can be sold as chips.
     """
 
-    opens: tuple[float, float] = (0.6, 0.95)
+    opens: tuple[float, float] = (0.75, 0.98)
     opens_too: tuple[float, float] = (0.05, 0.35)
-    breaks_more: tuple[float, float] = (0.05, 0.35)
+    breaks_more: tuple[float, float] = (0.03, 0.25)
     loss: tuple[float, float] = (0.01, 0.06)
     chips: tuple[float, float] = (0.3, 0.8)
 
@@ -105,7 +105,7 @@ def _share_range(where: str, key: str, value: object) -> tuple[float, float]:
         if low <= high:
             return low, high
     raise SettingsError(
-        f"{where}: {key} is {quoted(value)}; give two shares from 0 to 1, the lower first, as [0.6, 0.95]"
+        f"{where}: {key} is {quoted(value)}; give two shares from 0 to 1, the lower first, as [0.75, 0.98]"
     )
 
 

@@ -21,11 +21,11 @@ TRIALS = 4000
 LOW, HIGH = 0.1, 0.9
 #: How much of what makes a part's grade is common to all parts of a stone; likewise of whether its lines open.
 TOGETHER = 0.5
+#: So much of a stone's value a blow that does not part it may cost, as a share.
+BRUISE = 0.03
 #: Of the weight of a part by its share of the face: standard deviation of the logarithm. From memory, a rough stone is
 #: half as thick again on one side as on the other.
 THICKNESS_SD = 0.22
-#: A part that breaks once more loses at least so much of itself.
-LEAST_PIECE = 0.12
 
 
 @dataclass(frozen=True)
@@ -122,10 +122,15 @@ def spread(money: NDArray) -> Spread:
 
 
 def judged(trials: Trials) -> KeepOrBreak:
-    """Return what trials come to; advice only where the gain is beyond its doubt, all of its range on one side of 0."""
-    gain = spread(trials.broken - trials.whole)
-    advice = "break" if gain.low > 0 else "keep" if gain.high < 0 else "yours to say"
-    return KeepOrBreak(spread(trials.whole), spread(trials.broken), gain, advice)
+    """Return what trials come to; advice only where the gain is beyond its doubt: all of its range on one side of 0.
+
+    A blow that parts nothing leaves the stone that was there: what it may bruise is not counted as a loss.
+    """
+    whole, broken = spread(trials.whole), spread(trials.broken)
+    gain, bruise = spread(trials.broken - trials.whole), BRUISE * spread(trials.whole).mean
+    better, worse = gain.mean > 0 and gain.low >= -bruise, gain.mean < 0 and gain.high <= bruise
+    advice = "break" if better else "keep" if worse else "yours to say"
+    return KeepOrBreak(whole, broken, gain, advice)
 
 
 def tried(
@@ -198,9 +203,10 @@ class _World:
         return np.searchsorted(bounds, self._leaning(self._eye))
 
     def per_g_of_part(self, worth: PartWorth, again: NDArray, here: NDArray) -> NDArray[np.float64]:
-        """The same of a part; one that broke once more is cut through its picture, and is a grade lower."""
+        """The same of a part; one that broke once more is a grade lower half of the time, for its picture is cut."""
         rungs = self._rungs(worth)[here]
-        return np.array(worth.per_g)[np.where(again, np.maximum(rungs - 1, 0), rungs)]
+        lower = again & (self._rng.random(len(here)) < 0.5)
+        return np.array(worth.per_g)[np.where(lower, np.maximum(rungs - 1, 0), rungs)]
 
     def opened(self, chances: Sequence[float], planned: int) -> NDArray[np.int64]:
         """The set of lines that open in each trial: struck ones likelier than others."""

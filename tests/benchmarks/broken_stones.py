@@ -6,13 +6,14 @@ shares neither code nor numbers with ``grader.trade.keep``, which asks for share
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from scipy import ndimage
 from scipy.special import expit, logit, ndtr
 
 from grader.face.measurements import Line
 
-SIDE = 128
+SIDE = 96
 GRADES = ("waste", "tumbling", "cabbing", "select")
 #: Kinds of stone: how much a blow wanders into other lines, how many cracks nobody saw, mm of strip lost along a break.
 MAKES = {
@@ -27,8 +28,8 @@ class DrawnStone:
     """A stone as it lies there, and what is shown of it.
 
     mask : (h, w) bool, the face.   lines : as a photo might show them.   shown : its looks, (h, w), about 0 to 3.
-    money_per_g : by grade, of a large piece; ``small`` is what a small one costs of that.   single : by grade, how many
-    times a whole piece costs as much.
+    money_per_g : by grade, of a large piece by weight; ``small`` is what a small one costs of that.   single : how many
+    times as much one piece costs, by grade.
     """
 
     mask: np.ndarray
@@ -55,18 +56,23 @@ class DrawnStone:
     def look_of(self, mask: np.ndarray) -> float:
         """What a part is judged by: its better third, less for lines that run through it."""
         values = self.looks[mask]
-        depth = ndimage.distance_transform_edt(mask)
+        depth = _depth(mask)
         through = 0.0
         for line in self.lines:
             rows, columns = np.clip(line.points[:, ::-1].astype(int), 0, SIDE - 1).T
-            share = (depth[rows, columns] > 4).mean()
+            share = (depth[rows, columns] > 3).mean()
             through += line.probability * share * line.length_px / np.sqrt(mask.sum())
-        return float(values[values >= np.quantile(values, 2 / 3)].mean() - min(0.8 * through, 1.5))
+        return float(values[values >= np.quantile(values, 2 / 3)].mean() - min(0.3 * through, 1.0))
 
-    def per_g(self, mask: np.ndarray, whole: bool) -> np.ndarray:
+    def per_g(self, mask: np.ndarray) -> np.ndarray:
         """Money a gram by grade."""
-        small = mask.sum() * self.mm_per_px**2 < 1500
-        return self.money_per_g * (self.small if small else 1.0) * (self.single if whole else 1.0)
+        area_mm2 = mask.sum() * self.mm_per_px**2
+        size = self.small if area_mm2 < 1000 else np.sqrt(self.small) if area_mm2 < 2500 else 1.0
+        return self.money_per_g * size * self.single
+
+
+def _depth(mask: np.ndarray) -> np.ndarray:
+    return cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
 
 
 def draw(make: str, rng: np.random.Generator) -> DrawnStone:
@@ -88,7 +94,7 @@ def draw(make: str, rng: np.random.Generator) -> DrawnStone:
         grams=float(area_mm2 * rng.uniform(18, 45) * 0.0026),
         looks=_looks(rng),
         money_per_g=grades,
-        small=rng.uniform(0.6, 1.0),
+        small=rng.uniform(0.4, 1.0),
         single=np.array([1.0, 1.0, 1.0, rng.uniform(1.0, 2.5)]),
         chips_per_g=grades[1] * rng.uniform(0.3, 0.8),
         make=make,
@@ -100,7 +106,7 @@ def _outline(rng) -> np.ndarray:
     y, x = np.indices((SIDE, SIDE)) - SIDE / 2
     turn = np.arctan2(y, x)
     radius = SIDE / 2.8 * (1 + sum(rng.normal(0, 0.25 / k**1.5) * np.cos(k * turn + rng.uniform(0, 7)) for k in range(2, 6)))  # fmt: skip
-    mask = np.hypot(x, y) < np.clip(radius, 18, SIDE / 2 - 2)
+    mask = np.hypot(x, y) < np.clip(radius, 14, SIDE / 2 - 2)
     return ndimage.binary_opening(mask, iterations=2)
 
 
@@ -118,14 +124,15 @@ def _line(mask, rng) -> Line:
     """A wavering line across the stone, or into it."""
     y, x = np.nonzero(mask)
     turn, reach = rng.uniform(0, np.pi), np.linspace(-SIDE, SIDE, 400)
-    at = np.array([x.mean(), y.mean()]) + rng.normal(0, 9, 2)
+    at = np.array([x.mean(), y.mean()]) + rng.normal(0, 7, 2)
     way = np.array([np.cos(turn), np.sin(turn)])
-    waver = 3 * np.sin(reach / rng.uniform(8, 20) + rng.uniform(0, 7))
+    waver = 2 * np.sin(reach / rng.uniform(6, 15) + rng.uniform(0, 7))
     points = at + reach[:, None] * way + waver[:, None] * way[::-1] * [-1, 1]
-    inside = [p for p in points if mask[tuple(np.clip(np.rint(p[::-1]).astype(int), 0, SIDE - 1))]]
+    columns, rows = np.clip(np.rint(points).astype(int), 0, SIDE - 1).T
+    inside = points[mask[rows, columns]]
     if rng.random() < 0.25:
         inside = inside[: int(len(inside) * rng.uniform(0.4, 0.9))]
-    points = np.array(inside if len(inside) > 3 else points[195:205]) + 0.5
+    points = (inside if len(inside) > 3 else points[195:205]) + 0.5
     chance = float(np.clip(rng.beta(2.0, 1.2), 0.02, 0.99))
     length = float(np.hypot(*np.diff(points, axis=0).T).sum())
     return Line(points, length, 2.0, "crack" if chance > 0.5 else "uncertain", chance)
@@ -135,7 +142,8 @@ def _groups(mask, strokes) -> tuple[np.ndarray, int]:
     """Parts of a mask between strokes, px of the strokes given to the nearest part; crumbs count for nothing."""
     cut = mask.copy()
     for points in strokes:
-        fine = np.concatenate([np.linspace(a, b, 6) for a, b in zip(points, points[1:], strict=False)]) - 0.5  # fmt: skip
+        steps = np.linspace(0, 1, 6)[:, None, None]
+        fine = ((1 - steps) * points[:-1] + steps * points[1:]).reshape(-1, 2) - 0.5
         rows, columns = np.clip(np.rint(fine[:, ::-1]).astype(int), 0, SIDE - 1).T
         for down, along in ((0, 0), (1, 0), (0, 1)):
             cut[np.minimum(rows + down, SIDE - 1), np.minimum(columns + along, SIDE - 1)] = False
@@ -145,8 +153,9 @@ def _groups(mask, strokes) -> tuple[np.ndarray, int]:
     clean = np.where(np.isin(labels, kept), labels, 0)
     if not kept:
         return mask.astype(int), 1
-    row, column = ndimage.distance_transform_edt(clean == 0, return_distances=False, return_indices=True)  # fmt: skip
-    return np.where(mask, clean[row, column], 0), len(kept)
+    while (bare := mask & (clean == 0)).any():
+        clean = np.where(bare, ndimage.grey_dilation(clean, 3), clean)
+    return np.where(mask, clean, 0), len(kept)
 
 
 def broken_in_earnest(stone: DrawnStone, struck: set[int]) -> tuple[float, float]:
@@ -159,7 +168,7 @@ def broken_in_earnest(stone: DrawnStone, struck: set[int]) -> tuple[float, float
         felt = stone.look_of(mask) + mood + 0.4 * rng.standard_normal()
         return int(np.clip(np.floor(felt + 0.5), 0, 3))
 
-    whole = stone.grams * stone.per_g(stone.mask, True)[rung(stone.mask)]
+    whole = stone.grams * stone.per_g(stone.mask)[rung(stone.mask)]
     blow = rng.lognormal(0, 0.4)
     opened = [line.points for k, line in enumerate(stone.lines) if _opens(line, k in struck, blow, nature, rng)]  # fmt: skip
     unseen = [_line(stone.mask, rng).points for _ in range(rng.poisson(nature["unseen"] * blow))]
@@ -179,7 +188,7 @@ def broken_in_earnest(stone: DrawnStone, struck: set[int]) -> tuple[float, float
     money = lost * rng.beta(3, 3) * stone.chips_per_g
     for label in np.unique(labels[labels > 0]):
         part = labels == label
-        money += weight[part].sum() * (1 - share) * stone.per_g(part, True)[rung(part)]
+        money += weight[part].sum() * (1 - share) * stone.per_g(part)[rung(part)]
     return whole, money
 
 
@@ -194,6 +203,6 @@ def _thickness(mask, rng) -> np.ndarray:
     """Slopes one way and falls off to the rim."""
     y, x = (np.indices(mask.shape) - SIDE / 2) / (SIDE / 2.8)
     turn, slope = rng.uniform(0, 7), rng.uniform(0, 0.45)
-    depth = ndimage.distance_transform_edt(mask)
+    depth = _depth(mask)
     tilted = 1 + slope * (np.cos(turn) * x + np.sin(turn) * y)
-    return np.clip(tilted, 0.2, None) * np.minimum(1, 0.5 + depth / 24) * mask
+    return np.clip(tilted, 0.2, None) * np.minimum(1, 0.5 + depth / 18) * mask
