@@ -25,7 +25,7 @@ class BreakRanges:
     opens: tuple[float, float] = (0.75, 0.98)
     opens_too: tuple[float, float] = (0.05, 0.35)
     breaks_more: tuple[float, float] = (0.03, 0.25)
-    loss: tuple[float, float] = (0.01, 0.06)
+    loss: tuple[float, float] = (0.005, 0.025)
     chips: tuple[float, float] = (0.3, 0.8)
 
 

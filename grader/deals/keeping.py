@@ -18,12 +18,12 @@ from grader.errors import GraderError, LedgerError
 from grader.face.lines.parting import Partings, partings
 from grader.face.measure import measure_face
 from grader.face.size import size_class
+from grader.face.words import NOTHING_SAID
 from grader.grade import MeasuredPiece, facts_of
 from grader.grading.calls.joining import stone_words
 from grader.grading.features.several_faces import most_lined_face
-from grader.grading.propose import LIGHT_G, propose, propose_piece, scene_estimate
-from grader.face.words import NOTHING_SAID
 from grader.grading.proposal import Proposal
+from grader.grading.propose import LIGHT_G, propose, propose_piece, scene_estimate
 from grader.ledger import stock
 from grader.ledger.facts import FaceOfPiece
 from grader.ledger.joint import JointPiece
@@ -88,7 +88,9 @@ def keep_or_break(session: Session, code: str, goal_g: Decimal | None) -> BreakP
 
 def _seen(ledger: Ledger, piece: stock.Piece) -> list[Face]:
     """The faces of a piece, as their photos were shown last."""
-    of = tuple(FaceOfPiece(f.piece, f.sha256, f.box, f.outline) for f in faces_of(ledger, [piece.uid]))
+    of = tuple(
+        FaceOfPiece(f.piece, f.sha256, f.box, f.outline) for f in faces_of(ledger, [piece.uid])
+    )
     seen = faces_seen(JointPiece(piece.uid, of), [], ledger)[1]
     if not seen:
         raise GraderError(
@@ -110,7 +112,9 @@ def measured_face(ledger: Ledger, face: Face, profile: Profile) -> MeasuredPiece
     )
 
 
-def part_of_face(measured: MeasuredPiece, mask: NDArray[np.bool_], profile: Profile) -> MeasuredPiece:
+def part_of_face(
+    measured: MeasuredPiece, mask: NDArray[np.bool_], profile: Profile
+) -> MeasuredPiece:
     """Return a part of a face, measured as a face of its own; ``mask`` is of the face's shape and not empty."""
     y, x = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
     window = slice(y[0], y[-1] + 1), slice(x[0], x[-1] + 1)
@@ -255,9 +259,7 @@ class _Weighing:
         proposal: Proposal = propose(
             facts, scene_estimate(facts, self._model), self._profile, self._model
         )
-        return _Graded(
-            proposal.probabilities, measured.size_class, proposal.unfamiliar is not None
-        )
+        return _Graded(proposal.probabilities, measured.size_class, proposal.unfamiliar is not None)
 
     def _most_like(self, cells: tuple[int, ...], among) -> tuple[int, ...]:
         """Of these parts the one that shares most of the stone with another."""

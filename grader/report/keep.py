@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+import numpy as np
+
 from grader.face.lines.parting import Partings
 from grader.grade import MeasuredPiece
 from grader.grading.proposal import likely_grades
@@ -11,8 +13,9 @@ from grader.ledger.stock import Piece
 from grader.report.cautions import BREAK_CAUTIONS, CAUTIONS, LOCAL_RULES, Caution, caution_lines
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
-from grader.trade.keep import KeepOrBreak, Spread, Trials, Way
+from grader.trade.keep import HIGH, LOW, KeepOrBreak, Spread, Trials, Way
 from grader.trade.prices import PriceTable, cents
+from grader.weight import GRAMS_IN
 
 #: So many ways of parting are told; the others together.
 WAYS = 5
@@ -113,6 +116,8 @@ def plan_lines(plan: BreakPlan, unit: str) -> list[str]:
     lines = [f"break plan: strike along {plan.named(plan.planned)}{goal}"]
     for letter, part in zip(_letters(), plan.parts, strict=False):
         lines.append(f"  part {letter}: about {_about(part.grams, unit)}, {_grades(part.chances)}")
+    low, high = (_about(float(g), unit) for g in np.quantile(plan.trials.lost_g, (LOW, HIGH)))
+    lines.append(f"  lost as chips and dust: {low} to {high}")
     lines.append("  it may part in several ways, of 100 such stones:")
     return lines + [f"    {words}" for words in ways_words(plan, unit)]
 
@@ -140,7 +145,11 @@ def _way_words(plan: BreakPlan, ways: list[Way], unit: str) -> str:
         return f"{share} along no line{extra}" if first.more else f"{share} not at all"
     hoped = plan.net.parts[first.opened] == plan.net.parts[plan.planned] and not first.more
     asked = " as planned" if hoped else ""
-    return f"{share} into {len(parts)}{asked}, about {' and '.join(parts)}{extra}"
+    spans = [
+        f"{part} ({_about(low, unit)} to {_about(high, unit)})"
+        for part, low, high in zip(parts, first.low_g, first.high_g, strict=True)
+    ]
+    return f"{share} into {len(parts)}{asked}, about {' and '.join(spans)}{extra}"
 
 
 def plan_cautions() -> tuple[Caution, ...]:
@@ -184,10 +193,13 @@ def keep_record(plan: BreakPlan) -> dict:
                  "grades": {g: round(p, 4) for g, p in part.chances.items()}}
                 for letter, part in zip(_letters(), plan.parts, strict=False)
             ],
+            "lost_g": [round(float(g), 1) for g in np.quantile(plan.trials.lost_g, (LOW, HIGH))],
             "ways": [
                 {"chance": round(way.chance, 4),
                  "open": [n for k, n in enumerate(plan.line_numbers) if way.opened >> k & 1],
-                 "parts_g": [round(g, 1) for g in way.grams], "breaks_more": way.more}
+                 "parts_g": [round(g, 1) for g in way.grams],
+                 "low_g": [round(g, 1) for g in way.low_g], "high_g": [round(g, 1) for g in way.high_g],
+                 "breaks_more": way.more}
                 for way in plan.trials.ways
             ],
         },
@@ -205,8 +217,9 @@ def _letters():
 
 
 def _about(grams: float, unit: str) -> str:
-    # Two figures: it is a guess from a face.
-    return weight_text(Decimal(f"{grams:.2g}"), unit)
+    # Two figures in the unit that is shown: it is a guess from a face.
+    shown = Decimal(f"{grams / float(GRAMS_IN[unit]):.2g}")
+    return f"{shown.normalize():f} {unit}"
 
 
 def _hundred(share: float) -> str:

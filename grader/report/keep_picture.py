@@ -30,7 +30,7 @@ STONE_PX = 640
 #: Of a histogram: its bins, and how high it is.
 BINS, HIGH_PX = 48, 150
 #: Of the money of all trials so much is shown; the last per cent would squeeze the rest.
-SHOWN = (0.005, 0.99)
+SHOWN = (0.005, 0.98)
 
 
 def draw_keep(plan: BreakPlan, unit: str) -> NDArray[np.uint8]:
@@ -142,6 +142,7 @@ def _distributions(plan: BreakPlan) -> NDArray[np.uint8]:
     def x_of(money: float) -> int:
         return round(name_px + (wide - name_px - 30) * (money - low) / (high - low))
 
+    _break_even(drawn, x_of(result.break_even), 2 * row_px)
     for number, (name, money, spread, rising) in enumerate(
         (("whole", trials.whole, result.whole, True), ("broken", trials.broken, result.broken, False))
     ):  # fmt: skip
@@ -156,7 +157,6 @@ def _distributions(plan: BreakPlan) -> NDArray[np.uint8]:
         cv2.putText(drawn, words, (x - text_width(words, SMALL) // 2, y + 30), INK, FONT, SMALL, 400)  # fmt: skip
     cv2.line(drawn, (x_of(low), 2 * row_px), (x_of(high), 2 * row_px), INK, 2)
     cv2.putText(drawn, plan.currency, (0, 2 * row_px + 30), INK, FONT, SMALL, 400)
-    _break_even(drawn, x_of(result.break_even), 2 * row_px)
     return drawn
 
 
@@ -184,17 +184,21 @@ def _range_bar(drawn: NDArray, spread, x_of, y: int) -> None:
     cv2.circle(drawn, (x_of(spread.mean), y), 7, INK, -1, cv2.LINE_AA)
     words = f"8 of 10: {spread.low:.2f} to {spread.high:.2f}, mean {spread.mean:.2f}"
     x = int(np.clip(left, 0, drawn.shape[1] - text_width(words, SMALL)))
-    cv2.putText(drawn, words, (x, y + 28), INK, FONT, SMALL, 400)
+    _on_white(drawn, words, (x, y + 28))
+
+
+def _on_white(drawn: NDArray, words: str, foot: tuple[int, int]) -> None:
+    x, y = foot
+    drawn[max(0, y - SMALL) : y + 6, max(0, x - 2) : x + text_width(words, SMALL) + 4] = WHITE
+    cv2.putText(drawn, words, foot, INK, FONT, SMALL, 400)
 
 
 def _break_even(drawn: NDArray, x: int, foot: int) -> None:
     for y in range(0, foot, 16):
         cv2.line(drawn, (x, y), (x, min(y + 8, foot)), INK, 2)
     words = "break-even"
-    left = x + 8 if x + 8 + text_width(words, SMALL) < drawn.shape[1] else x - 8 - text_width(words, SMALL)  # fmt: skip
-    part = drawn[0:24, left - 2 : left + text_width(words, SMALL) + 4]
-    part[:] = WHITE
-    cv2.putText(drawn, words, (left, 18), INK, FONT, SMALL, 400)
+    wide = text_width(words, SMALL)
+    _on_white(drawn, words, (x + 8 if x + 8 + wide < drawn.shape[1] else x - 8 - wide, 18))
 
 
 def _ticks(low: float, high: float) -> list[float]:

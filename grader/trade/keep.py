@@ -79,21 +79,26 @@ class Spread:
 class Way:
     """One way in which a stone may part: how often of all trials, the mean weights of its parts, g, largest first.
 
-    opened : the lines that open.   more : whether a part breaks once more where no line is seen.
+    opened : the lines that open.   low_g, high_g : the range of each weight that holds eight of ten.
+    more : whether a part breaks once more where no line is seen.
     """
 
     chance: float
     opened: int
     grams: tuple[float, ...]
+    low_g: tuple[float, ...]
+    high_g: tuple[float, ...]
     more: bool
 
 
 @dataclass(frozen=True)
 class Trials:
-    """Money of each trial, kept whole and broken, shape (n,) each, and the ways it parted, the likeliest first."""
+    """Money of each trial, kept whole and broken, what was lost as chips and dust, g, shape (n,) each, and the ways it
+    parted, the likeliest first."""
 
     whole: NDArray[np.float64]
     broken: NDArray[np.float64]
+    lost_g: NDArray[np.float64]
     ways: tuple[Way, ...]
 
 
@@ -128,7 +133,9 @@ def judged(trials: Trials) -> KeepOrBreak:
     """
     whole, broken = spread(trials.whole), spread(trials.broken)
     gain, bruise = spread(trials.broken - trials.whole), BRUISE * spread(trials.whole).mean
-    better, worse = gain.mean > 0 and gain.low >= -bruise, gain.mean < 0 and gain.high <= bruise
+    # Less than half a cent is nothing.
+    better = gain.mean > 0.005 and gain.low >= -bruise
+    worse = gain.mean < -0.005 and gain.high <= bruise
     advice = "break" if better else "keep" if worse else "yours to say"
     return KeepOrBreak(whole, broken, gain, advice)
 
@@ -150,9 +157,9 @@ def tried(
     everything = tuple(range(len(stone.shares)))
     whole = grams * world.per_g(worth_of(everything))
     opened = world.opened(stone.chances, planned)
-    broken, more = np.empty(n), np.zeros(n, bool)
+    broken, lost_g, more = np.empty(n), np.empty(n), np.zeros(n, bool)
     thickness = np.exp(THICKNESS_SD * world.normal(len(stone.shares)))
-    weights: dict[tuple[int, bool], list[NDArray]] = {}
+    weights: dict[tuple[int, bool], NDArray] = {}
     for which in np.unique(opened):
         here = np.flatnonzero(opened == which)
         parts = stone.cells_of(int(which))
@@ -162,17 +169,20 @@ def tried(
         again = world.again(len(parts))[:, here]
         more[here] = again.any(axis=0)
         lost = world.lost(part_g, len(parts) - 1 + again.sum(axis=0), here)
-        left = part_g - lost
-        rates = np.array([world.per_g_of_part(worth_of(c), a, here) for c, a in zip(parts, again, strict=True)])  # fmt: skip
+        left, lost_g[here] = part_g - lost, lost.sum(axis=0)
+        each = zip(parts, again, strict=True)
+        rates = np.array([world.per_g_of_part(worth_of(cells), a, here) for cells, a in each])
         as_it_was = (len(parts) == 1) & ~more[here]
-        money = (left * rates).sum(axis=0) + world.chips[here] * lost.sum(axis=0) * stone.chips_per_g
+        money = (left * rates).sum(axis=0) + world.chips[here] * lost.sum(
+            axis=0
+        ) * stone.chips_per_g
         # What did not part is sold as the stone that it was.
         broken[here] = np.where(as_it_was, whole[here] * (left.sum(axis=0) / grams[here]), money)
         for wider in (False, True):
             chosen = more[here] == wider
             if chosen.any():
-                weights[int(which), wider] = [left[:, chosen].mean(axis=1)]
-    return Trials(whole, broken, _ways(opened, more, weights))
+                weights[int(which), wider] = left[:, chosen]
+    return Trials(whole, broken, lost_g, _ways(opened, more, weights))
 
 
 class _World:
@@ -223,7 +233,7 @@ class _World:
         return self._rng.random((parts, self._n)) < self._again / parts
 
     def lost(self, part_g: NDArray, breaks: NDArray, here: NDArray) -> NDArray[np.float64]:
-        """What each part loses as chips and dust, g, by how often the stone parts; a blow that parts nothing bruises."""
+        """What each part loses as chips and dust, g, by how often the stone parts; what parts nothing bruises."""
         share = self._loss[here] * np.maximum(breaks, 0.25)
         return part_g * np.minimum(share, 0.5)
 
@@ -232,17 +242,21 @@ def _below(normal: NDArray) -> NDArray[np.float64]:
     """Share of a normal distribution below each number (Abramowitz and Stegun 1964, 7.1.26, off by 1.5e-7 at most)."""
     x = np.abs(normal) / np.sqrt(2)
     t = 1 / (1 + 0.3275911 * x)
-    series = ((((1.061405429 * t - 1.453152027) * t + 1.421413741) * t - 0.284496736) * t + 0.254829592) * t  # fmt: skip
+    series = np.polyval((1.061405429, -1.453152027, 1.421413741, -0.284496736, 0.254829592, 0), t)
     half = 0.5 * (1 - series * np.exp(-x * x))
     return 0.5 + np.sign(normal) * half
 
 
 def _ways(opened: NDArray, more: NDArray, weights: dict) -> tuple[Way, ...]:
     counts = Counter(zip(opened.tolist(), more.tolist(), strict=True))
-    return tuple(
-        Way(count / len(opened), which, tuple(sorted(map(float, weights[which, wider][0]), reverse=True)), wider)
-        for (which, wider), count in counts.most_common()
-    )  # fmt: skip
+    ways = []
+    for (which, wider), count in counts.most_common():
+        left = weights[which, wider]
+        order = np.argsort(-left.mean(axis=1), kind="stable")
+        low, high = np.quantile(left[order], (LOW, HIGH), axis=1).tolist()
+        grams = left[order].mean(axis=1).tolist()
+        ways.append(Way(count / len(opened), which, tuple(grams), tuple(low), tuple(high), wider))
+    return tuple(ways)
 
 
 def usual_plan(stone: Breakable, likely: float = 0.5) -> int:

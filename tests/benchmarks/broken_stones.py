@@ -4,7 +4,7 @@ How a stone breaks here is told by strengths and blows, by strips along the crac
 shares neither code nor numbers with ``grader.trade.keep``, which asks for shares and chances. All of it is invented.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -14,7 +14,8 @@ from scipy.special import expit, logit, ndtr
 from grader.face.measurements import Line
 
 SIDE = 96
-GRADES = ("waste", "tumbling", "cabbing", "select")
+#: Looks of the middle of all stones.
+USUAL = 1.7
 #: Kinds of stone: how much a blow wanders into other lines, how many cracks nobody saw, mm of strip lost along a break.
 MAKES = {
     "brittle": {"shock": 0.30, "unseen": 0.30, "strip_mm": 1.3},
@@ -43,14 +44,11 @@ class DrawnStone:
     chips_per_g: float
     make: str
     rng: np.random.Generator
-    _seen: dict = field(default_factory=dict)
 
     def chances(self, mask: np.ndarray) -> np.ndarray:
-        """Chance of each grade of a part, as a model would tell it: near, not exact."""
-        key = mask.tobytes()
-        if key not in self._seen:
-            self._seen[key] = self.look_of(mask) + 0.25 * self.rng.standard_normal()
-        steps = ndtr((np.arange(0.5, 3) - self._seen[key]) / 0.7)
+        """Chance of each grade of a part, as a model tells it that sees not all and knows how stones usually are."""
+        seen = self.look_of(mask) + 0.25 * self.rng.standard_normal()
+        steps = ndtr((np.arange(0.5, 3) - (USUAL + 0.85 * (seen - USUAL))) / 0.68)
         return np.diff(np.concatenate([[0.0], steps, [1.0]]))
 
     def look_of(self, mask: np.ndarray) -> float:
@@ -105,7 +103,10 @@ def draw(make: str, rng: np.random.Generator) -> DrawnStone:
 def _outline(rng) -> np.ndarray:
     y, x = np.indices((SIDE, SIDE)) - SIDE / 2
     turn = np.arctan2(y, x)
-    radius = SIDE / 2.8 * (1 + sum(rng.normal(0, 0.25 / k**1.5) * np.cos(k * turn + rng.uniform(0, 7)) for k in range(2, 6)))  # fmt: skip
+    waves = (
+        rng.normal(0, 0.25 / k**1.5) * np.cos(k * turn + rng.uniform(0, 7)) for k in range(2, 6)
+    )
+    radius = SIDE / 2.8 * (1 + sum(waves))
     mask = np.hypot(x, y) < np.clip(radius, 14, SIDE / 2 - 2)
     return ndimage.binary_opening(mask, iterations=2)
 
@@ -170,7 +171,11 @@ def broken_in_earnest(stone: DrawnStone, struck: set[int]) -> tuple[float, float
 
     whole = stone.grams * stone.per_g(stone.mask)[rung(stone.mask)]
     blow = rng.lognormal(0, 0.4)
-    opened = [line.points for k, line in enumerate(stone.lines) if _opens(line, k in struck, blow, nature, rng)]  # fmt: skip
+    opened = [
+        line.points
+        for k, line in enumerate(stone.lines)
+        if _opens(line, k in struck, blow, nature, rng)
+    ]
     unseen = [_line(stone.mask, rng).points for _ in range(rng.poisson(nature["unseen"] * blow))]
     # A crack that nobody saw rarely goes through all of the stone.
     unseen = [p[: max(4, int(len(p) * rng.uniform(0.5, 1)))] if rng.random() < 0.5 else p for p in unseen]  # fmt: skip
