@@ -24,6 +24,7 @@ from grader.cli import (
     cutplan,
     doctor,
     haul,
+    keep,
     lots,
     models,
     parcel,
@@ -138,6 +139,7 @@ app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
 app.add_typer(trip.trip, name="trip", short_help="Begin a trip to dig.")
 app.add_typer(haul.haul, name="haul", short_help="Keep what a trip brought home.")
 app.command("weigh", short_help="Weigh pieces and lots.")(weigh.weigh)
+app.command("keep-or-break", short_help="Weigh a piece whole against broken.")(keep.keep_or_break)
 app.command("break", short_help="Break a piece into new ones.")(acts.break_)
 app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
 app.command("chips", short_help="Fill bags of chips.")(lots.chips)

@@ -130,6 +130,13 @@ def test_scenario_14_a_broken_piece_is_closed_and_its_parts_weigh_in(example):
     assert "45.4 g too much" in example("weigh", "07-006", "1lb")
 
 
+def test_no_more_is_lost_in_breaking_than_the_piece_weighed(example):
+    told = example("break", "07-003", "--into", "2", "--loss", "5lb", fails=True)
+    assert "07-003: weighed 1814.4 g, so 5lb cannot be lost" in told
+    listed = {row["piece"]: row["state"] for row in example("haul", "list", "07", "--json")}
+    assert listed == {"07-001": "there", "07-002": "there", "07-003": "there"}
+
+
 def test_breaking_tells_its_cautions_in_full_with_their_sources(example):
     ran = example.cli.run("break", "07-001", "--into", 2)
     for words in ("eye protection", "everyone who stands near", "gloves", "fitted mask", "rolling",
