@@ -1,7 +1,7 @@
 """Sheets of labels and tags as a PDF: a QR code that says the number of a piece, the number large, and what is known.
 
-The same labels give the same bytes. The grids are those of usual sheets of labels (from memory); on plain paper the pale
-lines are where to cut.
+The same labels give the same bytes. The grids are those of usual sheets of labels (from memory); on plain paper the
+pale lines are where to cut.
 """
 
 from collections.abc import Sequence
@@ -235,7 +235,7 @@ def _is_latin(text: str) -> bool:
 def _width(text: str, font: str, points: float) -> float:
     if _is_latin(text):
         return stringWidth(text, font, points)
-    x, _, width, _ = cv2.getTextSize((0, 0), text, (0, 0), ANY_SCRIPT, _DRAWN_PX, _weight(font))
+    _, _, width, _ = cv2.getTextSize((0, 0), text, (0, 0), ANY_SCRIPT, _DRAWN_PX, _weight(font))
     return width * points / _DRAWN_PX
 
 
