@@ -382,12 +382,13 @@ def table(reads: Reads, what: str, day: str) -> Entry | None:
 
 @dataclass(frozen=True)
 class NumberedStone:
-    """A stone on a photo, and the number that its piece bears. new : given now."""
+    """A stone on a photo, and the number that its piece bears. new : given now.   tag : what its tag says."""
 
     photo: str
     stone: int
     code: str
     new: bool
+    tag: str | None = None
 
 
 def live(of: Table, *columns: ColumnElement) -> Select:

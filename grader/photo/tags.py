@@ -55,12 +55,13 @@ def find_tags(photo: Photo) -> tuple[Tag, ...]:
     found = zxingcpp.read_barcodes(
         grey, formats=zxingcpp.BarcodeFormat.QRCode, try_invert=False, return_errors=True
     )
-    tags = []
-    for one in found:
+    tags: list[Tag] = []
+    # What can be read first: a code that cannot is sometimes seen twice, or beside its better self.
+    for one in sorted(found, key=lambda one: not one.valid):
         place = one.position
         corners = (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
         code = np.array([(p.x + 0.5, p.y + 0.5) for p in corners], np.float32) / factor
-        if _is_code(code):
+        if _is_code(code) and not any(_same_place(code, tag.code) for tag in tags):
             tags.append(Tag(one.text if one.valid else None, code, _paper(photo.rgb, code)))
     return tuple(sorted(tags, key=lambda tag: tuple(tag.code.mean(axis=0)[::-1])))
 
@@ -92,9 +93,7 @@ def distances(code: NDArray, outlines: Mapping[int, NDArray]) -> dict[int, float
         stone: max(
             0.0,
             -max(
-                cv2.pointPolygonTest(
-                    np.asarray(outline, np.float32), tuple(map(float, spot)), True
-                )
+                cv2.pointPolygonTest(np.asarray(outline, np.float32), tuple(map(float, spot)), True)
                 for spot in spots
             ),
         )
@@ -115,6 +114,19 @@ def _is_code(code: NDArray) -> bool:
     return bool(sides.min() >= 20 and sides.max() <= 3 * sides.min())
 
 
+def _same_place(code: NDArray, other: NDArray) -> bool:
+    """Whether the middle of one code lies in the other."""
+    middle = tuple(map(float, code.mean(axis=0)))
+    return cv2.pointPolygonTest(np.ascontiguousarray(other, np.float32), middle, False) >= 0
+
+
+def _square(size: tuple[int, int], corner: tuple[int, int], more_px: int) -> NDArray[np.uint8]:
+    """The place of a code in its rectified picture of that (w, h), and so many px more all around."""
+    (x, y), mask = corner, np.zeros(size[::-1], np.uint8)
+    mask[y - more_px : y + CODE_PX + more_px, x - more_px : x + CODE_PX + more_px] = 1
+    return mask
+
+
 def _paper(rgb: NDArray, code: NDArray[np.float32]) -> NDArray[np.float32]:
     """The outline of the paper around a code: what is as bright as its quiet zone, joins it and lies within reach."""
     x0, x1, y0, y1 = (round(side * CODE_PX) for side in REACH)
@@ -127,10 +139,8 @@ def _paper(rgb: NDArray, code: NDArray[np.float32]) -> NDArray[np.float32]:
     matrix = to_photo.copy()
     matrix[:, 2] += to_photo[:, :2] @ (0.5, 0.5) - 0.5  # from px centres to px centres
     flat = cv2.warpAffine(_eight_bit(rgb), matrix, size, flags=flags).astype(np.float32)
-    own = np.zeros(size[::-1], np.uint8)
-    cv2.rectangle(own, (-x0 - QUIET_PX, -y0 - QUIET_PX), (-x0 + CODE_PX + QUIET_PX, -y0 + CODE_PX + QUIET_PX), 1, -1)  # fmt: skip
-    ring = own.copy()
-    cv2.rectangle(ring, (-x0 - 2, -y0 - 2), (-x0 + CODE_PX + 1, -y0 + CODE_PX + 1), 0, -1)
+    own = _square(size, (-x0, -y0), QUIET_PX)
+    ring = own & ~_square(size, (-x0, -y0), 2)
     colour = np.median(flat[ring > 0], axis=0)
     like = (np.abs(flat - colour) <= ALIKE * np.maximum(colour, 20)).all(axis=2).astype(np.uint8)
     like = cv2.morphologyEx(like | own, cv2.MORPH_CLOSE, np.ones((INK_PX, INK_PX), np.uint8))

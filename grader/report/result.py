@@ -95,7 +95,9 @@ def _tags(measured: MeasuredPhoto) -> dict:
         return {}
     photo = measured.photo
     size = (photo.width, photo.height)
-    return {"tags": [{"text": tag.text, "code": _whole_px(tag.code, size)} for tag in measured.tags]}
+    return {
+        "tags": [{"text": tag.text, "code": _whole_px(tag.code, size)} for tag in measured.tags]
+    }
 
 
 def graded_record(record: dict, estimates: Sequence[tuple[SceneEstimate, Proposal | None]]) -> dict:
