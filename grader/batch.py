@@ -210,8 +210,12 @@ def write_maps(
         if len(record["pieces"]) < 2 or file not in codes:
             continue
         outlines = {stone["id"]: stone["outline"] for stone in record["pieces"]}
-        name = MAPS + str(Path(file).with_suffix(".jpg")).replace("/", " ")
-        results.write(name, tray_map(read_photo(Path(folder, file)), outlines, codes[file]))
+        name = MAPS + str(Path(file).with_suffix(".jpg")).replace(os.sep, " ")
+        try:
+            photo = read_photo(Path(folder, file))
+        except PhotoError:
+            continue  # Taken away since it was looked at; its stones have their numbers.
+        results.write(name, tray_map(photo, outlines, codes[file]))
         made.append(results.path / name)
     return made
 

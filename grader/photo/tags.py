@@ -60,7 +60,7 @@ def find_tags(photo: Photo) -> tuple[Tag, ...]:
     for one in sorted(found, key=lambda one: not one.valid):
         place = one.position
         corners = (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
-        code = np.array([(p.x + 0.5, p.y + 0.5) for p in corners], np.float32) / factor
+        code = (np.array([(p.x + 0.5, p.y + 0.5) for p in corners]) / factor).astype(np.float32)
         if _is_code(code) and not any(_same_place(code, tag.code) for tag in tags):
             tags.append(Tag(one.text if one.valid else None, code, _paper(photo.rgb, code)))
     return tuple(sorted(tags, key=lambda tag: tuple(tag.code.mean(axis=0)[::-1])))
