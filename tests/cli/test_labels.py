@@ -14,7 +14,7 @@ from grader.photo.tags import Tag
 
 @pytest.fixture
 def haul(cli, monkeypatch):
-    """A haul; a photo that says "2 tags 07-011@1 07-012@2" has those tags right below its stones, "@1.5" between two."""
+    """A haul; a photo that says "2 tags 07-011@1 07-012@2" has those tags below its stones, "@1.5" between two."""
     import grader.looking as looking
 
     measured = looking.measure_file
@@ -42,10 +42,10 @@ def haul(cli, monkeypatch):
 def _tag(word: str, boxes) -> Tag:
     text, _, at = word.partition("@")
     at = float(at or 1)
-    near = [boxes[min(int(at + more) - 1, len(boxes) - 1)] for more in (0, 0.5)]
-    x = np.mean([box[0] + box[2] / 2 for box in near])
-    y = np.mean([box[1] + box[3] for box in near]) + (2 if at == int(at) else -50)
-    code = np.array([[-8, 0], [8, 0], [8, 16], [-8, 16]], np.float32) + (x, y)
+    # Stones lie one below the other, 40 px apart.
+    x, y, w, h = boxes[int(at) - 1]
+    corner = (x + w / 2, y + h + (2 if at == int(at) else 12))
+    code = np.array([[-8, 0], [8, 0], [8, 16], [-8, 16]], np.float32) + corner
     return Tag(None if text == "?" else text, code, code)
 
 
@@ -57,7 +57,7 @@ def test_a_tag_gives_its_stone_the_number_and_a_second_run_renumbers_nothing(hau
     haul.run("labels", "--blank", "07-001..07-020", "--out", "tags.pdf")
     haul.photo("photos/a.jpg", "2 tags 07-012@1 07-011@2")
     haul.photo("photos/b.jpg", "1 untagged")
-    lines, ran = haul.batch()
+    lines, _ = haul.batch()
     # What has no tag gets a number that is on none.
     assert lines == ["07-012  a.jpg, stone 1", "07-011  a.jpg, stone 2", "07-021  b.jpg, stone 1"]
     again, _ = haul.batch()
@@ -90,7 +90,10 @@ def test_a_photo_is_given_by_hand_to_a_piece_that_is_not_numbered_yet(haul):
 @pytest.mark.parametrize(
     ("tags", "said"),
     [
-        ("08-004", "tag 08-004 is of haul 08: grade it with --haul 08; stone 1 got no number by it"),
+        (
+            "08-004",
+            "tag 08-004 is of haul 08: grade it with --haul 08; stone 1 got no number by it",
+        ),
         ("?", "a tag cannot be read: take it larger and sharper"),
         ("07-L2", "07-L2 is the label of a lot"),
         ("07-004 07-005", "lay one tag to each stone"),
@@ -229,7 +232,7 @@ def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     monkeypatch.setattr("grader.batch.tray_map", lambda *told: drawn.append(told) or b"map")
     haul.photo("photos/day 1/a.jpg", "2 tags 07-012@1")
     haul.photo("photos/b.jpg", "1")
-    _, ran = haul.batch()
+    haul.batch()
     assert (haul.folder / "photos/graded/maps/day 1 a.jpg").read_bytes() == b"map"
     ((_, outlines, codes),) = drawn
     assert codes == {1: "07-012", 2: "07-013"} and set(outlines) == {1, 2}

@@ -1,4 +1,4 @@
-"""Tags in photos: sheets as they are printed, drawn by pypdfium2 and laid into rendered photos, tilted and out of focus.
+"""Tags in photos: sheets as they are printed, drawn by pypdfium2 and laid into rendered photos, tilted and blurred.
 
 At 3 px a module 5 of 6 were read and at 4 all, in a trial of the same reader on other pictures; here all must be.
 """
@@ -97,7 +97,8 @@ def test_a_tag_is_read_at_three_and_four_px_a_module(px, turn, tilt, blur):
 )
 def test_the_paper_around_a_code_is_found_whole(paper, label):
     for turn, tilt in ((0, 0), (40, 20), (190, 10)):
-        rgb, corners = with_tag(sample("01_lake_over_shore"), (640, 480), 3.5, turn=turn, tilt=tilt, paper=paper, label=label)  # fmt: skip
+        seen = {"turn": turn, "tilt": tilt, "paper": paper, "label": label}
+        rgb, corners = with_tag(sample("01_lake_over_shore"), (640, 480), 3.5, **seen)
         (tag,) = find_tags(photo_of(rgb))
         truth, found = inside(corners, rgb.shape), inside(tag.paper, rgb.shape)
         assert (truth & found).sum() / truth.sum() > 0.97
@@ -182,5 +183,5 @@ def test_how_far_a_tag_lies_from_a_stone():
     square = np.array([[0, 0], [10, 0], [10, 10], [0, 10]], np.float32)
     outlines = {1: square * 5, 2: square * 5 + (100, 0)}
     # 10 px to the right of the first one, 30 to the left of the second; its sides are 10 px.
-    assert distances(square + (60, 20), outlines) == pytest.approx({1: 1.0, 2: 3.0})
-    assert distances(square + (110, 20), outlines)[2] == 0
+    assert distances(square + np.float32((60, 20)), outlines) == pytest.approx({1: 1.0, 2: 3.0})
+    assert distances(square + np.float32((110, 20)), outlines)[2] == 0

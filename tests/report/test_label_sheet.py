@@ -1,5 +1,5 @@
-"""Sheets of labels, read back: their text with pypdf, their codes by drawing them with pypdfium2 and reading the picture
-with zxing-cpp; none of the three is what drew them."""
+"""Sheets of labels, read back: their text with pypdf, their codes by drawing them with pypdfium2 and reading that with
+zxing-cpp; none of the three is what drew them."""
 
 import io
 
