@@ -177,7 +177,10 @@ def _read(picture: bytes, record: dict) -> Kept:
         raise ValueError("no picture")
     kept_piece = record["piece"]
     outline = np.array(kept_piece["outline"], np.float32)
-    piece = Piece(kept_piece["id"], tuple(kept_piece["box"]), outline, kept_piece["cut_by_frame"])
+    upon = tuple(np.array(one, np.float32) for one in kept_piece.get("covered", ()))
+    piece = Piece(
+        kept_piece["id"], tuple(kept_piece["box"]), outline, kept_piece["cut_by_frame"], upon
+    )
     factor, (_, _, w, h) = record["px_per_photo_px"], piece.box
     if rgb.shape[:2] != (max(1, round(h * factor)), max(1, round(w * factor))):
         raise ValueError("a picture of another size")

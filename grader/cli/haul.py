@@ -11,6 +11,7 @@ from grader.cli.options import (
     JsonOption,
     folder_place,
     takes_session,
+    takes_terms,
     whole_number,
     words,
 )
@@ -163,6 +164,41 @@ def listed(
         # All at once: ten thousand lines one by one take a while.
         typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
     typer.echo(f"{len(records)} pieces in haul {code}", err=True)
+
+
+@haul.command("photo", short_help="Say which piece a photo shows.")
+@takes_session
+@takes_terms
+def photo(
+    code: Annotated[str, typer.Argument(metavar="07-113", help="The piece.")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos that show it.")],
+    piece: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", parser=whole_number(1), help="Which stone, where there are several."
+        ),
+    ] = None,
+    by: ByOption = None,
+    *,
+    terms,
+    session,
+) -> None:
+    """Say by hand that these photos show that piece: where no tag and no name of the photo tells it, or a wrong one."""
+    from grader.calling import look_shown
+    from grader.deals.hauls import show_piece
+    from grader.errors import LedgerError
+
+    ledger = session.need_ledger("haul photo")
+    for path in photos:
+        look = look_shown(path, session.with_usual_scale(terms), session.profile, ledger)
+        try:
+            now, before = show_piece(
+                ledger, code, look.ask.sha256, piece, by or session.settings.by
+            )
+        except LedgerError as err:
+            raise LedgerError(f"{path}: {err}") from err
+        was = f"; it was {before} until now" if before not in (None, now) else ""
+        typer.echo(f"{path}: shows {now}{was}")
 
 
 class ReportForm(StrEnum):

@@ -25,6 +25,7 @@ from grader.cli import (
     doctor,
     haul,
     keep,
+    labels,
     lots,
     models,
     parcel,
@@ -144,6 +145,7 @@ app.command("break", short_help="Break a piece into new ones.")(acts.break_)
 app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
 app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
+app.command("labels", short_help="Print labels and tags.")(labels.labels)
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)

@@ -140,6 +140,22 @@ class Numbered(Deed):
 
 
 @dataclass(frozen=True)
+class TagsPrinted(Deed):
+    """Tags were printed before there were pieces: these numbers, first to last, go to the stones that bear them and to
+    no other. It names a haul by its code, for that may be brought home later."""
+
+    kind = "tags"
+    code: Code
+    first: Number
+    last: Number
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.last < self.first:
+            raise LedgerError(f"{self._what()}: ends before it begins")
+
+
+@dataclass(frozen=True)
 class Weighed(Deed):
     """A piece or a lot was weighed. ``tare`` is the container's part of it; ``wet`` and ``guessed`` say what it is
     worth."""
@@ -253,5 +269,5 @@ class Undone(Fact):
 
 
 DEEDS: tuple[type[Deed], ...] = (
-    TripBegun, HaulBrought, Numbered, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
+    TripBegun, HaulBrought, Numbered, TagsPrinted, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
 )  # fmt: skip

@@ -156,6 +156,7 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
         schema.haul, lambda h: {"raw_typed": h.raw.typed, "raw_g": h.raw.grams}
     ),
     deeds.Numbered: _deed(schema.numbered),
+    deeds.TagsPrinted: _deed(schema.tags),
     deeds.Weighed: _deed(schema.weighed, lambda w: {"typed": w.weight.typed, "net_g": w.net_g}),
     deeds.RestNoted: _deed(
         schema.rest, lambda r: {"typed": r.weight.typed, "net_g": r.weight.grams}

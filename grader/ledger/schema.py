@@ -16,7 +16,7 @@ from sqlalchemy import (
 )
 
 #: Of the tables; the name of the last migration.
-VERSION = "0002"
+VERSION = "0003"
 #: By which a ledger is told from another program's database: "SFGL" in ASCII, in the file's header.
 APPLICATION_ID = 0x5346474C
 
@@ -368,6 +368,16 @@ numbered = Table(
     _whole("number", "in its haul"),
     Index("ix_numbered_code", "haul", "number"),
     comment="numbers of pieces; one is never given twice",
+)
+
+tags = Table(
+    "tags",
+    metadata,
+    *_deed(),
+    _text("code", "of the haul, as 07, which may not be there yet", index=True),
+    _whole("first", "number of a tag"),
+    _whole("last", "number of a tag"),
+    comment="tags printed before there were pieces; their numbers go to no other",
 )
 
 weighed = Table(

@@ -78,7 +78,8 @@ class Piece:
 
 @dataclass(frozen=True)
 class StockLot:
-    """A lot. net_g : what the finished lot weighs, g; ``None`` until it is weighed.   pieces : uids."""
+    """A lot. net_g : what the finished lot weighs, g; ``None`` until it is weighed.   wet, guessed : of that weight.
+    pieces : uids."""
 
     uid: str
     code: str
@@ -88,6 +89,8 @@ class StockLot:
     pieces: tuple[str, ...]
     net_g: Decimal | None = None
     sold: bool = False
+    wet: bool = False
+    guessed: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,9 +174,17 @@ def haul(reads: Reads, code: str) -> Haul:
 
 
 def last_number(reads: Reads, code: str) -> int:
-    """Return the highest number ever given to a piece in hauls of that code, 0 before the first; one taken back stays
-    given."""
-    return _last(reads, code, schema.numbered)
+    """Return the highest number ever given to a piece in hauls of that code, or printed on a tag for it, 0 before the
+    first; one taken back stays given."""
+    printed = select(func.max(schema.tags.c.last)).where(schema.tags.c.code == code)
+    return max(_last(reads, code, schema.numbered), reads.rows(printed)[0][0] or 0)
+
+
+def tags_printed(reads: Reads, code: str, first: int, last: int) -> bool:
+    """Return whether tags of these numbers were printed together before; taken back, they lie there all the same."""
+    t = schema.tags.c
+    wanted = select(t.uid).where(t.code == code, t.first <= first, t.last >= last)
+    return bool(reads.rows(wanted.limit(1)))
 
 
 def last_lot(reads: Reads, code: str) -> int:
@@ -289,9 +300,10 @@ def lots(
     return {
         row.uid: StockLot(
             row.uid, code_of(row.code, row.number, lot=True), row.haul, row.grade, Decimal(row.size_g),
-            tuple(members[row.uid]), weights.get(row.uid, (None,))[0], row.uid in sold,
+            tuple(members[row.uid]), weight[0], row.uid in sold, *weight[2:],
         )
         for row in rows
+        for weight in [weights.get(row.uid, (None, None, False, False))]
     }  # fmt: skip
 
 
@@ -370,12 +382,13 @@ def table(reads: Reads, what: str, day: str) -> Entry | None:
 
 @dataclass(frozen=True)
 class NumberedStone:
-    """A stone on a photo, and the number that its piece bears. new : given now."""
+    """A stone on a photo, and the number that its piece bears. new : given now.   tag : what its tag says."""
 
     photo: str
     stone: int
     code: str
     new: bool
+    tag: str | None = None
 
 
 def live(of: Table, *columns: ColumnElement) -> Select:

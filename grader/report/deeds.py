@@ -7,6 +7,7 @@ from grader.ledger import deeds
 from grader.ledger.checked import plain, to_text
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
 from grader.ledger.history import HistoryLine
+from grader.ledger.stock import code_of
 from grader.report.weights import money_text, weight_text
 
 
@@ -59,6 +60,9 @@ _WORDS = {
     deeds.TripBegun: lambda d, _: f"trip {d.number} begun: {d.name}",
     deeds.HaulBrought: lambda d, _: f"haul {d.code} brought: {d.raw.typed} raw",
     deeds.Numbered: lambda d, codes: f"number {codes.get(d.piece, d.number)} given",
+    deeds.TagsPrinted: lambda d, _: (
+        f"tags {code_of(d.code, d.first)} to {code_of(d.code, d.last)} printed; their numbers stay given"
+    ),
     deeds.Weighed: _weighed,
     deeds.RestNoted: _rest,
     deeds.TableSet: lambda d, _: f"{d.what} set from {d.begins} on",

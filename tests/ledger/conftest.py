@@ -109,6 +109,7 @@ def every_deed(piece, other):
         trip,
         haul,
         deeds.Numbered(piece.uid, haul.uid, 1),
+        deeds.TagsPrinted("07", 1, 1200),
         deeds.Weighed(piece.uid, weight("700", "700"), weight("90 g", "90"), scale="bench"),
         last,
         deeds.RestNoted(haul.uid, "waste", weight("36lb", "16329.32532"), guessed=True),
