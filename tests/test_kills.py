@@ -282,6 +282,7 @@ SELLS = """
 import sys, time
 from decimal import Decimal
 from pathlib import Path
+from grader.deals.orders import Item
 from grader.deals.sales import Terms, sell
 from grader.deals.weighing import Weighing, weigh
 from grader.errors import LedgerError
@@ -297,7 +298,7 @@ with open_ledger(path) as ledger:
         code = f"07-{number:03d}"
         weigh(ledger, [Weighing(f"07-9{number:02d}{name[-1]}", grams_of("5g"))], name, number_new=True)
         try:
-            sell(ledger, [code], {}, Terms(Decimal(1), "USD", "2026-01-01"), name)
+            sell(ledger, [Item(code)], {}, Terms(Decimal(1), "USD", "2026-01-01"), name)
             sold += 1
         except LedgerError as err:
             assert "is sold" in str(err), err

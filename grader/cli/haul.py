@@ -1,5 +1,6 @@
 """``grader haul``: what a trip brought home, its parts, its pieces and its report."""
 
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -97,6 +98,7 @@ def add(
 ) -> None:
     """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
     from grader.deals.hauls import PartOfHaul, note_part
+    from grader.ledger.stock import code_of
     from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
     from grader.report.result import to_json
@@ -105,11 +107,13 @@ def add(
     part = PartOfHaul(what.value, weight, grade, guessed, piece, note)
     ledger = session.need_ledger("a part of a haul")
     done = note_part(ledger, code, part, by or session.settings.by)
-    said = deed_words(done, {done.piece: piece} if piece else {})
+    codes = {done.uid: code_of(code, done.number, "B")} if done.number else {}
+    said = deed_words(done, codes | ({done.piece: piece} if piece else {}))
     for line in lift_lines(done.weight.grams):
         typer.echo(line, err=True)
     if json:
-        typer.echo(to_json({"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}))
+        record = {"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}
+        typer.echo(to_json(record | {"bin": codes.get(done.uid)}))
         return
     typer.echo(f"haul {code}: {said}")
 
@@ -143,8 +147,9 @@ def listed(
     """List the pieces of a haul: number, weight, grade, and whether it is there."""
     from grader.deals.grades import called_grades, session_grades
     from grader.ledger import stock
+    from grader.ledger.sales import holds
     from grader.report.result import to_json
-    from grader.report.stock import piece_line, piece_record
+    from grader.report.stock import bin_line, piece_line, piece_record
 
     ledger = session.need_ledger("listing pieces")
     of = stock.haul(ledger, code)
@@ -152,16 +157,21 @@ def listed(
     known = session_grades(session, pieces) if proposed else called_grades(session, pieces)
     codes = {uid: one.code for uid, one in pieces.items()}
     codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
+    held = holds(ledger, date.today().isoformat())
     records = []
     for uid, one in pieces.items():
-        grade = known.get(uid)
-        records.append(piece_record(one, grade and grade.grade, grade and grade.called, codes))
+        grade, hold = known.get(uid), held.get(uid) or held.get(one.lot)
+        grade, called = (grade.grade, grade.called) if grade else (None, None)
+        records.append(piece_record(one, grade, called, codes, hold))
     if json:
         typer.echo(to_json(records))
         return
     if records:
         # All at once: ten thousand lines one by one take a while.
         typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
+    for one in stock.rests(ledger, of.uid):
+        if one.code:
+            typer.echo(bin_line(one, held.get(one.uid), session.settings.unit))
     typer.echo(f"{len(records)} pieces in haul {code}", err=True)
 
 

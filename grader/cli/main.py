@@ -142,6 +142,8 @@ app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight."
 app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
+app.command("reserve", short_help="Hold pieces for somebody.")(selling.reserve)
+app.command("slip", short_help="Write the packing slip of an order.")(selling.slip)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
 app.command("undo", short_help="Take your last act back.")(acts.undo)

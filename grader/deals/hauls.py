@@ -3,12 +3,13 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import PurePosixPath
 
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import stock, views
-from grader.ledger.deeds import HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
+from grader.ledger.deeds import BINS, HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, new_uid
 from grader.ledger.store import Ledger
 from grader.weight import Weight
@@ -33,9 +34,14 @@ def new_trip(ledger: Ledger, name: str, begins: str, author: str | None, **said)
 
 
 def new_haul(
-    ledger: Ledger, code: str, raw: Weight, trip: int | None, author: str | None
+    ledger: Ledger,
+    code: str,
+    raw: Weight,
+    trip: int | None,
+    author: str | None,
+    guess: Decimal | None = None,
 ) -> HaulBrought:
-    """Keep what a trip brought home, and return it.
+    """Keep what a trip brought home, and return it. guess : money that the seller thinks it worth.
 
     Raises
     ------
@@ -51,7 +57,7 @@ def new_haul(
             raise LedgerError(
                 f"no trip {trip}; grader trip list shows them, grader trip new begins one"
             )
-        return [HaulBrought(code, typed(raw), trip=found.get(trip))]
+        return [HaulBrought(code, typed(raw), trip=found.get(trip), guess=guess)]
 
     return ledger.act(decide, author=author)[0]
 
@@ -61,7 +67,7 @@ class PartOfHaul:
     """A part of a haul that is no piece for sale, or a numbered piece that was given away, kept or lost.
 
     what : one of :data:`~grader.ledger.deeds.REST`.   weight : ``None`` for a piece that was weighed.
-    piece : its code.
+    piece : its code.   sample : contents of photos of pieces drawn from it at random.
     """
 
     what: str
@@ -70,6 +76,7 @@ class PartOfHaul:
     guessed: bool = False
     piece: str | None = None
     note: str | None = None
+    sample: tuple[str, ...] | None = None
 
 
 def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -> RestNoted:
@@ -93,7 +100,20 @@ def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -
             kept = kept or (there.net_g and TypedWeight(there.typed, there.net_g))
         if kept is None:
             raise LedgerError(f"{part.piece or part.what}: was never weighed; give its weight")
-        return [RestNoted(haul.uid, part.what, kept, part.grade, part.guessed, uid, part.note)]
+        number = 1 + stock.last_bin(reads, code) if part.what in BINS and uid is None else None
+        return [
+            RestNoted(
+                haul.uid,
+                part.what,
+                kept,
+                part.grade,
+                part.guessed,
+                uid,
+                part.note,
+                number,
+                part.sample,
+            )
+        ]
 
     return ledger.act(decide, author=author)[0]
 
@@ -118,7 +138,8 @@ def open_piece(reads: stock.Reads, code: str) -> stock.Piece:
     """
     found = stock.thing(reads, code)
     if not isinstance(found, stock.Piece):
-        raise LedgerError(f"{code}: is a lot; name a piece")
+        kind = "lot" if isinstance(found, stock.StockLot) else "bin"
+        raise LedgerError(f"{code}: is a {kind}; name a piece")
     if found.fate:
         raise LedgerError(f"{code}: {_FATES[found.fate]}")
     if found.lot:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Sale, Trip
+from grader.report.deeds import ware_name
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
@@ -87,13 +88,13 @@ def sale_lines(report: HaulReport) -> list[str]:
     """Return what was sold in another currency, which is not added up, and what came back and why."""
     lines = []
     for sale in report.sales:
-        names = ", ".join(one["code"] for one in sale.snapshot["things"])
-        if sale.refund is not None:
-            why = f": {sale.why}" if sale.why else ""
-            lines.append(
-                f"came back: {names}, {money_text(sale.refund, sale.currency)} refunded{why}"
-            )
-        elif sale.currency != report.currency:
+        for back in sale.backs:
+            why = f": {back.why}" if back.why else ""
+            names = ", ".join(ware_name(sale.told(uid)) for uid in back.things)
+            what = "stays sold" if back.stays else "came back"
+            lines.append(f"{what}: {names}, {money_text(back.refund, sale.currency)} refunded{why}")
+        if sale.sold and sale.currency != report.currency:
+            names = ", ".join(ware_name(sale.told(uid)) for uid in sale.sold)
             lines.append(f"not added up: {names} sold for {money_text(sale.price, sale.currency)}")
     return lines
 
@@ -251,7 +252,7 @@ def report_record(report: HaulReport) -> dict:
                 "price": number_text(sale.price),
                 "currency": sale.currency,
                 "refund": number_text(sale.refund),
-                "why": sale.why,
+                "why": [back.why for back in sale.backs if back.why],
             }
             for sale in report.sales
         ],
