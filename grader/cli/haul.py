@@ -15,7 +15,7 @@ from grader.cli.options import (
     whole_number,
     words,
 )
-from grader.cli.weights import a_weight, weight_option
+from grader.cli.weights import a_weight, some_range, weight_option
 
 haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -140,12 +140,23 @@ def listed(
     proposed: Annotated[
         bool, typer.Option("--proposed", help="Also what the model proposes where nobody called.")
     ] = False,
+    thick_mm: Annotated[
+        object,
+        typer.Option(
+            "--thick-mm",
+            metavar="6|20-30",
+            parser=some_range(0.5, 2000),
+            help="How thick the pieces are, evenly, for estimates of their weight.",
+        ),
+    ] = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """List the pieces of a haul: number, weight, grade, and whether it is there."""
+    """List the pieces of a haul: number, weight, grade, and whether it is there. What was not weighed has a weight
+    estimated from the size of its face, which is a range and no weight."""
     from grader.deals.grades import called_grades, session_grades
+    from grader.deals.sizes import estimates
     from grader.ledger import stock
     from grader.ledger.sales import holds
     from grader.report.result import to_json
@@ -158,11 +169,13 @@ def listed(
     codes = {uid: one.code for uid, one in pieces.items()}
     codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
     held = holds(ledger, date.today().isoformat())
+    guesses = estimates(ledger, pieces, session.settings, thick_mm)
     records = []
     for uid, one in pieces.items():
         grade, hold = known.get(uid), held.get(uid) or held.get(one.lot)
         grade, called = (grade.grade, grade.called) if grade else (None, None)
-        records.append(piece_record(one, grade, called, codes, hold))
+        record = piece_record(one, grade, called, codes, hold)
+        records.append(record | {"estimate_g": guesses.get(uid)})
     if json:
         typer.echo(to_json(records))
         return

@@ -8,6 +8,7 @@ from grader.ledger.deeds import CameBack, Sold, TripBegun
 from grader.ledger.sales import Hold, Sale
 from grader.ledger.stock import Haul, Piece, Trip
 from grader.report.deeds import deed_words, ware_name
+from grader.report.sizes import range_text
 from grader.report.weights import money_text, weight_text
 from grader.trade.weighing import Parts, WeighedIn
 
@@ -98,7 +99,8 @@ def bin_line(one: Rest, hold: Hold | None, unit: str) -> str:
 def piece_line(record: dict, unit: str) -> str:
     """Return a piece in a line: number, weight, grade, and where it is."""
     if record["net_g"] is None:
-        weight = "not weighed"
+        guess = record["estimate_g"]
+        weight = f"not weighed, {range_text(guess, unit)} (estimate)" if guess else "not weighed"
     else:
         marks = "".join(f", {mark}" for mark in ("wet", "guessed") if record[mark])
         weight = weight_text(Decimal(record["net_g"]), unit) + marks
