@@ -13,6 +13,7 @@ from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
+from grader.photo.read import SUFFIXES
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
@@ -21,7 +22,6 @@ from grader.report.columns import results_csv
 from grader.report.result import failed_record, to_json
 from grader.report.sheet import sheet_pages
 
-SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
 
 

@@ -10,12 +10,13 @@ import typer
 from grader.cli.options import (
     ByOption,
     JsonOption,
+    existing_folder,
     folder_place,
     takes_session,
     whole_number,
     words,
 )
-from grader.cli.weights import a_weight, some_range, weight_option
+from grader.cli.weights import a_weight, some_money, some_range, weight_option
 
 haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -36,6 +37,14 @@ def new(
         int | None,
         typer.Option(metavar="N", parser=whole_number(1), help="The trip that brought it."),
     ] = None,
+    guess: Annotated[
+        object,
+        typer.Option(
+            metavar="MONEY",
+            parser=some_money,
+            help="What you think it is worth, to look back on in its report.",
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
@@ -43,12 +52,17 @@ def new(
 ) -> None:
     """Keep what a trip brought home. Its pieces are numbered 07-001, 07-002 and so on."""
     from grader.deals.hauls import new_haul
+    from grader.deals.limits import taken_against
     from grader.ledger import stock
+    from grader.report.limits import warning_lines
     from grader.report.result import to_json
     from grader.report.stock import haul_record
 
     ledger = session.need_ledger("a haul")
-    new_haul(ledger, code, raw, trip, by or session.settings.by)
+    new_haul(ledger, code, raw, trip, by or session.settings.by, guess)
+    found, _ = taken_against(ledger, code)
+    for line in warning_lines(found, session.settings.unit):
+        typer.echo(line, err=True)
     if json:
         typer.echo(to_json(haul_record(stock.haul(ledger, code), trip)))
         return
@@ -91,6 +105,14 @@ def add(
     note: Annotated[
         str | None, typer.Option(metavar="T", callback=words, help="Anything else.")
     ] = None,
+    sample: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            callback=existing_folder,
+            help="Photos of pieces drawn from it at random, graded by batch: they tell what it holds.",
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
@@ -98,14 +120,19 @@ def add(
 ) -> None:
     """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
     from grader.deals.hauls import PartOfHaul, note_part
+    from grader.deals.samples import sample_of
+    from grader.ledger.deeds import BINS
     from grader.ledger.stock import code_of
     from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
     from grader.report.result import to_json
 
     _usage_of_rest(what, weight, grade, piece, session)
-    part = PartOfHaul(what.value, weight, grade, guessed, piece, note)
+    if sample is not None and what.value not in BINS:
+        raise typer.BadParameter("goes with unsorted, sorted or chips", param_hint="--sample")
     ledger = session.need_ledger("a part of a haul")
+    drawn = sample_of(ledger, sample) if sample else None
+    part = PartOfHaul(what.value, weight, grade, guessed, piece, note, drawn)
     done = note_part(ledger, code, part, by or session.settings.by)
     codes = {done.uid: code_of(code, done.number, "B")} if done.number else {}
     said = deed_words(done, codes | ({done.piece: piece} if piece else {}))

@@ -23,6 +23,7 @@ from grader.cli import (
     cutplan,
     doctor,
     haul,
+    limits,
     lots,
     models,
     parcel,
@@ -146,6 +147,7 @@ app.command("reserve", short_help="Hold pieces for somebody.")(selling.reserve)
 app.command("slip", short_help="Write the packing slip of an order.")(selling.slip)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
+app.add_typer(limits.limits, name="limits", short_help="Add up limits that you typed.")
 app.command("undo", short_help="Take your last act back.")(acts.undo)
 app.command("history", short_help="Tell all of a piece.")(acts.history)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)

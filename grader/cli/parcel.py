@@ -32,8 +32,10 @@ def parcel(
 ) -> None:
     """Tell which of your boxes takes these pieces, by weight and by volume. Limits are those that you typed, with their
     day; what the post takes is for the post to say."""
+    from grader.deals.limits import parcel_against
     from grader.deals.parcels import parcel_of, set_boxes
     from grader.report.cautions import lift_lines
+    from grader.report.limits import warning_lines
     from grader.report.parcel import boxes_lines, parcel_lines, parcel_record
     from grader.report.result import to_json
 
@@ -54,5 +56,8 @@ def parcel(
     else:
         for line in parcel_lines(told, session.settings.unit):
             typer.echo(line)
+    found = parcel_against(ledger, told.gross_g, date.today().isoformat())
+    for line in warning_lines(found, session.settings.unit):
+        typer.echo(line, err=True)
     for line in lift_lines(told.gross_g):
         typer.echo(line, err=True)

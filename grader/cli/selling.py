@@ -84,6 +84,42 @@ def show(
         typer.echo(line)
 
 
+@prices.command("alike", short_help="Show your own sales most like a piece.")
+@takes_session
+def alike(
+    code: Annotated[str, typer.Argument(metavar="07-113", help="The piece.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.html", help="Write it as a page with pictures; else it is told."
+        ),
+    ] = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """Show the five own sales of pieces most like this one, by what was measured, with their prices."""
+    from grader.deals.alike import alike_sales, pictures_of
+    from grader.files import write_new
+    from grader.ledger import stock
+    from grader.report.alike import alike_lines, alike_page, alike_record
+    from grader.report.result import to_json
+
+    (item,) = items_of([code], session)
+    found, unit = alike_sales(session, item.code), session.settings.unit
+    if out is not None:
+        own = stock.thing(session.ledger, item.code).uid
+        pictures = pictures_of(session.ledger, [own, *(one.uid for one in found)])
+        write_new(out, alike_page(item.code, found, pictures, pictures.get(own), unit))
+    if json:
+        typer.echo(to_json(alike_record(item.code, found)))
+    elif out is not None:
+        typer.echo(out)
+    else:
+        for line in alike_lines(item.code, found, unit):
+            typer.echo(line)
+
+
 @takes_session
 def sell(
     codes: ThingsArgument,

@@ -1,7 +1,7 @@
 """What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 
 from grader.deals.sales import Grading
 from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
@@ -22,11 +22,14 @@ class PieceGrade:
     """A piece's grade; ``called`` by a person, else proposed.
 
     size : size class of a face, ``None`` of called ones and without a scale.
+    chances : of each grade, of a proposed one, sum 1.   first : what the tool had proposed when it was called first.
     """
 
     grade: str | None
     called: bool
     size: str | None = None
+    chances: Mapping[str, float] = field(default_factory=dict)
+    first: str | None = None
 
 
 def known_grades(session: Session, haul: str) -> dict[str, PieceGrade]:
@@ -73,11 +76,18 @@ def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGra
         uid: house_call(sorted(said, key=lambda call: call.time), session.settings.decider)
         for uid, said in people.items()
     }
+    firsts = {uid: _first_proposal(said) for uid, said in people.items()}
     return {
-        uid: PieceGrade(call.grade, True)
+        uid: PieceGrade(call.grade, True, first=firsts[uid])
         for uid, call in house.items()
         if call is not None and call.grade
     }
+
+
+def _first_proposal(said: list[Call]) -> str | None:
+    """What the tool had proposed when a piece was called first."""
+    shown = (call.shown.grade for call in sorted(said, key=lambda call: call.time) if call.shown)
+    return next((grade for grade in shown if grade), None)
 
 
 def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
@@ -94,18 +104,25 @@ def proposed_grades(
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
     out."""
+    proposed = {}
+    for uid, facts in measured_facts(ledger, uids).items():
+        _, proposal = propose_piece(facts, profile, model)
+        size = piece_facts(facts, profile).size_class
+        grade, chances = (proposal.grade, proposal.probabilities) if proposal else (None, {})
+        proposed[uid] = PieceGrade(grade, False, size, chances)
+    return proposed
+
+
+def measured_facts(ledger: Ledger, uids: Collection[str]) -> dict[str, list[StoneFacts]]:
+    """Return what is known of the faces of pieces by uid, as their photos were shown last; pieces without a photo are
+    left out."""
     faces = _by_photo(faces_of(ledger, uids))
     measured: dict[str, list[StoneFacts]] = {}
     for stone in views.stones(ledger, list(faces)):
         for face in faces[stone.sha256] if stone.box else ():
             if box_overlap(stone.box, face.box) >= SAME_STONE:
                 measured.setdefault(face.piece, []).append(facts_from(stone.facts))
-    proposed = {}
-    for uid, facts in measured.items():
-        _, proposal = propose_piece(facts, profile, model)
-        size = piece_facts(facts, profile).size_class
-        proposed[uid] = PieceGrade(proposal.grade if proposal else None, False, size)
-    return proposed
+    return measured
 
 
 def _by_photo(faces: Iterable[PieceFace]) -> dict[str, list[PieceFace]]:

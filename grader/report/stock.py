@@ -56,6 +56,7 @@ def haul_record(haul: Haul, trip: int | None) -> dict:
     return {
         "haul": haul.code,
         "trip": trip,
+        "guess": number_text(haul.guess),
         "raw_typed": haul.raw_typed,
         "raw_g": number_text(haul.raw_g),
     }
