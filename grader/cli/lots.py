@@ -96,7 +96,6 @@ def _keep(of: tuple, rules, by: str | None, json: bool, session) -> None:
     haul, grade, size_class = of
     from grader.deals.grades import known_grades
     from grader.deals.lots import keep_lots
-    from grader.deals.sizes import face_sizes
     from grader.report.lots import kept_lines, kept_record
     from grader.report.result import to_json
 
@@ -107,10 +106,9 @@ def _keep(of: tuple, rules, by: str | None, json: bool, session) -> None:
         )
     ledger = session.need_ledger("keeping lots")
     grades = known_grades(session, haul)
-    of_grade = [uid for uid, one in grades.items() if one.grade == grade]
-    if size_class is not None:
-        sizes = face_sizes(ledger, of_grade)
-        of_grade = [u for u in of_grade if u in sizes and sizes[u].size_class == size_class]
+    of_grade = [
+        uid for uid, one in grades.items() if one.grade == grade and size_class in (None, one.size)
+    ]
     done = keep_lots(ledger, haul, grade, of_grade, rules, by)
     kept = done.made, done.pieces, done.codes, done.left_out
     if json:

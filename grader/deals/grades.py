@@ -1,9 +1,10 @@
 """What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from grader.deals.sales import Grading
+from grader.deals.sizes import face_sizes
 from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
 from grader.grading.features.facts import StoneFacts, facts_from
 from grader.grading.features.several_faces import piece_facts
@@ -21,7 +22,7 @@ from grader.session import Session
 class PieceGrade:
     """A piece's grade; ``called`` by a person, else proposed.
 
-    size : size class of a face, ``None`` of called ones and without a scale.
+    size : size class of its largest face, ``None`` without a scale.
     chances : of each grade, of a proposed one, sum 1.   first : what the tool had proposed when it was called first.
     """
 
@@ -50,6 +51,8 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
     called = called_grades(session, uids)
     left = [uid for uid in uids if uid not in called]
     ledger = session.need_ledger("grades of pieces")
+    sizes = face_sizes(ledger, called) if called else {}
+    called |= {uid: replace(called[uid], size=size.size_class) for uid, size in sizes.items()}
     if not faces_of(ledger, left):
         return called
     return called | proposed_grades(ledger, left, session.profile, session.model())

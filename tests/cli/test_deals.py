@@ -270,8 +270,8 @@ def test_the_report_is_a_page_and_a_table_that_tell_the_same(example):
     # It asks nothing of a network, and tells no exact place.
     assert "http" not in page.replace("http-equiv", "") and "third fence" not in page
     table = (example.folder / "report" / "haul-07.csv").read_text("utf-8").splitlines()
-    assert table[0] == "row,grade,parts,grams,guessed_g,got,asked"
-    assert "sorted,select,1,5443.10844,0,0,288.00" in table
+    assert table[0] == "row,grade,size,parts,grams,guessed_g,got,asked"
+    assert "sorted,select,,1,5443.10844,0,0,288.00" in table
     # Written again it replaces its own, and keeps what the seller changed.
     (example.folder / "report" / "haul-07.csv").write_text("mine")
     example("haul", "report", "07", "--out", "report")
