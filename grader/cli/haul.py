@@ -225,7 +225,12 @@ class ReportForm(StrEnum):
 @haul.command("report", short_help="Tell what became of a haul and what it is worth.")
 @takes_session
 def report(
-    code: HaulArgument,
+    code: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[07]", help="The haul; without it all are compared, with the stock."
+        ),
+    ] = None,
     unit: Annotated[
         str | None,
         typer.Option(
@@ -236,14 +241,17 @@ def report(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", callback=folder_place, help="Write haul-07.html and haul-07.csv there."
+            metavar="DIR",
+            callback=folder_place,
+            help="Write haul-07.html and haul-07.csv there, or hauls.html.",
         ),
     ] = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """Tell where the raw weight went, with the gap by its name, and what singles, lots and the rest are worth."""
+    """Tell where the raw weight went, with the gap by its name, and what singles, lots and the rest are worth and may
+    come to. Without a haul: trips and spots compared, stock by age, weeks of stock left, cost apart from asking."""
     from grader.deals.worth import report_of
     from grader.report.haul import report_csv, report_lines, report_record
     from grader.report.result import to_json
@@ -252,6 +260,9 @@ def report(
     unit = unit or session.settings.unit
     if unit not in GRAMS_IN:
         raise typer.BadParameter(f"{unit}: one of {', '.join(GRAMS_IN)}", param_hint="--unit")
+    if code is None:
+        _report_all(session, unit, out, json)
+        return
     told = report_of(session, code, unit)
     if out is not None:
         _write(told, out)
@@ -273,3 +284,23 @@ def _write(told, out: Path) -> None:
         if kept := results.write(name + suffix, text.encode()):
             typer.echo(str(kept), err=True)
     typer.echo(out / f"{name}.html")
+
+
+def _report_all(session, unit: str, out: Path | None, json: bool) -> None:
+    from grader.deals.season import season_of
+    from grader.outfolder import OutFolder
+    from grader.report.result import to_json
+    from grader.report.season import season_lines, season_page, season_record
+
+    told = season_of(session, unit)
+    if out is not None and (
+        kept := OutFolder(out, of=out).write("hauls.html", season_page(told).encode())
+    ):
+        typer.echo(str(kept), err=True)
+    if json:
+        typer.echo(to_json(season_record(told)))
+    elif out is not None:
+        typer.echo(out / "hauls.html")
+    else:
+        for line in season_lines(told):
+            typer.echo(line)

@@ -43,7 +43,8 @@ class Trip:
 
 @dataclass(frozen=True)
 class Haul:
-    """What a trip brought home. raw_g : as it came out of the ground, g.   guess : money that it was thought worth."""
+    """What a trip brought home. raw_g : as it came out of the ground, g.   guess : money that it was thought worth.
+    day : on which it was noted, ISO date."""
 
     uid: str
     code: str
@@ -51,6 +52,7 @@ class Haul:
     raw_typed: str
     raw_g: Decimal
     guess: Decimal | None = None
+    day: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,9 +103,12 @@ def trips(reads: Reads) -> tuple[Trip, ...]:
 
 def hauls(reads: Reads) -> tuple[Haul, ...]:
     """Return the hauls."""
-    h = schema.haul.c
-    rows = reads.rows(live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g, h.guess))
-    return tuple(Haul(*row[:4], Decimal(row.raw_g), _decimal(row.guess)) for row in rows)
+    h, d = schema.haul.c, schema.deed.c
+    wanted = live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g, h.guess, d.time)
+    rows = reads.rows(wanted.join(schema.deed, d.uid == h.uid))
+    return tuple(
+        Haul(*row[:4], Decimal(row.raw_g), _decimal(row.guess), row.time[:10]) for row in rows
+    )
 
 
 def haul(reads: Reads, code: str) -> Haul:

@@ -55,6 +55,7 @@ class HaulReport:
     by_grade: tuple[tuple[str, str | None, str | None, Worth], ...]
     sales: tuple[Sale, ...] = ()
     more: More | None = None
+    parts: tuple[Part, ...] = ()
 
     @property
     def per_raw(self) -> Decimal | None:
@@ -94,6 +95,7 @@ def haul_report(
             for kind in order
         ),
         tuple(sales),
+        parts=tuple(parts),
     )
 
 
