@@ -115,7 +115,9 @@ def _came_back(thing):
     outer = schema.about, schema.from_bin
     named = select(back.c.deed).where(back.c.deed == r.c.uid, back.c.thing == thing)
     here = live(r, r.c.uid).order_by(None).where(r.c.sale == schema.sale.c.uid)
-    of_this = here.where(r.c.stays.is_(None), r.c.part.is_(None) | named.correlate(r, *outer).exists())
+    of_this = here.where(
+        r.c.stays.is_(None), r.c.part.is_(None) | named.correlate(r, *outer).exists()
+    )
     return of_this.correlate(schema.sale, *outer).exists()
 
 
