@@ -14,7 +14,7 @@ from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
-from grader.photo.read import read_photo
+from grader.photo.read import SUFFIXES, read_photo
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
@@ -24,7 +24,6 @@ from grader.report.result import failed_record, to_json
 from grader.report.sheet import sheet_pages
 from grader.report.tray_map import tray_map
 
-SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
 #: Folder, among the results, of photos with the numbers of their stones drawn in.
 MAPS = "maps/"

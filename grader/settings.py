@@ -3,7 +3,7 @@
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from grader.checks import MOST_BYTES, check_keys, check_number, check_text, one_of, parse_toml
+from grader.checks import MOST_BYTES, check_keys, check_number, check_text, one_of, pair, parse_toml
 from grader.errors import SettingsError, quoted
 from grader.files import regular_bytes
 from grader.weight import GRAMS_IN
@@ -37,6 +37,8 @@ class Settings:
     ledger : file of the ledger; the one in the platform's data folder if ``None``.
     by : who sorts here, where the command line names nobody.   decider : whose calls count where people differ; the
     last one's if ``None``.
+    density : of the stone, g/cm3.   chunk : share of its bounding box that a chunk fills; from memory if ``None``.
+    net_contents : whose table says what a bag may be short by, "EU" or "US".
     unit : of weights, where none is typed and where they are shown.   currency : of prices, where no price table holds.
     breaking : what may come of a blow.
     """
@@ -49,6 +51,9 @@ class Settings:
     unit: str = "g"
     currency: str | None = None
     breaking: BreakRanges = BreakRanges()
+    density: tuple[float, float] | None = None
+    chunk: tuple[float, float] | None = None
+    net_contents: str = "EU"
 
 
 def load_settings(folder: str | Path = ".") -> Settings:
@@ -84,6 +89,11 @@ def load_settings(folder: str | Path = ".") -> Settings:
         one_of(tuple(GRAMS_IN))(where, "unit", data["unit"])
     if "breaking" in data:
         data["breaking"] = _break_ranges(where, data["breaking"])
+    if "net_contents" in data:
+        one_of(("EU", "US"))(where, "net_contents", data["net_contents"])
+    for key, most in (("density", 10.0), ("chunk", 1.0)):
+        if key in data:
+            data[key] = pair(0.05, most)(where, key, data[key])
     settings = Settings(**data)
     here = path.parent
     if settings.ledger is not None:

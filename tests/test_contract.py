@@ -164,6 +164,8 @@ SENTENCES = {
     "ledger/place.py": "remarks on where a ledger lies",
     "ledger/store.py": "errors of a database, by what it says itself",
     "ledger/schema.py": "comments of tables and columns, kept in the database",
+    "ledger/columns.py": "the same",
+    "ledger/deed_tables.py": "the same",
     "ledger/migrations": "comments of tables and columns, kept in the database",
 }
 

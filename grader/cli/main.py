@@ -26,6 +26,7 @@ from grader.cli import (
     haul,
     keep,
     labels,
+    limits,
     lots,
     models,
     parcel,
@@ -147,8 +148,11 @@ app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
 app.command("labels", short_help="Print labels and tags.")(labels.labels)
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
+app.command("reserve", short_help="Hold pieces for somebody.")(selling.reserve)
+app.command("slip", short_help="Write the packing slip of an order.")(selling.slip)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
+app.add_typer(limits.limits, name="limits", short_help="Add up limits that you typed.")
 app.command("undo", short_help="Take your last act back.")(acts.undo)
 app.command("history", short_help="Tell all of a piece.")(acts.history)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)

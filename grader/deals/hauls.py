@@ -3,13 +3,14 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import PurePosixPath
 
 from grader.deals.tagging import NO_TAGS, TaggedPhoto
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import stock, views
-from grader.ledger.deeds import HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
+from grader.ledger.deeds import BINS, HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, NamedPiece, new_uid
 from grader.ledger.store import Ledger
 from grader.weight import Weight
@@ -34,9 +35,14 @@ def new_trip(ledger: Ledger, name: str, begins: str, author: str | None, **said)
 
 
 def new_haul(
-    ledger: Ledger, code: str, raw: Weight, trip: int | None, author: str | None
+    ledger: Ledger,
+    code: str,
+    raw: Weight,
+    trip: int | None,
+    author: str | None,
+    guess: Decimal | None = None,
 ) -> HaulBrought:
-    """Keep what a trip brought home, and return it.
+    """Keep what a trip brought home, and return it. guess : money that the seller thinks it worth.
 
     Raises
     ------
@@ -52,7 +58,7 @@ def new_haul(
             raise LedgerError(
                 f"no trip {trip}; grader trip list shows them, grader trip new begins one"
             )
-        return [HaulBrought(code, typed(raw), trip=found.get(trip))]
+        return [HaulBrought(code, typed(raw), trip=found.get(trip), guess=guess)]
 
     return ledger.act(decide, author=author)[0]
 
@@ -62,7 +68,7 @@ class PartOfHaul:
     """A part of a haul that is no piece for sale, or a numbered piece that was given away, kept or lost.
 
     what : one of :data:`~grader.ledger.deeds.REST`.   weight : ``None`` for a piece that was weighed.
-    piece : its code.
+    piece : its code.   sample : contents of photos of pieces drawn from it at random.
     """
 
     what: str
@@ -71,6 +77,7 @@ class PartOfHaul:
     guessed: bool = False
     piece: str | None = None
     note: str | None = None
+    sample: tuple[str, ...] | None = None
 
 
 def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -> RestNoted:
@@ -94,7 +101,20 @@ def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -
             kept = kept or (there.net_g and TypedWeight(there.typed, there.net_g))
         if kept is None:
             raise LedgerError(f"{part.piece or part.what}: was never weighed; give its weight")
-        return [RestNoted(haul.uid, part.what, kept, part.grade, part.guessed, uid, part.note)]
+        number = 1 + stock.last_bin(reads, code) if part.what in BINS and uid is None else None
+        return [
+            RestNoted(
+                haul.uid,
+                part.what,
+                kept,
+                part.grade,
+                part.guessed,
+                uid,
+                part.note,
+                number,
+                part.sample,
+            )
+        ]
 
     return ledger.act(decide, author=author)[0]
 
@@ -119,7 +139,8 @@ def open_piece(reads: stock.Reads, code: str) -> stock.Piece:
     """
     found = stock.thing(reads, code)
     if not isinstance(found, stock.Piece):
-        raise LedgerError(f"{code}: is a lot; name a piece")
+        kind = "lot" if isinstance(found, stock.StockLot) else "bin"
+        raise LedgerError(f"{code}: is a {kind}; name a piece")
     if found.fate:
         raise LedgerError(f"{code}: {_FATES[found.fate]}")
     if found.lot:
@@ -232,9 +253,9 @@ def show_piece(
     told: list[str | None] = []
 
     def decide(reads):
-        haul_code, is_lot, number = stock.read_code(code)
-        if is_lot:
-            raise LedgerError(f"{code}: is a lot; a photo shows pieces")
+        haul_code, kind, number = stock.read_code(code)
+        if kind:
+            raise LedgerError(f"{code}: is a {stock.KINDS[kind]}; a photo shows pieces")
         haul = stock.haul(reads, haul_code)
         face = _face_of_stone(reads, sha256, stone)
         before = stock.pieces(reads, uids=[face.piece]).get(face.piece)

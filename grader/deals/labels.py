@@ -29,12 +29,12 @@ def read_tags(text: str) -> tuple[str, int, int]:
         It is no such range: one line.
     """
     first, _, last = (part.strip() for part in re.sub(r"\.{2,}|…", "\t", text).partition("\t"))
-    haul, is_lot, from_number = stock.read_code(first)
+    haul, kind, from_number = stock.read_code(first)
     last = last or first
-    haul_again, is_lot_again, to_number = stock.read_code(last if "-" in last else f"{haul}-{last}")
-    if is_lot or is_lot_again:
+    haul_again, kind_again, to_number = stock.read_code(last if "-" in last else f"{haul}-{last}")
+    if kind or kind_again:
         raise LedgerError(
-            f"{text}: lots get their numbers when they are made; print tags of pieces"
+            f"{text}: lots and bins get their numbers when they are made; print tags of pieces"
         )
     if haul_again != haul:
         raise LedgerError(f"{text}: is of two hauls; print the tags of one at a time")
@@ -101,13 +101,19 @@ def labels_of(session: Session, codes: Iterable[str]) -> list[Label]:
     return _labels(session, things)
 
 
-def _labels(session: Session, things: Sequence[stock.Piece | stock.StockLot]) -> list[Label]:
+def _labels(
+    session: Session, things: Sequence[stock.Piece | stock.StockLot | stock.Rest]
+) -> list[Label]:
     ledger, profile, unit = session.need_ledger("labels"), session.profile, session.settings.unit
     pieces = [one.uid for one in things if isinstance(one, stock.Piece)]
     within = [uid for one in things if isinstance(one, stock.StockLot) for uid in one.pieces]
     grades, states = session_grades(session, pieces), _states(ledger, {*pieces, *within})
     labels = []
     for one in things:
+        if isinstance(one, stock.Rest):
+            words = f"{one.what}: {one.grade}" if one.grade else one.what
+            labels.append(Label(one.code, words, None, _weight_words(one, unit), ""))
+            continue
         is_lot = isinstance(one, stock.StockLot)
         grade = PieceGrade(one.grade, True) if is_lot else grades.get(one.uid)
         of = one.pieces if is_lot else (one.uid,)
@@ -118,11 +124,12 @@ def _labels(session: Session, things: Sequence[stock.Piece | stock.StockLot]) ->
     return labels
 
 
-def _weight_words(one: stock.Piece | stock.StockLot, unit: str) -> str:
+def _weight_words(one: stock.Piece | stock.StockLot | stock.Rest, unit: str) -> str:
     """What it weighs; a guess is none."""
     if one.net_g is None or one.guessed:
         return "not weighed"
-    return f"net {weight_text(Decimal(one.net_g), unit)}" + (", weighed wet" if one.wet else "")
+    wet = not isinstance(one, stock.Rest) and one.wet
+    return f"net {weight_text(Decimal(one.net_g), unit)}" + (", weighed wet" if wet else "")
 
 
 def _grade_words(grade: PieceGrade | None, profile: Profile) -> tuple[str, str | None]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from grader.deals.orders import Item
 from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import TableSet
@@ -22,8 +23,8 @@ def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxe
     return boxes
 
 
-def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel:
-    """Return how pieces and lots together fit the boxes to a place.
+def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parcel:
+    """Return how pieces, lots and parts of bins together fit the boxes to a place.
 
     Raises
     ------
@@ -31,8 +32,10 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
         One is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there: one line.
     """
     weights = []
-    for code in codes:
-        net_g = stock.thing(ledger, code).net_g
+    for item in items:
+        code, net_g = item.code, stock.thing(ledger, item.code).net_g
+        if item.grams is not None:
+            net_g = item.grams * item.bags
         if net_g is None:
             raise LedgerError(
                 f"{code}: was not weighed; weigh it first: grader weigh {code} WEIGHT"
@@ -46,4 +49,6 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
     if to not in places:
         raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
     net_g = sum(weights)
-    return Parcel(tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to)
+    return Parcel(
+        tuple(item.code for item in items), net_g, boxes, tuple(fits(boxes, net_g, to)), to
+    )

@@ -45,7 +45,7 @@ def tagged_photo(record: dict, haul: str) -> TaggedPhoto:
             remarks.append(f"{file}: {said}")
         else:
             numbered.append((tag, said))
-    if any(_is_lot(tag["text"]) for tag in tags):
+    if any(_is_of_several(tag["text"]) for tag in tags):
         return TaggedPhoto(unnumbered=frozenset(stones), remarks=tuple(remarks))
     if not numbered or not stones:
         return TaggedPhoto(remarks=tuple(remarks))
@@ -75,18 +75,19 @@ def _said(text: str | None) -> tuple[str, int] | str | None:
     if text is None:
         return None
     try:
-        haul, is_lot, number = stock.read_code(text)
+        haul, kind, number = stock.read_code(text)
     except LedgerError:
         shown = text if len(text) <= 30 else text[:30] + "..."
         return f"a QR code in it says {shown!r}, which is no number of a piece; left aside"
-    if is_lot:
-        return f"{text} is the label of a lot; its stones get no new numbers"
+    if kind:
+        return f"{text} is the label of a {stock.KINDS[kind]}; its stones get no new numbers"
     return haul, number
 
 
-def _is_lot(text: str | None) -> bool:
+def _is_of_several(text: str | None) -> bool:
+    """Whether it is the label of a lot or a bin."""
     try:
-        return text is not None and stock.read_code(text)[1]
+        return text is not None and bool(stock.read_code(text)[1])
     except LedgerError:
         return False
 

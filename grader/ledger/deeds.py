@@ -17,6 +17,7 @@ from grader.ledger.checked import (
     Name,
     Note,
     Number,
+    Sha256,
     Uid,
     one_of,
     plain,
@@ -30,6 +31,10 @@ REST = (
 )  # fmt: skip
 #: Tables of the seller's own that are kept by their day and never changed.
 SELLERS_TABLES = ("prices", "boxes")
+#: Of these a bin is sold by weight, by the bag or whole; each gets a number.
+BINS = ("sorted", "chips", "unsorted")
+#: What a limit that the seller typed counts for.
+SPANS = ("day", "trip", "year", "parcel")
 MOST_DIGITS, MOST_TABLE = 40, 200_000
 _CODE = re.compile(r"[A-Za-z0-9]{1,12}")
 
@@ -119,13 +124,14 @@ class TripBegun(Deed):
 
 @dataclass(frozen=True)
 class HaulBrought(Deed):
-    """What a trip brought home, weighed as it came out of the ground."""
+    """What a trip brought home, weighed as it came out of the ground. ``guess`` is what the seller thought it worth."""
 
     kind = "haul"
     about = ("trip",)
     code: Code
     raw: TypedWeight
     trip: Uid | None = None
+    guess: Money | None = None
 
 
 @dataclass(frozen=True)
@@ -182,8 +188,10 @@ class Weighed(Deed):
 
 @dataclass(frozen=True)
 class RestNoted(Deed):
-    """Part of a haul that has no number of its own, or, with ``piece``, a numbered one that was given away, kept or
-    lost."""
+    """Part of a haul that is no numbered piece, or, with ``piece``, one that was given away, kept or lost.
+
+    A bin to sell from has a ``number``; ``sample`` names photos of pieces drawn from it at random.
+    """
 
     kind = "rest"
     about = ("haul", "piece")
@@ -194,6 +202,8 @@ class RestNoted(Deed):
     guessed: YesNo = False
     piece: Uid | None = None
     note: Note | None = None
+    number: Number | None = None
+    sample: tuple[Sha256, ...] | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -225,8 +235,18 @@ class LotMade(Deed):
 
 
 @dataclass(frozen=True)
+class FromBin(Checked):
+    """What was sold out of a bin, g net, in so many bags."""
+
+    bin: Uid
+    grams: Grams
+    bags: Number = 1
+
+
+@dataclass(frozen=True)
 class Sold(Deed):
-    """Pieces or lots were sold together. ``snapshot`` is what was told of each then: code, weight, grade, price."""
+    """Pieces, lots or parts of bins were sold together: an order. ``snapshot`` is what was told of each then: code,
+    weight, grade, price."""
 
     kind = "sold"
     about = ("things_sold", "table")
@@ -236,17 +256,59 @@ class Sold(Deed):
     snapshot: JsonObject
     table: Uid | None = None
     note: Note | None = None
+    from_bins: tuple[FromBin, ...] | None = None
 
 
 @dataclass(frozen=True)
 class CameBack(Deed):
-    """What was sold came back, all of that sale."""
+    """What was sold came back: ``things`` of that sale, else all of it; or the buyer kept it, and only money went back
+    (``stays``)."""
 
     kind = "returned"
-    about = ("sale",)
+    about = ("sale", "things_back")
     sale: Uid
     refund: Money
     why: Note | None = None
+    things_back: tuple[Uid, ...] | None = None
+    stays: YesNo | None = None
+
+
+@dataclass(frozen=True)
+class Reserved(Deed):
+    """Pieces, lots or bins are held for somebody until a day, which counts; without a day they are free again.
+
+    ``whom`` is as the seller calls that person, no more than he needs.
+    """
+
+    kind = "reserved"
+    about = ("things_held",)
+    things_held: tuple[Uid, ...]
+    until: Day | None = None
+    whom: Name | None = None
+
+
+@dataclass(frozen=True)
+class CostNoted(Deed):
+    """Money spent on a trip. Own labour is none."""
+
+    kind = "cost"
+    about = ("trip",)
+    trip: Uid
+    money: Money
+    currency: Name
+    note: Note | None = None
+
+
+@dataclass(frozen=True)
+class LimitNoted(Deed):
+    """A limit that the seller typed, from a day on: no more than ``most`` in a day, trip, year or parcel."""
+
+    kind = "limit"
+    name: Name
+    most: TypedWeight
+    each: Annotated[str, one_of(*SPANS)]
+    begins: Day
+    note: Note | None = None
 
 
 @dataclass(frozen=True)
@@ -270,4 +332,5 @@ class Undone(Fact):
 
 DEEDS: tuple[type[Deed], ...] = (
     TripBegun, HaulBrought, Numbered, TagsPrinted, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
+    Reserved, CostNoted, LimitNoted,
 )  # fmt: skip

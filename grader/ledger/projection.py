@@ -124,6 +124,16 @@ def _deed(
     return rows
 
 
+def _sold(entry: Entry) -> Iterator[Row]:
+    sold: deeds.Sold = entry.fact
+    yield from _deed(schema.sale, lambda s: {"price_table": s.table})(entry)
+    for part in sold.from_bins or ():
+        yield (
+            schema.from_bin,
+            {"sale": sold.uid, "bin": part.bin, "net_g": _column(part.grams)},
+        )
+
+
 def _column(value: Any) -> Any:
     # Exact as text; SQLite has no decimal numbers.
     return f"{value:f}" if isinstance(value, Decimal) else value
@@ -163,8 +173,15 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     ),
     deeds.TableSet: _deed(schema.sellers_table),
     deeds.LotMade: _deed(schema.lot),
-    deeds.Sold: _deed(schema.sale, lambda s: {"price_table": s.table}),
-    deeds.CameBack: _deed(schema.returned),
+    deeds.Sold: _sold,
+    deeds.CameBack: _deed(
+        schema.returned, lambda b: {"part": None if b.things_back is None else 1}
+    ),
     deeds.Broken: _deed(schema.broken, lambda b: {"loss_g": b.loss and b.loss.grams}),
+    deeds.Reserved: _deed(schema.reserved),
+    deeds.CostNoted: _deed(schema.cost),
+    deeds.LimitNoted: _deed(
+        schema.seller_limit, lambda x: {"most_typed": x.most.typed, "most_g": x.most.grams}
+    ),
     deeds.Undone: _undone_act,
 }

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 
 from grader.ledger import deeds
 from grader.ledger.checked import plain, to_text
@@ -41,13 +42,37 @@ def _weighed(deed: deeds.Weighed, codes: Mapping[str, str]) -> str:
 
 def _rest(deed: deeds.RestNoted, codes: Mapping[str, str]) -> str:
     of = f"{codes[deed.piece]} " if deed.piece in codes else ""
+    of = f"{codes[deed.uid]} " if deed.uid in codes else of
     what = f"{deed.what} {deed.grade}" if deed.grade else deed.what
     return f"{of}{what}: {deed.weight.typed}{' (guessed)' if deed.guessed else ''}"
 
 
 def _sold(deed: deeds.Sold, codes: Mapping[str, str]) -> str:
-    names = ", ".join(one["code"] for one in deed.snapshot["things"])
+    names = ", ".join(ware_name(one) for one in deed.snapshot["things"])
     return f"{names} sold for {money_text(deed.price, deed.currency)}"
+
+
+def ware_name(told: Mapping) -> str:
+    """Return what was sold by the snapshot of a sale: its code, and out of a bin how much."""
+    if told.get("bags") is None:
+        return told["code"]
+    grams, bags = Decimal(told["net_g"]), told["bags"]
+    each = f"{bags} bags of {weight_text(grams / bags)}" if bags > 1 else weight_text(grams)
+    return f"{told['code']} ({told['what']}, {each})"
+
+
+def _came_back(deed: deeds.CameBack, codes: Mapping[str, str]) -> str:
+    why = f": {deed.why}" if deed.why else ""
+    some = ", ".join(codes.get(uid, "a thing") for uid in deed.things_back or ())
+    what = f"{some} stays sold" if deed.stays else f"{some} came back" if some else "came back"
+    return f"{what}, {deed.refund:,.2f} refunded{why}"
+
+
+def _reserved(deed: deeds.Reserved, codes: Mapping[str, str]) -> str:
+    names = ", ".join(codes.get(uid, "a thing") for uid in deed.things_held)
+    if deed.until is None:
+        return f"{names} free again"
+    return f"{names} held{f' for {deed.whom}' if deed.whom else ''} until {deed.until}"
 
 
 def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:
@@ -70,8 +95,13 @@ _WORDS = {
         f"lot {codes.get(d.uid, d.number)} of {len(d.pieces)} pieces made up"
     ),
     deeds.Sold: _sold,
-    deeds.CameBack: lambda d, _: (
-        f"came back, {d.refund:,.2f} refunded{f': {d.why}' if d.why else ''}"
+    deeds.CameBack: _came_back,
+    deeds.Reserved: _reserved,
+    deeds.CostNoted: lambda d, _: (
+        f"cost of a trip: {money_text(d.money, d.currency)}{f', {d.note}' if d.note else ''}"
+    ),
+    deeds.LimitNoted: lambda d, _: (
+        f"limit {d.name}: {d.most.typed} a {d.each}, as typed, from {d.begins} on"
     ),
     deeds.Broken: _broken,
 }

@@ -1,0 +1,43 @@
+"""What the tables of the ledger are made of: their names' rules, and columns that many have."""
+
+from sqlalchemy import JSON, Column, ForeignKey, Integer, MetaData, Text
+
+metadata = MetaData(
+    # SQLite can only change what has a name.
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def text(name: str, comment: str, *more, **kw) -> Column:
+    return Column(name, Text, *more, comment=comment, nullable=kw.pop("nullable", False), **kw)
+
+
+def maybe(name: str, comment: str, *more, **kw) -> Column:
+    return text(name, comment, *more, nullable=True, **kw)
+
+
+def whole(name: str, comment: str, **kw) -> Column:
+    return Column(name, Integer, comment=comment, nullable=kw.pop("nullable", False), **kw)
+
+
+def json(name: str, comment: str, *, nullable: bool = True) -> Column:
+    return Column(name, JSON(none_as_null=True), comment=comment, nullable=nullable)
+
+
+def sequence() -> Column:
+    return whole("sequence", "of the fact, which is the order of all that counts")
+
+
+def uid() -> Column:
+    return text("uid", "of the fact", ForeignKey("fact.uid"), primary_key=True)
+
+
+def author_and_time() -> list[Column]:
+    """Who said it and when, as with the fact."""
+    return [maybe("author", "who said it, name as typed"), text("time", "ISO 8601 with offset")]
