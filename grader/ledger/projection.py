@@ -165,5 +165,9 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     deeds.Sold: _deed(schema.sale, lambda s: {"price_table": s.table}),
     deeds.CameBack: _deed(schema.returned),
     deeds.Broken: _deed(schema.broken, lambda b: {"loss_g": b.loss and b.loss.grams}),
+    deeds.Described: _deed(schema.described),
+    deeds.Listed: _deed(schema.listing, lambda one: {"price_table": one.table}),
+    deeds.Withdrawn: _deed(schema.withdrawn),
+    deeds.BuyerErased: _as_it_is(schema.erased_buyer),
     deeds.Undone: _undone_act,
 }

@@ -15,7 +15,7 @@ from grader.ledger.store import open_ledger
 LAKE, SHORE = "a" * 64, "b" * 64
 BOX, OUTLINE = (10, 20, 300, 200), ((10, 20), (310, 25), (300, 220))
 PROFILE = "c" * 64
-TIME = "2025-03-01T09:30:00+01:00"
+TIME, BUYER = "2025-03-01T09:30:00+01:00", "e" * 32
 
 
 @pytest.fixture
@@ -103,7 +103,11 @@ def every_deed(piece, other):
     haul = deeds.HaulBrought("07", weight("120lb", "54431.0844"), trip.uid)
     lot = deeds.LotMade(haul.uid, 1, "500", (piece.uid,), "select")
     prices = deeds.TableSet("prices", "2025-03-01", 'currency = "USD"')
-    sold = deeds.Sold((lot.uid,), "38.00", "USD", {"things": []}, prices.uid, "at the fair")
+    sold = deeds.Sold((lot.uid,), "38.00", "USD", {"things": []}, prices.uid, "at the fair", BUYER)
+    seen = deeds.SeenFace("f" * 32, 1)
+    listing = deeds.Listed(
+        lot.uid, {"code": "07-L1"}, "38", "USD", prices.uid, (seen,), {"templates": []}
+    )
     last = deeds.Weighed(piece.uid, weight("1.35 lb", "612.3496995"), wet=True)
     return (
         trip,
@@ -118,6 +122,10 @@ def every_deed(piece, other):
         sold,
         deeds.CameBack(sold.uid, "38", "too small"),
         deeds.Broken(piece.uid, (other.uid,), weight("12", "12")),
+        deeds.Described(haul.uid, "treatment", "none"),
+        listing,
+        deeds.Withdrawn(listing.uid, lot.uid),
+        deeds.BuyerErased(BUYER),
         deeds.Undone(last.act),
     )
 
