@@ -23,6 +23,7 @@ from grader.cli import (
     cutplan,
     doctor,
     haul,
+    listing,
     lots,
     models,
     parcel,
@@ -141,6 +142,9 @@ app.command("break", short_help="Break a piece into new ones.")(acts.break_)
 app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
 app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
+app.command("describe", short_help="Say what no photo shows.")(listing.describe)
+app.command("listing", short_help="List pieces and lots for buyers.")(listing.listing)
+app.command("answer", short_help="Answer what buyers ask.")(listing.answer)
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)

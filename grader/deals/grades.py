@@ -22,11 +22,13 @@ class PieceGrade:
     """A piece's grade; ``called`` by a person, else proposed.
 
     size : size class of a face, ``None`` of called ones and without a scale.
+    unfamiliar : the model does not know such a stone, so that its grade is no more than a guess.
     """
 
     grade: str | None
     called: bool
     size: str | None = None
+    unfamiliar: bool = False
 
 
 def known_grades(session: Session, haul: str) -> dict[str, PieceGrade]:
@@ -104,7 +106,9 @@ def proposed_grades(
     for uid, facts in measured.items():
         _, proposal = propose_piece(facts, profile, model)
         size = piece_facts(facts, profile).size_class
-        proposed[uid] = PieceGrade(proposal.grade if proposal else None, False, size)
+        unfamiliar = bool(proposal and proposal.unfamiliar)
+        grade = proposal.grade if proposal else None
+        proposed[uid] = PieceGrade(grade, False, size, unfamiliar)
     return proposed
 
 

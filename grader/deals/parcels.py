@@ -1,6 +1,7 @@
 """The seller's table of boxes kept, and what a parcel of pieces and lots fits into."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from grader.errors import LedgerError
 from grader.ledger import stock
@@ -47,3 +48,17 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
         raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
     net_g = sum(weights)
     return Parcel(tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to)
+
+
+def boxes_for(ledger: Ledger, net_g: str | None, day: str) -> list[str]:
+    """Return for each place that the seller's table goes to the first box that takes a piece or lot, "medium, to
+    abroad"; nothing where it was not weighed, or no table holds."""
+    entry = stock.table(ledger, "boxes", day)
+    if net_g is None or entry is None:
+        return []
+    boxes = read_boxes(entry.fact.text, "boxes in the ledger")
+    told = []
+    for to in dict.fromkeys(box.to for box in boxes.boxes):
+        found = [fit.box.name for fit in fits(boxes, Decimal(net_g), to) if fit.takes]
+        told.append(f"{found[0]}, to {to}" if found else f"in parts, to {to}")
+    return told

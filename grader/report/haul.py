@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Sale, Trip
+from grader.report.cells import cell
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
@@ -283,7 +284,7 @@ def report_csv(report: HaulReport) -> str:
         table.writerow(
             [
                 row,
-                _cell(grade),
+                cell(grade),
                 of.parts,
                 *map(number_text, (of.grams, of.guessed_g, of.got, of.asked)),
             ]
@@ -295,8 +296,3 @@ def report_csv(report: HaulReport) -> str:
             )
     table.writerow(["gap", "", "", number_text(report.balance.gap_g), "", "", ""])
     return out.getvalue()
-
-
-def _cell(text: str | None) -> str:
-    # A spreadsheet would work out what begins like a formula.
-    return f"'{text}" if text and text[0] in "=+-@\t\r" else text or ""
