@@ -22,6 +22,7 @@ from grader.cli import (
     colours,
     cutplan,
     doctor,
+    export,
     haul,
     listing,
     lots,
@@ -147,9 +148,11 @@ app.command("listing", short_help="List pieces and lots for buyers.")(listing.li
 app.command("answer", short_help="Answer what buyers ask.")(listing.answer)
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
+app.command("buyers", short_help="List buyers, erase a name.")(selling.buyers)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
 app.command("undo", short_help="Take your last act back.")(acts.undo)
 app.command("history", short_help="Tell all of a piece.")(acts.history)
+app.command("export", short_help="Put all into tables.")(export.export)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)
 app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)

@@ -96,21 +96,32 @@ def sell(
         str | None,
         typer.Option(metavar="T", callback=words, help="Where, or anything else; no names."),
     ] = None,
+    buyer: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", callback=words, help="Who bought; kept apart, grader buyers erases it."
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """Keep that pieces or lots are sold, with the price and the table version of today."""
+    """Keep that pieces or lots are sold, with the price and the table version of today. Their listings are closed."""
     from grader.deals.grades import gradings
+    from grader.deals.listings import closed_by, open_of
     from grader.deals.sales import Terms, sell
+    from grader.report.listing_state import closed_line
     from grader.report.result import to_json
     from grader.report.stock import sold_lines, sold_record
 
     ledger = session.need_ledger("a sale")
-    terms = Terms(price, session.settings.currency, date.today().isoformat(), note)
+    terms = Terms(price, session.settings.currency, date.today().isoformat(), note, buyer)
     whole = _whole(codes)
+    listed = open_of(ledger, whole)
     sold = sell(ledger, whole, gradings(session, whole), terms, by or session.settings.by)
+    for one in closed_by(listed, ledger):
+        typer.echo(closed_line(one, one.closed), err=True)
     if json:
         typer.echo(to_json(sold_record(sold)))
         return
@@ -154,3 +165,40 @@ def come_back(
         session.need_ledger("a return"), whole, refund, why, by or session.settings.by
     )
     typer.echo(to_json(returned_record(sale, back)) if json else returned_line(sale, back))
+
+
+@takes_session
+def buyers(
+    erase: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", callback=words, help="Erase this name from the ledger and its copies."
+        ),
+    ] = None,
+    by: ByOption = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """List who bought what, or erase a buyer's name: what was sold stays, with its weights and money. Backups that you
+    put elsewhere keep the name: make a new one, and do away with the old."""
+    from grader.ledger import buyers as kept
+    from grader.report.buyers import buyer_line, buyer_record, erased_lines
+    from grader.report.result import to_json
+
+    ledger = session.need_ledger("buyers")
+    if erase is not None:
+        number = kept.erase(ledger, erase, by or session.settings.by)
+        if json:
+            typer.echo(to_json({"erased": number}))
+            return
+        for line in erased_lines(erase, number):
+            typer.echo(line)
+        return
+    found = kept.buyers(ledger)
+    if json:
+        typer.echo(to_json([buyer_record(one) for one in found]))
+        return
+    for one in found:
+        typer.echo(buyer_line(one))
+    typer.echo(f"{len(found)} buyers", err=True)

@@ -14,10 +14,21 @@ from grader.ledger.deeds import Listed
 from grader.ledger.store import Ledger
 from grader.looks import content_of
 from grader.outfolder import KeptFile, OutFolder
-from grader.report.listing_page import Page, ShownPicture, captions, listing_csv, listing_page
+from grader.photo.photo import Photo
+from grader.report.listing_page import (
+    Page,
+    ShownPicture,
+    captions,
+    face_caption,
+    listing_csv,
+    listing_page,
+)
+from grader.working import kept_photo
 
 #: Fewer than this are made in this process: another one takes a second to begin.
 FEW = 8
+#: So many faces of a piece are shown; more are told in words alone.
+MOST_FACES = 8
 OnDone = Callable[[int, int], None]
 
 
@@ -34,7 +45,7 @@ class _Stone:
 class _Job:
     record: dict
     cuts: dict | None
-    best: _Stone | None
+    faces: tuple[_Stone, ...]
     members: dict[str, _Stone]
 
 
@@ -96,7 +107,7 @@ def _stone(seen: SeenStone) -> _Stone:
 def _job(ledger: Ledger, one: Listed, shown: Sequence[SeenStone]) -> _Job:
     record = one.snapshot
     if record["pieces"] is None:
-        return _Job(record, one.cuts, _stone(shown[0]) if shown else None, {})
+        return _Job(record, one.cuts, tuple(map(_stone, shown)), {})
     codes = [piece["code"] for piece in record["pieces"] if piece["faces"]]
     # The pieces that have a face, in the order of the listing.
     seen = {face.seen: face for face in shown}
@@ -105,7 +116,7 @@ def _job(ledger: Ledger, one: Listed, shown: Sequence[SeenStone]) -> _Job:
         for code, face in zip(codes, one.faces, strict=False)
         if face in seen
     }
-    return _Job(record, None, None, members)
+    return _Job(record, None, (), members)
 
 
 def _made(job: _Job) -> dict[str, bytes]:
@@ -115,7 +126,7 @@ def _made(job: _Job) -> dict[str, bytes]:
     code = job.record["code"]
     page = Page(
         job.record,
-        _pictures(job) if job.best else (),
+        _pictures(job) if job.faces else (),
         {
             piece: content_of(one.kept["photo"])
             for piece, one in job.members.items()
@@ -130,16 +141,26 @@ def _made(job: _Job) -> dict[str, bytes]:
 
 
 def _pictures(job: _Job) -> tuple[ShownPicture, ...]:
-    from grader.report.listing_pictures import listing_pictures
-    from grader.working import kept_photo
+    """All pictures of the best face, then each further face with its lines."""
+    from grader.report.listing_pictures import lines_picture, listing_pictures
 
-    best = job.best
-    if "working" not in best.kept:
-        return ()
-    working, told = (content_of(best.kept[name]) for name in ("working", "working_record"))
-    drawn = listing_pictures(*kept_photo(working, json.loads(told)), best.stone, job.cuts)
-    words = captions(job.record)
-    return tuple(ShownPicture(jpeg, words[name]) for name, jpeg in drawn.items())
+    record, best = job.record, job.faces[0]
+    words, shown = captions(record), []
+    if kept := _kept(best):
+        drawn = listing_pictures(*kept, best.stone, job.cuts)
+        shown = [ShownPicture(jpeg, words[name]) for name, jpeg in drawn.items()]
+    for number, face in enumerate(job.faces[1:MOST_FACES], start=2):
+        if kept := _kept(face):
+            jpeg = lines_picture(*kept, face.stone)
+            shown.append(ShownPicture(jpeg, face_caption(record, number)))
+    return tuple(shown)
+
+
+def _kept(one: _Stone) -> tuple[Photo, float] | None:
+    if "working" not in one.kept:
+        return None
+    working, told = (content_of(one.kept[name]) for name in ("working", "working_record"))
+    return kept_photo(working, json.loads(told))
 
 
 def _each(work: Callable, jobs: Sequence, on_done: OnDone) -> Iterator:

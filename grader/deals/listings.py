@@ -401,6 +401,17 @@ def describe(
     return ledger.act(decide, author=author)
 
 
+def open_of(ledger: Ledger, codes: Iterable[str]) -> dict[str, kept.Listing]:
+    """Return the open listings of pieces and lots, by uid.
+
+    Raises
+    ------
+    LedgerError
+        Nothing bears a code.
+    """
+    return kept.open_listings(ledger, [stock.thing(ledger, code).uid for code in codes])
+
+
 def closed_by(before: Mapping[str, kept.Listing], ledger: Ledger) -> list[kept.Listing]:
     """Return which listings were open before and are closed now."""
     now = kept.listings(ledger, list(before)) if before else ()

@@ -7,6 +7,7 @@ from decimal import Decimal
 from grader.deals.hauls import open_piece
 from grader.errors import LedgerError
 from grader.ledger import stock
+from grader.ledger.buyers import buyer_called
 from grader.ledger.deeds import CameBack, Sold, TableSet
 from grader.ledger.store import Ledger
 from grader.trade.haul import shares_of
@@ -52,12 +53,14 @@ class Grading:
 
 @dataclass(frozen=True)
 class Terms:
-    """On what terms something is sold. price : ``None`` for what the table asks.   currency : where no table holds."""
+    """On what terms something is sold. price : ``None`` for what the table asks.   currency : where no table holds.
+    buyer : his name, which is kept apart."""
 
     price: Decimal | None
     currency: str | None
     day: str
     note: str | None = None
+    buyer: str | None = None
 
 
 def sell(
@@ -102,7 +105,8 @@ def sell(
             ],
         }
         uids = tuple(one.uid for one in things)
-        return [Sold(uids, cents(price), currency, snapshot, held and held.uid, terms.note)]
+        buyer = terms.buyer and buyer_called(reads, terms.buyer)
+        return [Sold(uids, cents(price), currency, snapshot, held and held.uid, terms.note, buyer)]
 
     return ledger.act(decide, author=author)[0]
 

@@ -338,7 +338,7 @@ def looked_words(record: dict) -> str:
     for state in ("wet", "dry", "patchy", "unknown"):
         of = [face for face in faces if face["state"] == state]
         if of:
-            how = {"patchy": "half dried", "unknown": "wet or dry not known"}.get(state, state)
+            how = state_words(of[0])
             photos = {face["photos"] for face in of}
             each = " each" if len(of) > 1 else ""
             number = (
@@ -376,9 +376,13 @@ def photo_words(record: dict) -> str:
         return which + (
             f"; {lacking} of {len(record['pieces'])} without a photo" if lacking else ""
         )
-    states = list(dict.fromkeys(face["state"] for face in record["faces"]))
-    how = [{"unknown": "wet or dry not known", "patchy": "half dried"}.get(s, s) for s in states]
-    return f"{which}, {' and '.join(how)}; as the camera took it"
+    return f"{which}, {state_words(record['faces'][0])}; as the camera took it"
+
+
+def state_words(face: dict) -> str:
+    """Return how a face was photographed."""
+    state = face["state"]
+    return {"unknown": "wet or dry not known", "patchy": "half dried"}.get(state, state)
 
 
 def place_words(record: dict) -> str:

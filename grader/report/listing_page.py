@@ -15,6 +15,7 @@ from grader.report.listing import (
     photo_words,
     piece_words,
     place_words,
+    state_words,
     title_words,
 )
 from grader.report.sheet import page_template
@@ -43,7 +44,7 @@ def captions(record: dict) -> dict[str, str]:
     view, cabs = record["view"], record["cabs"]
     size = view and view["size_mm"]
     best = f"Best view, turned upright: {view['template']}" if view else ""
-    if size and "mm" not in best:
+    if size and not any(letter.isdigit() for letter in best):
         best += f", {size[0]:.0f} x {size[1]:.0f} mm"
     return {
         "face": f"Photo: {photo_words(record)}",
@@ -51,6 +52,12 @@ def captions(record: dict) -> dict[str, str]:
         "best": best,
         "cuts": cabs and f"Cut plan: {cabs_words(cabs, True)}",
     }
+
+
+def face_caption(record: dict, number: int) -> str:
+    """Return the words below the picture of a further face, counted from 1."""
+    face = record["faces"][number - 1]
+    return f"Face {number} of {len(record['faces'])}, {state_words(face)}: {lines_words([face])}"
 
 
 def lot_rows(record: dict) -> list[tuple[str, str]]:

@@ -44,6 +44,11 @@ def listing_pictures(
     return pictures
 
 
+def lines_picture(kept: Photo, px_per_photo_px: float, stone: dict) -> bytes:
+    """Return the picture of a further face with its lines, as JPEG."""
+    return _jpeg(_with_lines(_view(kept, px_per_photo_px, stone), stone))
+
+
 def _view(kept: Photo, px_per_photo_px: float, stone: dict) -> View:
     shown = view_of(kept, (0, 0, kept.width, kept.height), OTHER_PX)
     return View(shown.rgb, tuple(stone["box"][:2]), px_per_photo_px * shown.px_per_photo_px)
