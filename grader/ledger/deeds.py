@@ -260,7 +260,7 @@ class Described(Deed):
     about = ("thing",)
     thing: Uid
     what: Annotated[str, one_of(*TOLD)]
-    says: Note | None
+    says: Note | None = None
 
 
 @dataclass(frozen=True)

@@ -124,12 +124,16 @@ def price_record(money: Decimal, currency: str, how: str, table=None, per=None) 
         "table": table and {"begins": table.begins.isoformat(), "version": table.version},
         "per": {"money": f"{per[0]:f}", "unit": per[1]} if by_weight and per else None,
         "breaks": [
-            {"from_g": f"{grams:f}", "off_percent": f"{100 * share:f}".rstrip("0").rstrip(".")}
+            {"from_g": _number(grams), "off_percent": _number(100 * share)}
             for grams, share in reversed(table.off)
         ]
         if by_weight
         else [],
     }
+
+
+def _number(number: Decimal) -> str:
+    return f"{number.normalize():f}"
 
 
 def size_record(faces: Sequence[OfferedFace], said: dict[str, str]) -> dict | None:
