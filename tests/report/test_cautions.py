@@ -9,6 +9,7 @@ from grader.report.cautions import (
     LIFT_CARE,
     LIFT_TWO,
     SAW_CAUTIONS,
+    SELL_CAUTIONS,
     TRIP_CAUTIONS,
     caution_lines,
     lift_lines,
@@ -16,7 +17,7 @@ from grader.report.cautions import (
 from grader.report.words import cautions_text
 
 #: Told where somebody is about to act.
-ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO)
+ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO, *SELL_CAUTIONS)
 
 
 def words(text: str) -> str:
