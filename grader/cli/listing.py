@@ -108,7 +108,6 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
     from grader.deals.listing_files import plan_all, write_listings
     from grader.deals.listings import list_things
     from grader.report.cautions import SELL_CAUTIONS, caution_lines
-    from grader.report.listing import lacking_words
     from grader.report.result import to_json
 
     haul, anew, by, json = how
@@ -122,16 +121,7 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
     name = f"haul-{haul}-listings.csv" if haul else f"{listed[0].snapshot['code']}.csv"
     with progress("writing", "listings") as on_done:
         aside = write_listings(ledger, listed, out, name, on_done, only=bool(haul))
-    for one in made:
-        code = one.listing.snapshot["code"]
-        if not haul and (lacks := lacking_words(one.listing.snapshot)):
-            typer.echo(lacks, err=True)
-        if one.changed:
-            typer.echo(
-                f"{code}: stays as listed {one.listing.snapshot['listed']}; since then changed: "
-                f"{', '.join(one.changed)}; --anew lists it as of today",
-                err=True,
-            )
+    _tell(made, bool(haul))
     for kept in aside:
         typer.echo(str(kept), err=True)
     for line in caution_lines(SELL_CAUTIONS):
@@ -146,6 +136,22 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
         return
     for one in listed:
         typer.echo(out / f"{one.snapshot['code']}.html")
+
+
+def _tell(made: list, many: bool) -> None:
+    """What a listing lacks, where it is one alone, and what has changed since it was kept."""
+    from grader.report.listing import lacking_words
+
+    for one in made:
+        code = one.listing.snapshot["code"]
+        if not many and (lacks := lacking_words(one.listing.snapshot)):
+            typer.echo(lacks, err=True)
+        if one.changed:
+            typer.echo(
+                f"{code}: stays as listed {one.listing.snapshot['listed']}; since then changed: "
+                f"{', '.join(one.changed)}; --anew lists it as of today",
+                err=True,
+            )
 
 
 def _withdraw(session, things: list, by: str | None, json: bool) -> None:

@@ -20,8 +20,8 @@ columns.csv says what each table and column is. pieces.csv and lots.csv tell wei
 deeds.csv tells all that was done with stone, in order; what was taken back is marked.
 Money and weights (g) are decimal numbers as text.
 """
-_PRIVATE = """Exact places, paths, notes on the right to dig, and names of sorters and buyers are left out; --private puts
-them in.
+_PRIVATE = """Exact places, paths, notes on the right to dig, and names of sorters and buyers are left out;
+--private puts them in.
 """
 
 
