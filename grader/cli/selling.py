@@ -139,23 +139,35 @@ def sell(
     held: Annotated[
         bool, typer.Option("--held", help="It goes to the one for whom it is held.")
     ] = False,
+    buyer: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", callback=words, help="Who bought; kept apart, grader buyers erases it."
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """Keep that pieces, lots or parts of bins are sold together, with the price and the table version of today."""
+    """Keep that pieces, lots or parts of bins are sold together, with the price and the table version of today. Their
+    listings are closed."""
     from grader.deals.grades import gradings
+    from grader.deals.listings import closed_by, open_of
     from grader.deals.sales import Terms, sell
+    from grader.report.listing_state import closed_line
     from grader.report.result import to_json
     from grader.report.stock import sold_lines, sold_record
 
     ledger = session.need_ledger("a sale")
     today = date.today().isoformat()
-    terms = Terms(price, session.settings.currency, today, note, held)
+    terms = Terms(price, session.settings.currency, today, note, held, buyer)
     items = items_of(codes, session)
-    grades = gradings(session, [item.code for item in items])
-    sold = sell(ledger, items, grades, terms, by or session.settings.by)
+    named = [item.code for item in items]
+    listed = open_of(ledger, named)
+    sold = sell(ledger, items, gradings(session, named), terms, by or session.settings.by)
+    for one in closed_by(listed, ledger):
+        typer.echo(closed_line(one, one.closed), err=True)
     if json:
         typer.echo(to_json(sold_record(sold)))
         return
@@ -284,3 +296,40 @@ def slip(
     else:
         for line in slip_lines(sale, unit):
             typer.echo(line)
+
+
+@takes_session
+def buyers(
+    erase: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", callback=words, help="Erase this name from the ledger and its copies."
+        ),
+    ] = None,
+    by: ByOption = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """List who bought what, or erase a buyer's name: what was sold stays, with its weights and money. Backups that you
+    put elsewhere keep the name: make a new one, and do away with the old."""
+    from grader.ledger import buyers as kept
+    from grader.report.buyers import buyer_line, buyer_record, erased_lines
+    from grader.report.result import to_json
+
+    ledger = session.need_ledger("buyers")
+    if erase is not None:
+        number = kept.erase(ledger, erase, by or session.settings.by)
+        if json:
+            typer.echo(to_json({"erased": number}))
+            return
+        for line in erased_lines(erase, number):
+            typer.echo(line)
+        return
+    found = kept.buyers(ledger)
+    if json:
+        typer.echo(to_json([buyer_record(one) for one in found]))
+        return
+    for one in found:
+        typer.echo(buyer_line(one))
+    typer.echo(f"{len(found)} buyers", err=True)

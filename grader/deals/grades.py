@@ -24,6 +24,7 @@ class PieceGrade:
 
     size : size class of its largest face, ``None`` without a scale.
     chances : of each grade, of a proposed one, sum 1.   first : what the tool had proposed when it was called first.
+    unfamiliar : the model does not know such a stone, so that its grade is no more than a guess.
     """
 
     grade: str | None
@@ -31,6 +32,7 @@ class PieceGrade:
     size: str | None = None
     chances: Mapping[str, float] = field(default_factory=dict)
     first: str | None = None
+    unfamiliar: bool = False
 
 
 def known_grades(session: Session, haul: str) -> dict[str, PieceGrade]:
@@ -124,7 +126,8 @@ def proposed_grades(
         _, proposal = propose_piece(facts, profile, model)
         size = piece_facts(facts, profile).size_class
         grade, chances = (proposal.grade, proposal.probabilities) if proposal else (None, {})
-        proposed[uid] = PieceGrade(grade, False, size, chances)
+        unfamiliar = bool(proposal and proposal.unfamiliar)
+        proposed[uid] = PieceGrade(grade, False, size, chances, unfamiliar=unfamiliar)
     return proposed
 
 

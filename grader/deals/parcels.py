@@ -1,6 +1,7 @@
 """The seller's table of boxes kept, and what a parcel of pieces and lots fits into."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from grader.deals.orders import Item
 from grader.errors import LedgerError
@@ -52,3 +53,17 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
     return Parcel(
         tuple(item.code for item in items), net_g, boxes, tuple(fits(boxes, net_g, to)), to
     )
+
+
+def boxes_for(ledger: Ledger, net_g: str | None, day: str) -> list[str]:
+    """Return for each place that the seller's table goes to the first box that takes a piece or lot, "medium, to
+    abroad"; nothing where it was not weighed, or no table holds."""
+    entry = stock.table(ledger, "boxes", day)
+    if net_g is None or entry is None:
+        return []
+    boxes = read_boxes(entry.fact.text, "boxes in the ledger")
+    told = []
+    for to in dict.fromkeys(box.to for box in boxes.boxes):
+        found = [fit.box.name for fit in fits(boxes, Decimal(net_g), to) if fit.takes]
+        told.append(f"{found[0]}, to {to}" if found else f"in parts, to {to}")
+    return told

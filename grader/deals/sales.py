@@ -7,6 +7,7 @@ from decimal import Decimal
 from grader.deals.orders import Item, Ware, refuse_held, wares
 from grader.errors import LedgerError
 from grader.ledger import stock
+from grader.ledger.buyers import buyer_called
 from grader.ledger.deeds import CameBack, Sold, TableSet
 from grader.ledger.store import Ledger
 from grader.trade.haul import shares_of
@@ -61,13 +62,14 @@ class Grading:
 @dataclass(frozen=True)
 class Terms:
     """On what terms something is sold. price : ``None`` for what the table asks.   currency : where no table holds.
-    to_holder : it goes to the one for whom it is held."""
+    to_holder : it goes to the one for whom it is held.   buyer : his name, which is kept apart."""
 
     price: Decimal | None
     currency: str | None
     day: str
     note: str | None = None
     to_holder: bool = False
+    buyer: str | None = None
 
 
 def sell(
@@ -114,18 +116,10 @@ def sell(
             ],
         }
         uids = tuple(one.thing.uid for one in sold)
-        of_bins = tuple(one.from_bin for one in sold if one.from_bin)
-        return [
-            Sold(
-                uids,
-                cents(price),
-                currency,
-                snapshot,
-                held and held.uid,
-                terms.note,
-                of_bins or None,
-            )
-        ]
+        of_bins = tuple(one.from_bin for one in sold if one.from_bin) or None
+        buyer = terms.buyer and buyer_called(reads, terms.buyer)
+        by_table = held and held.uid
+        return [Sold(uids, cents(price), currency, snapshot, by_table, terms.note, of_bins, buyer)]
 
     return ledger.act(decide, author=author)[0]
 

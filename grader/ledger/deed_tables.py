@@ -159,6 +159,7 @@ sale = Table(
     text("currency", "of the price"),
     maybe("price_table", "that held then", ForeignKey("fact.uid")),
     json("snapshot", "what was told of each thing then", nullable=False),
+    maybe("buyer", "who bought, by an id; the name stands apart", index=True),
     comment="sales; what was sold stands in about",
 )
 
@@ -223,4 +224,43 @@ broken = Table(
     text("piece", "that was broken", ForeignKey("piece.uid"), index=True),
     maybe("loss_g", "what was lost by it, g, decimal number"),
     comment="pieces broken; the parts have them as parents",
+)
+
+described = Table(
+    "described",
+    metadata,
+    *_deed(),
+    text("thing", "uid of the piece, lot or haul", ForeignKey("fact.uid"), index=True),
+    text("what", "treatment, polish and so on"),
+    maybe("says", "the seller's own words; null takes them back"),
+    comment="what the seller says that no photo shows; the last word counts",
+)
+
+listing = Table(
+    "listing",
+    metadata,
+    *_deed(),
+    text("thing", "uid of the piece or lot", ForeignKey("fact.uid"), index=True),
+    maybe("price", "asked then, decimal number"),
+    maybe("currency", "of the price"),
+    maybe("price_table", "that held then", ForeignKey("fact.uid")),
+    json("snapshot", "all that was told of it then", nullable=False),
+    comment="listings; the last one of a thing counts",
+)
+
+withdrawn = Table(
+    "withdrawn",
+    metadata,
+    *_deed(),
+    text("listing", "that is taken down", ForeignKey("listing.uid"), index=True),
+    comment="listings taken down",
+)
+
+erased_buyer = Table(
+    "erased_buyer",
+    metadata,
+    uid(),
+    sequence(),
+    text("buyer", "id of the buyer whose name is gone", index=True),
+    comment="buyers whose names were erased",
 )

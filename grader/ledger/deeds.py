@@ -35,6 +35,10 @@ SELLERS_TABLES = ("prices", "boxes")
 BINS = ("sorted", "chips", "unsorted")
 #: What a limit that the seller typed counts for.
 SPANS = ("day", "trip", "year", "parcel")
+#: What the seller says of a piece, a lot or a whole haul that no photo shows.
+TOLD = (
+    "treatment", "polish", "depth", "hardness", "size", "thickness", "looked", "shown", "place", "returns",
+)  # fmt: skip
 MOST_DIGITS, MOST_TABLE = 40, 200_000
 _CODE = re.compile(r"[A-Za-z0-9]{1,12}")
 
@@ -246,7 +250,10 @@ class FromBin(Checked):
 @dataclass(frozen=True)
 class Sold(Deed):
     """Pieces, lots or parts of bins were sold together: an order. ``snapshot`` is what was told of each then: code,
-    weight, grade, price."""
+    weight, grade, price.
+
+    ``buyer`` is an id; the name that goes with it is no fact, so that it can be erased.
+    """
 
     kind = "sold"
     about = ("things_sold", "table")
@@ -257,6 +264,7 @@ class Sold(Deed):
     table: Uid | None = None
     note: Note | None = None
     from_bins: tuple[FromBin, ...] | None = None
+    buyer: Uid | None = None
 
 
 @dataclass(frozen=True)
@@ -323,6 +331,59 @@ class Broken(Deed):
 
 
 @dataclass(frozen=True)
+class Described(Deed):
+    """The seller said something of a piece, a lot or all of a haul that no photo shows; ``None`` takes it back."""
+
+    kind = "described"
+    about = ("thing",)
+    thing: Uid
+    what: Annotated[str, one_of(*TOLD)]
+    says: Note | None = None
+
+
+@dataclass(frozen=True)
+class SeenFace(Checked):
+    """A stone of a measurement: uid of that, and its number on the photo."""
+
+    measured: Uid
+    stone: Number
+
+
+@dataclass(frozen=True)
+class Listed(Deed):
+    """A piece or lot was offered. ``snapshot`` is all that was told of it then, ``faces`` and ``cuts`` what its
+    pictures are made of."""
+
+    kind = "listing"
+    about = ("thing", "table")
+    thing: Uid
+    snapshot: JsonObject
+    price: Money | None = None
+    currency: Name | None = None
+    table: Uid | None = None
+    faces: tuple[SeenFace, ...] = ()
+    cuts: JsonObject | None = None
+
+
+@dataclass(frozen=True)
+class Withdrawn(Deed):
+    """A listing was taken down."""
+
+    kind = "withdrawn"
+    about = ("listing", "thing")
+    listing: Uid
+    thing: Uid
+
+
+@dataclass(frozen=True)
+class BuyerErased(Fact):
+    """The name of a buyer was erased; his sales stay, by his id alone. No deed, for no undo brings a name back."""
+
+    kind = "buyer erased"
+    buyer: Uid
+
+
+@dataclass(frozen=True)
 class Undone(Fact):
     """An act is taken back; its deeds stay where they are."""
 
@@ -332,5 +393,5 @@ class Undone(Fact):
 
 DEEDS: tuple[type[Deed], ...] = (
     TripBegun, HaulBrought, Numbered, TagsPrinted, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
-    Reserved, CostNoted, LimitNoted,
+    Reserved, CostNoted, LimitNoted, Described, Listed, Withdrawn,
 )  # fmt: skip

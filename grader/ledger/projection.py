@@ -183,5 +183,9 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     deeds.LimitNoted: _deed(
         schema.seller_limit, lambda x: {"most_typed": x.most.typed, "most_g": x.most.grams}
     ),
+    deeds.Described: _deed(schema.described),
+    deeds.Listed: _deed(schema.listing, lambda one: {"price_table": one.table}),
+    deeds.Withdrawn: _deed(schema.withdrawn),
+    deeds.BuyerErased: _as_it_is(schema.erased_buyer),
     deeds.Undone: _undone_act,
 }

@@ -11,6 +11,8 @@ from grader.ledger.columns import (
     maybe,
     metadata,
     sequence,
+    sha256,
+    stone_place,
     text,
     uid,
     whole,
@@ -19,8 +21,11 @@ from grader.ledger.deed_tables import about as about
 from grader.ledger.deed_tables import broken as broken
 from grader.ledger.deed_tables import cost as cost
 from grader.ledger.deed_tables import deed as deed
+from grader.ledger.deed_tables import described as described
+from grader.ledger.deed_tables import erased_buyer as erased_buyer
 from grader.ledger.deed_tables import from_bin as from_bin
 from grader.ledger.deed_tables import haul as haul
+from grader.ledger.deed_tables import listing as listing
 from grader.ledger.deed_tables import lot as lot
 from grader.ledger.deed_tables import numbered as numbered
 from grader.ledger.deed_tables import reserved as reserved
@@ -33,6 +38,7 @@ from grader.ledger.deed_tables import tags as tags
 from grader.ledger.deed_tables import trip as trip
 from grader.ledger.deed_tables import undone as undone
 from grader.ledger.deed_tables import weighed as weighed
+from grader.ledger.deed_tables import withdrawn as withdrawn
 
 #: Of the tables; the name of the last migration.
 VERSION = "0003"
@@ -40,24 +46,10 @@ VERSION = "0003"
 APPLICATION_ID = 0x5346474C
 
 
-def _sha256(**kw) -> Column:
-    return text("sha256", "hash of the photo's content", **kw)
-
-
 def _measured(column=maybe, **kw) -> Column:
     return column(
         "measured", "uid of the measurement that was shown", ForeignKey("measured.uid"), **kw
     )
-
-
-def _stone_place(prefix: str = "", *, index: bool = True) -> list[Column]:
-    """Where a stone was seen: its photo, its number there then, box and outline in px of that photo."""
-    return [
-        text(f"{prefix}sha256", "hash of the photo's content", index=index),
-        whole(f"{prefix}piece_id", "number of the stone on that photo then"),
-        json(f"{prefix}box", "x, y, width and height in px of the photo", nullable=False),
-        json(f"{prefix}outline", "x, y of each point in px of the photo"),
-    ]
 
 
 fact = Table(
@@ -77,7 +69,7 @@ fact = Table(
 photo = Table(
     "photo",
     metadata,
-    _sha256(primary_key=True),
+    sha256(primary_key=True),
     text("path", "where it lay, from the root on", primary_key=True, index=True),
     text("name", "its file name"),
     whole("width", "px, upright"),
@@ -91,7 +83,7 @@ measured = Table(
     metadata,
     uid(),
     sequence(),
-    _sha256(),
+    sha256(),
     text("key", "hash of the terms and of the words on lines that held"),
     whole("measurement_version", "of the measuring code"),
     text("profile", "its name"),
@@ -114,7 +106,7 @@ stone = Table(
 look = Table(
     "look",
     metadata,
-    _sha256(primary_key=True),
+    sha256(primary_key=True),
     _measured(text),
     sequence(),
     comment="which measurement of a photo was shown last",
@@ -137,7 +129,7 @@ face = Table(
     uid(),
     sequence(),
     text("piece", "whose face it is", ForeignKey("piece.uid"), index=True),
-    _sha256(index=True),
+    sha256(index=True),
     json("box", "x, y, width and height in px of the photo", nullable=False),
     json("outline", "x, y of each point in px of the photo"),
     comment="faces of pieces on photos",
@@ -149,7 +141,7 @@ call = Table(
     uid(),
     sequence(),
     *author_and_time(),
-    *_stone_place(),
+    *stone_place(),
     text("photo", "its name then"),
     _measured(),
     maybe("grade", "as called"),
@@ -180,7 +172,7 @@ line_word = Table(
     uid(),
     sequence(),
     *author_and_time(),
-    *_stone_place(),
+    *stone_place(),
     text("photo", "its name then"),
     _measured(),
     whole("line", "its number then"),
@@ -198,7 +190,7 @@ region_word = Table(
     uid(),
     sequence(),
     *author_and_time(),
-    *_stone_place(),
+    *stone_place(),
     text("photo", "its name then"),
     whole("x", "px of the photo"),
     whole("y", "px of the photo"),
@@ -214,8 +206,8 @@ comparison = Table(
     uid(),
     sequence(),
     *author_and_time(),
-    *_stone_place("better_"),
-    *_stone_place("other_"),
+    *stone_place("better_"),
+    *stone_place("other_"),
     comment="of two faces the better one",
 )
 
@@ -270,5 +262,16 @@ season = Table(
     comment="seasons of calls",
 )
 
+#: No view, and no fact either: a name can be erased here, while what is in a fact stays for ever.
+buyer_name = Table(
+    "buyer_name",
+    metadata,
+    text("buyer", "id of the buyer", primary_key=True),
+    text("name", "as typed"),
+    comment="names of buyers, kept apart from facts so that they can be erased",
+)
+
 #: What replay drops and computes anew, each after the tables that it points to.
-VIEW_TABLES: tuple[Table, ...] = tuple(t for t in metadata.sorted_tables if t is not fact)
+VIEW_TABLES: tuple[Table, ...] = tuple(
+    t for t in metadata.sorted_tables if t not in (fact, buyer_name)
+)

@@ -140,6 +140,16 @@ TRIP_CAUTIONS: tuple[Caution, ...] = (
         "29 CFR 1926.652 begins at 5 ft (1.5 m), from memory",
     ),
 )
+#: For whoever buys a stone and works it.
+LISTING_CAUTIONS: tuple[Caution, ...] = (CAUTIONS[0], CAUTIONS[3], CAUTIONS[4])
+#: For whoever sells one.
+SELL_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "Tell every treatment: resin, dye, oil, backing, filling. Where weight sets the price, the scale may have to "
+        "be one approved for trade.",
+        "NIST Handbook 44 for scales; telling treatments is common practice, no source",
+    ),
+)
 #: Behind all of them.
 LOCAL_RULES = CAUTIONS[-1]
 

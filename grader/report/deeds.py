@@ -81,7 +81,20 @@ def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:
     return f"{codes.get(deed.piece, 'a piece')} broken into {parts}{loss}"
 
 
+def _described(deed: deeds.Described, codes: Mapping[str, str]) -> str:
+    of = f"{codes[deed.thing]} " if deed.thing in codes else ""
+    return f"{of}{deed.what}: {deed.says}" if deed.says else f"{of}{deed.what} taken back"
+
+
+def _listed(deed: deeds.Listed, codes: Mapping[str, str]) -> str:
+    price = "price on request" if deed.price is None else money_text(deed.price, deed.currency)
+    return f"{deed.snapshot['code']} listed: {price}"
+
+
 _WORDS = {
+    deeds.Described: _described,
+    deeds.Listed: _listed,
+    deeds.Withdrawn: lambda d, codes: f"listing of {codes.get(d.thing, 'a piece')} withdrawn",
     deeds.TripBegun: lambda d, _: f"trip {d.number} begun: {d.name}",
     deeds.HaulBrought: lambda d, _: f"haul {d.code} brought: {d.raw.typed} raw",
     deeds.Numbered: lambda d, codes: f"number {codes.get(d.piece, d.number)} given",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Sale, Trip
+from grader.report.cells import cell
 from grader.report.deeds import ware_name
 from grader.report.outlook import (
     BIN_WORD,
@@ -338,8 +339,8 @@ def report_csv(report: HaulReport) -> str:
         table.writerow(
             [
                 row,
-                _cell(grade),
-                _cell(size),
+                cell(grade),
+                cell(size),
                 of.parts,
                 *map(number_text, (of.grams, of.guessed_g, of.got, of.asked)),
             ]
@@ -360,8 +361,3 @@ def report_csv(report: HaulReport) -> str:
             )
     table.writerow(["gap", "", "", "", number_text(report.balance.gap_g), "", "", ""])
     return out.getvalue()
-
-
-def _cell(text: str | None) -> str:
-    # A spreadsheet would work out what begins like a formula.
-    return f"'{text}" if text and text[0] in "=+-@\t\r" else text or ""

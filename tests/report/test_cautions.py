@@ -11,6 +11,7 @@ from grader.report.cautions import (
     LIFT_CARE,
     LIFT_TWO,
     SAW_CAUTIONS,
+    SELL_CAUTIONS,
     TRIP_CAUTIONS,
     care_text,
     caution_lines,
@@ -18,7 +19,7 @@ from grader.report.cautions import (
 )
 
 #: Told where somebody is about to act.
-ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO)
+ACTS = (*BREAK_CAUTIONS, *TRIP_CAUTIONS, LIFT_CARE, LIFT_TWO, *SELL_CAUTIONS)
 
 
 def words(text: str) -> str:
