@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from grader.deals.sales import Grading
-from grader.deals.sizes import face_sizes
 from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
 from grader.grading.features.facts import StoneFacts, facts_from
 from grader.grading.features.several_faces import piece_facts
@@ -12,6 +11,7 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose_piece
 from grader.ledger import stock, views
+from grader.ledger.face_sizes import face_sizes
 from grader.ledger.piece_faces import PieceFace, faces_of
 from grader.ledger.store import Ledger
 from grader.profile import Profile

@@ -244,7 +244,10 @@ def lots(
     found = [row.uid for row in rows]
     a, p = schema.about.c, schema.piece.c
     named = (
-        select(a.deed, a.thing).join(schema.piece, p.uid == a.thing).where(*among(a.deed, found))
+        select(a.deed, a.thing)
+        .join(schema.piece, p.uid == a.thing)
+        .where(*among(a.deed, found))
+        .order_by(p.sequence)
     )
     members: dict[str, list[str]] = {uid: [] for uid in found}
     for deed, thing in reads.rows(named):
