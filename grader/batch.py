@@ -9,10 +9,12 @@ from grader.errors import GraderError, PhotoError
 from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
+from grader.ledger.stock import NumberedStone
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
+from grader.photo.read import SUFFIXES, read_photo
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
@@ -20,9 +22,11 @@ from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
 from grader.report.result import failed_record, to_json
 from grader.report.sheet import sheet_pages
+from grader.report.tray_map import tray_map
 
-SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
+#: Folder, among the results, of photos with the numbers of their stones drawn in.
+MAPS = "maps/"
 
 
 @dataclass(frozen=True)
@@ -189,6 +193,32 @@ def _with_duplicates(record: dict, duplicates: Sequence[tuple[str, str]]) -> dic
     return record | {"photo": photo | {"warnings": [*photo["warnings"], *remarks]}}
 
 
+def write_maps(
+    folder: str | Path, out: str | Path, records: Iterable[dict], stones: Iterable[NumberedStone]
+) -> list[Path]:
+    """Write, for each photo of several stones, a picture of it with the numbers that they bear, and return them.
+
+    folder, out : of the photos and of their results.   records : of the photos.
+    """
+    results, codes = OutFolder(out, of=folder), {}
+    for stone in stones:
+        codes.setdefault(stone.photo, {})[stone.stone] = stone.code
+    made = []
+    for record in records:
+        file = record["photo"]["file"]
+        if len(record["pieces"]) < 2 or file not in codes:
+            continue
+        outlines = {stone["id"]: stone["outline"] for stone in record["pieces"]}
+        name = MAPS + str(Path(file).with_suffix(".jpg")).replace(os.sep, " ")
+        try:
+            photo = read_photo(Path(folder, file))
+        except PhotoError:
+            continue  # Taken away since it was looked at; its stones have their numbers.
+        results.write(name, tray_map(photo, outlines, codes[file]))
+        made.append(results.path / name)
+    return made
+
+
 def _write(
     results: OutFolder,
     records: Sequence[dict],
@@ -208,7 +238,7 @@ def _write(
         **sheet_pages(SHEET, records, pictures, profile, lost),
     }
     kept = [results.write(name, text.encode()) for name, text in files.items()]
-    results.keep_only(files)
+    results.keep_only([*files, *(name for name in results.names if name.startswith(MAPS))])
     return [file for file in kept if file is not None]
 
 

@@ -38,6 +38,7 @@ from grader.photo.pieces import Piece, find_pieces, whole_photo
 from grader.photo.read import read_photo
 from grader.photo.reference import Reference, find_reference
 from grader.photo.surface import State
+from grader.photo.tags import Tag, covered, find_tags
 from grader.photo.terms import PhotoTerms
 from grader.photo.verdict import Framing, Verdict, judge_photo
 from grader.profile import Profile, load_profile
@@ -83,6 +84,7 @@ class MeasuredPhoto:
     """One photo with its measured stones: no pieces means that no stone was found, and ``remarks`` says so.
 
     same_face : the further photos of the same face that were given, used or not.
+    tags : in the photo, where they were looked for.
     """
 
     photo: Photo
@@ -91,6 +93,7 @@ class MeasuredPhoto:
     pieces: tuple[MeasuredPiece, ...]
     remarks: tuple[Remark, ...]
     same_face: tuple[FurtherPhoto, ...] = ()
+    tags: tuple[Tag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -217,7 +220,10 @@ def measure_photo(
     PhotoError
         One weight for several stones.
     """
-    pieces, remarks = whole_photo(photo) if terms.whole else find_pieces(photo)
+    tags = find_tags(photo) if terms.tags else ()
+    papers = [tag.paper for tag in tags]
+    pieces, remarks = whole_photo(photo) if terms.whole else find_pieces(photo, papers)
+    pieces, upon = covered(pieces, tags)
     if terms.weight is not None and len(pieces) > 1:
         raise PhotoError(
             f"{photo.name}: one weight and {len(pieces)} stones; photograph the weighed one alone",
@@ -235,8 +241,8 @@ def measure_photo(
     further = _further_photos(photo, same_face, measured)
     remarks += tuple(other.left_out for other in further if other.left_out)
     remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
-    remarks = photo.remarks + reference.remarks + remarks
-    return MeasuredPhoto(photo, reference, terms, measured, remarks, further)
+    remarks = photo.remarks + reference.remarks + remarks + upon
+    return MeasuredPhoto(photo, reference, terms, measured, remarks, further, tags)
 
 
 def grade_measured(measured: MeasuredPhoto, profile: Profile, model: Model) -> Graded:

@@ -3,6 +3,9 @@
 import json
 import os
 from collections.abc import Iterator, Sequence
+from functools import cache
+from threading import Thread
+from time import sleep
 
 from grader.errors import GraderError, PhotoError
 from grader.face.words import NOTHING_SAID
@@ -14,6 +17,9 @@ from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
 from grader.working import measure_again, working_picture
+
+#: A worker whose program was killed ends after so long.
+ORPHAN_ENDS_S = 2.0
 
 
 def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
@@ -128,7 +134,8 @@ def _measure_all(
     left = dict(asks)
     pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
     try:
-        for n, done in pool(delayed(_numbered_work)(n, ask, profile, to_keep) for n, ask in asks):
+        work = delayed(_numbered_work)
+        for n, done in pool(work(os.getpid(), n, ask, profile, to_keep) for n, ask in asks):
             del left[n]
             yield n, done
     except BrokenProcessPool:
@@ -138,12 +145,26 @@ def _measure_all(
 
 
 def _numbered_work(
-    n: int, ask: Ask, profile: Profile, to_keep: bool
+    parent: int, n: int, ask: Ask, profile: Profile, to_keep: bool
 ) -> tuple[int, Look | GraderError]:
     import cv2
 
+    _end_with(parent)
     cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
     return n, _work(ask, profile, to_keep)
+
+
+@cache
+def _end_with(parent: int) -> None:
+    """Let this worker end soon after the process that it works for, which cannot call it off when it is killed."""
+
+    def watch() -> None:
+        # Whose parent is gone belongs to another one; where the system does not say so, this waits in vain.
+        while os.getppid() == parent:
+            sleep(ORPHAN_ENDS_S)
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
 
 
 def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:

@@ -2,8 +2,8 @@
 only where the tool made it and nobody has changed it since. So no original is ever lost to a name typed twice.
 
 The mark is a comment that picture programs leave alone: a COM segment of a JPEG (ITU-T T.81, B.2.4.5), a tEXt chunk
-of a PNG (W3C PNG, 11.3.3), a chunk of its own at the end of a WebP's container, a comment of an SVG, and bytes behind
-the end of a TIFF. It holds the SHA-256 of all the rest.
+of a PNG (W3C PNG, 11.3.3), a chunk of its own at the end of a WebP's container, a comment of an SVG, a comment behind
+the end of a PDF, and bytes behind that of a TIFF. It holds the SHA-256 of all the rest.
 """
 
 import hashlib
@@ -20,7 +20,7 @@ _MOST_BYTES = 1_000_000_000
 
 
 def write_made(path: str | Path, content: bytes) -> None:
-    """Write a picture, PNG, JPEG, WebP, TIFF or SVG, with its mark; whole or not at all.
+    """Write a picture, PNG, JPEG, WebP, TIFF or SVG, or a PDF, with its mark; whole or not at all.
 
     Raises
     ------
@@ -87,6 +87,8 @@ def _segment(content: bytes, digest: str) -> bytes:
         return (len(chunk) - 4).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
     if _is_webp(content):
         return b"NOTE" + len(words).to_bytes(4, "little") + words + bytes(len(words) % 2)
+    if content.startswith(b"%PDF"):
+        return b"%% " + words + b"\n"
     return b"<!-- " + words + b" -->\n"
 
 

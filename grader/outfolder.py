@@ -81,6 +81,11 @@ class OutFolder:
         write_bytes(path, content)
         return kept
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the results that were written."""
+        return tuple(self._written)
+
     def holds(self, name: str) -> bool:
         """Whether that result lies there as the tool wrote it."""
         return _content_hash(self._place(name)) in self._written.get(name, ())

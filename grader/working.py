@@ -157,6 +157,27 @@ def read_working(picture: bytes, record: dict) -> Kept:
         ) from err
 
 
+def kept_photo(picture: bytes, record: dict) -> tuple[Photo, float]:
+    """Return a working picture as a photo of the stone's box alone, and px of it per px of the photo.
+
+    Raises
+    ------
+    PhotoError
+        ``unreadable`` : one of them is damaged.
+    """
+    try:
+        rgb = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_COLOR_RGB)
+        if rgb is None:
+            raise ValueError("no picture")
+        kept = record["photo"]
+        photo = Photo(kept["name"], rgb, _encoding(record["encoding"]), kept["sha256"])
+        return photo, record["px_per_photo_px"]
+    except (KeyError, TypeError, ValueError, AttributeError, cv2.error) as err:
+        raise PhotoError(
+            "the kept picture of a stone is damaged; measure its photo again", "unreadable"
+        ) from err
+
+
 def encoded(codes: NDArray[np.uint8]) -> bytes:
     """Return a picture, (h, w, 3) RGB, as a file of at most ``MOST_BYTES``: as it is, or as near as fits."""
     stream = BytesIO()
@@ -177,7 +198,10 @@ def _read(picture: bytes, record: dict) -> Kept:
         raise ValueError("no picture")
     kept_piece = record["piece"]
     outline = np.array(kept_piece["outline"], np.float32)
-    piece = Piece(kept_piece["id"], tuple(kept_piece["box"]), outline, kept_piece["cut_by_frame"])
+    upon = tuple(np.array(one, np.float32) for one in kept_piece.get("covered", ()))
+    piece = Piece(
+        kept_piece["id"], tuple(kept_piece["box"]), outline, kept_piece["cut_by_frame"], upon
+    )
     factor, (_, _, w, h) = record["px_per_photo_px"], piece.box
     if rgb.shape[:2] != (max(1, round(h * factor)), max(1, round(w * factor))):
         raise ValueError("a picture of another size")

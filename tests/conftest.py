@@ -24,6 +24,7 @@ sys.dont_write_bytecode = False
 import cv2
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, settings
 
 from grader.errors import PhotoError
 from grader.face.face import Face
@@ -71,6 +72,11 @@ from grader.photo.verdict import Verdict
 from grader.profile import SCENE_PARTS, load_profile
 
 cv2.setNumThreads(1)
+# How fast a machine is, with other work beside, is no property of what is tested.
+settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("any machine")
 
 STONE_W, STONE_H, GAP = 200, 100, 40
 #: Working px for one photo px in the hand-made faces.

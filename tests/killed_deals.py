@@ -1,4 +1,4 @@
-"""A program that kills ``weigh``, ``lots``, ``sell`` and ``undo`` at random moments, and tells what was left.
+"""A program that kills ``weigh``, ``lots``, ``sell``, ``return``, ``reserve`` and ``undo`` at random moments.
 
     python tests/killed_deals.py FOLDER ROUNDS SEED
 
@@ -19,6 +19,7 @@ import killed
 
 import grader.deals.grades
 import grader.deals.lots
+import grader.deals.orders
 import grader.deals.sales
 import grader.deals.weighing  # noqa: F401 - so that no process has to load it
 from grader.cli.main import app
@@ -32,7 +33,10 @@ def begin(path: Path) -> None:
     """A haul of numbered pieces that people called cabbing, each on a photo of its own; weighed 100 to 330 g."""
     with store.open_ledger(path) as ledger:
         haul = deeds.HaulBrought("07", deeds.TypedWeight("20kg", "20000"))
-        ledger.add(haul)
+        bin_ = deeds.RestNoted(
+            haul.uid, "sorted", deeds.TypedWeight("9kg", "9000"), "cabbing", number=1
+        )
+        ledger.add(haul, bin_)
         for number in range(1, PIECES + 1):
             piece, sha256 = facts.NamedPiece(), f"{number:064x}"
             grams = str(90 + 10 * number)
@@ -57,8 +61,9 @@ def next_command(rng: random.Random, number: int) -> tuple[str, ...]:
     with store.open_ledger(LEDGERS[1]) as ledger:
         there = [p for p in stock.pieces(ledger).values() if not p.fate and not p.lot]
         lots = [lot.code for lot in stock.lots(ledger).values() if not lot.sold]
+        sold = [p.code for p in stock.pieces(ledger).values() if p.fate == "sold" and not p.lot]
     loose = [piece.code for piece in there]
-    what = ("weigh", "table", "lots", "sell", "undo")[number % 5]
+    what = ("weigh", "table", "lots", "sell", "undo", "bin", "reserve", "return")[number % 8]
     if what == "undo" or not loose:
         return ("undo",)
     if what == "weigh":
@@ -67,6 +72,12 @@ def next_command(rng: random.Random, number: int) -> tuple[str, ...]:
         rows = [f"{code},{rng.randint(50, 900)}" for code in loose]
         Path("w.csv").write_text("\n".join(["piece,weight", *rows]))
         return ("weigh", "--from", "w.csv")
+    if what == "bin":
+        return ("sell", f"07-B1={rng.randint(1, 9)}g", "--for", "2")
+    if what == "reserve":
+        return ("reserve", rng.choice(loose), "--until", "2025-01-01")
+    if what == "return" and sold:
+        return ("return", rng.choice(sold), "--only")
     if what == "lots" and len(loose) > 12:
         return ("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "1500g")
     return ("sell", rng.choice([*loose[:3], *lots]), "--for", str(rng.randint(1, 99)))

@@ -163,7 +163,9 @@ SENTENCES = {
     "grading/models/model_files.py": "errors of a folder that holds no sound model",
     "ledger/place.py": "remarks on where a ledger lies",
     "ledger/store.py": "errors of a database, by what it says itself",
+    "ledger/columns.py": "comments of columns, kept in the database",
     "ledger/schema.py": "comments of tables and columns, kept in the database",
+    "ledger/deed_tables.py": "the same",
     "ledger/migrations": "comments of tables and columns, kept in the database",
 }
 

@@ -265,8 +265,12 @@ def test_files_of_the_sellers_own_stay_where_results_are_written(haul):
 
 @needs_fork
 @pytest.mark.slow
-def test_scenario_18_deals_killed_at_random_moments_come_to_the_same_as_unbroken(tmp_path):
-    run = program(ROOT / "tests" / "killed_deals.py", tmp_path, 40, 5)
+@pytest.mark.parametrize("seed", range(5))
+def test_scenario_18_deals_killed_at_two_hundred_moments_come_to_the_same_as_unbroken(
+    tmp_path, seed
+):
+    """Forty moments a seed; the sixty of ``batch``, ``call`` and ``retrain`` are killed above."""
+    run = program(ROOT / "tests" / "killed_deals.py", tmp_path, 40, seed)
     out, err = run.communicate()
     assert run.returncode == 0, err
     told = json.loads(out)
@@ -275,13 +279,14 @@ def test_scenario_18_deals_killed_at_random_moments_come_to_the_same_as_unbroken
     assert [one for one in told["killed"] if not all(one[name] for name in names)] == []
     # The log of begun and ended acts shows where they fell.
     fell = [one["command"] for one in told["killed"] if one["ended"] == -9 and one["in a write"]]
-    assert len(fell) >= 15 and set(fell) == {"weigh", "lots", "sell", "undo"}
+    assert len(fell) >= 15 and {"weigh", "sell", "undo"} <= set(fell)
 
 
 SELLS = """
 import sys, time
 from decimal import Decimal
 from pathlib import Path
+from grader.deals.orders import Item
 from grader.deals.sales import Terms, sell
 from grader.deals.weighing import Weighing, weigh
 from grader.errors import LedgerError
@@ -297,7 +302,7 @@ with open_ledger(path) as ledger:
         code = f"07-{number:03d}"
         weigh(ledger, [Weighing(f"07-9{number:02d}{name[-1]}", grams_of("5g"))], name, number_new=True)
         try:
-            sell(ledger, [code], {}, Terms(Decimal(1), "USD", "2026-01-01"), name)
+            sell(ledger, [Item(code)], {}, Terms(Decimal(1), "USD", "2026-01-01"), name)
             sold += 1
         except LedgerError as err:
             assert "is sold" in str(err), err
@@ -326,3 +331,24 @@ def test_two_programs_that_sell_the_same_pieces_at_once_sell_each_once(tmp_path)
         before = stock.pieces(ledger)
         ledger.replay()
         assert stock.pieces(ledger) == before
+
+
+@needs_fork
+def test_workers_end_soon_after_a_killed_program():
+    """Else they would stay for ever, with their networks in memory."""
+    code = """
+import os, sys, time
+from joblib import Parallel, delayed
+from grader.looking import _end_with
+def work(parent):
+    _end_with(parent)
+    print(os.getpid(), file=sys.stderr, flush=True)
+    time.sleep(60)
+Parallel(n_jobs=2)(delayed(work)(os.getpid()) for _ in range(2))
+"""
+    parent = program(code=code)
+    workers = [int(parent.stderr.readline()) for _ in range(2)]
+    assert os.getpid() not in workers and parent.pid not in workers
+    parent.kill()
+    # Its pipes reach their end when the last of those that write to them has gone.
+    parent.communicate(timeout=30)

@@ -17,7 +17,7 @@ from grader.photo.terms import PhotoTerms
 from grader.render import TRAINING, render_photo
 from grader.render.truth import CRACK
 from grader.report.result import photo_record, result_schema, to_json
-from grader.report.words import photo_text
+from grader.report.screen import photo_text
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 WET = PhotoTerms(state="wet")
@@ -96,7 +96,7 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
         (str(b), True),
     ]
     assert record["pieces"][0]["glare"]["filled"] > 0.3
-    text = photo_text(record, grader.load_profile())
+    text = photo_text(record, grader.load_profile(), more=True)
     assert "filled from the other photos" in text
 
 
@@ -189,6 +189,6 @@ def test_a_line_that_stays_dark_while_its_surround_dries_is_told_and_the_colours
     assert all(ratio <= 1 for ratio in ratios[False])
     record = json.loads(to_json(photo_record(graded)))
     jsonschema.Draft202012Validator(result_schema()).validate(record)
-    assert "dark while the surround dries" in photo_text(record, grader.load_profile())
+    assert "dark while the surround dries" in photo_text(record, grader.load_profile(), more=True)
     with pytest.raises(PhotoError, match="the first is the wet one"):
         grader.grade_photo(wet, terms=PhotoTerms(same_face=(dried,), dried=True, state="dry"))

@@ -8,7 +8,7 @@ from grader.errors import LedgerError, SettingsError
 from grader.ledger.place import default_path
 from grader.photo.terms import PhotoTerms
 from grader.session import Session
-from grader.settings import Settings, load_settings
+from grader.settings import BreakRanges, Settings, load_settings
 
 
 def write(folder, text):
@@ -28,6 +28,26 @@ def test_every_setting_is_read(tmp_path):
     )
     ledger = tmp_path / "books" / "mine.sqlite"
     assert load_settings(tmp_path) == Settings("banded", 0.1, ledger, "Nell", "Mira")
+
+
+def test_ranges_of_breaking_are_read_and_what_is_not_named_stays(tmp_path):
+    write(tmp_path, "[breaking]\nopens = [0, 1]\n")
+    assert load_settings(tmp_path).breaking == BreakRanges(opens=(0.0, 1.0))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[breaking]\nopens = 0.5\n", "two shares from 0 to 1"),
+        ("[breaking]\nloss = [0.2, 0.1]\n", "the lower first"),
+        ("[breaking]\nchips = [0, 2]\n", "from 0 to 1"),
+        ("[breaking]\nopen = [0, 1]\n", "opens"),
+        ("breaking = 3\n", "breaking"),
+    ],
+)
+def test_ranges_of_breaking_that_cannot_be_are_refused(tmp_path, text, told):
+    with pytest.raises(SettingsError, match=told):
+        load_settings(write(tmp_path, text))
 
 
 def test_a_byte_order_mark_does_not_matter(tmp_path):

@@ -70,15 +70,19 @@ def break_(
 ) -> None:
     """Keep that a piece was broken: it is closed; its parts get numbers of their own, and no grade or weight yet."""
     from grader.deals.breaking import break_piece
+    from grader.deals.listings import closed_by, open_of
     from grader.deals.weighing import whole_code
     from grader.report.cautions import BREAK_CAUTIONS, caution_lines
+    from grader.report.listing_state import closed_line
     from grader.report.result import to_json
     from grader.report.stock import broken_lines
 
     whole = whole_code(code, None)
-    parts = break_piece(
-        session.need_ledger("breaking"), whole, into, loss, by or session.settings.by
-    )
+    ledger = session.need_ledger("breaking")
+    listed = open_of(ledger, [whole])
+    parts = break_piece(ledger, whole, into, loss, by or session.settings.by)
+    for one in closed_by(listed, ledger):
+        typer.echo(closed_line(one, one.closed), err=True)
     if json:
         typer.echo(to_json({"closed": whole, "parts": parts}))
     else:

@@ -1,5 +1,6 @@
 """``grader batch``: a folder of photos into a table and a sheet."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -50,7 +51,7 @@ def batch(
         typer.Option(
             metavar="07",
             callback=words,
-            help="Number the stones in that haul; what has a number keeps it.",
+            help="Number the stones in that haul, by their tags where they have one; what has a number keeps it.",
         ),
     ] = None,
     by: ByOption = None,
@@ -80,7 +81,9 @@ def batch(
                 session.profile,
                 session.model(model),
                 session.ledger,
-                terms=session.with_usual_scale(terms),
+                terms=session.with_usual_scale(
+                    terms if haul is None else replace(terms, tags=True)
+                ),
                 out=out,
                 decider=session.settings.decider,
                 run=FolderRun(workers, anew, on_photo),
@@ -95,23 +98,26 @@ def batch(
     for record in done.failed:
         typer.echo(failed_words(record), err=True)
     if haul is not None:
-        _number(haul, done, by, session)
+        _number(haul, folder, done, by, session)
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)
 
 
-def _number(haul: str, done, by: str | None, session) -> None:
-    """Give the stones of a graded folder their numbers, and tell them."""
+def _number(haul: str, folder: Path, done, by: str | None, session) -> None:
+    """Give the stones of a graded folder their numbers, and tell them; of trays a map is drawn."""
+    from grader.batch import write_maps
     from grader.deals.hauls import number_photos
+    from grader.deals.tagging import tagged_photo
     from grader.report.folder import numbered_lines
 
-    photos = {
-        record["photo"]["sha256"]: record["photo"]["file"]
-        for record in done.records
-        if "error" not in record
-    }
-    for line in numbered_lines(
-        number_photos(session.ledger, haul, photos, by or session.settings.by)
-    ):
+    graded = {record["photo"]["sha256"]: record for record in done.records if "error" not in record}
+    photos = {sha256: record["photo"]["file"] for sha256, record in graded.items()}
+    tags = {sha256: tagged_photo(record, haul) for sha256, record in graded.items()}
+    stones = number_photos(session.ledger, haul, photos, by or session.settings.by, tags)
+    for line in numbered_lines(stones):
         typer.echo(line, err=True)
+    for line in (line for tagged in tags.values() for line in tagged.remarks):
+        typer.echo(line, err=True)
+    for path in write_maps(folder, done.sheet.parent, list(graded.values()), stones):
+        typer.echo(path)

@@ -79,11 +79,12 @@ def check(
     ] = False,
     weight_g: WeightOption = None,
     anew: AnewOption = False,
+    more: Annotated[bool, typer.Option("--more", help="Show all that was measured.")] = False,
     *,
     terms,
     session,
 ) -> None:
-    """Grade photos: colour shares, bands, lines seen, scene, and a proposal beside your own call.
+    """Grade photos: colour shares, lines seen, scene, and a proposal beside your own call.
 
     Exit code 0: graded, also where no stone is found or a retake is asked for. 1: a photo could not
     be read; the others are graded. 2: the command, a profile, a model or grader.toml makes no sense.
@@ -104,12 +105,13 @@ def check(
     shown = _usage_of_view(view, picture)
     from grader.checking import write_pictures
 
+    _tell_drying(dried)
     terms = replace(session.with_usual_scale(terms), dried=dried, weight=weight_of(weight_g))
     done = []
     of_all = {"model": model, "same_face": same_face, "anew": anew}
     for checked in _graded(photos, terms, session, one_piece, of_all):
         done.append(checked.record)
-        _tell(checked.record, session.profile, json)
+        _tell(checked.record, session.profile, json, more)
         if not checked.failed:
             # Of a piece the best face is drawn.
             drawn = not one_piece or checked.is_best_face
@@ -123,7 +125,7 @@ def check(
             )
             for remark in remarks:
                 typer.echo(f"grader: {remark.text}", err=True)
-    _tell_all(done, session.profile, json)
+    _tell_all(done, session.profile, json, more)
     if any("error" in record for record in done):
         raise typer.Exit(1)
 
@@ -136,33 +138,42 @@ def _graded(photos: list[Path], terms, session, one_piece: bool, of_all: dict):
     return check_one_piece(list(each), session, model=of_all["model"]) if one_piece else each
 
 
-def _tell(record: dict, profile, json: bool) -> None:
+def _tell_drying(dried: bool) -> None:
+    """Say how to dry a stone to whoever is about to."""
+    from grader.report.cautions import DRYING_CAUTIONS, caution_lines
+
+    for line in caution_lines(DRYING_CAUTIONS) if dried else ():
+        typer.echo(line, err=True)
+
+
+def _tell(record: dict, profile, json: bool, more: bool) -> None:
     """Print what a photo is graded, or why it is not."""
-    from grader.report.words import photo_text
+    from grader.report.screen import photo_text
 
     if "error" in record:
         typer.echo(f"grader: {record['error']['text']}", err=True)
     elif not json:
-        typer.echo(photo_text(record, profile))
+        typer.echo(photo_text(record, profile, more))
 
 
-def _tell_all(records: list[dict], profile, json: bool) -> None:
+def _tell_all(records: list[dict], profile, json: bool, more: bool) -> None:
     """Print what is told once behind all photos."""
+    from grader.report.cautions import CARE_LINE
     from grader.report.one_piece import one_piece_text
     from grader.report.result import to_json
-    from grader.report.words import cautions_text, stones_once, unsettled_words
+    from grader.report.words import stones_once, unsettled_words
 
     if json:
         typer.echo(to_json(records[0] if len(records) == 1 else records))
         return
     for stone in stones_once(records):
         if stone.get("piece"):
-            typer.echo(one_piece_text(stone, profile))
+            typer.echo(one_piece_text(stone, profile, more))
     if all("error" in record for record in records):
         return
     if unsettled := unsettled_words(records):
         typer.echo(f"{unsettled}\n")
-    typer.echo(cautions_text())
+    typer.echo(CARE_LINE if more else f"{CARE_LINE}\nAll that was measured: grader check --more")
 
 
 def _usage_of_faces(photos: list[Path], same_face: bool, one_piece: bool) -> None:

@@ -1,5 +1,6 @@
 """``grader haul``: what a trip brought home, its parts, its pieces and its report."""
 
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -9,12 +10,14 @@ import typer
 from grader.cli.options import (
     ByOption,
     JsonOption,
+    existing_folder,
     folder_place,
     takes_session,
+    takes_terms,
     whole_number,
     words,
 )
-from grader.cli.weights import a_weight, weight_option
+from grader.cli.weights import a_weight, some_money, some_range, weight_option
 
 haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -35,6 +38,14 @@ def new(
         int | None,
         typer.Option(metavar="N", parser=whole_number(1), help="The trip that brought it."),
     ] = None,
+    guess: Annotated[
+        object,
+        typer.Option(
+            metavar="MONEY",
+            parser=some_money,
+            help="What you think it is worth, to look back on in its report.",
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
@@ -42,12 +53,17 @@ def new(
 ) -> None:
     """Keep what a trip brought home. Its pieces are numbered 07-001, 07-002 and so on."""
     from grader.deals.hauls import new_haul
+    from grader.deals.limits import taken_against
     from grader.ledger import stock
+    from grader.report.limits import warning_lines
     from grader.report.result import to_json
     from grader.report.stock import haul_record
 
     ledger = session.need_ledger("a haul")
-    new_haul(ledger, code, raw, trip, by or session.settings.by)
+    new_haul(ledger, code, raw, trip, by or session.settings.by, guess)
+    found, _ = taken_against(ledger, code)
+    for line in warning_lines(found, session.settings.unit):
+        typer.echo(line, err=True)
     if json:
         typer.echo(to_json(haul_record(stock.haul(ledger, code), trip)))
         return
@@ -90,6 +106,14 @@ def add(
     note: Annotated[
         str | None, typer.Option(metavar="T", callback=words, help="Anything else.")
     ] = None,
+    sample: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            callback=existing_folder,
+            help="Photos of pieces drawn from it at random, graded by batch: they tell what it holds.",
+        ),
+    ] = None,
     by: ByOption = None,
     json: JsonOption = False,
     *,
@@ -97,19 +121,27 @@ def add(
 ) -> None:
     """Note waste, chips, sorted stone, mud and so on, by weight. Several buckets add up; grader undo takes one back."""
     from grader.deals.hauls import PartOfHaul, note_part
+    from grader.deals.samples import sample_of
+    from grader.ledger.deeds import BINS
+    from grader.ledger.stock import code_of
     from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
     from grader.report.result import to_json
 
     _usage_of_rest(what, weight, grade, piece, session)
-    part = PartOfHaul(what.value, weight, grade, guessed, piece, note)
+    if sample is not None and what.value not in BINS:
+        raise typer.BadParameter("goes with unsorted, sorted or chips", param_hint="--sample")
     ledger = session.need_ledger("a part of a haul")
+    drawn = sample_of(ledger, sample) if sample else None
+    part = PartOfHaul(what.value, weight, grade, guessed, piece, note, drawn)
     done = note_part(ledger, code, part, by or session.settings.by)
-    said = deed_words(done, {done.piece: piece} if piece else {})
+    codes = {done.uid: code_of(code, done.number, "B")} if done.number else {}
+    said = deed_words(done, codes | ({done.piece: piece} if piece else {}))
     for line in lift_lines(done.weight.grams):
         typer.echo(line, err=True)
     if json:
-        typer.echo(to_json({"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}))
+        record = {"haul": code, "what": done.what, "net_g": f"{done.weight.grams:f}"}
+        typer.echo(to_json(record | {"bin": codes.get(done.uid)}))
         return
     typer.echo(f"haul {code}: {said}")
 
@@ -136,15 +168,27 @@ def listed(
     proposed: Annotated[
         bool, typer.Option("--proposed", help="Also what the model proposes where nobody called.")
     ] = False,
+    thick_mm: Annotated[
+        object,
+        typer.Option(
+            "--thick-mm",
+            metavar="6|20-30",
+            parser=some_range(0.5, 2000),
+            help="How thick the pieces are, evenly, for estimates of their weight.",
+        ),
+    ] = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """List the pieces of a haul: number, weight, grade, and whether it is there."""
+    """List the pieces of a haul: number, weight, grade, and whether it is there. What was not weighed has a weight
+    estimated from the size of its face, which is a range and no weight."""
     from grader.deals.grades import called_grades, session_grades
+    from grader.deals.sizes import estimates
     from grader.ledger import stock
+    from grader.ledger.sales import holds
     from grader.report.result import to_json
-    from grader.report.stock import piece_line, piece_record
+    from grader.report.stock import bin_line, piece_line, piece_record
 
     ledger = session.need_ledger("listing pieces")
     of = stock.haul(ledger, code)
@@ -152,17 +196,59 @@ def listed(
     known = session_grades(session, pieces) if proposed else called_grades(session, pieces)
     codes = {uid: one.code for uid, one in pieces.items()}
     codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
+    held = holds(ledger, date.today().isoformat())
+    guesses = estimates(ledger, pieces, session.settings, thick_mm)
     records = []
     for uid, one in pieces.items():
-        grade = known.get(uid)
-        records.append(piece_record(one, grade and grade.grade, grade and grade.called, codes))
+        grade, hold = known.get(uid), held.get(uid) or held.get(one.lot)
+        grade, called = (grade.grade, grade.called) if grade else (None, None)
+        record = piece_record(one, grade, called, codes, hold)
+        records.append(record | {"estimate_g": guesses.get(uid)})
     if json:
         typer.echo(to_json(records))
         return
     if records:
         # All at once: ten thousand lines one by one take a while.
         typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
+    for one in stock.rests(ledger, of.uid):
+        if one.code:
+            typer.echo(bin_line(one, held.get(one.uid), session.settings.unit))
     typer.echo(f"{len(records)} pieces in haul {code}", err=True)
+
+
+@haul.command("photo", short_help="Say which piece a photo shows.")
+@takes_session
+@takes_terms
+def photo(
+    code: Annotated[str, typer.Argument(metavar="07-113", help="The piece.")],
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos that show it.")],
+    piece: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", parser=whole_number(1), help="Which stone, where there are several."
+        ),
+    ] = None,
+    by: ByOption = None,
+    *,
+    terms,
+    session,
+) -> None:
+    """Say by hand that these photos show that piece: where no tag and no name of the photo tells it, or a wrong one."""
+    from grader.calling import look_shown
+    from grader.deals.hauls import show_piece
+    from grader.errors import LedgerError
+
+    ledger = session.need_ledger("haul photo")
+    for path in photos:
+        look = look_shown(path, session.with_usual_scale(terms), session.profile, ledger)
+        try:
+            now, before = show_piece(
+                ledger, code, look.ask.sha256, piece, by or session.settings.by
+            )
+        except LedgerError as err:
+            raise LedgerError(f"{path}: {err}") from err
+        was = f"; it was {before} until now" if before not in (None, now) else ""
+        typer.echo(f"{path}: shows {now}{was}")
 
 
 class ReportForm(StrEnum):
@@ -175,7 +261,12 @@ class ReportForm(StrEnum):
 @haul.command("report", short_help="Tell what became of a haul and what it is worth.")
 @takes_session
 def report(
-    code: HaulArgument,
+    code: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[07]", help="The haul; without it all are compared, with the stock."
+        ),
+    ] = None,
     unit: Annotated[
         str | None,
         typer.Option(
@@ -186,14 +277,17 @@ def report(
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", callback=folder_place, help="Write haul-07.html and haul-07.csv there."
+            metavar="DIR",
+            callback=folder_place,
+            help="Write haul-07.html and haul-07.csv there, or hauls.html.",
         ),
     ] = None,
     json: JsonOption = False,
     *,
     session,
 ) -> None:
-    """Tell where the raw weight went, with the gap by its name, and what singles, lots and the rest are worth."""
+    """Tell where the raw weight went, with the gap by its name, and what singles, lots and the rest are worth and may
+    come to. Without a haul: trips and spots compared, stock by age, weeks of stock left, cost apart from asking."""
     from grader.deals.worth import report_of
     from grader.report.haul import report_csv, report_lines, report_record
     from grader.report.result import to_json
@@ -202,6 +296,9 @@ def report(
     unit = unit or session.settings.unit
     if unit not in GRAMS_IN:
         raise typer.BadParameter(f"{unit}: one of {', '.join(GRAMS_IN)}", param_hint="--unit")
+    if code is None:
+        _report_all(session, unit, out, json)
+        return
     told = report_of(session, code, unit)
     if out is not None:
         _write(told, out)
@@ -223,3 +320,23 @@ def _write(told, out: Path) -> None:
         if kept := results.write(name + suffix, text.encode()):
             typer.echo(str(kept), err=True)
     typer.echo(out / f"{name}.html")
+
+
+def _report_all(session, unit: str, out: Path | None, json: bool) -> None:
+    from grader.deals.season import season_of
+    from grader.outfolder import OutFolder
+    from grader.report.result import to_json
+    from grader.report.season import season_lines, season_page, season_record
+
+    told = season_of(session, unit)
+    if out is not None and (
+        kept := OutFolder(out, of=out).write("hauls.html", season_page(told).encode())
+    ):
+        typer.echo(str(kept), err=True)
+    if json:
+        typer.echo(to_json(season_record(told)))
+    elif out is not None:
+        typer.echo(out / "hauls.html")
+    else:
+        for line in season_lines(told):
+            typer.echo(line)

@@ -34,6 +34,12 @@ def make(
         str | None,
         typer.Option(metavar="G", callback=words, help="With --haul: of pieces of that grade."),
     ] = None,
+    size_class: Annotated[
+        str | None,
+        typer.Option(
+            "--class", metavar="40x30", callback=words, help="Only of that size class of faces."
+        ),
+    ] = None,
     weights: Annotated[
         Path | None,
         typer.Option(
@@ -69,11 +75,13 @@ def make(
         raise typer.BadParameter(f"{most} is less than --fewest {fewest}", param_hint="--most")
     if (haul is None) == (weights is None):
         raise typer.BadParameter("give --haul or --from, one of them", param_hint="--haul")
+    if haul is None and size_class is not None:
+        raise typer.BadParameter("goes with --haul", param_hint="--class")
     if (haul is None) != (grade is None):
         raise typer.BadParameter("goes with --haul, and --haul with it", param_hint="--grade")
     rules = LotRules(size.grams, fewest, most, seed)
     if haul is not None:
-        _keep(haul, grade, rules, by or session.settings.by, json, session)
+        _keep((haul, grade, size_class), rules, by or session.settings.by, json, session)
         return
     pieces = read_weights(weights, session.settings.unit)
     made = lots_of(pieces, rules)
@@ -84,7 +92,8 @@ def make(
         typer.echo(line)
 
 
-def _keep(haul: str, grade: str, rules, by: str | None, json: bool, session) -> None:
+def _keep(of: tuple, rules, by: str | None, json: bool, session) -> None:
+    haul, grade, size_class = of
     from grader.deals.grades import known_grades
     from grader.deals.lots import keep_lots
     from grader.report.lots import kept_lines, kept_record
@@ -97,7 +106,9 @@ def _keep(haul: str, grade: str, rules, by: str | None, json: bool, session) -> 
         )
     ledger = session.need_ledger("keeping lots")
     grades = known_grades(session, haul)
-    of_grade = [uid for uid, one in grades.items() if one.grade == grade]
+    of_grade = [
+        uid for uid, one in grades.items() if one.grade == grade and size_class in (None, one.size)
+    ]
     done = keep_lots(ledger, haul, grade, of_grade, rules, by)
     kept = done.made, done.pieces, done.codes, done.left_out
     if json:
@@ -107,6 +118,7 @@ def _keep(haul: str, grade: str, rules, by: str | None, json: bool, session) -> 
         typer.echo(line)
 
 
+@takes_session
 def chips(
     gross: Annotated[object, weight_option("--gross", "The full bucket.")],
     bag: Annotated[object, weight_option("--bag", "What a bag holds, net.")],
@@ -117,24 +129,41 @@ def chips(
             metavar="WEIGHTS.csv", help="What filled bags weigh: columns piece and weight."
         ),
     ] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(
+            metavar="EU|US",
+            callback=words,
+            help="Whose table says what a bag may be short by; the US one is from memory.",
+        ),
+    ] = None,
     json: JsonOption = False,
+    *,
+    session,
 ) -> None:
     """Tell how many bags of chips a bucket fills, what is left, and what a bag may be short by."""
     from decimal import Decimal
 
     from grader.report.lots import chips_lines, chips_record
     from grader.report.result import to_json
-    from grader.trade.chips import bags_of, net_contents
+    from grader.trade.chips import RULES, bags_of, net_contents
     from grader.weight import read_weights
 
     try:
         bags = bags_of(gross.grams, tare.grams if tare else Decimal(0), bag.grams)
     except ValueError as err:
         raise typer.BadParameter(str(err), param_hint="--tare") from None
-    weighed = [pack.weight.grams for pack in read_weights(packed)] if packed else []
-    contents = net_contents(bag.grams, weighed)
+    weighed = (
+        [pack.weight.grams for pack in read_weights(packed, session.settings.unit)]
+        if packed
+        else []
+    )
+    rule = rule.upper() if rule else session.settings.net_contents
+    if rule not in RULES:
+        raise typer.BadParameter(f"{rule}: one of {', '.join(RULES)}", param_hint="--rule")
+    contents = net_contents(bag.grams, weighed, rule)
     if json:
-        typer.echo(to_json(chips_record(bags, contents)))
+        typer.echo(to_json(chips_record(bags, contents, rule)))
         return
-    for line in chips_lines(bags, contents):
+    for line in chips_lines(bags, contents, rule):
         typer.echo(line)

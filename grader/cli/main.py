@@ -18,11 +18,17 @@ from grader.cli import (
     call,
     calls,
     card,
+    care,
     check,
     colours,
     cutplan,
     doctor,
+    export,
     haul,
+    keep,
+    labels,
+    limits,
+    listing,
     lots,
     models,
     parcel,
@@ -137,19 +143,30 @@ app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
 app.add_typer(trip.trip, name="trip", short_help="Begin a trip to dig.")
 app.add_typer(haul.haul, name="haul", short_help="Keep what a trip brought home.")
 app.command("weigh", short_help="Weigh pieces and lots.")(weigh.weigh)
+app.command("keep-or-break", short_help="Weigh a piece whole against broken.")(keep.keep_or_break)
 app.command("break", short_help="Break a piece into new ones.")(acts.break_)
 app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
 app.command("chips", short_help="Fill bags of chips.")(lots.chips)
 app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
+app.command("labels", short_help="Print labels and tags.")(labels.labels)
+app.command("describe", short_help="Say what no photo shows.")(listing.describe)
+app.command("listing", short_help="List pieces and lots for buyers.")(listing.listing)
+app.command("answer", short_help="Answer what buyers ask.")(listing.answer)
 app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
+app.command("reserve", short_help="Hold pieces for somebody.")(selling.reserve)
+app.command("slip", short_help="Write the packing slip of an order.")(selling.slip)
 app.command("return", short_help="Take a sale back in.")(selling.come_back)
+app.command("buyers", short_help="List buyers, erase a name.")(selling.buyers)
 app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
+app.add_typer(limits.limits, name="limits", short_help="Add up limits that you typed.")
 app.command("undo", short_help="Take your last act back.")(acts.undo)
 app.command("history", short_help="Tell all of a piece.")(acts.history)
+app.command("export", short_help="Put all into tables.")(export.export)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)
 app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
 app.command("card", short_help="Print the photo card.")(card.card)
+app.command("care", short_help="Tell how to stay whole.")(care.care)
 app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)
 
 

@@ -269,6 +269,15 @@ StateOption = Annotated[
 ]
 
 
+TagsOption = Annotated[
+    bool,
+    typer.Option(
+        "--tags",
+        help="There are tags in the photo: they are no stones. Always looked for with --haul.",
+    ),
+]
+
+
 @dataclass(frozen=True)
 class _Given:
     """An option that several commands take, as Typer wants it."""
@@ -287,6 +296,7 @@ _TERMS = {
     "camera_white": _Given(CameraWhiteOption, False),
     "whole": _Given(WholeOption, False),
     "state": _Given(StateOption),
+    "tags": _Given(TagsOption, False),
 }
 _SESSION = {
     "profile": _Given(ProfileOption),
@@ -385,7 +395,7 @@ def _with_options(
     return run
 
 
-def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, camera_white, whole, state):
+def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, camera_white, whole, state, tags):
     from grader.photo.terms import PhotoTerms
 
     return PhotoTerms(
@@ -395,6 +405,7 @@ def _terms(mm_per_px, scale_px, height_mm, paper_at, tray_at, camera_white, whol
         camera_white=camera_white,
         whole=whole,
         state=None if state is None else state.value,
+        tags=tags,
     )
 
 

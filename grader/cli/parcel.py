@@ -7,13 +7,16 @@ from typing import Annotated
 import typer
 
 from grader.cli.options import ByOption, JsonOption, takes_session, words
+from grader.cli.selling import items_of
 
 
 @takes_session
 def parcel(
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="07-113...", help="Pieces and lots that go together."),
+        typer.Argument(
+            metavar="07-113...", help="Pieces, lots and parts of bins (07-B1=5lb) that go together."
+        ),
     ] = None,
     to: Annotated[
         str, typer.Option(metavar="PLACE", callback=words, help="Where to, as your boxes name it.")
@@ -29,9 +32,10 @@ def parcel(
 ) -> None:
     """Tell which of your boxes takes these pieces, by weight and by volume. Limits are those that you typed, with their
     day; what the post takes is for the post to say."""
+    from grader.deals.limits import parcel_against
     from grader.deals.parcels import parcel_of, set_boxes
-    from grader.deals.weighing import whole_code
     from grader.report.cautions import lift_lines
+    from grader.report.limits import warning_lines
     from grader.report.parcel import boxes_lines, parcel_lines, parcel_record
     from grader.report.result import to_json
 
@@ -46,12 +50,14 @@ def parcel(
             typer.echo(line, err=True)
     if not codes:
         return
-    whole = [whole_code(code, None) for code in codes]
-    told = parcel_of(ledger, whole, to, date.today().isoformat())
+    told = parcel_of(ledger, items_of(codes, session), to, date.today().isoformat())
     if json:
         typer.echo(to_json(parcel_record(told)))
     else:
         for line in parcel_lines(told, session.settings.unit):
             typer.echo(line)
+    found = parcel_against(ledger, told.gross_g, date.today().isoformat())
+    for line in warning_lines(found, session.settings.unit):
+        typer.echo(line, err=True)
     for line in lift_lines(told.gross_g):
         typer.echo(line, err=True)

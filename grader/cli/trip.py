@@ -14,7 +14,7 @@ from grader.cli.options import (
     whole_number,
     words,
 )
-from grader.cli.weights import weight_option
+from grader.cli.weights import some_money, weight_option
 
 trip = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
@@ -104,3 +104,37 @@ def listed(json: JsonOption = False, *, session) -> None:
         return
     for one in trips:
         typer.echo(trip_line(one))
+
+
+@trip.command("cost", short_help="Note money spent on a trip.")
+@takes_session
+def cost(
+    number: Annotated[int, typer.Argument(metavar="TRIP", parser=whole_number(1))],
+    money: Annotated[object, typer.Argument(metavar="MONEY", parser=some_money)],
+    currency: Annotated[
+        str | None,
+        typer.Option(metavar="C", callback=words, help="Else that of grader.toml."),
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option(metavar="T", callback=words, help="What for: fuel, fee, tools.")
+    ] = None,
+    by: ByOption = None,
+    json: JsonOption = False,
+    *,
+    session,
+) -> None:
+    """Note what a trip cost; several costs add up. Your own labour is none. What is in stock is told at cost apart from
+    what is asked for it."""
+    from grader.deals.limits import note_cost
+    from grader.report.deeds import deed_words
+    from grader.report.result import to_json
+
+    done = note_cost(
+        session.need_ledger("a cost"), number, money, currency or session.settings.currency, note,
+        by or session.settings.by,
+    )  # fmt: skip
+    if json:
+        record = {"trip": number, "money": f"{done.money:f}", "currency": done.currency}
+        typer.echo(to_json(record | {"note": done.note}))
+        return
+    typer.echo(f"trip {number}: {deed_words(done)}")

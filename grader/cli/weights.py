@@ -26,6 +26,21 @@ def weight_option(flag: str, help: str):
     return typer.Option(flag, metavar="WEIGHT", parser=a_weight, help=help)
 
 
+def some_range(least: float, most: float):
+    """Return the parser of one number or of two with a dash between, as a range."""
+
+    def parse(text):
+        if isinstance(text, tuple):
+            return text
+        low, _, high = text.partition("-")
+        ends = number(least, most)(low), number(least, most)(high or low)
+        if ends[0] > ends[1]:
+            raise typer.BadParameter(f"{text}: give the lower number first")
+        return ends
+
+    return parse
+
+
 def some_money(text):
     """Return the money, 0 or more, that a person wrote, as a decimal number."""
     from decimal import Decimal

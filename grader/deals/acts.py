@@ -42,10 +42,11 @@ def undo(ledger: Ledger, author: str | None) -> tuple[tuple[Entry[Deed], ...], d
 
 
 def codes_of(reads: stock.Reads, entries: Iterable[Entry[Fact]]) -> dict[str, str]:
-    """Return the codes of the pieces and lots that deeds speak of, by uid."""
+    """Return the codes of the pieces, lots and bins that deeds speak of, by uid."""
     uids = {uid for entry in entries if isinstance(entry.fact, Deed) for uid in entry.fact.things}
     found = {**stock.pieces(reads, uids=uids), **stock.lots(reads, uids=uids)}
-    return {uid: one.code for uid, one in found.items()}
+    codes = {uid: one.code for uid, one in found.items()}
+    return codes | {one.uid: one.code for one in stock.rests(reads, uids=uids) if one.code}
 
 
 def history_of(ledger: Ledger, code: str) -> tuple[history.HistoryLine, ...]:

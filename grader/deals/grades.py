@@ -1,7 +1,7 @@
 """What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from grader.deals.sales import Grading
 from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
@@ -11,6 +11,7 @@ from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose_piece
 from grader.ledger import stock, views
+from grader.ledger.face_sizes import face_sizes
 from grader.ledger.piece_faces import PieceFace, faces_of
 from grader.ledger.store import Ledger
 from grader.profile import Profile
@@ -21,12 +22,17 @@ from grader.session import Session
 class PieceGrade:
     """A piece's grade; ``called`` by a person, else proposed.
 
-    size : size class of a face, ``None`` of called ones and without a scale.
+    size : size class of its largest face, ``None`` without a scale.
+    chances : of each grade, of a proposed one, sum 1.   first : what the tool had proposed when it was called first.
+    unfamiliar : the model does not know such a stone, so that its grade is no more than a guess.
     """
 
     grade: str | None
     called: bool
     size: str | None = None
+    chances: Mapping[str, float] = field(default_factory=dict)
+    first: str | None = None
+    unfamiliar: bool = False
 
 
 def known_grades(session: Session, haul: str) -> dict[str, PieceGrade]:
@@ -47,6 +53,8 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
     called = called_grades(session, uids)
     left = [uid for uid in uids if uid not in called]
     ledger = session.need_ledger("grades of pieces")
+    sizes = face_sizes(ledger, called) if called else {}
+    called |= {uid: replace(called[uid], size=size.size_class) for uid, size in sizes.items()}
     if not faces_of(ledger, left):
         return called
     return called | proposed_grades(ledger, left, session.profile, session.model())
@@ -55,7 +63,20 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
 def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGrade]:
     """Return the grades that people called, by uid of piece; those that nobody called are left out."""
     ledger = session.need_ledger("grades of pieces")
-    faces = _by_photo(faces_of(ledger, uids, called=True))
+    faces = _by_photo(faces_of(ledger, uids, called=True, outlines=False))
+    calls = views.calls(ledger, sha256=list(faces))
+    # Ten thousand outlines take seconds: where one face alone lies in the very box that was called, they tell no more.
+    unclear = {
+        call.sha256
+        for call in calls
+        if len(faces[call.sha256]) > 1 or call.box != faces[call.sha256][0].box
+    }
+    if unclear:
+        of_unclear = [face.piece for sha256 in unclear for face in faces[sha256]]
+        again = _by_photo(faces_of(ledger, of_unclear, called=True))
+        faces |= {sha256: again[sha256] for sha256 in unclear}
+        told = {one.uid: one for one in views.calls(ledger, sha256=list(unclear), outlines=True)}
+        calls = tuple(told.get(call.uid, call) for call in calls)
     stones = [
         Stones(
             sha256,
@@ -65,7 +86,6 @@ def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGra
         )
         for sha256, of in faces.items()
     ]
-    calls = views.calls(ledger, sha256=list(faces), outlines=True)
     people: dict[str, list[Call]] = {}
     for (sha256, n), said in join_calls(stones, calls).by_person.items():
         people.setdefault(faces[sha256][n].piece, []).extend(said)
@@ -73,11 +93,18 @@ def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGra
         uid: house_call(sorted(said, key=lambda call: call.time), session.settings.decider)
         for uid, said in people.items()
     }
+    firsts = {uid: _first_proposal(said) for uid, said in people.items()}
     return {
-        uid: PieceGrade(call.grade, True)
+        uid: PieceGrade(call.grade, True, first=firsts[uid])
         for uid, call in house.items()
         if call is not None and call.grade
     }
+
+
+def _first_proposal(said: list[Call]) -> str | None:
+    """What the tool had proposed when a piece was called first."""
+    shown = (call.shown.grade for call in sorted(said, key=lambda call: call.time) if call.shown)
+    return next((grade for grade in shown if grade), None)
 
 
 def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
@@ -94,18 +121,26 @@ def proposed_grades(
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
     out."""
+    proposed = {}
+    for uid, facts in measured_facts(ledger, uids).items():
+        _, proposal = propose_piece(facts, profile, model)
+        size = piece_facts(facts, profile).size_class
+        grade, chances = (proposal.grade, proposal.probabilities) if proposal else (None, {})
+        unfamiliar = bool(proposal and proposal.unfamiliar)
+        proposed[uid] = PieceGrade(grade, False, size, chances, unfamiliar=unfamiliar)
+    return proposed
+
+
+def measured_facts(ledger: Ledger, uids: Collection[str]) -> dict[str, list[StoneFacts]]:
+    """Return what is known of the faces of pieces by uid, as their photos were shown last; pieces without a photo are
+    left out."""
     faces = _by_photo(faces_of(ledger, uids))
     measured: dict[str, list[StoneFacts]] = {}
     for stone in views.stones(ledger, list(faces)):
         for face in faces[stone.sha256] if stone.box else ():
             if box_overlap(stone.box, face.box) >= SAME_STONE:
                 measured.setdefault(face.piece, []).append(facts_from(stone.facts))
-    proposed = {}
-    for uid, facts in measured.items():
-        _, proposal = propose_piece(facts, profile, model)
-        size = piece_facts(facts, profile).size_class
-        proposed[uid] = PieceGrade(proposal.grade if proposal else None, False, size)
-    return proposed
+    return measured
 
 
 def _by_photo(faces: Iterable[PieceFace]) -> dict[str, list[PieceFace]]:

@@ -3,13 +3,15 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import PurePosixPath
 
+from grader.deals.tagging import NO_TAGS, TaggedPhoto
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import stock, views
-from grader.ledger.deeds import HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
-from grader.ledger.facts import Entry, FaceOfPiece, Fact, new_uid
+from grader.ledger.deeds import BINS, HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
+from grader.ledger.facts import Entry, FaceOfPiece, Fact, NamedPiece, new_uid
 from grader.ledger.store import Ledger
 from grader.weight import Weight
 
@@ -33,9 +35,14 @@ def new_trip(ledger: Ledger, name: str, begins: str, author: str | None, **said)
 
 
 def new_haul(
-    ledger: Ledger, code: str, raw: Weight, trip: int | None, author: str | None
+    ledger: Ledger,
+    code: str,
+    raw: Weight,
+    trip: int | None,
+    author: str | None,
+    guess: Decimal | None = None,
 ) -> HaulBrought:
-    """Keep what a trip brought home, and return it.
+    """Keep what a trip brought home, and return it. guess : money that the seller thinks it worth.
 
     Raises
     ------
@@ -51,7 +58,7 @@ def new_haul(
             raise LedgerError(
                 f"no trip {trip}; grader trip list shows them, grader trip new begins one"
             )
-        return [HaulBrought(code, typed(raw), trip=found.get(trip))]
+        return [HaulBrought(code, typed(raw), trip=found.get(trip), guess=guess)]
 
     return ledger.act(decide, author=author)[0]
 
@@ -61,7 +68,7 @@ class PartOfHaul:
     """A part of a haul that is no piece for sale, or a numbered piece that was given away, kept or lost.
 
     what : one of :data:`~grader.ledger.deeds.REST`.   weight : ``None`` for a piece that was weighed.
-    piece : its code.
+    piece : its code.   sample : contents of photos of pieces drawn from it at random.
     """
 
     what: str
@@ -70,6 +77,7 @@ class PartOfHaul:
     guessed: bool = False
     piece: str | None = None
     note: str | None = None
+    sample: tuple[str, ...] | None = None
 
 
 def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -> RestNoted:
@@ -93,7 +101,20 @@ def note_part(ledger: Ledger, code: str, part: PartOfHaul, author: str | None) -
             kept = kept or (there.net_g and TypedWeight(there.typed, there.net_g))
         if kept is None:
             raise LedgerError(f"{part.piece or part.what}: was never weighed; give its weight")
-        return [RestNoted(haul.uid, part.what, kept, part.grade, part.guessed, uid, part.note)]
+        number = 1 + stock.last_bin(reads, code) if part.what in BINS and uid is None else None
+        return [
+            RestNoted(
+                haul.uid,
+                part.what,
+                kept,
+                part.grade,
+                part.guessed,
+                uid,
+                part.note,
+                number,
+                part.sample,
+            )
+        ]
 
     return ledger.act(decide, author=author)[0]
 
@@ -118,7 +139,8 @@ def open_piece(reads: stock.Reads, code: str) -> stock.Piece:
     """
     found = stock.thing(reads, code)
     if not isinstance(found, stock.Piece):
-        raise LedgerError(f"{code}: is a lot; name a piece")
+        kind = "lot" if isinstance(found, stock.StockLot) else "bin"
+        raise LedgerError(f"{code}: is a {kind}; name a piece")
     if found.fate:
         raise LedgerError(f"{code}: {_FATES[found.fate]}")
     if found.lot:
@@ -128,16 +150,21 @@ def open_piece(reads: stock.Reads, code: str) -> stock.Piece:
 
 
 def number_photos(
-    ledger: Ledger, haul_code: str, photos: Mapping[str, str], author: str | None
+    ledger: Ledger,
+    haul_code: str,
+    photos: Mapping[str, str],
+    author: str | None,
+    tags: Mapping[str, TaggedPhoto] = {},
 ) -> list[stock.NumberedStone]:
     """Give the stones of photos, as they were shown last, numbers of a haul, and return all with their numbers.
 
-    A stone that has a number keeps it. A photo of one stone whose name begins with a number, as ``07-113 back.jpg``,
-    shows that piece.
+    A stone that has a number keeps it. Else its tag says it; else, of a photo of one stone whose name begins with a
+    number, as ``07-113_2.jpg``, the name; else it gets the next one.
 
     Parameters
     ----------
     photos : content and name of each, in the order of numbering.
+    tags : what tags say, by the content of the photo.
 
     Raises
     ------
@@ -155,10 +182,17 @@ def number_photos(
         for sha256, name in photos.items():
             here = [entry for entry in faces if entry.fact.sha256 == sha256]
             boxes = shown.get(sha256, {})
-            number = _in_name(name, haul_code) if len(boxes) == 1 else None
+            by_tag, in_name = tags.get(sha256, NO_TAGS), None
+            if len(boxes) == 1:
+                in_name = _in_name(name, haul_code)
             for stone, box in boxes.items():
-                if face := _face_at(box, here, numbering.codes):
-                    told.append(stock.NumberedStone(name, stone, *numbering.of(face, number)))
+                face = _face_at(box, here, numbering.codes)
+                number = by_tag.numbers.get(stone)
+                unsure = stone in by_tag.unnumbered and not in_name
+                if face and (face.piece in numbering.codes or not unsure):
+                    code, new = numbering.of(face, number or in_name, on_tag=number is not None)
+                    tag = number and stock.code_of(haul_code, number)
+                    told.append(stock.NumberedStone(name, stone, code, new, tag))
         return numbering.facts
 
     ledger.act(decide, author=author)
@@ -176,23 +210,80 @@ class _Numbering:
         self.codes: dict[str, str] = {}
         self.facts: list[Fact] = []
 
-    def of(self, face: FaceOfPiece, wanted: int | None) -> tuple[str, bool]:
-        """Return the code of a face's piece, and whether it was given now; ``wanted`` is the number in its photo's
-        name."""
+    def of(self, face: FaceOfPiece, wanted: int | None, on_tag: bool = False) -> tuple[str, bool]:
+        """Return the code of a face's piece, and whether it was given now.
+
+        wanted : the number that its tag (``on_tag``) or the name of its photo says.
+        """
         if face.piece in self.codes:
             return self.codes[face.piece], False
         if wanted in self._by_number:
             piece = self._by_number[wanted]
             self.facts.append(FaceOfPiece(piece, face.sha256, face.box, face.outline))
             return stock.code_of(self._haul.code, wanted), False
-        if wanted and stock.was_given(self._reads, self._haul.code, wanted):
-            wanted = None  # It was taken back, and stays given.
+        if wanted and not on_tag and stock.was_given(self._reads, self._haul.code, wanted):
+            wanted = (
+                None  # It was taken back, and stays given; a tag lies with its stone all the same.
+            )
         number = wanted or self._last + 1
         self._last = max(self._last, number)
         self._by_number[number] = face.piece
         self.codes[face.piece] = stock.code_of(self._haul.code, number)
         self.facts.append(Numbered(face.piece, self._haul.uid, number, act=self._act))
         return self.codes[face.piece], True
+
+
+def show_piece(
+    ledger: Ledger, code: str, sha256: str, stone: int | None, author: str | None
+) -> tuple[str, str | None]:
+    """Keep that a stone on a photo, as it was shown last, is that piece, and return the piece's code, and the one that
+    the stone had until now.
+
+    A number that no piece bears yet, as on a tag, is given to it.
+
+    Parameters
+    ----------
+    stone : its number on the photo; ``None`` where there is one alone.
+
+    Raises
+    ------
+    LedgerError
+        No such haul or stone, or it is the number of a lot: one line.
+    """
+    told: list[str | None] = []
+
+    def decide(reads):
+        haul_code, kind, number = stock.read_code(code)
+        if kind:
+            raise LedgerError(f"{code}: is a {stock.KINDS[kind]}; a photo shows pieces")
+        haul = stock.haul(reads, haul_code)
+        face = _face_of_stone(reads, sha256, stone)
+        before = stock.pieces(reads, uids=[face.piece]).get(face.piece)
+        told[:] = [stock.code_of(haul_code, number), before and before.code]
+        live = {one.number: one.uid for one in stock.pieces(reads, haul=haul.uid).values()}
+        facts: list[Fact] = []
+        piece = live.get(number)
+        if piece is None:
+            made = NamedPiece() if before else None
+            piece = made.uid if made else face.piece
+            facts = [*([made] if made else []), Numbered(piece, haul.uid, number)]
+        if piece != face.piece:
+            facts.append(FaceOfPiece(piece, face.sha256, face.box, face.outline))
+        return facts
+
+    ledger.act(decide, author=author)
+    return told[0], told[1]
+
+
+def _face_of_stone(reads: stock.Reads, sha256: str, stone: int | None) -> FaceOfPiece:
+    boxes = views.boxes(reads, [sha256]).get(sha256, {})
+    if stone is None and len(boxes) != 1:
+        raise LedgerError(f"it shows {len(boxes)} stones; say which with --piece")
+    stone = next(iter(boxes)) if stone is None else stone
+    face = stone in boxes and _face_at(boxes[stone], views.faces(reads, [sha256]), {})
+    if not face:
+        raise LedgerError(f"it shows no stone {stone}; grader check tells which there are")
+    return face
 
 
 def _face_at(

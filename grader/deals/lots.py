@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from math import ceil
 
@@ -9,6 +10,7 @@ from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import LotMade
 from grader.ledger.facts import new_uid
+from grader.ledger.sales import holds
 from grader.ledger.store import Ledger
 from grader.trade.lots import Lots, make_lots
 from grader.weight import PieceWeight, Weight
@@ -28,7 +30,7 @@ class LotRules:
 class KeptLots:
     """Lots with their codes in the ledger, and the pieces that they were made of.
 
-    left_out : codes of pieces of that grade that could not go in, each with why: "not weighed", "guessed" or "wet".
+    left_out : codes of pieces of that grade that could not go in, with why: "held", "not weighed", "guessed" or "wet".
     """
 
     made: Lots
@@ -65,11 +67,12 @@ def keep_lots(
     """
     # The search may take seconds, and other programs wait while something is written: so it comes before.
     there = [one for one in stock.pieces(ledger, uids=of_grade).values() if _is_loose(one)]
-    left_out = {piece.code: why for piece in there if (why := _why_not(piece))}
+    held = holds(ledger, date.today().isoformat(), [piece.uid for piece in there])
+    left_out = {piece.code: why for piece in there if (why := _why_not(piece, piece.uid in held))}
     fit = [piece for piece in there if piece.code not in left_out]
     if not fit:
         stock.haul(ledger, haul_code)
-        why = f"; left out: {', '.join(left_out)}, not weighed dry" if left_out else ""
+        why = f"; left out: {', '.join(left_out)}, held or not weighed dry" if left_out else ""
         raise LedgerError(f"haul {haul_code}: no loose piece of grade {grade} is weighed{why}")
     weights = tuple(PieceWeight(piece.code, Weight(piece.typed, piece.net_g)) for piece in fit)
     made = lots_of(weights, rules)
@@ -82,7 +85,7 @@ def keep_lots(
             raise LedgerError(f"{changed[0]}: was dealt with just now; make the lots again")
         first = stock.last_lot(reads, haul_code) + 1
         numbers = range(first, first + len(made.lots))
-        codes[:] = [stock.code_of(haul_code, n, lot=True) for n in numbers]
+        codes[:] = [stock.code_of(haul_code, n, "L") for n in numbers]
         return [
             LotMade(
                 haul.uid, n, rules.size_g, tuple(fit[i].uid for i in lot.pieces), grade, act=act
@@ -98,7 +101,9 @@ def _is_loose(piece: stock.Piece) -> bool:
     return piece.fate is None and piece.lot is None
 
 
-def _why_not(piece: stock.Piece) -> str | None:
+def _why_not(piece: stock.Piece, held: bool) -> str | None:
+    if held:
+        return "held"
     if piece.net_g is None:
         return "not weighed"
     # A buyer pays for dry stone.

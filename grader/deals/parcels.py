@@ -1,7 +1,9 @@
 """The seller's table of boxes kept, and what a parcel of pieces and lots fits into."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 
+from grader.deals.orders import Item
 from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import TableSet
@@ -22,8 +24,8 @@ def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxe
     return boxes
 
 
-def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel:
-    """Return how pieces and lots together fit the boxes to a place.
+def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parcel:
+    """Return how pieces, lots and parts of bins together fit the boxes to a place.
 
     Raises
     ------
@@ -31,8 +33,10 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
         One is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there: one line.
     """
     weights = []
-    for code in codes:
-        net_g = stock.thing(ledger, code).net_g
+    for item in items:
+        code, net_g = item.code, stock.thing(ledger, item.code).net_g
+        if item.grams is not None:
+            net_g = item.grams * item.bags
         if net_g is None:
             raise LedgerError(
                 f"{code}: was not weighed; weigh it first: grader weigh {code} WEIGHT"
@@ -46,4 +50,20 @@ def parcel_of(ledger: Ledger, codes: Sequence[str], to: str, day: str) -> Parcel
     if to not in places:
         raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
     net_g = sum(weights)
-    return Parcel(tuple(codes), net_g, boxes, tuple(fits(boxes, net_g, to)), to)
+    return Parcel(
+        tuple(item.code for item in items), net_g, boxes, tuple(fits(boxes, net_g, to)), to
+    )
+
+
+def boxes_for(ledger: Ledger, net_g: str | None, day: str) -> list[str]:
+    """Return for each place that the seller's table goes to the first box that takes a piece or lot, "medium, to
+    abroad"; nothing where it was not weighed, or no table holds."""
+    entry = stock.table(ledger, "boxes", day)
+    if net_g is None or entry is None:
+        return []
+    boxes = read_boxes(entry.fact.text, "boxes in the ledger")
+    told = []
+    for to in dict.fromkeys(box.to for box in boxes.boxes):
+        found = [fit.box.name for fit in fits(boxes, Decimal(net_g), to) if fit.takes]
+        told.append(f"{found[0]}, to {to}" if found else f"in parts, to {to}")
+    return told

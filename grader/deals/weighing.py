@@ -42,12 +42,8 @@ def whole_code(code: str, haul: str | None) -> str:
     code = code.strip()
     if haul is not None and "-" not in code:
         code = f"{haul}-{code}"
-    return stock.code_of(*_parted(code))
-
-
-def _parted(code: str) -> tuple[str, int, bool]:
-    haul, is_lot, number = stock.read_code(code)
-    return haul, number, is_lot
+    haul, kind, number = stock.read_code(code)
+    return stock.code_of(haul, number, kind)
 
 
 def read_weighings(path: Path, haul: str | None, unit: str, **marks) -> list[Weighing]:
@@ -110,6 +106,10 @@ def weigh(
             thing, made = known.get(row.code), []
             if thing is None:
                 thing, made = _new_piece(reads, row.code, number_new, act)
+            if isinstance(thing, stock.Rest):
+                raise LedgerError(
+                    f"{row.code}: is a bin; grader undo and haul add note it anew, sales are taken off by themselves"
+                )
             if isinstance(thing, stock.Piece) and thing.fate:
                 raise LedgerError(f"{row.code}: is {thing.fate}; its weight stays as it was")
             try:
@@ -149,10 +149,10 @@ def _things(reads: stock.Reads, codes: Iterable[str]) -> dict[str, stock.Piece |
 def _new_piece(
     reads: stock.Reads, code: str, number_new: bool, act: str
 ) -> tuple[stock.Piece, list[Fact]]:
-    haul_code, is_lot, number = stock.read_code(code)
+    haul_code, kind, number = stock.read_code(code)
     haul = stock.haul(reads, haul_code)
-    if is_lot or not number_new:
-        hint = "" if is_lot else "; --new numbers a piece that has no photo yet"
+    if kind or not number_new:
+        hint = "" if kind else "; --new numbers a piece that has no photo yet"
         raise LedgerError(
             f"{code}: nothing has that number; see grader haul list {haul_code}{hint}"
         )

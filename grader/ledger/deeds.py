@@ -17,6 +17,7 @@ from grader.ledger.checked import (
     Name,
     Note,
     Number,
+    Sha256,
     Uid,
     one_of,
     plain,
@@ -30,6 +31,14 @@ REST = (
 )  # fmt: skip
 #: Tables of the seller's own that are kept by their day and never changed.
 SELLERS_TABLES = ("prices", "boxes")
+#: Of these a bin is sold by weight, by the bag or whole; each gets a number.
+BINS = ("sorted", "chips", "unsorted")
+#: What a limit that the seller typed counts for.
+SPANS = ("day", "trip", "year", "parcel")
+#: What the seller says of a piece, a lot or a whole haul that no photo shows.
+TOLD = (
+    "treatment", "polish", "depth", "hardness", "size", "thickness", "looked", "shown", "place", "returns",
+)  # fmt: skip
 MOST_DIGITS, MOST_TABLE = 40, 200_000
 _CODE = re.compile(r"[A-Za-z0-9]{1,12}")
 
@@ -119,13 +128,14 @@ class TripBegun(Deed):
 
 @dataclass(frozen=True)
 class HaulBrought(Deed):
-    """What a trip brought home, weighed as it came out of the ground."""
+    """What a trip brought home, weighed as it came out of the ground. ``guess`` is what the seller thought it worth."""
 
     kind = "haul"
     about = ("trip",)
     code: Code
     raw: TypedWeight
     trip: Uid | None = None
+    guess: Money | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +147,22 @@ class Numbered(Deed):
     piece: Uid
     haul: Uid
     number: Number
+
+
+@dataclass(frozen=True)
+class TagsPrinted(Deed):
+    """Tags were printed before there were pieces: these numbers, first to last, go to the stones that bear them and to
+    no other. It names a haul by its code, for that may be brought home later."""
+
+    kind = "tags"
+    code: Code
+    first: Number
+    last: Number
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.last < self.first:
+            raise LedgerError(f"{self._what()}: ends before it begins")
 
 
 @dataclass(frozen=True)
@@ -166,8 +192,10 @@ class Weighed(Deed):
 
 @dataclass(frozen=True)
 class RestNoted(Deed):
-    """Part of a haul that has no number of its own, or, with ``piece``, a numbered one that was given away, kept or
-    lost."""
+    """Part of a haul that is no numbered piece, or, with ``piece``, one that was given away, kept or lost.
+
+    A bin to sell from has a ``number``; ``sample`` names photos of pieces drawn from it at random.
+    """
 
     kind = "rest"
     about = ("haul", "piece")
@@ -178,6 +206,8 @@ class RestNoted(Deed):
     guessed: YesNo = False
     piece: Uid | None = None
     note: Note | None = None
+    number: Number | None = None
+    sample: tuple[Sha256, ...] | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -209,8 +239,21 @@ class LotMade(Deed):
 
 
 @dataclass(frozen=True)
+class FromBin(Checked):
+    """What was sold out of a bin, g net, in so many bags."""
+
+    bin: Uid
+    grams: Grams
+    bags: Number = 1
+
+
+@dataclass(frozen=True)
 class Sold(Deed):
-    """Pieces or lots were sold together. ``snapshot`` is what was told of each then: code, weight, grade, price."""
+    """Pieces, lots or parts of bins were sold together: an order. ``snapshot`` is what was told of each then: code,
+    weight, grade, price.
+
+    ``buyer`` is an id; the name that goes with it is no fact, so that it can be erased.
+    """
 
     kind = "sold"
     about = ("things_sold", "table")
@@ -220,17 +263,60 @@ class Sold(Deed):
     snapshot: JsonObject
     table: Uid | None = None
     note: Note | None = None
+    from_bins: tuple[FromBin, ...] | None = None
+    buyer: Uid | None = None
 
 
 @dataclass(frozen=True)
 class CameBack(Deed):
-    """What was sold came back, all of that sale."""
+    """What was sold came back: ``things`` of that sale, else all of it; or the buyer kept it, and only money went back
+    (``stays``)."""
 
     kind = "returned"
-    about = ("sale",)
+    about = ("sale", "things_back")
     sale: Uid
     refund: Money
     why: Note | None = None
+    things_back: tuple[Uid, ...] | None = None
+    stays: YesNo | None = None
+
+
+@dataclass(frozen=True)
+class Reserved(Deed):
+    """Pieces, lots or bins are held for somebody until a day, which counts; without a day they are free again.
+
+    ``whom`` is as the seller calls that person, no more than he needs.
+    """
+
+    kind = "reserved"
+    about = ("things_held",)
+    things_held: tuple[Uid, ...]
+    until: Day | None = None
+    whom: Name | None = None
+
+
+@dataclass(frozen=True)
+class CostNoted(Deed):
+    """Money spent on a trip. Own labour is none."""
+
+    kind = "cost"
+    about = ("trip",)
+    trip: Uid
+    money: Money
+    currency: Name
+    note: Note | None = None
+
+
+@dataclass(frozen=True)
+class LimitNoted(Deed):
+    """A limit that the seller typed, from a day on: no more than ``most`` in a day, trip, year or parcel."""
+
+    kind = "limit"
+    name: Name
+    most: TypedWeight
+    each: Annotated[str, one_of(*SPANS)]
+    begins: Day
+    note: Note | None = None
 
 
 @dataclass(frozen=True)
@@ -245,6 +331,59 @@ class Broken(Deed):
 
 
 @dataclass(frozen=True)
+class Described(Deed):
+    """The seller said something of a piece, a lot or all of a haul that no photo shows; ``None`` takes it back."""
+
+    kind = "described"
+    about = ("thing",)
+    thing: Uid
+    what: Annotated[str, one_of(*TOLD)]
+    says: Note | None = None
+
+
+@dataclass(frozen=True)
+class SeenFace(Checked):
+    """A stone of a measurement: uid of that, and its number on the photo."""
+
+    measured: Uid
+    stone: Number
+
+
+@dataclass(frozen=True)
+class Listed(Deed):
+    """A piece or lot was offered. ``snapshot`` is all that was told of it then, ``faces`` and ``cuts`` what its
+    pictures are made of."""
+
+    kind = "listing"
+    about = ("thing", "table")
+    thing: Uid
+    snapshot: JsonObject
+    price: Money | None = None
+    currency: Name | None = None
+    table: Uid | None = None
+    faces: tuple[SeenFace, ...] = ()
+    cuts: JsonObject | None = None
+
+
+@dataclass(frozen=True)
+class Withdrawn(Deed):
+    """A listing was taken down."""
+
+    kind = "withdrawn"
+    about = ("listing", "thing")
+    listing: Uid
+    thing: Uid
+
+
+@dataclass(frozen=True)
+class BuyerErased(Fact):
+    """The name of a buyer was erased; his sales stay, by his id alone. No deed, for no undo brings a name back."""
+
+    kind = "buyer erased"
+    buyer: Uid
+
+
+@dataclass(frozen=True)
 class Undone(Fact):
     """An act is taken back; its deeds stay where they are."""
 
@@ -253,5 +392,6 @@ class Undone(Fact):
 
 
 DEEDS: tuple[type[Deed], ...] = (
-    TripBegun, HaulBrought, Numbered, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
+    TripBegun, HaulBrought, Numbered, TagsPrinted, Weighed, RestNoted, TableSet, LotMade, Sold, CameBack, Broken,
+    Reserved, CostNoted, LimitNoted, Described, Listed, Withdrawn,
 )  # fmt: skip

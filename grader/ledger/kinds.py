@@ -2,7 +2,7 @@
 
 from grader.errors import LedgerError
 from grader.ledger import facts
-from grader.ledger.deeds import DEEDS, Undone
+from grader.ledger.deeds import DEEDS, BuyerErased, Undone
 from grader.ledger.facts import Fact
 
 KINDS: dict[str, type[Fact]] = {
@@ -10,7 +10,7 @@ KINDS: dict[str, type[Fact]] = {
     for cls in (
         facts.PhotoFile, facts.Measured, facts.Look, facts.NamedPiece, facts.FaceOfPiece, facts.SavedCall,
         facts.SavedLineWord, facts.SavedRegionWord, facts.TakenBack, facts.Compared, facts.ModelUse, facts.ResortBegun,
-        facts.ResortAnswer, facts.ResortUndone, facts.ResortDone, facts.SeasonBegun, *DEEDS, Undone,
+        facts.ResortAnswer, facts.ResortUndone, facts.ResortDone, facts.SeasonBegun, *DEEDS, Undone, BuyerErased,
     )
 }  # fmt: skip
 

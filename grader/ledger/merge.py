@@ -16,6 +16,7 @@ from tempfile import TemporaryDirectory
 from grader.errors import LedgerError
 from grader.ledger import views
 from grader.ledger.backup import copy_database, restore
+from grader.ledger.buyers import take_names
 from grader.ledger.facts import ModelUse
 from grader.ledger.pictures import Pictures
 from grader.ledger.store import Ledger, ledger_file, open_ledger
@@ -83,6 +84,7 @@ def take_in(ledger: Ledger, other: str | Path) -> TakenIn:
                     yield entry
 
             new = ledger.take(entries())
+            take_names(ledger, source)
     return TakenIn(new, read - sum(new.values()), pictures)
 
 

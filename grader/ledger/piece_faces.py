@@ -17,13 +17,15 @@ class PieceFace(NamedTuple):
     piece: str
     sha256: str
     box: Box
-    outline: tuple[tuple[int, int], ...] | None
+    outline: tuple[tuple[int, int], ...] | None = None
 
 
 def faces_of(
-    ledger: Ledger, pieces: Iterable[str], *, called: bool = False
+    ledger: Ledger, pieces: Iterable[str], *, called: bool = False, outlines: bool = True
 ) -> tuple[PieceFace, ...]:
     """Return the faces of these pieces, by uid; ``called`` leaves out photos on which nobody called a grade.
+
+    outlines : are wanted; ten thousand of them take long to read.
 
     Raises
     ------
@@ -31,8 +33,9 @@ def faces_of(
         The file cannot be read.
     """
     table, said = schema.face.c, schema.call.c
-    wanted = select(table.piece, table.sha256, table.box, table.outline)
+    columns = (table.piece, table.sha256, table.box, *((table.outline,) if outlines else ()))
+    wanted = select(*columns)
     if called:
         wanted = wanted.where(table.sha256.in_(select(said.sha256).where(said.grade.is_not(None))))
     rows = ledger.rows(wanted.where(*among(table.piece, list(pieces))).order_by(table.sequence))
-    return tuple(PieceFace(p, sha, tuple(box), outline) for p, sha, box, outline in rows)
+    return tuple(PieceFace(p, sha, tuple(box), *rest) for p, sha, box, *rest in rows)

@@ -124,6 +124,16 @@ def _deed(
     return rows
 
 
+def _sold(entry: Entry) -> Iterator[Row]:
+    sold: deeds.Sold = entry.fact
+    yield from _deed(schema.sale, lambda s: {"price_table": s.table})(entry)
+    for part in sold.from_bins or ():
+        yield (
+            schema.from_bin,
+            {"sale": sold.uid, "bin": part.bin, "net_g": _column(part.grams)},
+        )
+
+
 def _column(value: Any) -> Any:
     # Exact as text; SQLite has no decimal numbers.
     return f"{value:f}" if isinstance(value, Decimal) else value
@@ -156,14 +166,26 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
         schema.haul, lambda h: {"raw_typed": h.raw.typed, "raw_g": h.raw.grams}
     ),
     deeds.Numbered: _deed(schema.numbered),
+    deeds.TagsPrinted: _deed(schema.tags),
     deeds.Weighed: _deed(schema.weighed, lambda w: {"typed": w.weight.typed, "net_g": w.net_g}),
     deeds.RestNoted: _deed(
         schema.rest, lambda r: {"typed": r.weight.typed, "net_g": r.weight.grams}
     ),
     deeds.TableSet: _deed(schema.sellers_table),
     deeds.LotMade: _deed(schema.lot),
-    deeds.Sold: _deed(schema.sale, lambda s: {"price_table": s.table}),
-    deeds.CameBack: _deed(schema.returned),
+    deeds.Sold: _sold,
+    deeds.CameBack: _deed(
+        schema.returned, lambda b: {"part": None if b.things_back is None else 1}
+    ),
     deeds.Broken: _deed(schema.broken, lambda b: {"loss_g": b.loss and b.loss.grams}),
+    deeds.Reserved: _deed(schema.reserved),
+    deeds.CostNoted: _deed(schema.cost),
+    deeds.LimitNoted: _deed(
+        schema.seller_limit, lambda x: {"most_typed": x.most.typed, "most_g": x.most.grams}
+    ),
+    deeds.Described: _deed(schema.described),
+    deeds.Listed: _deed(schema.listing, lambda one: {"price_table": one.table}),
+    deeds.Withdrawn: _deed(schema.withdrawn),
+    deeds.BuyerErased: _as_it_is(schema.erased_buyer),
     deeds.Undone: _undone_act,
 }

@@ -3,28 +3,27 @@
 All of it reads from a ledger, or from the middle of an act (:class:`~grader.ledger.store.Reading`).
 """
 
-import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, Protocol
 
-from sqlalchemy import ColumnElement, Row, Select, Table, func, select
+from sqlalchemy import Table, func, select
 
 from grader.errors import LedgerError
 from grader.ledger import schema
+from grader.ledger.bins import Rest as Rest
+from grader.ledger.bins import rests as rests
 from grader.ledger.facts import Entry
-from grader.ledger.store import entry_of
+from grader.ledger.reads import KINDS as KINDS
+from grader.ledger.reads import Reads as Reads
+from grader.ledger.reads import code_of as code_of
+from grader.ledger.reads import entries_of as entries_of
+from grader.ledger.reads import live as live
+from grader.ledger.reads import read_code as read_code
+from grader.ledger.sales import Sale as Sale
+from grader.ledger.sales import sales as sales
+from grader.ledger.sales import sold_things
 from grader.ledger.views import among
-
-#: How a piece or lot is called: its haul, a dash, its number; lots have an L before it.
-_CODE = re.compile(r"([A-Za-z0-9]{1,12})-(L?)(\d{1,7})")
-
-
-class Reads(Protocol):
-    """A ledger, or what is read of one in the middle of an act."""
-
-    def rows(self, statement: Select) -> Sequence[Row]: ...
 
 
 @dataclass(frozen=True)
@@ -45,13 +44,16 @@ class Trip:
 
 @dataclass(frozen=True)
 class Haul:
-    """What a trip brought home. raw_g : as it came out of the ground, g."""
+    """What a trip brought home. raw_g : as it came out of the ground, g.   guess : money that it was thought worth.
+    day : on which it was noted, ISO date."""
 
     uid: str
     code: str
     trip: str | None
     raw_typed: str
     raw_g: Decimal
+    guess: Decimal | None = None
+    day: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,8 @@ class Piece:
 
 @dataclass(frozen=True)
 class StockLot:
-    """A lot. net_g : what the finished lot weighs, g; ``None`` until it is weighed.   pieces : uids."""
+    """A lot. net_g : what the finished lot weighs, g; ``None`` until it is weighed.   wet, guessed : of that weight.
+    pieces : uids."""
 
     uid: str
     code: str
@@ -88,51 +91,8 @@ class StockLot:
     pieces: tuple[str, ...]
     net_g: Decimal | None = None
     sold: bool = False
-
-
-@dataclass(frozen=True)
-class Rest:
-    """A part of a haul that is no piece for sale: what it is, the grade of sorted stone, g, and whether guessed."""
-
-    haul: str
-    what: str
-    grade: str | None
-    grams: Decimal
-    guessed: bool
-    piece: str | None
-
-
-@dataclass(frozen=True)
-class Sale:
-    """A sale. things : uids of pieces and lots.   refund : ``None`` where it holds."""
-
-    uid: str
-    time: str
-    price: Decimal
-    currency: str
-    things: tuple[str, ...]
-    snapshot: dict[str, Any]
-    refund: Decimal | None = None
-    why: str | None = None
-
-
-def code_of(haul: str, number: int, lot: bool = False) -> str:
-    """Return how a piece or lot is called: ``07-001``, ``07-L1``."""
-    return f"{haul}-L{number}" if lot else f"{haul}-{number:03d}"
-
-
-def read_code(code: str) -> tuple[str, bool, int]:
-    """Return haul, whether it is a lot, and number.
-
-    Raises
-    ------
-    LedgerError
-        It is no such code: one line.
-    """
-    match = _CODE.fullmatch(code.strip())
-    if not match or int(match[3]) == 0:
-        raise LedgerError(f"{code!r} is no number of a piece or lot; write it as 07-113 or 07-L2")
-    return match[1], bool(match[2]), int(match[3])
+    wet: bool = False
+    guessed: bool = False
 
 
 def trips(reads: Reads) -> tuple[Trip, ...]:
@@ -147,9 +107,12 @@ def trips(reads: Reads) -> tuple[Trip, ...]:
 
 def hauls(reads: Reads) -> tuple[Haul, ...]:
     """Return the hauls."""
-    h = schema.haul.c
-    rows = reads.rows(live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g))
-    return tuple(Haul(*row[:4], Decimal(row.raw_g)) for row in rows)
+    h, d = schema.haul.c, schema.deed.c
+    wanted = live(schema.haul, h.uid, h.code, h.trip, h.raw_typed, h.raw_g, h.guess, d.time)
+    rows = reads.rows(wanted.join(schema.deed, d.uid == h.uid))
+    return tuple(
+        Haul(*row[:4], Decimal(row.raw_g), _decimal(row.guess), row.time[:10]) for row in rows
+    )
 
 
 def haul(reads: Reads, code: str) -> Haul:
@@ -171,14 +134,27 @@ def haul(reads: Reads, code: str) -> Haul:
 
 
 def last_number(reads: Reads, code: str) -> int:
-    """Return the highest number ever given to a piece in hauls of that code, 0 before the first; one taken back stays
-    given."""
-    return _last(reads, code, schema.numbered)
+    """Return the highest number ever given to a piece in hauls of that code, or printed on a tag for it, 0 before the
+    first; one taken back stays given."""
+    printed = select(func.max(schema.tags.c.last)).where(schema.tags.c.code == code)
+    return max(_last(reads, code, schema.numbered), reads.rows(printed)[0][0] or 0)
+
+
+def tags_printed(reads: Reads, code: str, first: int, last: int) -> bool:
+    """Return whether tags of these numbers were printed together before; taken back, they lie there all the same."""
+    t = schema.tags.c
+    wanted = select(t.uid).where(t.code == code, t.first <= first, t.last >= last)
+    return bool(reads.rows(wanted.limit(1)))
 
 
 def last_lot(reads: Reads, code: str) -> int:
     """Return the same of lots."""
     return _last(reads, code, schema.lot)
+
+
+def last_bin(reads: Reads, code: str) -> int:
+    """Return the same of bins."""
+    return _last(reads, code, schema.rest)
 
 
 def _last(reads: Reads, code: str, table: Table) -> int:
@@ -212,7 +188,7 @@ def pieces(
     if haul is not None or uids is not None:
         chosen = [row.piece for row in rows]
     weights, fates, lots = _weights(reads, chosen), _fates(reads, chosen), _lots_of(reads, chosen)
-    sold_lots = _sold(reads, list(set(lots.values())))
+    sold_lots = sold_things(reads, list(set(lots.values())))
     return {
         row.piece: Piece(
             row.piece,
@@ -244,20 +220,8 @@ def _fates(reads: Reads, uids: list[str] | None) -> dict[str, str]:
     return (
         dict(map(tuple, given))
         | {row.piece: "broken" for row in broken}
-        | dict.fromkeys(_sold(reads, uids), "sold")
+        | dict.fromkeys(sold_things(reads, uids), "sold")
     )
-
-
-def _sold(reads: Reads, uids: list[str] | None) -> set[str]:
-    """What of these is sold and has not come back."""
-    a, s, r = schema.about.c, schema.sale, schema.returned
-    back = live(r, r.c.sale).order_by(None)
-    wanted = (
-        live(s, a.thing)
-        .join(schema.about, a.deed == s.c.uid)
-        .where(s.c.uid.not_in(back), *among(a.thing, uids))
-    )
-    return {row.thing for row in reads.rows(wanted)}
 
 
 def _lots_of(reads: Reads, uids: list[str] | None) -> dict[str, str]:
@@ -280,32 +244,36 @@ def lots(
     found = [row.uid for row in rows]
     a, p = schema.about.c, schema.piece.c
     named = (
-        select(a.deed, a.thing).join(schema.piece, p.uid == a.thing).where(*among(a.deed, found))
+        select(a.deed, a.thing)
+        .join(schema.piece, p.uid == a.thing)
+        .where(*among(a.deed, found))
+        .order_by(p.sequence)
     )
     members: dict[str, list[str]] = {uid: [] for uid in found}
     for deed, thing in reads.rows(named):
         members[deed].append(thing)
-    weights, sold = _weights(reads, found), _sold(reads, found)
+    weights, sold = _weights(reads, found), sold_things(reads, found)
     return {
         row.uid: StockLot(
-            row.uid, code_of(row.code, row.number, lot=True), row.haul, row.grade, Decimal(row.size_g),
-            tuple(members[row.uid]), weights.get(row.uid, (None,))[0], row.uid in sold,
+            row.uid, code_of(row.code, row.number, "L"), row.haul, row.grade, Decimal(row.size_g),
+            tuple(members[row.uid]), weight[0], row.uid in sold, *weight[2:],
         )
         for row in rows
+        for weight in [weights.get(row.uid, (None, None, False, False))]
     }  # fmt: skip
 
 
-def thing(reads: Reads, code: str) -> Piece | StockLot:
-    """Return the piece or lot of that code.
+def thing(reads: Reads, code: str) -> Piece | StockLot | Rest:
+    """Return the piece, lot or bin of that code.
 
     Raises
     ------
     LedgerError
         It is no code, nothing bears it, or ledgers were joined in which two do: one line.
     """
-    haul_code, is_lot, number = read_code(code)
-    table = schema.lot if is_lot else schema.numbered
-    of = table.c.uid if is_lot else table.c.piece
+    haul_code, kind, number = read_code(code)
+    table = {"": schema.numbered, "L": schema.lot, "B": schema.rest}[kind]
+    of = table.c.uid if kind else table.c.piece
     wanted = live(table, of).join(schema.haul, schema.haul.c.uid == table.c.haul)
     rows = reads.rows(wanted.where(schema.haul.c.code == haul_code, table.c.number == number))
     if not rows:
@@ -316,17 +284,9 @@ def thing(reads: Reads, code: str) -> Piece | StockLot:
             f"{code}: two bear that number, from ledgers that were joined; see them apart there"
         )
     uid = rows[0][0]
-    return (lots if is_lot else pieces)(reads, uids=[uid])[uid]
-
-
-def rests(reads: Reads, haul: str) -> tuple[Rest, ...]:
-    """Return the parts of a haul that are no pieces for sale, pieces given away, kept or lost among them."""
-    r = schema.rest.c
-    wanted = live(schema.rest, r.haul, r.what, r.grade, r.net_g, r.guessed, r.piece)
-    return tuple(
-        Rest(row.haul, row.what, row.grade, Decimal(row.net_g), bool(row.guessed), row.piece)
-        for row in reads.rows(wanted.where(r.haul == haul))
-    )
+    if kind == "B":
+        return rests(reads, uids=[uid])[0]
+    return (lots if kind else pieces)(reads, uids=[uid])[uid]
 
 
 def losses(reads: Reads, uids: Iterable[str]) -> dict[str, Decimal]:
@@ -334,30 +294,6 @@ def losses(reads: Reads, uids: Iterable[str]) -> dict[str, Decimal]:
     b = schema.broken.c
     wanted = live(schema.broken, b.piece, b.loss_g).where(*among(b.piece, list(uids)))
     return {row.piece: Decimal(row.loss_g) for row in reads.rows(wanted) if row.loss_g}
-
-
-def sales(reads: Reads, uids: Iterable[str] | None = None) -> tuple[Sale, ...]:
-    """Return the sales, or those of these pieces and lots."""
-    s, a, d, r = schema.sale.c, schema.about.c, schema.deed.c, schema.returned.c
-    wanted = (
-        live(schema.sale, s.uid, d.time, s.price, s.currency, s.snapshot, a.thing)
-        .join(schema.deed, d.uid == s.uid)
-        .join(schema.about, a.deed == s.uid)
-        .where(a.thing != s.uid, a.thing.is_distinct_from(s.price_table))
-    )
-    if uids is not None:
-        of = select(a.deed).where(*among(a.thing, list(uids)))
-        wanted = wanted.where(s.uid.in_(of))
-    back = {row.sale: row for row in reads.rows(live(schema.returned, r.sale, r.refund, r.why))}
-    found: dict[str, Sale] = {}
-    for row in reads.rows(wanted):
-        came = back.get(row.uid)
-        had = found[row.uid].things if row.uid in found else ()
-        found[row.uid] = Sale(
-            row.uid, row.time, Decimal(row.price), row.currency, (*had, row.thing), row.snapshot,
-            came and Decimal(came.refund), came and came.why,
-        )  # fmt: skip
-    return tuple(found.values())
 
 
 def table(reads: Reads, what: str, day: str) -> Entry | None:
@@ -370,25 +306,13 @@ def table(reads: Reads, what: str, day: str) -> Entry | None:
 
 @dataclass(frozen=True)
 class NumberedStone:
-    """A stone on a photo, and the number that its piece bears. new : given now."""
+    """A stone on a photo, and the number that its piece bears. new : given now.   tag : what its tag says."""
 
     photo: str
     stone: int
     code: str
     new: bool
-
-
-def live(of: Table, *columns: ColumnElement) -> Select:
-    """Rows of a table whose act was not taken back, in the order of adding."""
-    taken_back = select(schema.undone.c.act)
-    return (
-        select(*columns).select_from(of).where(of.c.act.not_in(taken_back)).order_by(of.c.sequence)
-    )
-
-
-def entries_of(reads: Reads, uids: list[str]) -> tuple[Entry, ...]:
-    wanted = select(schema.fact).where(*among(schema.fact.c.uid, uids))
-    return tuple(map(entry_of, reads.rows(wanted.order_by(schema.fact.c.sequence))))
+    tag: str | None = None
 
 
 def _decimal(text: str | None) -> Decimal | None:

@@ -27,7 +27,7 @@ from grader.ledger.kinds import read_fact
 from grader.ledger.pictures import HEADER, Pictures
 from grader.ledger.place import place_remarks
 from grader.ledger.projection import rows_of
-from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, fact
+from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, buyer_name, fact
 
 #: So long a writer waits for another; fifty writes of another take about one.
 WAIT_S = 30.0
@@ -36,7 +36,7 @@ CHUNK = 500
 
 
 class Reading:
-    """What can be read of a ledger in the middle of an act."""
+    """What can be read of a ledger in the middle of an act, and the one thing that is written beside its facts."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -44,6 +44,16 @@ class Reading:
     def rows(self, statement: Select) -> Sequence[Row]:
         """Return all rows of a query."""
         return self._connection.execute(statement).all()
+
+    def keep_name(self, buyer: str, name: str) -> None:
+        """Keep the name of a buyer, apart from the facts, which know him by his id."""
+        row = {"buyer": buyer, "name": name}
+        self._connection.execute(insert(buyer_name).prefix_with("OR REPLACE"), row)
+
+    def drop_names(self, buyers: Iterable[str]) -> None:
+        """Drop the names of buyers; the file still holds their letters until it is cleaned (``Ledger.clean``)."""
+        for buyer in buyers:
+            self._connection.execute(buyer_name.delete().where(buyer_name.c.buyer == buyer))
 
 
 class Ledger:
@@ -146,6 +156,27 @@ class Ledger:
         while chunk := self.rows(_chunk(after)):
             yield from map(entry_of, chunk)
             after = chunk[-1].sequence
+
+    def clean(self) -> None:
+        """Write the file anew, so that nothing of what was dropped is left in it or in the log beside it.
+
+        Raises
+        ------
+        LedgerError
+            Another program has it open, or it cannot be written.
+        """
+        with as_ledger_error(self.path):
+            pooled = self._engine.raw_connection()
+            try:
+                raw = pooled.dbapi_connection
+                raw.execute("vacuum")
+                blocked, *_ = raw.execute("pragma wal_checkpoint(truncate)").fetchone()
+            finally:
+                pooled.close()
+        if blocked:
+            raise LedgerError(
+                f"{self.path}: another program reads it, so old letters may stay in its log; close that, do it again"
+            )
 
     def replay(self) -> None:
         """Drop all view tables and compute them anew from the facts, all or none.

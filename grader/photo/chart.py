@@ -55,6 +55,9 @@ LEAST_SOUND = 12
 
 #: The chart is searched at about so many px: it is found at 10 px a patch.
 _SEARCH_PX = 1_500_000
+#: In a picture that is longer than so many times its other side no chart is searched: the detector's memory grows by
+#: 33 MB with each time.
+_LONGEST = 8
 #: Windows of the detector's thresholds grow by so many px: twice its own step finds as many charts in half the time.
 _THRESHOLD_STEP_PX = 32
 #: Areas of the patches differ by less than this factor.
@@ -161,6 +164,8 @@ def find_chart(rgb: NDArray, encoding: ColourEncoding) -> ChartSighting | None:
     rgb : ndarray of shape (H, W, 3), uint8 or uint16, in ``encoding``.
     """
     height, width = rgb.shape[:2]
+    if max(height, width) > _LONGEST * min(height, width):
+        return None
     factor = min(1.0, (_SEARCH_PX / (height * width)) ** 0.5)
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
     small = shrunk(rgb, size)

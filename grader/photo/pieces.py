@@ -3,6 +3,7 @@
 The network looks twice: once at the whole photo to find the stones, once closer at each of them to draw its outline.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -31,6 +32,8 @@ LEAST_AGREEMENT = 0.35
 DOUBLE_SHARE, DOUBLES_PX = 0.5, 512
 # An outline that takes this share of the photo is no stone cut out of it.
 FILLING_SHARE = 0.95
+# An outline of which this share is known to be no stone is none.
+NO_STONE_SHARE = 0.5
 # An outline is traced on a grid this many times finer, and thinned to this tolerance in px of the look.
 FINER = 4
 OUTLINE_TOLERANCE_PX = 0.2
@@ -46,16 +49,22 @@ class Piece:
     box : x, y, w, h in whole px of the upright full-size photo.
     outline : ndarray of shape (n, 2), float32, x, y in px of that photo.
     cut_by_frame : the stone runs out of the photo.
+    covered : outlines like that of what lies upon the stone, which is none of it: tags.
     """
 
     id: int
     box: tuple[int, int, int, int]
     outline: NDArray
     cut_by_frame: bool = False
+    covered: tuple[NDArray, ...] = ()
 
 
-def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
+def find_pieces(
+    photo: Photo, no_stones: Sequence[NDArray] = ()
+) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
     """Return the stones of a photo, row by row from the top and left to right in a row, and what is to be said of them.
+
+    no_stones : outlines, (n, 2) photo px each, of what is known to be none: of tags.
 
     A row ends where the next centre lies more than half a median height lower. A ruler, card, coin, hand or shadow
     is not a stone. No stone found is a remark, ``no_stone``, not an error.
@@ -67,6 +76,7 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
     """
     outlines = [_closer_outline(photo, rough) for rough in _rough_outlines(photo)]
     outlines = [o for o in outlines if o is not None and not _fills(o, photo)]
+    outlines = [o for o in outlines if sum(share_within(o, n) for n in no_stones) < NO_STONE_SHARE]
     outlines = _in_rows(_without_doubles(outlines))
     if not outlines:
         text = "no stone found; use a plain ground, or --whole if one face fills the picture"
@@ -75,6 +85,17 @@ def find_pieces(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:
         _piece(photo, number, outline) for number, outline in enumerate(outlines, start=1)
     )
     return pieces, ()
+
+
+def share_within(outline: NDArray, other: NDArray) -> float:
+    """Return which share of an outline's inside lies within another, (n, 2) x, y in px each, on a grid of its own."""
+    corner = outline.min(axis=0)
+    scale = DOUBLES_PX / max(1.0, float(np.ptp(outline, axis=0).max()))
+    size = np.ceil(np.ptp(outline, axis=0) * scale).astype(int) + 1
+    masks = np.zeros((2, *size[::-1]), np.uint8)
+    for mask, points in zip(masks, (outline, other), strict=True):
+        cv2.fillPoly(mask, [np.rint((points - corner) * scale).astype(np.int32)], 1)
+    return float((masks[0] & masks[1]).sum() / max(1, masks[0].sum()))
 
 
 def whole_photo(photo: Photo) -> tuple[tuple[Piece, ...], tuple[Remark, ...]]:

@@ -34,6 +34,8 @@ from grader.photo.container import HEIC, JPEG, PNG, TIFF, WEBP
 from grader.photo.icc import encoding_of_profile
 from grader.photo.photo import ColourEncoding, Photo, Scale
 
+#: By which a photo is told among other files of a folder.
+SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
 _GIVE = "give a JPEG, PNG, TIFF, WebP or HEIC photo"
 _COPY_AGAIN = "copy it again from the phone or camera"
 #: A large picture of more px than this a byte is no photo: a decompression bomb, or a false header.

@@ -31,6 +31,7 @@ class PhotoTerms:
         hashes.
     dried : the photo shows the face wet, the further ones after it has dried.
     weight : of the one stone in the photo.
+    tags : look for tags, which say the numbers of stones and are none themselves.
     """
 
     mm_per_px: float | None = None
@@ -42,6 +43,7 @@ class PhotoTerms:
     same_face: tuple[str | Path, ...] = ()
     dried: bool = False
     weight: Weight | None = None
+    tags: bool = False
 
     @property
     def weight_g(self) -> float | None:

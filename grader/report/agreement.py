@@ -7,9 +7,9 @@ from grader.measures import Interval
 
 #: The figures of an agreement that are shown, by name, with what stands in front of their row.
 FIGURES = {
-    "kappa": "quadratic weighted kappa",
     "equal": "same grade",
     "within_one": "within one grade",
+    "kappa": "beyond chance (kappa)",
 }
 _GAINS = {
     "better": "is better, beyond the uncertainty",

@@ -63,6 +63,15 @@ SAW_CAUTIONS: tuple[Caution, ...] = (
         "on a supply with a residual-current breaker; pull the plug before you reach in.",
         "our common practice, no source",
     ),
+    Caution(
+        "Never leave a running saw alone. Its mist is not for lungs, its noise not for bare ears: lid down, "
+        "air moving, hearing protected, and a rest for hands that tingle.",
+        "common practice, no source",
+    ),
+    Caution(
+        "Slurry goes into a settling tub, never down a drain or a stream, and is scraped out while it is wet.",
+        "common practice, no source",
+    ),
 )
 #: The same in one line, for the foot of a drawing.
 SAW_LINE = (
@@ -91,6 +100,24 @@ BREAK_CAUTIONS: tuple[Caution, ...] = (
         "our common practice, no source",
     ),
 )
+#: For whoever photographs a face wet and then dried, or cleans it for that.
+DRYING_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "Dry stone at room temperature, never with a flame, a heat gun or an oven: it can burst, "
+        "and heat opens cracks.",
+        "common practice, no source",
+    ),
+    Caution(
+        "Wet hands and wet stone stay away from lamps, leads and plugs.",
+        "common practice, no source",
+    ),
+    Caution(
+        "We advise no rust remover. Oxalic and other acids are poison and burn: whoever uses one needs gloves, goggles "
+        "and moving air, never mixes it with bleach, rinses long before sawing, and takes the waste where local rules "
+        "say.",
+        "common practice, no source; acid and bleach give off chlorine, from memory",
+    ),
+)
 #: For whoever lifts so much.
 LIFT_CARE = Caution(
     "Lift with care from 9 kg (20 lb) when bent, far out or twisted; less if you do it often.",
@@ -113,8 +140,21 @@ TRIP_CAUTIONS: tuple[Caution, ...] = (
         "29 CFR 1926.652 begins at 5 ft (1.5 m), from memory",
     ),
 )
+#: For whoever buys a stone and works it.
+LISTING_CAUTIONS: tuple[Caution, ...] = (CAUTIONS[0], CAUTIONS[3], CAUTIONS[4])
+#: For whoever sells one.
+SELL_CAUTIONS: tuple[Caution, ...] = (
+    Caution(
+        "Tell every treatment: resin, dye, oil, backing, filling. Where weight sets the price, the scale may have to "
+        "be one approved for trade.",
+        "NIST Handbook 44 for scales; telling treatments is common practice, no source",
+    ),
+)
 #: Behind all of them.
 LOCAL_RULES = CAUTIONS[-1]
+
+#: Where nobody is about to act, all of them in one line.
+CARE_LINE = "Silica dust, flying chips, heavy stone, cracks that no photo shows: see grader care."
 
 
 def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:
@@ -122,6 +162,25 @@ def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:
     return [
         f"{one.text} [{one.source}]" if one.source else one.text for one in (*cautions, LOCAL_RULES)
     ]
+
+
+def care_text() -> str:
+    """Return all cautions with their sources, by what somebody is about to do, the local rules last."""
+    parts = {
+        "With every stone": CAUTIONS[:-1],
+        "Before you dig": (TRIP_CAUTIONS[0], *TRIP_CAUTIONS[2:]),
+        "Before you lift": (LIFT_TWO,),
+        "Before you break a stone": BREAK_CAUTIONS,
+        "At the saw": SAW_CAUTIONS,
+        "Wet, dry and clean": DRYING_CAUTIONS,
+    }
+    lines = []
+    for head, cautions in parts.items():
+        lines += [head]
+        for one in cautions:
+            lines += [f"- {one.text}"] + ([f"  [{one.source}]"] if one.source else [])
+        lines += [""]
+    return "\n".join([*lines, LOCAL_RULES.text])
 
 
 def lift_lines(grams: Decimal) -> list[str]:

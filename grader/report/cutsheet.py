@@ -14,9 +14,11 @@ from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
 from grader.report.plates import DARK, PALE, draw_plate
-from grader.report.words import percent, scale_words
+from grader.report.words import counted, percent, scale_words
 
 SCHEMA = 1
+#: Lines seen are grey, and dashes tell them apart: what is red or blue many machines would cut.
+LINE_GREY = "#777"
 #: The plans by the names under which they are asked for and told.
 PLANS = {"most": "most pieces", "scenes": "best scenes first"}
 NO_SCALE = (
@@ -171,8 +173,15 @@ def _plan_words(plan: CutPlan) -> str:
     n = len(plan.templates)
     if not n:
         return "none fits; try a smaller template"
-    scores = " ".join(f"{t.score:.0f}" for t in plan.templates if t.score is not None)
-    return f"{n} template{'s' * (n > 1)}, {percent(plan.yield_share)} of the face; scenes {scores}"
+    scores = ", ".join(f"{t.score:.0f}" for t in plan.templates if t.score is not None)
+    covered = (
+        f"{counted(n, 'template')} cover{'s' * (n == 1)} {percent(plan.yield_share)} of the face"
+    )
+    return (
+        f"{covered}; {'its scene' if n == 1 else 'their scenes'}: {scores} of 100"
+        if scores
+        else covered
+    )
 
 
 def _lines_within_words(piece: CutPiece, *plans: str) -> str:
@@ -180,9 +189,9 @@ def _lines_within_words(piece: CutPiece, *plans: str) -> str:
     lines = piece.measured.measurements.lines
     placed = [t for name in plans for t in plan_of(piece, name).templates]
     if not placed:
-        return "No template is laid."
+        return "No template fits."
     if any(lines_within(template, piece.oval, lines) for template in placed):
-        return f"{NO_LINE_SEEN}, but for the thin pattern lines (healed, a seam)."
+        return f"{NO_LINE_SEEN}, but for thin healed lines or seams."
     return f"{NO_LINE_SEEN}."
 
 
@@ -201,7 +210,7 @@ def _lines_words(piece: CutPiece) -> str:
             through.append(f"{', '.join(met)} of {words}")
     if not through:
         return parts
-    return f"{parts}; pattern lines (healed, a seam) run through {' and '.join(through)}"
+    return f"{parts}; healed lines or seams run through {' and '.join(through)}"
 
 
 def _scale(piece: CutPiece) -> dict:
@@ -338,9 +347,7 @@ def _rings(mask: NDArray[np.bool_], least_px: float) -> list[NDArray]:
 def _line_look(kind: str) -> str:
     width, dash = {"crack": (0.35, ""), "uncertain": (0.3, "1.5 0.8")}.get(kind, (0.15, "0.5 0.8"))
     dashes = f' stroke-dasharray="{dash}"' if dash else ""
-    return (
-        f'fill="none" stroke="#c00" stroke-width="{width}"{dashes} class="{kind.replace(" ", "-")}"'
-    )
+    return f'fill="none" stroke="{LINE_GREY}" stroke-width="{width}"{dashes} class="{kind.replace(" ", "-")}"'
 
 
 def _path(rings: list[NDArray], look: str, closed: bool = True) -> str:
@@ -361,7 +368,7 @@ def _text(x: float, y: float, words: str, size: float, anchor: str = "start") ->
 def _template_svg(piece: CutPiece, number: int, placed: PlacedTemplate, mm) -> list[str]:
     (x, y), look = (
         mm([[placed.x_px, placed.y_px]])[0],
-        'fill="none" stroke="#06c" stroke-width="0.3"',
+        'fill="none" stroke="#000" stroke-width="0.3"',
     )
     long, short = piece.oval_mm
     parts = [

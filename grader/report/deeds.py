@@ -2,11 +2,13 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 
 from grader.ledger import deeds
 from grader.ledger.checked import plain, to_text
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
 from grader.ledger.history import HistoryLine
+from grader.ledger.stock import code_of
 from grader.report.weights import money_text, weight_text
 
 
@@ -40,13 +42,37 @@ def _weighed(deed: deeds.Weighed, codes: Mapping[str, str]) -> str:
 
 def _rest(deed: deeds.RestNoted, codes: Mapping[str, str]) -> str:
     of = f"{codes[deed.piece]} " if deed.piece in codes else ""
+    of = f"{codes[deed.uid]} " if deed.uid in codes else of
     what = f"{deed.what} {deed.grade}" if deed.grade else deed.what
     return f"{of}{what}: {deed.weight.typed}{' (guessed)' if deed.guessed else ''}"
 
 
 def _sold(deed: deeds.Sold, codes: Mapping[str, str]) -> str:
-    names = ", ".join(one["code"] for one in deed.snapshot["things"])
+    names = ", ".join(ware_name(one) for one in deed.snapshot["things"])
     return f"{names} sold for {money_text(deed.price, deed.currency)}"
+
+
+def ware_name(told: Mapping) -> str:
+    """Return what was sold by the snapshot of a sale: its code, and out of a bin how much."""
+    if told.get("bags") is None:
+        return told["code"]
+    grams, bags = Decimal(told["net_g"]), told["bags"]
+    each = f"{bags} bags of {weight_text(grams / bags)}" if bags > 1 else weight_text(grams)
+    return f"{told['code']} ({told['what']}, {each})"
+
+
+def _came_back(deed: deeds.CameBack, codes: Mapping[str, str]) -> str:
+    why = f": {deed.why}" if deed.why else ""
+    some = ", ".join(codes.get(uid, "a thing") for uid in deed.things_back or ())
+    what = f"{some} stays sold" if deed.stays else f"{some} came back" if some else "came back"
+    return f"{what}, {deed.refund:,.2f} refunded{why}"
+
+
+def _reserved(deed: deeds.Reserved, codes: Mapping[str, str]) -> str:
+    names = ", ".join(codes.get(uid, "a thing") for uid in deed.things_held)
+    if deed.until is None:
+        return f"{names} free again"
+    return f"{names} held{f' for {deed.whom}' if deed.whom else ''} until {deed.until}"
 
 
 def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:
@@ -55,10 +81,26 @@ def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:
     return f"{codes.get(deed.piece, 'a piece')} broken into {parts}{loss}"
 
 
+def _described(deed: deeds.Described, codes: Mapping[str, str]) -> str:
+    of = f"{codes[deed.thing]} " if deed.thing in codes else ""
+    return f"{of}{deed.what}: {deed.says}" if deed.says else f"{of}{deed.what} taken back"
+
+
+def _listed(deed: deeds.Listed, codes: Mapping[str, str]) -> str:
+    price = "price on request" if deed.price is None else money_text(deed.price, deed.currency)
+    return f"{deed.snapshot['code']} listed: {price}"
+
+
 _WORDS = {
+    deeds.Described: _described,
+    deeds.Listed: _listed,
+    deeds.Withdrawn: lambda d, codes: f"listing of {codes.get(d.thing, 'a piece')} withdrawn",
     deeds.TripBegun: lambda d, _: f"trip {d.number} begun: {d.name}",
     deeds.HaulBrought: lambda d, _: f"haul {d.code} brought: {d.raw.typed} raw",
     deeds.Numbered: lambda d, codes: f"number {codes.get(d.piece, d.number)} given",
+    deeds.TagsPrinted: lambda d, _: (
+        f"tags {code_of(d.code, d.first)} to {code_of(d.code, d.last)} printed; their numbers stay given"
+    ),
     deeds.Weighed: _weighed,
     deeds.RestNoted: _rest,
     deeds.TableSet: lambda d, _: f"{d.what} set from {d.begins} on",
@@ -66,8 +108,13 @@ _WORDS = {
         f"lot {codes.get(d.uid, d.number)} of {len(d.pieces)} pieces made up"
     ),
     deeds.Sold: _sold,
-    deeds.CameBack: lambda d, _: (
-        f"came back, {d.refund:,.2f} refunded{f': {d.why}' if d.why else ''}"
+    deeds.CameBack: _came_back,
+    deeds.Reserved: _reserved,
+    deeds.CostNoted: lambda d, _: (
+        f"cost of a trip: {money_text(d.money, d.currency)}{f', {d.note}' if d.note else ''}"
+    ),
+    deeds.LimitNoted: lambda d, _: (
+        f"limit {d.name}: {d.most.typed} a {d.each}, as typed, from {d.begins} on"
     ),
     deeds.Broken: _broken,
 }

@@ -41,6 +41,7 @@ def numbered_lines(stones: Sequence[NumberedStone]) -> list[str]:
     new = sum(stone.new for stone in stones)
     lines = [
         f"{stone.code}  {stone.photo}, stone {stone.stone}{'' if stone.new else ', as before'}"
+        + (f", though its tag says {stone.tag}" if stone.tag not in (None, stone.code) else "")
         for stone in stones
     ]
     return [*lines, f"{counted(new, 'stone')} numbered, {len(stones) - new} had a number"]

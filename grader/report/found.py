@@ -126,7 +126,7 @@ def _light_words(measured: MeasuredPhoto) -> str:
     """How much the light falls off over the photo, where a surface shows it."""
     photo, field = measured.photo, measured.reference.field
     if field is None:
-        return "taken as even: no surface of one colour shows how it falls"
+        return "taken as even: there is no plain surface in the photo to see its fall on"
     x, y = np.meshgrid(np.linspace(0, photo.width, 9), np.linspace(0, photo.height, 9))
     light = field.at(x, y).mean(axis=-1)
     return f"darkest corner of the picture {percent(float(light.min() / light.max()))} of the lightest, evened out"

@@ -2,11 +2,25 @@
 
 import csv
 import io
+from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Sale, Trip
+from grader.report.cells import cell
+from grader.report.deeds import ware_name
+from grader.report.outlook import (
+    BIN_WORD,
+    More,
+    bin_lines,
+    first_rows,
+    kind_rows,
+    may_line,
+    more_lines,
+    more_record,
+    top_words,
+)  # fmt: skip
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
@@ -29,7 +43,7 @@ class HaulReport:
     """All that the report of a haul tells. unit : of weights, and of prices per weight.
 
     sales : of its pieces and lots, also those that came back.
-    by_grade : (row, grade, worth), the rows of a balance in their order.
+    by_grade : (row, grade, size class, worth), the rows of a balance in their order.
     """
 
     haul: Haul
@@ -39,8 +53,10 @@ class HaulReport:
     unit: str
     balance: Balance
     worth: Worth
-    by_grade: tuple[tuple[str, str | None, Worth], ...]
+    by_grade: tuple[tuple[str, str | None, str | None, Worth], ...]
     sales: tuple[Sale, ...] = ()
+    more: More | None = None
+    parts: tuple[Part, ...] = ()
 
     @property
     def per_raw(self) -> Decimal | None:
@@ -64,8 +80,8 @@ def haul_report(
 
     currency : of the money of all parts.
     """
-    kinds = dict.fromkeys((part.row, part.grade) for part in parts if part.row in SALEABLE)
-    order = sorted(kinds, key=lambda kind: (ROWS.index(kind[0]), kind[1] or ""))
+    kinds = dict.fromkeys((p.row, p.grade, p.size) for p in parts if p.row in SALEABLE)
+    order = sorted(kinds, key=lambda kind: (ROWS.index(kind[0]), kind[1] or "", kind[2] or ""))
     return HaulReport(
         haul,
         trip,
@@ -76,10 +92,11 @@ def haul_report(
         balance(haul.raw_g, parts),
         worth(parts),
         tuple(
-            (row, grade, worth(part for part in parts if (part.row, part.grade) == (row, grade)))
-            for row, grade in order
+            (*kind, worth(part for part in parts if (part.row, part.grade, part.size) == kind))
+            for kind in order
         ),
         tuple(sales),
+        parts=tuple(parts),
     )
 
 
@@ -87,13 +104,13 @@ def sale_lines(report: HaulReport) -> list[str]:
     """Return what was sold in another currency, which is not added up, and what came back and why."""
     lines = []
     for sale in report.sales:
-        names = ", ".join(one["code"] for one in sale.snapshot["things"])
-        if sale.refund is not None:
-            why = f": {sale.why}" if sale.why else ""
-            lines.append(
-                f"came back: {names}, {money_text(sale.refund, sale.currency)} refunded{why}"
-            )
-        elif sale.currency != report.currency:
+        for back in sale.backs:
+            why = f": {back.why}" if back.why else ""
+            names = ", ".join(ware_name(sale.told(uid)) for uid in back.things)
+            what = "stays sold" if back.stays else "came back"
+            lines.append(f"{what}: {names}, {money_text(back.refund, sale.currency)} refunded{why}")
+        if sale.sold and sale.currency != report.currency:
+            names = ", ".join(ware_name(sale.told(uid)) for uid in sale.sold)
             lines.append(f"not added up: {names} sold for {money_text(sale.price, sale.currency)}")
     return lines
 
@@ -116,7 +133,8 @@ def report_lines(report: HaulReport) -> list[str]:
     trip = report.trip
     lines = [f"haul {report.haul.code}: {weight_text(report.haul.raw_g, unit)} raw"]
     if trip:
-        hours = f", {trip.hours} h" if trip.hours else ""
+        spot = f", {trip.spot}" if trip.spot else ""
+        hours = f"{spot}, {trip.hours} h" if trip.hours else spot
         hands = f", {trip.hands} hands" if trip.hands else ""
         lines.append(f"trip {trip.number}: {trip.name}, {trip.begins}{hours}{hands}")
     for row in report.balance.rows:
@@ -125,9 +143,9 @@ def report_lines(report: HaulReport) -> list[str]:
         many = f" ({row.parts})" if row.row in SALEABLE else ""
         lines.append(f"  {row.row}{many}: {weight_text(row.grams, unit)}{guessed}{none}")
     lines.append(f"  {gap_words(report.balance, unit)}")
-    for row, grade, of in report.by_grade:
+    for row, grade, size, of in report.by_grade:
         lines.append(
-            f"  {_kind_name(row, grade)}: {weight_text(of.grams, unit)}, {_asked(of, money)}"
+            f"  {_kind_name(row, grade, size)}: {weight_text(of.grams, unit)}, {_asked(of, money)}"
         )
     total = report.worth
     lines.append(
@@ -135,6 +153,10 @@ def report_lines(report: HaulReport) -> list[str]:
         + (f"; {total.unpriced} parts without a price" if total.unpriced else "")
     )
     lines += [f"{money(value)} {what}" for what, value in _rates(report) if value is not None]
+    if report.haul.guess is not None:
+        lines.append(_guess_words(report))
+    if report.more:
+        lines += more_lines(report.more, report.currency, unit)
     lines += sale_lines(report)
     lines.append(_prices_words(report))
     return lines
@@ -155,12 +177,12 @@ def report_page(report: HaulReport) -> str:
         gap=gap_words(report.balance, unit),
         worth=[
             {
-                "name": _kind_name(row, grade),
+                "name": _kind_name(row, grade, size),
                 "weight": weight_text(of.grams, unit),
                 "money": _asked(of, money),
                 **_bar(of.total, total),
             }
-            for row, grade, of in report.by_grade
+            for row, grade, size, of in report.by_grade
         ],
         totals=[
             (
@@ -169,13 +191,44 @@ def report_page(report: HaulReport) -> str:
             ),
             *((money(value), what) for what, value in _rates(report) if value is not None),
         ],
+        guess=_guess_words(report) if report.haul.guess is not None else None,
+        more=_more_page(report),
         sales=sale_lines(report),
         prices=lines[-1],
     )
 
 
-def _kind_name(row: str, grade: str | None) -> str:
-    return row if row == "chips" else f"{row}, {grade or 'no grade'}"
+def _more_page(report: HaulReport) -> dict | None:
+    """What the page shows beyond balance and worth."""
+    more, unit = report.more, report.unit
+    if more is None:
+        return None
+    return {
+        "may": may_line(more, report.currency) if any(more.outlook.total.money) else None,
+        "kinds": kind_rows(more, report.currency, unit),
+        "first": first_rows(more, unit),
+        "bins": bin_lines(more, unit),
+        "bin_word": BIN_WORD,
+        "top": [
+            {
+                "words": top_words(one, report.currency, unit),
+                "code": one.code,
+                "picture": one.jpeg and b64encode(one.jpeg).decode(),
+            }
+            for one in more.top
+        ],
+    }
+
+
+def _kind_name(row: str, grade: str | None, size: str | None) -> str:
+    return row if row == "chips" else f"{row}, {grade or 'no grade'}{f', {size}' if size else ''}"
+
+
+def _guess_words(report: HaulReport) -> str:
+    """What the seller thought it worth, beside what it is."""
+    guess, total = report.haul.guess, report.worth.total
+    part = f" ({100 * total / guess:.0f} % of that)" if guess else ""
+    return f"your first guess was {money_text(guess, report.currency)}; now {money_text(total, report.currency)}{part}"
 
 
 def _row_name(row: BalanceRow) -> str:
@@ -239,9 +292,12 @@ def report_record(report: HaulReport) -> dict:
         "gap_g": number_text(report.balance.gap_g),
         "saleable_g": number_text(report.balance.saleable_g),
         "by_grade": [
-            {"row": row, "grade": grade, **_worth_record(of)} for row, grade, of in report.by_grade
+            {"row": row, "grade": grade, "size": size, **_worth_record(of)}
+            for row, grade, size, of in report.by_grade
         ],
         "worth": _worth_record(report.worth),
+        "guess": number_text(report.haul.guess),
+        **(more_record(report.more) if report.more else {}),
         "currency": report.currency,
         "unit": report.unit,
         "rates": {what: number_text(value) for what, value in _rates(report)},
@@ -251,7 +307,7 @@ def report_record(report: HaulReport) -> dict:
                 "price": number_text(sale.price),
                 "currency": sale.currency,
                 "refund": number_text(sale.refund),
-                "why": sale.why,
+                "why": [back.why for back in sale.backs if back.why],
             }
             for sale in report.sales
         ],
@@ -273,17 +329,18 @@ def _worth_record(of: Worth) -> dict:
 
 
 def report_csv(report: HaulReport) -> str:
-    """Return the balance and the worth as one table: row, grade, parts, grams, guessed_g, got, asked."""
+    """Return the balance and the worth as one table: row, grade, size, parts, grams, guessed_g, got, asked."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(["row", "grade", "parts", "grams", "guessed_g", "got", "asked"])
-    table.writerow(["raw", "", "", number_text(report.haul.raw_g), "", "", ""])
-    priced = {row for row, _, _ in report.by_grade}
-    for row, grade, of in report.by_grade:
+    table.writerow(["row", "grade", "size", "parts", "grams", "guessed_g", "got", "asked"])
+    table.writerow(["raw", "", "", "", number_text(report.haul.raw_g), "", "", ""])
+    priced = {row for row, *_ in report.by_grade}
+    for row, grade, size, of in report.by_grade:
         table.writerow(
             [
                 row,
-                _cell(grade),
+                cell(grade),
+                cell(size),
                 of.parts,
                 *map(number_text, (of.grams, of.guessed_g, of.got, of.asked)),
             ]
@@ -291,12 +348,16 @@ def report_csv(report: HaulReport) -> str:
     for row in report.balance.rows:
         if row.row not in priced:
             table.writerow(
-                [row.row, "", row.parts, number_text(row.grams), number_text(row.guessed_g), "", ""]
+                [
+                    row.row,
+                    "",
+                    "",
+                    row.parts,
+                    number_text(row.grams),
+                    number_text(row.guessed_g),
+                    "",
+                    "",
+                ]
             )
-    table.writerow(["gap", "", "", number_text(report.balance.gap_g), "", "", ""])
+    table.writerow(["gap", "", "", "", number_text(report.balance.gap_g), "", "", ""])
     return out.getvalue()
-
-
-def _cell(text: str | None) -> str:
-    # A spreadsheet would work out what begins like a formula.
-    return f"'{text}" if text and text[0] in "=+-@\t\r" else text or ""

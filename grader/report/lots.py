@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from grader.trade.chips import EU_SHORT_SHARE, Bags, NetContents, may_be_short_g
+from grader.trade.chips import RULES, Bags, NetContents, may_be_short_g
 from grader.trade.lots import Lots
 from grader.weight import PieceWeight
 
@@ -70,19 +70,21 @@ def _named(piece: PieceWeight) -> str:
     return f"{piece.piece} {int(piece.weight.grams)} g"
 
 
-def chips_record(bags: Bags, contents: NetContents | None = None) -> dict:
+def chips_record(bags: Bags, contents: NetContents | None = None, rule: str = "EU") -> dict:
     """Return bags as plain data, and how filled ones stand to their label; weights in g."""
-    short = may_be_short_g(bags.bag_g)
+    short = may_be_short_g(bags.bag_g, rule)
     return {
         "net_g": float(bags.net_g),
         "bag_g": float(bags.bag_g),
         "bags": bags.count,
         "rest_g": float(bags.rest_g),
+        "rule": rule,
         "may_be_short_g": None if short is None else float(short),
         "packed": contents
         and {
             "bags": contents.packs,
             "mean_g": float(contents.mean_g),
+            "doubt_g": float(contents.doubt_g),
             "short": contents.short,
             "far_short": contents.far_short,
             "holds": contents.holds,
@@ -90,24 +92,38 @@ def chips_record(bags: Bags, contents: NetContents | None = None) -> dict:
     }
 
 
-def chips_lines(bags: Bags, contents: NetContents | None = None) -> list[str]:
+def chips_lines(bags: Bags, contents: NetContents | None = None, rule: str = "EU") -> list[str]:
     """Return how many bags there are and what is left, what a bag may be short by, and how filled ones stand."""
     many = "1 bag" if bags.count == 1 else f"{bags.count} bags"
     lines = [
-        f"{many} of {_plain(bags.bag_g)} g from {_plain(bags.net_g)} g net, {_plain(bags.rest_g)} g left"
+        f"{many} of {_plain(bags.bag_g)} g from {_plain(bags.net_g)} g net, {_plain(bags.rest_g)} g left",
+        _rule_line(bags.bag_g, rule),
     ]
-    if (short := may_be_short_g(bags.bag_g)) is not None:
-        lines.append(
-            f"In the EU bags with that label hold it on the mean; 1 in {EU_SHORT_SHARE.denominator} may be short by "
-            f"more than {_plain(short)} g, none by more than {_plain(2 * short)} g (Directive 76/211/EEC; your own "
-            "rules come first)."
-        )
     if contents is not None:
+        doubt = f" (off by up to {_plain(contents.doubt_g)} g)" if contents.doubt_g else ""
         lines.append(
-            f"{contents.packs} weighed: {_plain(contents.mean_g)} g on the mean, {contents.short} short by more, "
-            f"{contents.far_short} by more than twice as much: {'they hold it' if contents.holds else 'fill them up'}"
+            f"{contents.packs} weighed: {_plain(contents.mean_g)} g on the mean{doubt}, {contents.short} short by "
+            f"more, {contents.far_short} by more than any may be: "
+            f"{'they hold it' if contents.holds else 'fill them up'}"
         )
     return lines
+
+
+def _rule_line(bag_g: Decimal, rule: str) -> str:
+    """What a bag may be short by, by the table that counts."""
+    table, short = RULES[rule], may_be_short_g(bag_g, rule)
+    own = f"({table.source}; your own rules come first)"
+    if short is None:
+        return f"The {rule} table has no row for a label of {_plain(bag_g)} g {own}."
+    if not table.few_share:
+        return (
+            f"In the {rule} bags with that label hold it on the mean; none may be short by more than "
+            f"{_plain(short)} g {own}."
+        )
+    return (
+        f"In the {rule} bags with that label hold it on the mean; 1 in {table.few_share.denominator} may be short by "
+        f"more than {_plain(short)} g, none by more than {_plain(table.far * short)} g {own}."
+    )
 
 
 def _plain(grams: Decimal) -> str:

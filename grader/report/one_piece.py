@@ -9,13 +9,11 @@ from grader.grading.proposal import Proposal, SceneEstimate
 from grader.profile import Profile
 from grader.report.headline import headed_words, line_care_words
 from grader.report.result import proposal_record
+from grader.report.screen import block, proposal_facts, table
 from grader.report.words import (
-    LABEL,
-    block,
     calls_words,
-    counted,
+    healed_words,
     no_line_words,
-    proposal_facts,
     score_words,
     sound_words,
 )
@@ -72,7 +70,7 @@ def _face_record(face: Face) -> dict:
     }
 
 
-def one_piece_text(stone: dict, profile: Profile) -> str:
+def one_piece_text(stone: dict, profile: Profile, more: bool = False) -> str:
     """Return what is told of a piece as one stone: grade, whence scene and lines are taken, and why.
 
     stone : the record of one of its faces, with what is said of the piece in it.
@@ -80,17 +78,16 @@ def one_piece_text(stone: dict, profile: Profile) -> str:
     piece = stone["piece"]
     faces, proposal = piece["faces"], piece["proposal"]
     facts = [
-        ("call", calls_words(stone) or "none yet"),
+        ("call", calls_words(stone) or (more and "none yet")),
+        *proposal_facts(proposal, more),
         ("from", from_words(piece)),
         ("scene", score_words(piece["scene"])),
         ("weight", piece["weight_g"] and f"{piece['weight_g']:.5g} g"),
         ("lines", _lines_words(faces)),
-        *block("sound", _sound_words(piece)),
-        *(proposal_facts(proposal) if proposal else ()),
+        *(block("sound", _sound_words(piece)) if more else ()),
         ("care", line_care_words(_as_stone(piece))),
     ]
-    head = f"The piece, {len(faces)} faces   {headed_words(proposal, profile)}"
-    return "\n".join([head, *(LABEL.format(name, text) for name, text in facts if text)]) + "\n"
+    return table(f"The piece, {len(faces)} faces   {headed_words(proposal, profile)}", facts) + "\n"
 
 
 def from_words(piece: dict) -> str:
@@ -110,8 +107,7 @@ def _lines_words(faces: Sequence[dict]) -> str:
         healed = sum(face["healed_or_seam"] for face in faces)
         if not healed:
             return unseen
-        told = f"{counted(healed, 'pattern line')}, healed or a seam"
-        return f"{told}; {unseen.replace('no line', 'no other line')}"
+        return f"{healed_words(healed)}; {unseen.replace('no line', 'no other line')}"
     return f"seen on {len(lined)} of {len(faces)} faces: {', '.join(lined)}"
 
 

@@ -25,6 +25,12 @@ def price_lines(table: PriceTable, ladder: Sequence[str]) -> list[str]:
         f"  from {weight_text(grams)} of one grade on: {100 * share:.0f} % off"
         for grams, share in table.off
     ]
+    if table.spread != (1.0, 1.0):
+        lines.append("  prices come to {:g} to {:g} of that".format(*table.spread))
+    lines += [
+        f"  {grade}: {low:g} to {high:g} of it is sold"
+        for grade, (low, high) in table.sells.items()
+    ]
     return lines
 
 
@@ -40,5 +46,7 @@ def price_record(table: PriceTable) -> dict:
         "singles": texts(table.singles),
         "by_hand": texts(table.by_hand),
         "chips": [{"net_g": f"{g:f}", "price": f"{p:f}"} for g, p in table.chips],
+        "spread": list(table.spread),
+        "sells": {grade: list(parts) for grade, parts in table.sells.items()},
         "off": [{"from_g": f"{g:f}", "share": f"{s:f}"} for g, s in table.off],
     }

@@ -23,7 +23,7 @@ def reason_words(reason: Reason) -> str:
     if yardstick is None:
         return _SUBJECT_WORDS[reason.subject](reason)
     whose = "the stones you called" if reason.called else "drawn stones"
-    return f"{_SUBJECT_WORDS[reason.subject](reason)} ({whose}: {yardstick} in the mean)"
+    return f"{_SUBJECT_WORDS[reason.subject](reason)} ({whose}: {yardstick} on average)"
 
 
 def what_if_words(what_if: WhatIf) -> str:
@@ -178,7 +178,7 @@ def _more_words(change: MoreOf) -> str:
         return f"with a scene of {needed:.0f} instead of {value:.0f}"
     if change.measure == "blue_chroma":
         return f"with a stronger blue (chroma {needed:.0f} instead of {value:.0f})"
-    return f"with {_percent(needed)} pattern instead of {_percent(value)}, host trimmed away"
+    return f"with host trimmed until pattern is {_percent(needed)} (now {_percent(value)})"
 
 
 def _trimmed_words(change: LinesLeftOut) -> str:

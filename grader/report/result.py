@@ -75,6 +75,7 @@ def measured_record(measured: MeasuredPhoto, file: str | Path | None = None) -> 
             "scale": _scale(measured.reference.scale),
             "colour": _colour_reference(measured.reference) | {"encoding": photo.encoding.name},
             "warnings": _warnings(measured.remarks, measured.reference.scale.mm_per_px),
+            **_tags(measured),
         },
         "photos": [
             _shown(name, *shown)
@@ -85,6 +86,17 @@ def measured_record(measured: MeasuredPhoto, file: str | Path | None = None) -> 
             )
         ],
         "pieces": [piece_record(piece, photo.width, photo.height) for piece in measured.pieces],
+    }
+
+
+def _tags(measured: MeasuredPhoto) -> dict:
+    """The tags, where they were looked for: what each says, and the corners of its code."""
+    if not measured.terms.tags:
+        return {}
+    photo = measured.photo
+    size = (photo.width, photo.height)
+    return {
+        "tags": [{"text": tag.text, "code": _whole_px(tag.code, size)} for tag in measured.tags]
     }
 
 

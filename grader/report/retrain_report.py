@@ -73,5 +73,5 @@ def moved_line(moved: Moved) -> str:
     spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
     return (
         f"of {counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
-        f"before; scenes move {moved.points:.0f} points in the mean: {spans[0]}, before {spans[1]}"
+        f"before; scenes move {moved.points:.0f} points on average: {spans[0]}, before {spans[1]}"
     )

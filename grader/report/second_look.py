@@ -16,7 +16,7 @@ from grader.report.sheet import page_template
 def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
     """Return how well two sortings agree as plain lines, 95 % intervals in brackets."""
     apart = [
-        f"{grades[k]} or {grades[k + 1]}: the other one in {interval_words(figure)}"
+        f"{grades[k]} or {grades[k + 1]}: the two sortings differ on a share of {interval_words(figure)} of these"
         for k, figure in enumerate(judged.neighbours)
         if figure.value is not None
     ]
@@ -26,8 +26,16 @@ def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str])
         figure_line("", "first and second", "model and first", "model and second"),
         *figure_lines([judged.people, judged.model_first, judged.model_second]),
         *apart,
-        f"the second look lies {above:+.2f} grades from the first in the mean",
+        _milder_words(above),
     ]
+
+
+def _milder_words(above: float) -> str:
+    """Return by how much the second look is milder or stricter on average."""
+    if abs(above) < 0.005:
+        return "on average the second look is as strict as the first"
+    which = "milder" if above > 0 else "stricter"
+    return f"on average the second look is {abs(above):.2f} grades {which} than the first"
 
 
 def write_second_look(

@@ -10,6 +10,7 @@ from grader.report import headline, one_piece, words
 from grader.report.calls import LostCall, lost_words, shown_of
 from grader.report.cautions import CAUTIONS
 from grader.report.result import NO_SCALE
+from grader.report.screen import WOULD_LIFT
 from grader.report.stone_pictures import shown_views
 from grader.report.views import VIEWS
 
@@ -176,7 +177,7 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
         others = (
             ("may be", headline.set_words(proposal)),
             ("sell as", proposal["sell_as"]),
-            ("what if", proposal.get("what_if")),
+            (WOULD_LIFT, proposal.get("what_if")),
             ("rules", headline.rules_words(proposal)),
             ("care", headline.line_care_words(piece)),
         )

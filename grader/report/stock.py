@@ -3,9 +3,12 @@
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
+from grader.ledger.bins import Rest
 from grader.ledger.deeds import CameBack, Sold, TripBegun
-from grader.ledger.stock import Haul, Piece, Sale, Trip
-from grader.report.deeds import deed_words
+from grader.ledger.sales import Hold, Sale
+from grader.ledger.stock import Haul, Piece, Trip
+from grader.report.deeds import deed_words, ware_name
+from grader.report.sizes import range_text
 from grader.report.weights import money_text, weight_text
 from grader.trade.weighing import Parts, WeighedIn
 
@@ -53,17 +56,22 @@ def haul_record(haul: Haul, trip: int | None) -> dict:
     return {
         "haul": haul.code,
         "trip": trip,
+        "guess": number_text(haul.guess),
         "raw_typed": haul.raw_typed,
         "raw_g": number_text(haul.raw_g),
     }
 
 
 def piece_record(
-    piece: Piece, grade: str | None, called: bool | None, codes: Mapping[str, str]
+    piece: Piece,
+    grade: str | None,
+    called: bool | None,
+    codes: Mapping[str, str],
+    hold: Hold | None = None,
 ) -> dict:
     """Return a piece as plain data; weights are text, as exact as they are kept.
 
-    codes : of pieces and lots by uid.
+    codes : of pieces and lots by uid.   hold : where it, or the lot that it lies in, is held for somebody.
     """
     return {
         "piece": piece.code,
@@ -76,13 +84,24 @@ def piece_record(
         "parent": piece.parent and codes.get(piece.parent),
         "lot": piece.lot and codes.get(piece.lot),
         "state": piece.fate or ("in a lot" if piece.lot else "there"),
+        "held_until": hold and hold.until,
+        "held_for": hold and hold.whom,
     }
+
+
+def bin_line(one: Rest, hold: Hold | None, unit: str) -> str:
+    """Return a bin in a line: number, what it holds, and what is left of it."""
+    grade = f" {one.grade}" if one.grade else ""
+    of = f" of {weight_text(one.grams, unit)}" if one.sold_g else ""
+    held = f", {hold.words}" if hold else ""
+    return f"{one.code}  {one.what}{grade}  {weight_text(one.net_g, unit)}{of} left{held}"
 
 
 def piece_line(record: dict, unit: str) -> str:
     """Return a piece in a line: number, weight, grade, and where it is."""
     if record["net_g"] is None:
-        weight = "not weighed"
+        guess = record["estimate_g"]
+        weight = f"not weighed, {range_text(guess, unit)} (estimate)" if guess else "not weighed"
     else:
         marks = "".join(f", {mark}" for mark in ("wet", "guessed") if record[mark])
         weight = weight_text(Decimal(record["net_g"]), unit) + marks
@@ -90,6 +109,8 @@ def piece_line(record: dict, unit: str) -> str:
     called = "" if record["called"] or not record["grade"] else " (proposed)"
     state = record["lot"] if record["state"] == "in a lot" else record["state"]
     of = f", from {record['parent']}" if record["parent"] else ""
+    if record["held_until"]:
+        state += f", {Hold(record['held_until'], record['held_for']).words}"
     return f"{record['piece']}  {weight}  {grade}{called}  {state}{of}"
 
 
@@ -152,7 +173,9 @@ def sold_lines(sold: Sold) -> list[str]:
     lines = [deed_words(sold) + by]
     for one in sold.snapshot["things"]:
         asked = f", asked {one['asked']} ({one['how']})" if one["asked"] else ""
-        lines.append(f"  {one['code']}: {one['share']}{asked}")
+        lines.append(f"  {ware_name(one)}: {one['share']}{asked}")
+    if len(sold.snapshot["things"]) > 1:
+        lines.append(f"  a packing slip for it: grader slip {sold.snapshot['things'][0]['code']}")
     return lines
 
 
@@ -163,15 +186,21 @@ def sold_record(sold: Sold) -> dict:
 
 def returned_line(sale: Sale, back: CameBack) -> str:
     """Return what came back."""
-    names = ", ".join(one["code"] for one in sale.snapshot["things"])
+    names = ", ".join(ware_name(one) for one in _things_back(sale, back))
     refund = money_text(back.refund, sale.currency)
-    return f"{names} came back, {refund} refunded{f': {back.why}' if back.why else ''}"
+    what = "stays sold" if back.stays else "came back"
+    return f"{names} {what}, {refund} refunded{f': {back.why}' if back.why else ''}"
+
+
+def _things_back(sale: Sale, back: CameBack) -> list[dict]:
+    return [sale.told(uid) for uid in back.things_back or sale.things]
 
 
 def returned_record(sale: Sale, back: CameBack) -> dict:
     """Return what came back as plain data."""
     return {
-        "things": [one["code"] for one in sale.snapshot["things"]],
+        "things": [one["code"] for one in _things_back(sale, back)],
+        "stays_sold": bool(back.stays),
         "price": number_text(sale.price),
         "refund": number_text(back.refund),
         "currency": sale.currency,

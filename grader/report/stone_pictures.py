@@ -39,7 +39,7 @@ def region_map(piece: MeasuredPiece, width: int, height: int) -> bytes:
 
     width, height : of the full-size photo, px.
     """
-    codes = counted_codes(_blank(piece.piece.box, width, height), [piece])
+    codes = counted_codes(blank_view(piece.piece.box, width, height), [piece])
     return palette_png(tint(codes, stroke_of(codes.shape)), level=9)
 
 
@@ -60,8 +60,8 @@ def shown_views(
     shown: dict[str, str | list] = {"lines": _text(kept["sheet"])}
     if not {"photo", "regions"} <= kept.keys():
         return shown
-    view = _blank(tuple(piece["box"]), photo["width"], photo["height"])
-    codes = _codes(kept["regions"], view.rgb.shape)
+    view = blank_view(tuple(piece["box"]), photo["width"], photo["height"])
+    codes = region_codes(kept["regions"], view.rgb.shape)
     return shown | {
         "photo": _text(kept["photo"]),
         "regions": _text(kept["regions"]),
@@ -71,16 +71,22 @@ def shown_views(
     }
 
 
-def _blank(box: tuple[int, int, int, int], width: int, height: int) -> View:
-    """The part of a photo that a stone's picture shows, empty."""
+def blank_view(box: tuple[int, int, int, int], width: int, height: int) -> View:
+    """Return the part of a photo that a stone's picture shows, empty, at the size of its regions."""
     left, top, right, bottom = stone_window(box, width, height)
     scale = REGIONS_PX / max(right - left, bottom - top)
     size = max(1, round((bottom - top) * scale)), max(1, round((right - left) * scale))
     return View(np.zeros((*size, 3), np.uint8), (left, top), scale)
 
 
-def _codes(png: bytes, shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    """The classes of kept regions."""
+def region_codes(png: bytes, shape: tuple[int, ...]) -> NDArray[np.uint8]:
+    """Return the classes of kept regions, (h, w), 0 beside the stone.
+
+    Raises
+    ------
+    LedgerError
+        They are damaged.
+    """
     damaged = LedgerError("the kept regions of a stone are damaged; grade its photo with --anew")
     try:
         codes = places_of(png) // A_CLASS

@@ -1,18 +1,6 @@
-"""A record in plain words: the short table that ``grader check`` prints, and the phrases that the
-sheet shares."""
+"""A record in plain words: the phrases that screen, sheet and tables share."""
 
 from collections.abc import Iterable, Sequence
-
-from grader.profile import Profile
-from grader.report.cautions import CAUTIONS
-from grader.report.headline import (
-    headed_words,
-    headline_words,
-    line_care_words,
-    proposal_of,
-    rules_words,
-    set_words,
-)
 
 #: A line whose wet and dry photo are so much likelier for an open crack is told to stay dark.
 STAYS_DARK = 1.5
@@ -23,24 +11,6 @@ WORTH_DRAWING = 30
 LEAST_SHORE = 0.005
 #: Who says what nobody has put a name to.
 UNNAMED = "unnamed"
-#: A line with its name before it.
-LABEL = "  {:<10} {}"
-
-
-def photo_text(record: dict, profile: Profile) -> str:
-    """Return one photo's record as a short table, stone by stone."""
-    photo = record["photo"]
-    known = f"{scale_words(photo['scale'])}, {colour_words(photo['colour'])}"
-    lines = [f"{photo['file']}   {photo['width']} x {photo['height']} px, {known}"]
-    if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
-        lines.append(f"  the same face: {', '.join(used)}")
-    if proposed := models_words([record]):
-        lines.append(f"  {proposed}")
-    lines += [f"  {warning['text']}" for warning in photo["warnings"]]
-    shown_codes = {warning["code"] for warning in photo["warnings"]}
-    for piece in record["pieces"]:
-        lines += ["", *_piece_lines(piece, profile, shown_codes)]
-    return "\n".join(lines) + "\n"
 
 
 def scale_words(scale: dict) -> str:
@@ -66,12 +36,6 @@ def colour_words(colour: dict) -> str:
     return "colours as the camera wrote them"
 
 
-def cautions_text() -> str:
-    """Return the cautions with their sources, for the foot of a page of text."""
-    lines = [f"- {c.text}" + (f"\n  [{c.source}]" if c.source else "") for c in CAUTIONS]
-    return "\n".join(["Take care", *lines])
-
-
 def percent(share: float | None) -> str:
     """Return a share as whole percent; "under 1 %" where it is there but small."""
     if share is None:
@@ -79,13 +43,13 @@ def percent(share: float | None) -> str:
     return "under 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
 
 
-def share_words(name: str, share: dict) -> str:
-    """Return "blue 34 % (31 to 38)", a class's kinds behind it."""
-    kinds = ", ".join(f"{kind} {percent(v)}" for kind, v in share.get("kinds", {}).items())
+def share_words(name: str, share: dict, kinds: bool = True) -> str:
+    """Return "blue 34 % (31 to 38)", a class's kinds behind it if wanted."""
     words = (
         f"{name} {percent(share['value'])} ({100 * share['low']:.0f} to {100 * share['high']:.0f})"
     )
-    return f"{words}: {kinds}" if kinds else words
+    parts = ", ".join(f"{kind} {percent(v)}" for kind, v in share.get("kinds", {}).items())
+    return f"{words}: {parts}" if kinds and parts else words
 
 
 def scene_words(scene: dict) -> str:
@@ -101,6 +65,18 @@ def scene_words(scene: dict) -> str:
     if best and scene["score"] < WORTH_DRAWING:
         return f"{score}, no picture to speak of"
     return f"{score}, {placement_words(best)}" if best else score
+
+
+def picture_words(scene: dict) -> str:
+    """Return "62 of 100 (51 to 73), a landscape", without where it lies."""
+    if scene["score"] is None:
+        return "not known"
+    score, best = score_words(scene), scene.get("best")
+    if scene.get("crossed"):
+        return f"{score}, crossed by a line ({scene['without_lines']} without it)"
+    if not best or scene["score"] < WORTH_DRAWING:
+        return score
+    return f"{score}, {_kind_words(best)}"
 
 
 def score_words(scene: dict) -> str:
@@ -119,7 +95,7 @@ def runner_up_words(scene: dict) -> str | None:
 def placement_words(placement: dict, rank: str = "best") -> str:
     """Return "best as a landscape in a 40x30 oval turned 12°, shore 4.1 mm thick"."""
     turn = round(placement["turn_deg"]) % 360
-    where = f"{rank} as a {placement['kind']}: {placement['template']}, turned {turn}°"
+    where = f"{rank} as {_kind_words(placement)}: {placement['template']}, turned {turn}°"
     if placement["kind"] != "landscape":
         return where
     if placement["shore_share"] < LEAST_SHORE:
@@ -127,6 +103,11 @@ def placement_words(placement: dict, rank: str = "best") -> str:
     if placement["shore_mm"] is None:
         return f"{where}, shore {percent(placement['shore_share'])} of its height"
     return f"{where}, shore {placement['shore_mm']:.1f} mm thick"
+
+
+def _kind_words(placement: dict) -> str:
+    """Return "a landscape", "a stream" or "surf"."""
+    return placement["kind"] if placement["kind"] == "surf" else f"a {placement['kind']}"
 
 
 def glare_words(glare: dict) -> str:
@@ -195,7 +176,8 @@ def _cracks_words(cracks: dict, state: str) -> str:
     length = f"{cracks['length_px']:.0f} px"
     if cracks["length_mm"] is not None:
         length = f"{cracks['length_mm']:.0f} mm"
-    text = f"{cracks['count']} crack{_s(cracks['count'])} seen, {length} in all"
+    in_all = " in all" if cracks["count"] > 1 else ""
+    text = f"{counted(cracks['count'], 'crack')} seen, {length}{in_all}"
     return f"{text}; {also}" if also else text
 
 
@@ -203,10 +185,16 @@ def _other_lines_words(classes: Sequence[str]) -> str:
     """Return "1 uncertain, 2 contacts" for the lines that are no cracks."""
     uncertain = classes.count("uncertain")
     parts = [f"{uncertain} uncertain"] if uncertain else []
-    for name, more in (("contact", ""), ("pattern line", ", healed or a seam")):
-        if count := classes.count(name):
-            parts.append(f"{count} {name}{_s(count)}{more}")
+    if contacts := classes.count("contact"):
+        parts.append(counted(contacts, "contact"))
+    if healed := classes.count("pattern line"):
+        parts.append(healed_words(healed))
     return ", ".join(parts)
+
+
+def healed_words(count: int) -> str:
+    """Return "1 healed line or seam", "2 healed lines or seams": what pattern lines are."""
+    return f"{counted(count, 'healed line')} or seam{_s(count)}"
 
 
 def counted(count: int, noun: str) -> str:
@@ -223,7 +211,11 @@ def sound_words(sound: dict) -> list[str]:
     """Return what the lines leave, a line each: the largest part, room for ovals, weight."""
     parts = [percent(part["share"]) for part in sound["parts"]]
     split = f"; parts {', '.join(parts)}" if len(parts) > 1 else ""
-    lines = [f"largest part {_range_words(sound['largest'])} of the face{split}"]
+    whole = len(parts) < 2 and round(100 * sound["largest"]["low"]) == 100
+    parted = (
+        f"if it parts along its lines: largest part {_range_words(sound['largest'])} of the face"
+    )
+    lines = ["no line seen parts it" if whole else f"{parted}{split}"]
     if not sound["clear"]:
         return lines
     rooms = [
@@ -234,15 +226,16 @@ def sound_words(sound: dict) -> list[str]:
     lines.append(
         f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
         if rooms
-        else f"no oval of {sound['clear'][0]['oval']} mm without a line seen in it"
+        else f"too small, or no room beside its lines, for an oval of {sound['clear'][0]['oval']} mm"
     )
-    usable = f"usable {_range_words(sound['usable'])} of the face"
+    usable = f"parts that take the smallest oval: {_range_words(sound['usable'])} of the face"
     if sound["usable_g"]:
         low, value, high = (sound["usable_g"][key] for key in ("low", "value", "high"))
         spread = "" if high - low < 1 else f" ({low:.0f} to {high:.0f})"
-        usable = f"usable {value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
+        whole = f"{value:.0f} g{spread} of {sound['weight_g']:.0f} g, if evenly thick"
+        usable = f"parts that take the smallest oval: {whole}"
         grams = ", ".join(f"{part['weight_g']:.0f}" for part in sound["parts"])
-        usable += f"; parts {grams} g" if len(parts) > 1 else ""
+        usable += f"; all parts {grams} g" if len(parts) > 1 else ""
     return [*lines, usable]
 
 
@@ -373,56 +366,3 @@ def models_words(records: Iterable[dict]) -> str | None:
     proposals = (piece["proposal"] for record in records for piece in record["pieces"])
     labels = list(dict.fromkeys(proposal["model"] for proposal in proposals if proposal))
     return f"proposed by {' and '.join(labels)}" if labels else None
-
-
-def _piece_lines(piece: dict, profile: Profile, shown_codes: set[str]) -> list[str]:
-    """A stone's lines; warnings whose codes are shown for the whole photo are left out."""
-    facts = [
-        ("piece", piece.get("piece") and faces_words(piece["piece"])),
-        ("call", calls_words(piece) or "none yet"),
-        ("photo", _verdict_words(piece, shown_codes)),
-        ("scene", scene_words(piece["scene"])),
-        ("", runner_up_words(piece["scene"])),
-        *block("colour", (share_words(*item) for item in piece["shares"].items())),
-        ("glare", glare_words(piece["glare"])),
-        ("bands", bands_words(piece["banding"])),
-        ("lines", lines_words(piece["cracks"], piece["state"]["value"])),
-        *block("sound", sound_words(piece["sound"]) if piece["sound"] else ()),
-        ("size", size_words(piece)),
-        *_proposed_facts(piece),
-    ]
-    head = f"Stone {piece['id']}   {headed_words(proposal_of(piece), profile)}"
-    return [head, *(LABEL.format(name, text) for name, text in facts if text)]
-
-
-def _proposed_facts(piece: dict) -> list[tuple[str, str | None]]:
-    """What stands below the words over a stone; of one face of a piece they are told once, with the piece."""
-    proposal = piece["proposal"]
-    if piece.get("piece"):
-        return [("alone", f"this face: {headline_words(proposal)}")]
-    facts = proposal_facts(proposal) if proposal else []
-    return [*facts, ("care", line_care_words(piece))]
-
-
-def block(name: str, lines: Iterable[str]) -> list[tuple[str, str]]:
-    """Return lines under one name, which stands before the first."""
-    return [("" if number else name, line) for number, line in enumerate(lines)]
-
-
-def proposal_facts(proposal: dict) -> list[tuple[str, str | None]]:
-    """Return what stands below the words over a stone, each line with its name."""
-    chances = ", ".join(f"{grade} {percent(p)}" for grade, p in proposal["probabilities"].items())
-    # Of an unfamiliar stone no chance is told: the number would be an invention.
-    likely = [("may be", set_words(proposal)), ("chances", chances)]
-    return [
-        *([] if proposal["unfamiliar"] else likely),
-        ("sell as", proposal["sell_as"]),
-        *block("why", proposal["reasons"]),
-        ("what if", proposal.get("what_if")),
-        ("rules", rules_words(proposal)),
-    ]
-
-
-def _verdict_words(piece: dict, shown_codes: set[str]) -> str:
-    texts = [warning["text"] for warning in piece["warnings"] if warning["code"] not in shown_codes]
-    return "; ".join([f"{piece['verdict']}, {state_words(piece['state'])}", *texts])

@@ -18,7 +18,7 @@ SALEABLE = ("singles", "lots", "sorted", "chips")
 
 @dataclass(frozen=True)
 class Part:
-    """A part of a haul.
+    """A part of a haul. size : size class, of a piece.
 
     row : one of :data:`ROWS`.   grams : ``None`` where it was not weighed.   money : what is asked, or was got where
     ``sold``; ``None`` where it has no price.
@@ -30,6 +30,7 @@ class Part:
     grade: str | None = None
     money: Decimal | None = None
     sold: bool = False
+    size: str | None = None
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,18 @@ from grader.weight import GRAMS_IN, grams_of
 CENT = Decimal("0.01")
 #: Size class that stands for every one without a price of its own.
 ANY = "any"
-_KEYS = ("currency", "begins", "per", "by_weight", "singles", "by_hand", "chips", "off")
+_KEYS = (
+    "currency",
+    "begins",
+    "per",
+    "by_weight",
+    "singles",
+    "by_hand",
+    "chips",
+    "off",
+    "spread",
+    "sells",
+)
 _CODE = re.compile(r"[A-Za-z0-9]{1,12}-(\d{3}|[1-9]\d{3,6}|L[1-9]\d{0,6})")
 _MOST_PRICE = Decimal("1e9")
 
@@ -31,6 +42,7 @@ class PriceTable:
     singles : by grade, a piece costs so many times its price by weight.   by_hand : by number of piece or lot.
     chips : net weight of a bag, g, and its price, largest first.
     off : from so many g of one grade on, what is taken off, as a share 0 to 1, largest weight first.
+    spread : between which parts of what is asked prices come out; by grade, ``sells``: what part of it is sold at all.
     version : short hash of the text.
     """
 
@@ -42,6 +54,8 @@ class PriceTable:
     by_hand: Mapping[str, Decimal] = field(default_factory=dict)
     chips: tuple[tuple[Decimal, Decimal], ...] = ()
     off: tuple[tuple[Decimal, Decimal], ...] = ()
+    spread: tuple[float, float] = (1.0, 1.0)
+    sells: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     version: str = ""
 
 
@@ -90,6 +104,11 @@ def read_price_table(text: str, where: str) -> PriceTable:
         off=tuple(
             (grams, _share(where, percent)) for grams, percent in _by_grams(where, data, "off")
         ),
+        spread=_parts(where, "spread", data.get("spread", [1, 1]), most=10),
+        sells={
+            grade: _parts(where, f"sells.{grade}", value, most=1)
+            for grade, value in _table(where, data, "sells").items()
+        },
         version=sha256(text.encode()).hexdigest()[:8],
     )
 
@@ -111,6 +130,17 @@ def _price(where: str, key: str, value: object) -> Decimal:
             f"{where}: {key} is {quoted(value)}; give a number, 0 or more, as 12 or 12.50"
         )
     return value
+
+
+def _parts(where: str, key: str, value: object, most: int) -> tuple[float, float]:
+    two = value if isinstance(value, list) else [value, value]
+    if len(two) != 2 or any(type(one) not in (int, Decimal) for one in two):
+        raise SettingsError(f"{where}: {key} is {quoted(value)}; give two parts, as [0.8, 1.0]")
+    if not 0 <= two[0] <= two[1] <= most:
+        raise SettingsError(
+            f"{where}: {key} is {quoted(value)}; give parts from 0 to {most}, the lower one first"
+        )
+    return float(two[0]), float(two[1])
 
 
 def _money(where: str, data: dict, key: str) -> dict[str, Decimal]:

@@ -118,6 +118,13 @@ AREAS = {
             ("cut plan: known counts of rounds reached", "a square", "known packings in a square"),
         ),
     ),
+    "keep": (
+        "Keep whole or break",
+        (
+            ("80 % range holds what the broken", "stones of left-out", "range holds what broken stones bring"),
+            ("money by the advice, else by its mean", "stones of left-out", "money by the advice / the better habit"),
+        ),
+    ),
     "speed": (
         "Speed",
         (("whole check of 12 megapixels, R", "", "whole check, R"),),

@@ -85,3 +85,63 @@ def model_folders(tmp_path_factory):
         model = replace(starter, name=name, scene=scene)
         save_model(model, folder / name, samples, "# card\n", load_profile())
     return folder
+
+
+PRICES = """
+currency = "USD"
+begins = {begins}
+per = "lb"
+[by_weight]
+select = {select}
+cabbing = 12
+tumbling = 6
+[by_hand]
+"07-001" = 220
+"07-002" = 160
+"07-003" = 80
+[chips]
+"2lb" = 8
+"""
+
+
+@pytest.fixture
+def grader(cli):
+    """Run a command of the tool and return what it says; with ``--json`` as data."""
+
+    def run(*args, fails=False, typed=None):
+        from grader.cli.main import app
+
+        ran = CliRunner().invoke(app, [str(arg) for arg in args], input=typed)
+        if fails:
+            assert ran.exit_code in (1, 2), ran.output
+            assert ran.stderr.count("\n") == 1
+            return ran.stderr
+        assert ran.exit_code == 0, ran.output
+        return json.loads(ran.stdout) if "--json" in args else ran.stdout
+
+    def prices(begins="2025-03-01", select=24, more=""):
+        table = PRICES.format(begins=begins, select=select) + more
+        (cli.folder / "PRICES.toml").write_text(table)
+        run("prices", "set", "PRICES.toml")
+
+    run.folder, run.cli, run.prices = cli.folder, cli, prices
+    return run
+
+
+@pytest.fixture
+def example(grader):
+    """The worked example of the trade notes, invented: raw 120 lb, three singles of 4 lb, and the rest by weight."""
+    grader("trip", "new", "North bench", "--spot", "upper seam", "--hours", "6", "--hands", "3")
+    grader("haul", "new", "07", "--trip", "1", "--raw", "120lb")
+    for number in (1, 2, 3):
+        grader("weigh", f"07-{number}", "4 lb", "--new")
+    for what, weight, *grade in (
+        ("waste", "36lb"),
+        ("chips", "8lb"),
+        ("sorted", "12lb", "--grade", "select"),
+        ("sorted", "30 lb", "--grade", "cabbing"),
+        ("sorted", "22lbs", "--grade", "tumbling"),
+    ):
+        grader("haul", "add", "07", what, weight, *grade)
+    grader.prices()
+    return grader

@@ -7,6 +7,7 @@ import cv2
 import jsonschema
 import pytest
 
+from grader.report.headline import headline_words
 from grader.report.result import result_schema
 
 
@@ -190,25 +191,46 @@ def test_settings_are_found_upward_and_name_files_from_their_own_folder(cli, mon
     assert len(cli.facts("measured", ledger=mine)) == 1 and cli.facts("measured") == []
 
 
-def test_the_table_for_people_tells_all_of_a_stone(cli):
+def test_the_table_with_more_tells_all_of_a_stone(cli):
     photo = cli.photo("a.jpg")
-    output = cli.run("check", photo, "--mm-per-px", "0.2").stdout
+    output = cli.run("check", photo, "--mm-per-px", "0.2", "--more").stdout
     (piece,) = cli.pieces(photo, "--mm-per-px", "0.2")
     scene, proposal = piece["scene"], piece["proposal"]
     for words in (
         "Stone 1   ",
-        "call       none yet",
+        "call          none yet",
         f"proposed by {proposal['model']}",
-        "photo      usable, dry",
-        f"scene      {scene['score']} of 100 ({scene['low']} to {scene['high']})",
-        "colour     blue 53 % (48 to 56)",
-        "lines      no line seen on 1 face, dry",
-        "size       18x13 mm oval, 8.0 cm²",
-        f"sell as    {proposal['sell_as']}",
-        f"why        {proposal['reasons'][0]}",
-        "29 CFR 1910.1053",
+        "photo         usable, dry",
+        f"scene         {scene['score']} of 100 ({scene['low']} to {scene['high']})",
+        "colour        blue 53 % (48 to 56)",
+        "lines         no line seen on 1 face, dry",
+        "size          18x13 mm oval, 8.0 cm²",
+        f"sell as       {proposal['sell_as']}",
+        f"why           {proposal['reasons'][0]}",
+        "grader care",
     ):
         assert words in output
+
+
+@pytest.mark.parametrize("scale", [(), ("--mm-per-px", "0.2")])
+def test_the_table_of_one_stone_fits_a_small_window_and_leaves_out_nothing_that_decides(cli, scale):
+    photo = cli.photo("a.jpg")
+    ran = cli.run("check", photo, *scale)
+    (piece,) = cli.pieces(photo, *scale)
+    assert len(ran.output.splitlines()) <= 24
+    for words in (
+        f"Stone 1   {headline_words(piece['proposal'])}",
+        f"why           {piece['proposal']['reasons'][0]}",
+        "colour        blue 53 % (48 to 56), white 2",
+        "lines         no line seen on 1 face, dry",
+        "scene         ",
+        "dust",
+        "--more",
+    ):
+        assert words in ran.stdout
+    # What cannot be told without a scale is said once.
+    assert ran.stdout.count("scale") == (1 if not scale else 0)
+    assert ("size          18x13 mm oval, 8.0 cm²" in ran.stdout) == bool(scale)
 
 
 def test_the_table_never_says_that_a_stone_is_without_cracks(cli):
@@ -224,7 +246,7 @@ def test_the_sellers_call_stands_beside_the_proposal(cli):
     assert first["call"] is None and first["calls"] == []
     assert (second["call"]["grade"], second["call"]["decided"]) == ("select", "alone")
     day = cli.calls()[0].time[:10]
-    assert f"call       select, scene 71 by Mira, {day}" in cli.run("check", photo).stdout
+    assert f"call          select, scene 71 by Mira, {day}" in cli.run("check", photo).stdout
 
 
 def test_a_photo_known_is_not_measured_again(cli):

@@ -45,7 +45,7 @@ def test_pattern_lines_through_templates_are_told_once_with_their_numbers(cut, c
     # A healed line across the middle: not avoided, so some template lies on it.
     healed = replace(crack, kind="pattern line")
     (line,) = [s for s in cut_text(*cut(lines=(healed,))).splitlines() if s.startswith("  lines ")]
-    assert line.count("pattern lines") == 1
+    assert line.count("healed lines or seams") == 1
     assert "run through 1, 2 of most pieces and 1, 2 of best scenes first" in line
 
 
@@ -129,7 +129,7 @@ def test_your_word_on_a_line_counts_for_the_saw_too(cli):
     cli.run("call", photo, "--line", 1, "--is", "pattern")
     through = cli.run(*plan).stdout
     assert [call.line.says for call in cli.asked[0].calls] == ["pattern"]
-    assert "pattern lines run through" not in avoided and "pattern line" in through
+    assert "seams run through" not in avoided and "seams run through" in through
     assert cli.run(*plan, "--no-ledger").stdout == avoided
 
 

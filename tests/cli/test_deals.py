@@ -9,67 +9,6 @@ import pytest
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 
-PRICES = """
-currency = "USD"
-begins = {begins}
-per = "lb"
-[by_weight]
-select = {select}
-cabbing = 12
-tumbling = 6
-[by_hand]
-"07-001" = 220
-"07-002" = 160
-"07-003" = 80
-[chips]
-"2lb" = 8
-"""
-
-
-@pytest.fixture
-def grader(cli):
-    """Run a command of the tool and return what it says; with ``--json`` as data."""
-
-    def run(*args, fails=False, typed=None):
-        from typer.testing import CliRunner
-
-        from grader.cli.main import app
-
-        ran = CliRunner().invoke(app, [str(arg) for arg in args], input=typed)
-        if fails:
-            assert ran.exit_code in (1, 2), ran.output
-            assert ran.stderr.count("\n") == 1
-            return ran.stderr
-        assert ran.exit_code == 0, ran.output
-        return json.loads(ran.stdout) if "--json" in args else ran.stdout
-
-    run.folder, run.cli = cli.folder, cli
-    return run
-
-
-def prices(grader, begins="2025-03-01", select=24):
-    (grader.folder / "PRICES.toml").write_text(PRICES.format(begins=begins, select=select))
-    grader("prices", "set", "PRICES.toml")
-
-
-@pytest.fixture
-def example(grader):
-    """The worked example of the trade notes, invented: raw 120 lb, three singles of 4 lb, and the rest by weight."""
-    grader("trip", "new", "North bench", "--spot", "upper seam", "--hours", "6", "--hands", "3")
-    grader("haul", "new", "07", "--trip", "1", "--raw", "120lb")
-    for number in (1, 2, 3):
-        grader("weigh", f"07-{number}", "4 lb", "--new")
-    for what, weight, *grade in (
-        ("waste", "36lb"),
-        ("chips", "8lb"),
-        ("sorted", "12lb", "--grade", "select"),
-        ("sorted", "30 lb", "--grade", "cabbing"),
-        ("sorted", "22lbs", "--grade", "tumbling"),
-    ):
-        grader("haul", "add", "07", what, weight, *grade)
-    prices(grader)
-    return grader
-
 
 def balance(grader):
     return grader("haul", "report", "07", "--unit", "lb", "--json")
@@ -105,7 +44,7 @@ def test_scenario_13_a_changed_price_list_leaves_a_sale_as_it_was(example):
     assert (sold["price"], sold["currency"]) == ("220.00", "USD")
     before = example("history", "07-001")
     first = sold["table"]["version"]
-    prices(example, begins="2025-06-01", select=30)
+    example.prices(begins="2025-06-01", select=30)
     example("sell", "07-002", "--for", "150,50")
     assert example("history", "07-001") == before
     told = example("history", "07-001", "--json")[-1]["data"]
@@ -128,6 +67,13 @@ def test_scenario_14_a_broken_piece_is_closed_and_its_parts_weigh_in(example):
     assert "it closes" in example("weigh", "07-006", "0.9lb")
     assert Decimal(balance(example)["gap_g"]) == 0
     assert "45.4 g too much" in example("weigh", "07-006", "1lb")
+
+
+def test_no_more_is_lost_in_breaking_than_the_piece_weighed(example):
+    told = example("break", "07-003", "--into", "2", "--loss", "5lb", fails=True)
+    assert "07-003: weighed 1814.4 g, so 5lb cannot be lost" in told
+    listed = {row["piece"]: row["state"] for row in example("haul", "list", "07", "--json")}
+    assert listed == {"07-001": "there", "07-002": "there", "07-003": "there"}
 
 
 def test_breaking_tells_its_cautions_in_full_with_their_sources(example):
@@ -296,7 +242,7 @@ def test_gifts_leave_the_singles_and_the_balance_still_closes(example):
         (("haul", "new", "08", "--raw", "1lb", "--trip", "9"), "no trip 9"),
         (("haul", "report", "08"), "no haul 08"),
         (("weigh", "07-77", "1lb"), "nothing has that number"),
-        (("weigh", "seven", "1lb"), "is no number of a piece or lot"),
+        (("weigh", "seven", "1lb"), "is no number of a piece, lot or bin"),
         (("weigh", "07-001", "1,500"), "may be a thousand or a decimal"),
         (("weigh", "07-001", "90g", "--tare", "90g"), "container weighs as much as all of it"),
         (("sell", "07-001", "07-1"), "stands there twice"),
@@ -331,8 +277,8 @@ def test_the_report_is_a_page_and_a_table_that_tell_the_same(example):
     # It asks nothing of a network, and tells no exact place.
     assert "http" not in page.replace("http-equiv", "") and "third fence" not in page
     table = (example.folder / "report" / "haul-07.csv").read_text("utf-8").splitlines()
-    assert table[0] == "row,grade,parts,grams,guessed_g,got,asked"
-    assert "sorted,select,1,5443.10844,0,0,288.00" in table
+    assert table[0] == "row,grade,size,parts,grams,guessed_g,got,asked"
+    assert "sorted,select,,1,5443.10844,0,0,288.00" in table
     # Written again it replaces its own, and keeps what the seller changed.
     (example.folder / "report" / "haul-07.csv").write_text("mine")
     example("haul", "report", "07", "--out", "report")

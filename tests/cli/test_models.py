@@ -206,7 +206,7 @@ def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, mo
         args = (*args, "--calls", "CALLS.csv", *table)
     ran = run(*args)
     assert "spring" in ran.stdout.splitlines()[0] and "30 called faces" in ran.stdout
-    assert "quadratic weighted kappa" in ran.stdout and "gain in kappa" in ran.stdout
+    assert "beyond chance (kappa)" in ran.stdout and "gain in kappa" in ran.stdout
     if saved:
         assert cli.asked == []
     starter, stones = load_model(), cli.facts("measured")

@@ -115,7 +115,7 @@ def test_the_same_answers_agree_in_full_and_the_model_is_told_beside(tray):
     lines = (tray.folder / "tray/graded/results.jsonl").read_text().splitlines()
     (proposed,) = {p["proposal"]["grade"] for line in lines for p in json.loads(line)["pieces"]}
     ran = tray.look(*look.first)
-    assert "quadratic weighted kappa    1.00" in ran.stdout
+    assert "beyond chance (kappa)       1.00" in ran.stdout
     assert "6 stones sorted twice" in ran.stdout and "model and first" in ran.stdout
     assert "No stone was called otherwise" in page(tray)
     # All proposals are alike, and so many of the six calls are that grade, too. Of 6 in 6 Wilson's range (1927, from
@@ -130,7 +130,7 @@ def test_what_was_said_before_is_that_of_the_draw(tray):
     assert sorted(look.first) == sorted(grade for pair in CALLED for grade in pair)
     tray.run("call", "tray/0.jpg", "--piece", 1, "--grade", "select", "--by", "Nell")
     # Calls made since do not change the comparison.
-    assert "quadratic weighted kappa    1.00" in tray.look(*look.first).stdout
+    assert "beyond chance (kappa)       1.00" in tray.look(*look.first).stdout
 
 
 def test_a_sitting_that_breaks_off_keeps_what_was_answered(tray, monkeypatch):

@@ -52,7 +52,7 @@ def test_a_reason_tells_what_is_seen_first_and_then_the_yardstick():
     values = {"pattern_room_share": 0.35, "colour_room_share": 0.5, "pattern_contrast": 40.0}
     room = Reason("room", 0.5, values, usual={"pattern_room_share": 0.2}, called=True)
     assert reason_words(room) == (
-        "room for cabs with pattern and no line seen over 35 % of the face (the stones you called: 20 % in the mean)"
+        "room for cabs with pattern and no line seen over 35 % of the face (the stones you called: 20 % on average)"
     )
     plain = Reason("room", -0.5, values | {"pattern_room_share": 0.0})
     assert reason_words(plain).endswith("plain blue over 50 % of the face, with pattern nowhere")

@@ -15,7 +15,7 @@ from grader.ledger.store import open_ledger
 LAKE, SHORE = "a" * 64, "b" * 64
 BOX, OUTLINE = (10, 20, 300, 200), ((10, 20), (310, 25), (300, 220))
 PROFILE = "c" * 64
-TIME = "2025-03-01T09:30:00+01:00"
+TIME, BUYER = "2025-03-01T09:30:00+01:00", "e" * 32
 
 
 @pytest.fixture
@@ -100,15 +100,28 @@ def every_deed(piece, other):
         1, "North bench", "2025-03-01", "upper seam", "blue", "6.5", 3,
         weight("120 lb", "54431.0844"), "permit 12, invented", "behind the third fence",
     )  # fmt: skip
-    haul = deeds.HaulBrought("07", weight("120lb", "54431.0844"), trip.uid)
+    haul = deeds.HaulBrought("07", weight("120lb", "54431.0844"), trip.uid, "1500")
     lot = deeds.LotMade(haul.uid, 1, "500", (piece.uid,), "select")
     prices = deeds.TableSet("prices", "2025-03-01", 'currency = "USD"')
-    sold = deeds.Sold((lot.uid,), "38.00", "USD", {"things": []}, prices.uid, "at the fair")
+    sold = deeds.Sold(
+        (lot.uid,), "38.00", "USD", {"things": []}, prices.uid, "at the fair", buyer=BUYER
+    )
+    bin = deeds.RestNoted(
+        haul.uid, "unsorted", weight("30lb", "13607.7711"), number=1, sample=(LAKE, SHORE)
+    )
+    of_bin = deeds.Sold(
+        (bin.uid, lot.uid), "50", "USD", {"things": []}, from_bins=(deeds.FromBin(bin.uid, "900"),)
+    )
+    seen = deeds.SeenFace("f" * 32, 1)
+    listing = deeds.Listed(
+        lot.uid, {"code": "07-L1"}, "38", "USD", prices.uid, (seen,), {"templates": []}
+    )
     last = deeds.Weighed(piece.uid, weight("1.35 lb", "612.3496995"), wet=True)
     return (
         trip,
         haul,
         deeds.Numbered(piece.uid, haul.uid, 1),
+        deeds.TagsPrinted("07", 1, 1200),
         deeds.Weighed(piece.uid, weight("700", "700"), weight("90 g", "90"), scale="bench"),
         last,
         deeds.RestNoted(haul.uid, "waste", weight("36lb", "16329.32532"), guessed=True),
@@ -117,7 +130,17 @@ def every_deed(piece, other):
         lot,
         sold,
         deeds.CameBack(sold.uid, "38", "too small"),
+        bin,
+        of_bin,
+        deeds.CameBack(of_bin.uid, "5", things_back=(lot.uid,), stays=True),
+        deeds.Reserved((piece.uid,), "2025-04-01", "the Tuesday man"),
+        deeds.CostNoted(trip.uid, "85.50", "USD", "fuel"),
+        deeds.LimitNoted("permit 12", weight("250lb", "113398.0925"), "day", "2025-03-01"),
         deeds.Broken(piece.uid, (other.uid,), weight("12", "12")),
+        deeds.Described(haul.uid, "treatment", "none"),
+        listing,
+        deeds.Withdrawn(listing.uid, lot.uid),
+        deeds.BuyerErased(BUYER),
         deeds.Undone(last.act),
     )
 

@@ -290,3 +290,10 @@ def test_a_given_light_field_is_used_in_place_of_the_charts_own():
         a_sighting(reference_linear(EDITIONS[0]), light=lambda x, y: 1 + x / 2400), EDITIONS[0]
     )
     assert read_chart(sighting, field).field is field
+
+
+@pytest.mark.parametrize("shape", [(5000, 3), (3, 5000), (30_000, 1), (4000, 499)])
+def test_in_a_very_long_picture_no_chart_is_searched(shape, monkeypatch):
+    """The search would take 33 MB for each time that one side is longer than the other: 18 GB for the first."""
+    monkeypatch.setattr(chart.cv2.mcc.CCheckerDetector, "create", lambda: pytest.fail("searched"))
+    assert find_chart(np.full((*shape, 3), 120, np.uint8), srgb_encoding()) is None

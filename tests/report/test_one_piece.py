@@ -48,7 +48,7 @@ def test_healed_lines_are_lines_too(make_graded, crack):
     text = told(
         piece_of(make_graded, face(make_graded, "a.jpg", (seam,)), face(make_graded, "b.jpg"))
     )
-    assert "1 pattern line, healed or a seam; no other line seen on 2 faces, wet" in text
+    assert "1 healed line or seam; no other line seen on 2 faces, wet" in text
     assert "  no line seen" not in text
 
 

@@ -45,9 +45,9 @@ def test_each_subject_has_its_words(subject, values, words):
 def test_the_yardstick_stands_second_and_is_named():
     usual = {"scene_score": 41.2}
     scene = Reason("scene", 0.5, {"scene_score": 85.6}, usual=usual)
-    assert reason_words(scene) == "scene 86 of 100 (drawn stones: 41 in the mean)"
+    assert reason_words(scene) == "scene 86 of 100 (drawn stones: 41 on average)"
     called = Reason("scene", 0.5, {"scene_score": 85.6}, usual=usual, called=True)
-    assert reason_words(called) == "scene 86 of 100 (the stones you called: 41 in the mean)"
+    assert reason_words(called) == "scene 86 of 100 (the stones you called: 41 on average)"
 
 
 def test_of_several_lines_the_longest_is_named():
@@ -77,7 +77,7 @@ def test_of_several_lines_the_longest_is_named():
         (MoreOf("scene_score", 54.2, 60.0), "with a scene of 60 instead of 54: select"),
         (
             MoreOf("pattern_share", 0.51, 0.6),
-            "with 60 % pattern instead of 51 %, host trimmed away: select",
+            "with host trimmed until pattern is 60 % (now 51 %): select",
         ),
         (
             MoreOf("blue_chroma", 20.0, 24.4),

@@ -30,13 +30,13 @@ def cracks(count, classes, length_mm=None):
     [
         (cracks(0, []), "no line seen on 1 face, dry"),
         (cracks(0, ["contact"]), "1 contact; no other line seen"),
-        (cracks(0, ["pattern line"]), "1 pattern line, healed or a seam; no other line seen"),
+        (cracks(0, ["pattern line"]), "1 healed line or seam; no other line seen"),
         (
             cracks(0, ["uncertain", "pattern line", "pattern line"]),
-            "1 uncertain, 2 pattern lines, healed or a seam; no other line seen",
+            "1 uncertain, 2 healed lines or seams; no other line seen",
         ),
         (cracks(0, ["uncertain"]), "1 uncertain; no other line seen"),
-        (cracks(1, ["crack"]), "1 crack seen, 120 px in all"),
+        (cracks(1, ["crack"]), "1 crack seen, 120 px"),
         (
             cracks(2, ["crack", "crack", "uncertain"], 31.6),
             "2 cracks seen, 32 mm in all; 1 uncertain",
@@ -64,7 +64,7 @@ def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
     parts = [{"share": 0.5, "weight_g": None}, {"share": 0.49, "weight_g": None}]
     sound = {"largest": likely, "parts": parts, "clear": [], "usable": None, "usable_g": None}
     assert words.sound_words(sound) == [
-        "largest part 62 % (50 to 100) of the face; parts 50 %, 49 %",
+        "if it parts along its lines: largest part 62 % (50 to 100) of the face; parts 50 %, 49 %",
     ]
     sound |= {
         "parts": [{"share": 0.5, "weight_g": 100.0}, {"share": 0.49, "weight_g": 98.0}],
@@ -75,7 +75,7 @@ def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
     }
     assert words.sound_words(sound)[1:] == [
         "ovals with no line seen in them find room: 18x13 mm over 71 % of the face",
-        "usable 124 g (100 to 200) of 200 g, if evenly thick; parts 100, 98 g",
+        "parts that take the smallest oval: 124 g (100 to 200) of 200 g, if evenly thick; all parts 100, 98 g",
     ]
 
 
@@ -195,6 +195,8 @@ def test_a_runner_up_is_told_where_it_is_worth_a_look():
     other = best | {"kind": "stream", "turn_deg": 90.0, "score": 45}
     text = words.runner_up_words({"best": best, "runner_up": other})
     assert text == "next best as a stream: 25x18 oval, turned 90°; dashed in the picture"
+    surf = best | {"kind": "surf"}
+    assert words.placement_words(surf) == "best as surf: 25x18 oval, turned 12°"
     poor = other | {"score": words.WORTH_DRAWING - 1}
     assert words.runner_up_words({"best": best, "runner_up": poor}) is None
     assert words.runner_up_words({"best": best, "runner_up": None}) is None

@@ -53,7 +53,7 @@ def sound_stone(
     if not mask.any():
         none = Interval(0.0, 0.0, 0.0)
         return SoundStone(np.zeros(mask.shape, np.uint8), (), none)
-    net = _Net(mask, lines)
+    net = LineNet(mask, lines)
     largest = net.expected(lambda level: float(net.parts(level)[1][0]))
     labels, shares = net.parts(PARTS)
     kept = tuple(float(share) for share in shares if share >= CRUMB_SHARE)[:255]
@@ -89,21 +89,23 @@ def oval_room(
     return _Room(free.shape, long_px, short_px).within(free)
 
 
-class _Net:
+class LineNet:
     """A face on a small grid with the lines that may part it, each with its chance in tenths."""
 
     def __init__(self, mask: NDArray[np.bool_], lines: Sequence[Line]) -> None:
         rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
         self._mask = mask
-        self._window = slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
-        face = mask[self._window]
+        self.window = slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
+        face = mask[self.window]
         self.factor = min(1.0, GRID_PX / max(face.shape))
         size = tuple(max(1, round(side * self.factor)) for side in face.shape[::-1])
         self.face = cv2.resize(face.astype(np.float32), size, interpolation=cv2.INTER_AREA) >= 0.5
         if not self.face.any():
             self.face[:] = True
         self._reach = reach_px(face_width_px(mask)) * self.factor
-        parting = [line for line in lines if round(line.parting_chance * LEVELS) > 0]
+        #: Places in ``lines`` of those that may part the stone at all.
+        self.parting = [n for n, line in enumerate(lines) if round(line.parting_chance * LEVELS)]
+        parting = [lines[n] for n in self.parting]
         self._levels = [round(line.parting_chance * LEVELS) / LEVELS for line in parting]
         self._strokes = self._drawn_out(parting, (cols[0], rows[0]))
         # By how many lines part it: fewer are always the surest of more.
@@ -134,19 +136,23 @@ class _Net:
         nearest = int(np.argmin(distance - 1e6 * (distance <= far)))
         return goals[nearest : nearest + 1] if distance[nearest] <= far[nearest] else goals[:0]
 
-    def _parted_by(self, level: float) -> list[int]:
+    def parted_by(self, level: float) -> list[int]:
         return [k for k, chance in enumerate(self._levels) if chance >= level - 1e-9]
 
     def free(self, level: float) -> NDArray[np.bool_]:
         """The face without the lines that part it at that level."""
+        return self.without(self.parted_by(level))
+
+    def without(self, lines: Sequence[int]) -> NDArray[np.bool_]:
+        """The face without these lines, counted among ``parting``."""
         face = self.face.astype(np.uint8)
-        strokes = [np.rint(self._strokes[k]).astype(np.int32) for k in self._parted_by(level)]
+        strokes = [np.rint(self._strokes[k]).astype(np.int32) for k in lines]
         cv2.polylines(face, [stroke.reshape(-1, 1, 2) for stroke in strokes], False, 0)
         return face > 0
 
     def parts(self, level: float) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
         """Labels of the parts, largest first, and their shares; what the lines cover is no one's."""
-        key = len(self._parted_by(level))
+        key = len(self.parted_by(level))
         if key not in self._parts:
             # A line of px that touch at corners parts what touches at sides.
             count, labels = cv2.connectedComponents(self.free(level).view(np.uint8), connectivity=4)
@@ -186,7 +192,7 @@ class _Net:
         return float(covered.sum() / self.face.sum())
 
     def _within(self, room: "_Room", level: float) -> tuple[NDArray, NDArray]:
-        key = room, len(self._parted_by(level))
+        key = room, len(self.parted_by(level))
         if key not in self._tried:
             self._tried[key] = room.within(self.free(level))
         return self._tried[key]
@@ -202,7 +208,7 @@ class _Net:
             small == 0, np.where(self.face, 0, cv2.dilate(small, np.ones((3, 3)))), small
         )
         full = np.zeros(self._mask.shape, np.uint8)
-        here = full[self._window]
+        here = full[self.window]
         here[:] = cv2.resize(small, here.shape[::-1], interpolation=cv2.INTER_NEAREST)
         full[~self._mask] = 0
         return full

@@ -46,6 +46,8 @@ def face_of(
     x, y, w, h = piece.box
     linear = linear_srgb(picture, encoding)
     mask = fill_outline((piece.outline - (x, y)) * px_per_photo_px, picture.shape[:2])
+    for outline in piece.covered:
+        mask &= ~fill_outline((outline - (x, y)) * px_per_photo_px, picture.shape[:2])
     scale = reference.scale_at(x + w / 2, y + h / 2).mm_per_px
     mm_per_px = None if scale is None else scale / px_per_photo_px
     origin_px = (float(x), float(y))

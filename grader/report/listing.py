@@ -1,0 +1,437 @@
+"""A listing: what a buyer is told of a piece or lot, as plain data and in words; from recorded facts alone."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import cv2
+import numpy as np
+
+from grader.grading.features.facts import StoneFacts
+from grader.photo.terms import PhotoTerms
+from grader.profile import Profile
+from grader.report.cautions import LISTING_CAUTIONS, caution_lines
+from grader.report.headline import meaning
+from grader.report.weights import money_text, weight_text
+from grader.report.words import colour_words, counted, no_line_words, share_words
+from grader.trade.sizes import MM_IN, sides_mm_of
+
+SCHEMA = 1
+NOT_RECORDED = "not recorded"
+#: What follows every word on lines.
+NO_HIDDEN = "a photo shows no hidden ones"
+#: A line of each class, as a buyer is told it.
+_LINES = {
+    "crack": "crack",
+    "uncertain": "line that may be a crack",
+    "contact": "border that may part",
+    "pattern line": "pattern line (healed or a seam)",
+}
+#: What the seller may say, with its label, in the order of telling.
+_SAID = {
+    "treatment": "treatment",
+    "polish": "polish",
+    "depth": "depth of the pattern",
+    "hardness": "hardness",
+    "returns": "returns",
+}
+
+
+@dataclass(frozen=True)
+class OfferedFace:
+    """A face of what is offered. photo, stone : its records.   terms : on which it was looked at."""
+
+    photo: dict
+    stone: dict
+    terms: PhotoTerms
+    facts: StoneFacts
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What is known of a piece or lot that is offered.
+
+    net_g : as it was weighed dry, ``None`` before; ``unweighed`` says why.   called : the grade by a person.
+    said : what the seller said, by its name.   place, dug : coarse place and day of the trip.
+    faces : the best first.   cuts : of the best face.   price : as :func:`price_record` has it.
+    pieces : of a lot, each as plain data; ``None`` of a piece.
+    """
+
+    code: str
+    day: str
+    net_g: Decimal | None
+    unweighed: str | None
+    grade: str | None
+    called: bool
+    faces: tuple[OfferedFace, ...] = ()
+    said: Mapping[str, str] = field(default_factory=dict)
+    place: str | None = None
+    dug: str | None = None
+    cuts: dict | None = None
+    price: dict | None = None
+    pieces: tuple[dict, ...] | None = None
+
+
+def listing_record(offer: Offer, profile: Profile) -> dict:
+    """Return a listing as plain data, the same that is kept: no path, no person, no exact place is in it."""
+    said = dict(offer.said)
+    best = offer.faces[0] if offer.faces else None
+    return {
+        "schema": SCHEMA,
+        "code": offer.code,
+        "kind": "piece" if offer.pieces is None else "lot",
+        "listed": offer.day,
+        "grade": offer.grade
+        and {
+            "name": offer.grade,
+            "meaning": meaning(offer.grade, profile),
+            "by": "seller" if offer.called else "tool",
+        },
+        "net_g": offer.net_g and f"{offer.net_g:f}",
+        "unweighed": offer.unweighed,
+        "size": size_record(offer.faces, said),
+        "cabs": offer.cuts
+        and {
+            "oval_mm": offer.cuts["oval_mm"],
+            "margin_mm": offer.cuts["margin_mm"],
+            "count": len(offer.cuts["templates"]),
+        },
+        "faces": [_face_record(face) for face in offer.faces],
+        "shares": best and best.stone["shares"],
+        "view": best and _view_record(best.stone["scene"]["best"]),
+        "colours_by": list(dict.fromkeys(colour_words(f.photo["colour"]) for f in offer.faces)),
+        "shown": said.pop("shown", "exact") if offer.faces or offer.pieces else None,
+        "looked": said.pop("looked", None),
+        "said": {name: said.get(name) for name in _SAID},
+        "place": said.get("place") or offer.place,
+        "dug": offer.dug,
+        "price": offer.price,
+        "pieces": None if offer.pieces is None else list(offer.pieces),
+        "cautions": caution_lines(LISTING_CAUTIONS),
+    }
+
+
+def price_record(money: Decimal, currency: str, how: str, table=None, per=None) -> dict:
+    """Return a price as plain data.
+
+    how : "typed", "by hand", "single" or "by weight".   table : that it is of.   per : (money, unit) of that weight.
+    """
+    by_weight = table is not None and how == "by weight"
+    return {
+        "money": f"{money:f}",
+        "currency": currency,
+        "how": how,
+        "table": table and {"begins": table.begins.isoformat(), "version": table.version},
+        "per": {"money": f"{per[0]:f}", "unit": per[1]} if by_weight and per else None,
+        "breaks": [
+            {"from_g": _number(grams), "off_percent": _number(100 * share)}
+            for grams, share in reversed(table.off)
+        ]
+        if by_weight
+        else [],
+    }
+
+
+def _number(number: Decimal) -> str:
+    return f"{number.normalize():f}"
+
+
+def size_record(faces: Sequence[OfferedFace], said: dict[str, str]) -> dict | None:
+    """Return length, width and thickness in mm, by hand where the seller measured, else from the photo with the
+    largest face; ``None`` where neither is known."""
+    sides = [float(side) for side in sides_mm_of(said["size"])] if "size" in said else []
+    thick = float(sides_mm_of(said["thickness"])[0]) if "thickness" in said else None
+    if len(sides) >= 2:
+        length, width = sorted(sides[:2], reverse=True)
+        return _size(length, width, sides[2] if len(sides) == 3 else thick, "hand", None)
+    known = [face for face in faces if face.stone["scale"]["mm_per_px"]]
+    seen = [(_rectangle_mm(face.stone), face.stone["scale"]) for face in known]
+    if not seen:
+        return _size(None, None, thick, "hand", None) if thick else None
+    (length, width), scale = max(seen, key=lambda one: one[0][0] * one[0][1])
+    off = (scale["high"] - scale["low"]) / 2 / scale["mm_per_px"]
+    return _size(length, width, thick, "photo", off)
+
+
+def _size(length, width, thick, by: str, off: float | None) -> dict:
+    mm = lambda side: None if side is None else round(side, 1)  # noqa: E731
+    return {
+        "length_mm": mm(length),
+        "width_mm": mm(width),
+        "thickness_mm": mm(thick),
+        "by": by,
+        "off_share": None if off is None else round(off, 3),
+    }
+
+
+def _rectangle_mm(stone: dict) -> tuple[float, float]:
+    """Long and short side of the least rectangle around a face."""
+    _, sides, _ = cv2.minAreaRect(np.array(stone["outline"], np.float32))
+    return max(sides) * stone["scale"]["mm_per_px"], min(sides) * stone["scale"]["mm_per_px"]
+
+
+def _face_record(face: OfferedFace) -> dict:
+    classes = [
+        line["class"]
+        for line in face.stone["cracks"]["lines"]
+        if line["class"] != "contact" or (line["parting_chance"] or 0) >= 0.1
+    ]
+    return {
+        "state": face.stone["state"]["value"],
+        "verdict": face.stone["verdict"],
+        "lines": {kind: classes.count(kind) for kind in _LINES},
+        "cracks_mm": face.stone["cracks"]["length_mm"],
+        "photos": 1 + len(face.terms.same_face),
+        "dried": face.terms.dried,
+    }
+
+
+def _view_record(best: dict | None) -> dict | None:
+    return best and {key: best[key] for key in ("template", "kind", "size_mm")}
+
+
+def listing_rows(record: dict) -> list[tuple[str, str]]:
+    """Return a listing as rows of a label and its words; what nobody recorded says so."""
+    faces = record["faces"]
+    rows = [
+        ("price", price_words(record["price"])),
+        *(("", line) for line in break_lines(record["price"])),
+        ("grade", grade_words(record["grade"])),
+        ("net weight", weight_words(record)),
+    ]
+    if record["pieces"] is None:
+        rows += [
+            ("size", size_words(record["size"])),
+            ("cabs that fit", cabs_words(record["cabs"], bool(faces))),
+            ("lines", lines_words(faces)),
+            ("looked for", looked_words(record)),
+            *_labelled("colours", colour_rows(record["shares"])),
+            ("colours set", "; ".join(record["colours_by"]) or NOT_RECORDED),
+            ("photo", photo_words(record)),
+        ]
+    else:
+        rows += [("pieces", f"{len(record['pieces'])}: each is told below")]
+        rows += [("photo", photo_words(record))]
+        rows += [("looked for", record["looked"])] if record["looked"] else []
+    rows += [(label, record["said"][name] or NOT_RECORDED) for name, label in _SAID.items()]
+    return [*rows, ("from", place_words(record))]
+
+
+def piece_rows(record: dict) -> list[tuple[str, str]]:
+    """Return the pieces of a lot, a row each."""
+    return [(one["code"], piece_words(one)) for one in record["pieces"] or ()]
+
+
+def piece_words(one: dict) -> str:
+    """Return weight, size and lines of a piece of a lot in a line."""
+    weight = "not weighed" if one["net_g"] is None else both_weights(Decimal(one["net_g"]))
+    size = size_words(one["size"]) if one["size"] else "size not recorded"
+    return "; ".join((weight, size, lines_words(one["faces"])))
+
+
+def price_words(price: dict | None) -> str:
+    """Return the price and what it is for; where none is known, that it is to be asked for."""
+    if price is None:
+        return "on request"
+    how = {
+        "by weight": "by weight",
+        "single": "as a single piece",
+        "by hand": "for this one",
+        "typed": "for this one",
+    }[price["how"]]
+    if price["per"]:
+        how += f": {Decimal(price['per']['money']):,.2f} {price['currency']} per {price['per']['unit']}"
+    text = f"{money_text(Decimal(price['money']), price['currency'])} {how}"
+    table = price["table"]
+    return text + (f"; prices of {table['begins']}, version {table['version']}" if table else "")
+
+
+def break_lines(price: dict | None) -> list[str]:
+    """Return what is taken off for much, a line each."""
+    return [
+        f"{one['off_percent']} % off from {both_weights(Decimal(one['from_g']))} of one grade on"
+        for one in (price or {}).get("breaks", ())
+    ]
+
+
+def grade_words(grade: dict | None) -> str:
+    """Return the grade with its meaning and who says it."""
+    if grade is None:
+        return "not graded yet"
+    by = "called by the seller" if grade["by"] == "seller" else "proposed from the photo"
+    return f"{grade['name']}: {grade['meaning']} ({by})"
+
+
+def weight_words(record: dict) -> str:
+    """Return the net weight as it was weighed; a guess is never told."""
+    if record["net_g"] is None:
+        return f"{NOT_RECORDED}: {record['unweighed'] or 'not weighed yet'}"
+    return both_weights(Decimal(record["net_g"]))
+
+
+def both_weights(grams: Decimal) -> str:
+    """Return "612.3 g (1.35 lb)", or in kg from 2 kg on."""
+    pounds = weight_text(grams, "lb" if grams >= 100 else "oz")
+    return f"{weight_text(grams, 'kg' if grams >= 2000 else 'g')} ({pounds})"
+
+
+def size_words(size: dict | None) -> str:
+    """Return "92 x 61 x 34 mm (3.6 x 2.4 x 1.3 in), measured by hand", as far as it is known."""
+    if size is None:
+        return f"{NOT_RECORDED}: no scale in the photo"
+    sides = [size[f"{side}_mm"] for side in ("length", "width", "thickness")]
+    thick = "" if sides[2] is not None else "; thickness not recorded"
+    if sides[0] is None:
+        return f"{sides[2]:.0f} mm ({_inches(sides[2])} in) thick; length and width not recorded"
+    known = [side for side in sides if side is not None]
+    mm = " x ".join(f"{side:.0f}" for side in known)
+    inches = " x ".join(map(_inches, known))
+    off = f", give or take {max(1, round(100 * size['off_share']))} %" if size["off_share"] else ""
+    by = "measured by hand" if size["by"] == "hand" else f"from the photo{off}"
+    return f"{mm} mm ({inches} in), {by}{thick}"
+
+
+def _inches(mm: float) -> str:
+    return f"{mm / float(MM_IN['in']):.1f}"
+
+
+def cabs_words(cabs: dict | None, photographed: bool) -> str:
+    """Return how many cabs fit by the plan."""
+    if cabs is None:
+        return f"{NOT_RECORDED}: {'no scale in the photo' if photographed else 'no photo'}"
+    long, short = cabs["oval_mm"]
+    oval = f"{long:g}x{short:g} mm"
+    if not cabs["count"]:
+        return f"none of {oval} without a line seen in it"
+    return (
+        f"{cabs['count']} of {oval} by the plan, {cabs['margin_mm']:g} mm kept for the saw, no line seen in them on "
+        "this face; what lies deeper a photo does not show"
+    )
+
+
+def lines_words(faces: Sequence[dict]) -> str:
+    """Return "2 cracks seen on 1 of 2 faces", or on how many faces no line is seen; never that there are none."""
+    if not faces:
+        return f"{NOT_RECORDED}: no photo"
+    totals = {kind: sum(face["lines"][kind] for face in faces) for kind in _LINES}
+    told = [counted_lines(number, _LINES[kind]) for kind, number in totals.items() if number]
+    parting = sum(number for kind, number in totals.items() if kind != "pattern line")
+    if not told:
+        return f"{no_line_words([face['state'] for face in faces])}; {NO_HIDDEN}"
+    on = sum(any(face["lines"].values()) for face in faces)
+    where = "the face shown" if len(faces) == 1 else f"{on} of {len(faces)} faces"
+    length = sum(face["cracks_mm"] or 0 for face in faces)
+    mm = f", cracks {length:.0f} mm long in all" if totals["crack"] and length else ""
+    other = "" if parting else "; no other line seen"
+    return f"{', '.join(told)} seen on {where}{mm}{other}; {NO_HIDDEN}"
+
+
+def counted_lines(number: int, noun: str) -> str:
+    """Return "1 crack", "2 lines that may be a crack"."""
+    head, _, rest = noun.partition(" that ")
+    if rest:
+        return f"{counted(number, head)} that {rest}"
+    head, _, rest = noun.partition(" (")
+    return counted(number, head) + (f" ({rest}" if rest else "")
+
+
+def looked_words(record: dict) -> str:
+    """Return how lines were looked for: the states and photos of the faces, and what the seller did by hand."""
+    told = []
+    faces = record["faces"]
+    for state in ("wet", "dry", "patchy", "unknown"):
+        of = [face for face in faces if face["state"] == state]
+        if of:
+            how = state_words(of[0])
+            photos = {face["photos"] for face in of}
+            each = " each" if len(of) > 1 else ""
+            number = (
+                f"{counted(max(photos), 'photo')}{each}" if len(photos) == 1 else "several photos"
+            )
+            told.append(f"{counted(len(of), 'face')} {how}, {number}")
+    if any(face["dried"] for face in faces):
+        told.append("wetted and seen drying")
+    told.append(f"by hand: {record['looked']}" if record["looked"] else "by hand: not recorded")
+    return "; ".join(told)
+
+
+def colour_rows(shares: dict | None) -> list[str]:
+    """Return the shares of the best face, the host's kinds behind it, a line each."""
+    if not shares:
+        return [f"{NOT_RECORDED}: no photo"]
+    return [share_words(name, share) for name, share in shares.items()]
+
+
+def host_words(shares: dict | None) -> str:
+    """Return the share of host rock and its kinds."""
+    hosts = [f"{share_words(*item)}" for item in (shares or {}).items() if item[1].get("kinds")]
+    return "; ".join(hosts) or NOT_RECORDED
+
+
+def photo_words(record: dict) -> str:
+    """Return whether the photo shows this very piece, and in which state."""
+    if record["shown"] is None:
+        return "no photo"
+    which = {"exact": "the exact piece", "typical": "a typical piece, not this one"}
+    which = which.get(record["shown"], record["shown"])
+    if record["pieces"] is not None:
+        lacking = sum(not one["faces"] for one in record["pieces"])
+        which = which.replace("piece", "pieces") if record["shown"] == "exact" else which
+        return which + (
+            f"; {lacking} of {len(record['pieces'])} without a photo" if lacking else ""
+        )
+    return f"{which}, {state_words(record['faces'][0])}; as the camera took it"
+
+
+def state_words(face: dict) -> str:
+    """Return how a face was photographed."""
+    state = face["state"]
+    return {"unknown": "wet or dry not known", "patchy": "half dried"}.get(state, state)
+
+
+def place_words(record: dict) -> str:
+    """Return the coarse place and the day of digging, as far as they are known."""
+    place = record["place"] or f"place {NOT_RECORDED}"
+    return place + (f"; dug {record['dug']}" if record["dug"] else "")
+
+
+def _labelled(label: str, lines: Sequence[str]) -> list[tuple[str, str]]:
+    return [("" if number else label, line) for number, line in enumerate(lines)]
+
+
+def title_words(record: dict) -> str:
+    """Return the head of a listing: "07-113, cabbing, 612 g (1.35 lb)"."""
+    grade = record["grade"] and record["grade"]["name"]
+    weight = record["net_g"] and both_weights(Decimal(record["net_g"]))
+    lot = record["pieces"] is not None and f"lot of {counted(len(record['pieces']), 'piece')}"
+    return ", ".join(part for part in (record["code"], lot, grade, weight) if part)
+
+
+def lacking_words(record: dict) -> str | None:
+    """Return what a listing lacks and what to do, in a line; ``None`` where nothing is missing."""
+    code = record["code"]
+    lacks = []
+    if not record["faces"] and not any(one["faces"] for one in record["pieces"] or ()):
+        lacks.append(f"no photo (photograph it as '{code} front.jpg', then grader batch)")
+    if record["net_g"] is None:
+        lacks.append(f"no dry weight (grader weigh {code} WEIGHT)")
+    if record["grade"] is None:
+        lacks.append("no grade (grader call)")
+    if record["faces"] and record["size"] is None:
+        lacks.append(f"no scale (grader describe {code} --size 92x61x34mm)")
+    if record["price"] is None:
+        lacks.append("no price (--for MONEY, or grader prices set)")
+    return f"{code}: the listing says so: {'; '.join(lacks)}" if lacks else None
+
+
+def changed_words(kept: dict, now: dict) -> list[str]:
+    """Return the labels of what is known otherwise now than when it was listed."""
+    before, after = ({}, {})
+    for record, rows in ((kept, before), (now, after)):
+        label = ""
+        for name, words in listing_rows(record):
+            label = name or label
+            rows[label] = f"{rows.get(label, '')}\n{words}"
+    if piece_rows(kept) != piece_rows(now):
+        after["pieces"] = "changed"
+    return [label for label in after if before.get(label) != after[label]]

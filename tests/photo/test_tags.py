@@ -1,0 +1,187 @@
+"""Tags in photos: sheets as they are printed, drawn by pypdfium2 and laid into rendered photos, tilted and blurred.
+
+At 3 px a module 5 of 6 were read and at 4 all, in a trial of the same reader on other pictures; here all must be.
+"""
+
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pypdfium2
+import pytest
+
+from grader import grade_photo
+from grader.photo.colour import srgb_encoding
+from grader.photo.photo import Photo
+from grader.photo.read import read_photo
+from grader.photo.tags import distances, find_tags
+from grader.photo.terms import PhotoTerms
+from grader.report.label_sheet import GRIDS, Label, label_sheets
+from grader.report.result import measured_record
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+PAPER, INK = np.array([235.0, 233.0, 228.0]), 30.0
+MODULES = 21  # of a QR code that holds 07-113, ISO/IEC 18004, version 1
+
+
+@cache
+def sample(name: str) -> np.ndarray:
+    return cv2.imread(str(SAMPLES / f"{name}.jpg"))[..., ::-1]
+
+
+@cache
+def printed(label: Label, paper: str) -> np.ndarray:
+    """One label, 300 dots per inch, 0 to 1."""
+    page = next(iter(pypdfium2.PdfDocument(label_sheets([label], paper))))
+    page = page.render(scale=300 / 72).to_numpy()[..., :3] / 255
+    grid, k = GRIDS[paper], 300 / 25.4
+    left, top = round(grid.left_mm * k), round(grid.top_mm * k)
+    return page[top : top + round(grid.height_mm * k), left : left + round(grid.width_mm * k)]
+
+
+def with_tag(rgb, at, px, *, turn=0, tilt=0, blur=0.6, paper="a4", label=Label("07-113")):  # noqa: B008
+    """Return a picture with a tag whose middle lies there, so many px a module, and the corners of its paper.
+
+    turn, tilt : degrees; the camera is six widths of the tag away.   blur : sigma, px, of all of it.
+    """
+    tag = printed(label, paper).astype(np.float32)
+    h, w = tag.shape[:2]
+    factor = px * MODULES / (GRIDS[paper].qr_mm * 300 / 25.4)
+    corners = (np.array([[0, 0], [w, 0], [w, h], [0, h]]) - (w / 2, h / 2)) * factor
+    a, r = np.deg2rad(tilt), np.deg2rad(turn)
+    away = 6 * w * factor
+    depth = corners[:, 1] * np.sin(a)
+    corners[:, 1] *= np.cos(a)
+    corners *= (away / (away + depth))[:, None]
+    corners = corners @ np.array([[np.cos(r), np.sin(r)], [-np.sin(r), np.cos(r)]]) + at
+    to_photo = cv2.getPerspectiveTransform(
+        np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32), corners.astype(np.float32)
+    )
+    size = rgb.shape[1::-1]
+    ink = cv2.warpPerspective(cv2.GaussianBlur(tag, (0, 0), 0.45 / factor), to_photo, size)
+    cover = cv2.warpPerspective(np.ones((h, w), np.float32), to_photo, size)[..., None]
+    laid = rgb * (1 - cover) + (ink * PAPER + (1 - ink) * INK) * cover
+    noise = np.random.default_rng(7).normal(0, 2, rgb.shape)
+    return np.clip(cv2.GaussianBlur(laid, (0, 0), blur) + noise, 0, 255).astype(np.uint8), corners
+
+
+def photo_of(rgb) -> Photo:
+    return Photo("tray.png", np.ascontiguousarray(rgb), srgb_encoding(), "0" * 64)
+
+
+def inside(points, shape) -> np.ndarray:
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.rint(points).astype(np.int32)], 1)
+    return mask > 0
+
+
+@pytest.mark.parametrize("px", [3, 4])
+@pytest.mark.parametrize("turn", [0, 25, 200])
+@pytest.mark.parametrize("tilt", [0, 20])
+@pytest.mark.parametrize("blur", [0.4, 1.0])
+def test_a_tag_is_read_at_three_and_four_px_a_module(px, turn, tilt, blur):
+    rgb, corners = with_tag(sample("01_lake_over_shore"), (300, 110), px, turn=turn, tilt=tilt, blur=blur)  # fmt: skip
+    (tag,) = find_tags(photo_of(rgb))
+    assert tag.text == "07-113"
+    # Its own upper left corner comes first: nearest to that of the paper.
+    assert np.linalg.norm(corners - tag.code[0], axis=1).argmin() == 0
+
+
+@pytest.mark.parametrize(
+    ("paper", "label"),
+    [
+        ("a4", Label("07-113")),
+        ("letter", Label("07-113", "select", "a scene, no line seen", "net 612 g", "photo: wet")),
+    ],
+)
+def test_the_paper_around_a_code_is_found_whole(paper, label):
+    for turn, tilt in ((0, 0), (40, 20), (190, 10)):
+        seen = {"turn": turn, "tilt": tilt, "paper": paper, "label": label}
+        rgb, corners = with_tag(sample("01_lake_over_shore"), (640, 480), 3.5, **seen)
+        (tag,) = find_tags(photo_of(rgb))
+        truth, found = inside(corners, rgb.shape), inside(tag.paper, rgb.shape)
+        assert (truth & found).sum() / truth.sum() > 0.97
+        assert (truth & found).sum() / (truth | found).sum() > 0.85
+
+
+def test_sixteen_bits_and_large_photos_are_read_too(monkeypatch):
+    rgb, _ = with_tag(sample("01_lake_over_shore"), (300, 110), 4)
+    monkeypatch.setattr("grader.photo.tags.MOST_PX", rgb[..., 0].size * 0.8)
+    (tag,) = find_tags(photo_of(rgb.astype(np.uint16) * 257))
+    assert tag.text == "07-113"
+    # In px of the photo, not of the copy.
+    assert np.hypot(*(tag.code[1] - tag.code[0])) == pytest.approx(4 * MODULES, rel=0.05)
+
+
+def test_a_code_that_is_smeared_is_seen_and_not_guessed():
+    rgb, corners = with_tag(sample("13_grey_host"), (1050, 80), 4)
+    left, top = corners.min(axis=0).astype(int)
+    # Its three corner marks are there, much of the rest is not.
+    rgb[top + 52 : top + 100, left + 50 : left + 96] = (120, 60, 50)
+    assert [tag.text for tag in find_tags(photo_of(rgb))] == [None]
+
+
+def test_no_tag_is_seen_where_there_is_none():
+    for path in sorted(SAMPLES.glob("*.jpg")):
+        assert find_tags(read_photo(path)) == (), path.name
+
+
+def graded(tmp_path, rgb, name="tray.png", tags=True):
+    path = tmp_path / name
+    cv2.imwrite(str(path), np.ascontiguousarray(rgb[..., ::-1]))
+    return grade_photo(path, terms=PhotoTerms(tags=tags))
+
+
+def shares(done, stone=0):
+    return {n: s.value for n, s in done.pieces[stone].measured.measurements.regions.shares.items()}
+
+
+def test_a_tag_beside_a_stone_changes_nothing(tmp_path):
+    plain = graded(tmp_path, cv2.GaussianBlur(sample("01_lake_over_shore"), (0, 0), 0.6))
+    rgb, _ = with_tag(sample("01_lake_over_shore"), (1050, 870), 3.5, turn=-8, tilt=15)
+    done = graded(tmp_path, rgb, "with.png")
+    assert len(done.pieces) == len(plain.pieces) == 1
+    for name, share in shares(plain).items():
+        assert shares(done)[name] == pytest.approx(share, abs=0.02)
+    record = measured_record(done.measured)
+    assert [tag["text"] for tag in record["photo"]["tags"]] == ["07-113"]
+    assert "tag_on_stone" not in [one["code"] for one in record["photo"]["warnings"]]
+
+
+def test_a_tag_alone_is_no_stone(tmp_path):
+    for px in (3, 8):
+        rgb, _ = with_tag(sample("06_nothing_on_the_board"), (640, 480), px, turn=20)
+        assert graded(tmp_path, rgb).pieces == ()
+
+
+def test_a_tag_upon_a_stone_is_no_white_band_and_is_told(tmp_path):
+    plain_rgb = cv2.GaussianBlur(sample("01_lake_over_shore"), (0, 0), 0.6)
+    plain = graded(tmp_path, plain_rgb).pieces[0].measured
+    rgb, corners = with_tag(sample("01_lake_over_shore"), (640, 420), 3, turn=20)
+    done = graded(tmp_path, rgb, "with.png")
+    # What the stone shows beside the tag, by the look at it without one.
+    face = plain.face
+    at = face.from_photo_px(corners)
+    beside = face.mask & ~inside(at, face.mask.shape)
+    regions = plain.measurements.regions
+    for code, name in enumerate(regions.shares, start=1):
+        expected = (regions.codes == code)[beside].sum() / beside.sum()
+        assert shares(done)[name] == pytest.approx(expected, abs=0.02), name
+    assert "tag_on_stone" in [remark.code for remark in done.remarks]
+    own = done.pieces[0].measured.face
+    assert not own.mask[inside(own.from_photo_px(corners), own.mask.shape)].any()
+
+
+def test_where_nobody_asks_nothing_is_looked_for(tmp_path):
+    rgb, _ = with_tag(sample("01_lake_over_shore"), (300, 110), 4)
+    done = graded(tmp_path, rgb, tags=False)
+    assert "tags" not in measured_record(done.measured)["photo"]
+
+
+def test_how_far_a_tag_lies_from_a_stone():
+    square = np.array([[0, 0], [10, 0], [10, 10], [0, 10]], np.float32)
+    outlines = {1: square * 5, 2: square * 5 + (100, 0)}
+    # 10 px to the right of the first one, 30 to the left of the second; its sides are 10 px.
+    assert distances(square + np.float32((60, 20)), outlines) == pytest.approx({1: 1.0, 2: 3.0})
+    assert distances(square + np.float32((110, 20)), outlines)[2] == 0
