@@ -8,6 +8,7 @@ from grader.errors import GraderError
 from grader.looking import look_at, measured_again
 from grader.looks import Ask, Look, ask_for, calls_on, shown
 from grader.measures import Remark
+from grader.nearest import CalledFaces
 from grader.photo.terms import PhotoTerms
 from grader.pieces import faces_of_one, joined_pieces, with_pieces
 from grader.profile import Profile
@@ -64,6 +65,7 @@ def check_photos(
     anew : measure again what is known.
     """
     profile, used = session.profile, session.model(model)
+    called = CalledFaces(session.ledger)
     faces = [(photos[0], photos[1:])] if same_face else [(photo, ()) for photo in photos]
     for photo, further in faces:
         of_face = replace(terms, same_face=tuple(further))
@@ -78,7 +80,7 @@ def check_photos(
         (record,), _ = with_calls([look.graded(profile, used)], calls, session.settings.decider)
         pieces = joined_pieces([look], session.ledger)
         (record,) = with_pieces([record], [look], pieces, profile, used, session.ledger)
-        yield Checked(record, look)
+        yield Checked(called.with_nearest(record, look, used.familiarity), look)
 
 
 def check_one_piece(

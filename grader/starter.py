@@ -60,8 +60,8 @@ from grader.train.strangers import STRANGERS
 PHOTOS, HELD_OUT_PHOTOS = range(120), range(1000, 1050)
 SEED = 20240501
 
-#: Drawn to tell stones from: other surfaces, and stones of each other kind. Beside them plain stones of the
-#: seller's, so that these are not taken for such.
+#: Drawn to tell stones from: other surfaces, and stones of each other kind, by a seed of their own. Beside them plain
+#: stones of the seller's, so that these are not taken for such.
 SURFACES, STRANGERS_EACH, PLAIN_STONES = 160, 12, 72
 STRANGERS_SEED = 31
 

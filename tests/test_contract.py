@@ -20,7 +20,7 @@ FLOORS = [
     ["asking", "resorting", "comparing"],
     ["called", "opinions", "patching", "piece_calls"],
     ["calling", "batch", "colours", "checking", "deals"],
-    ["looking", "pieces"],
+    ["looking", "pieces", "nearest"],
     ["looks", "session"],
     ["report"],
     ["ledger"],

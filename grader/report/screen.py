@@ -115,6 +115,7 @@ def _all_facts(piece: dict, shown_codes: set[str]) -> list[tuple[str, str | None
         ("size", words.size_words(piece)),
         *([] if piece.get("piece") else proposal_facts(piece["proposal"], more=True)),
         *_alone(piece),
+        ("nearest", words.nearest_words(piece.get("nearest", ()))),
     ]
 
 

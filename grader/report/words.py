@@ -343,6 +343,13 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
     )
 
 
+def nearest_words(nearest: Iterable[dict]) -> str | None:
+    """Return the called stones that look most like one, "of those called: tub.jpg stone 2, wet.jpg stone 1"; ``None``
+    where there is none."""
+    told = ", ".join(f"{one['file']} stone {one['piece']}" for one in nearest)
+    return f"of those called: {told}" if told else None
+
+
 def faces_words(piece: dict) -> str:
     """Return "one of 2 faces: A.jpg, B.jpg" for a stone that is a face of this piece."""
     files = [face["file"] for face in piece["faces"]]

@@ -3,7 +3,7 @@
 Few of the photos that the starter learns from show one; without them it took half of the plain slabs for walls.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -30,7 +30,7 @@ def draw_plain_stone(rng: np.random.Generator, style: Style) -> Rendered:
     chosen = {"cracks": 0, "healed": 0, "strays": False, "glare": False, "kind": "slab"}
     bare = rng.random() < BARE
     pale = rng.uniform(0.5, 1.0)
-    return draw_one(
+    return draw_stone_photo(
         rng,
         style,
         chosen if bare else {},
@@ -39,10 +39,13 @@ def draw_plain_stone(rng: np.random.Generator, style: Style) -> Rendered:
     )
 
 
-def draw_one(rng: np.random.Generator, style: Style, chosen: dict, **said) -> Rendered:
-    """Return a photo of one stone.
+def draw_stone_photo(
+    rng: np.random.Generator, style: Style, chosen: Mapping[str, object], **said: object
+) -> Rendered:
+    """Return a photo of one stone, whole, with nothing else upon it; what is not said is drawn at random.
 
-    chosen : of the photo, fields of ``PhotoChoices``.   said : of the face, fields of ``DeclaredFace``.
+    chosen : fields of ``PhotoChoices``, of the photo.   said : fields of ``DeclaredFace``, of the face; ``picture`` is
+    needed, size and outline are drawn.
     """
     wide = WIDTH_PX * rng.uniform(*FACE_SHARE)
     high = min(wide * rng.uniform(0.55, 1.0), 0.85 * HEIGHT_PX)
@@ -58,7 +61,10 @@ def draw_one(rng: np.random.Generator, style: Style, chosen: dict, **said) -> Re
 
 
 def one_class(name: str, dye: str | None = None) -> Picture:
-    """One class all over, what is neither white nor host is blue, of that palette."""
+    """Return the picture of a face that is one class all over.
+
+    name : "white" or "host"; any other word is blue.   dye : name of the blue palette, ``None`` for any.
+    """
 
     def picture(rng: np.random.Generator, grid: Grid) -> Figure:
         weight = {key: np.full(grid.shape, key == name, np.float32) for key in ("white", "host")}

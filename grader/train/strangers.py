@@ -11,17 +11,19 @@ from numpy.typing import NDArray
 from grader.render import Rendered, Style
 from grader.render.noise import cell_values, cells, grain, net, soft_step
 from grader.render.pattern import Grid
-from grader.train.plain_stones import draw_one, one_class
+from grader.train.plain_stones import draw_stone_photo, one_class
 
 #: Returns CIELAB (h, w, 3) of a body on a grid in stone radii.
 Body = Callable[[np.random.Generator, Grid], NDArray[np.float32]]
 
+#: Lowest and highest value.
 Range = tuple[float, float]
 
 
 def draw_stranger(rng: np.random.Generator, style: Style, kind: str) -> Rendered:
     """Return a photo of one stone of a kind in :data:`STRANGERS`."""
-    return draw_one(rng, style, {}, picture=one_class("blue"), body=STRANGERS[kind])
+    # The body covers the blue; only the finish and the lines upon it are a seller's stone's.
+    return draw_stone_photo(rng, style, {}, picture=one_class("blue"), body=STRANGERS[kind])
 
 
 def _tone(rng: np.random.Generator, light: Range, chroma: Range, hue: Range) -> NDArray[np.float32]:
@@ -50,6 +52,7 @@ def _mottled(
 
 
 def _held(lab: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The same, no darker than a black stone and no lighter than a white one."""
     lab[..., 0] = np.clip(lab[..., 0], 4, 97)
     return lab
 
@@ -202,6 +205,7 @@ def _cloth(rng: np.random.Generator, grid: Grid) -> NDArray[np.float32]:
     return _held(lab)
 
 
+#: Bodies by the name of their kind. The order settles the seeds of the starter's.
 STRANGERS: dict[str, Body] = {
     "turquoise": _turquoise,
     "lapis with gold": _lapis,

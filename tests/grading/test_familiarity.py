@@ -144,3 +144,13 @@ def test_a_retrained_model_knows_the_stones_that_were_called(
     assert strange[:3] == [None] * 3 and strange[3] is not None
     texts = model_texts(model.model, rows[:2], profile)
     assert model_from({name: json.loads(text) for name, text in texts.items()}) == model.model
+
+
+def test_the_nearest_are_those_of_its_kind(known):
+    rng = np.random.default_rng(9)
+    kinds = ["wall", "odd", "stone", "odd", "wall"]
+    among = [appearance_features(*face(rng, kind)) for kind in kinds]
+    odd = appearance_features(*face(rng, "odd"))
+    order = known.nearest(odd, among)
+    assert {*order[:2]} == {1, 3} and sorted(order) == [0, 1, 2, 3, 4]
+    assert known.nearest(odd, [*among, odd])[0] == 5 and known.nearest(odd, []) == []

@@ -32,7 +32,7 @@ OWN_SHARE = 0.9
 #: So many nearest ones are asked; the covariance's ridge.
 NEAREST, RIDGE = 5, 0.1
 
-#: No limit lies beyond this ratio; in distance, 20 times as far.
+#: From this logarithm of a ratio on, 20 times as far, a limit is refused: nothing drawn comes near to it.
 MOST_LOG_RATIO = 3.0
 
 #: Why a face is unfamiliar that lies nearer to what is none of the stones known.
@@ -44,13 +44,13 @@ class FamiliarityModel:
     """What the stones that a model knows look like: tells a face that is out of their distribution.
 
     names, mean, spread : of each number of an appearance, over rendered stones.   inverse_covariance : of these scaled.
-    max_squared_distance : beyond it a face is unfamiliar.
-    stones, others : (n, numbers) scaled, of rendered stones and of what is none.
-    max_log_ratio : of the distance to the nearest stones over that to the nearest others; beyond it a face is one of
-        the others.
-    own_reach : squared distance within which a face is like one of the seller's own: that at which ``OWN_SHARE`` of
-        the rendered stones have one of another photo.
-    own : (m, numbers), scaled, of stones that the seller called though they are unlike the rendered ones.
+    max_squared_distance : Mahalanobis, no unit; beyond it a face is unfamiliar.
+    stones, others : (n, numbers) and (m, numbers), scaled: appearances of rendered stones, and of what is none.
+    max_log_ratio : natural logarithm of the distance to the nearest stones over that to the nearest others; beyond it
+        a face is one of the others.
+    own_reach : squared distance within which a face is like one of the seller's own: ``OWN_SHARE`` of the rendered
+        stones have one of another photo within it.
+    own : (k, numbers), scaled, of stones that the seller called though they are unlike the rendered ones.
     """
 
     names: tuple[str, ...]
@@ -82,8 +82,17 @@ class FamiliarityModel:
     def with_own(self, appearances: Sequence[Mapping[str, float]]) -> "FamiliarityModel":
         """Return the same, to which these called stones and others that look like them are known."""
         strange = [one for one in appearances if self.why_unfamiliar(one) is not None]
-        own = tuple(rounded(row) for row in self.scaled(strange)) if strange else ()
-        return replace(self, own=(*self.own, *(row for row in own if row not in self.own)))
+        rows = [rounded(row) for row in self.scaled(strange)] if strange else []
+        return replace(self, own=tuple(dict.fromkeys([*self.own, *rows])))
+
+    def nearest(
+        self, appearance: Mapping[str, float], among: Sequence[Mapping[str, float]]
+    ) -> list[int]:
+        """Return the places of appearances in ``among``, the one that looks most like this one first."""
+        if not among:
+            return []
+        apart = self.distance(self.scaled(among) - self.scaled([appearance]))
+        return np.argsort(apart, kind="stable").tolist()
 
     def scaled(self, appearances: Sequence[Mapping[str, float]]) -> NDArray[np.float64]:
         """Return (n, numbers): appearances in spreads from the mean, at most ``REACH``."""
@@ -95,7 +104,7 @@ class FamiliarityModel:
         return _squared(scaled, np.array(self.inverse_covariance))
 
     def log_ratio(self, scaled: NDArray) -> NDArray[np.float64]:
-        """Return the (n,) logarithms of how much farther the nearest stones are than the nearest others."""
+        """Return the (n,) natural logarithms of how much farther the nearest stones are than the nearest others."""
         inverse = np.array(self.inverse_covariance)
         return _log_ratio(scaled, np.array(self.stones), np.array(self.others), inverse)
 
@@ -117,7 +126,6 @@ def check_familiarity(model: FamiliarityModel) -> None:
         raise ValueError(f"fewer than {NEAREST} stones or others to lie near to")
     n = len(model.names)
     far = model.max_squared_distance >= stretch[-1] * n * REACH**2
-    # A face is at most so much farther from the one than from the other.
     if far or model.max_log_ratio >= MOST_LOG_RATIO:
         raise ValueError("a limit lies so far out that no face can pass it")
 
@@ -153,7 +161,7 @@ def fit_familiarity(
 ) -> FamiliarityModel:
     """Return what stones look like, from appearances of rendered stones and of what is none of them.
 
-    photos : of each stone; the limits are set on stones of photos held out.
+    photos : number of each stone's photo; the limits are set on stones of photos held out.
     """
     names = tuple(stones[0])
     values = np.array([[one[name] for name in names] for one in stones], float)
@@ -180,15 +188,17 @@ def fit_familiarity(
 
 
 def _inverse(stone: NDArray) -> NDArray:
+    """The inverse covariance (numbers, numbers) of scaled stones, with a ridge."""
     return np.linalg.inv(np.cov(stone.T) + RIDGE * np.eye(stone.shape[1]))
 
 
 def _squared(scaled: NDArray, inverse: NDArray) -> NDArray[np.float64]:
+    """x' S^-1 x of each row."""
     return np.einsum("...j,jk,...k->...", scaled, inverse, scaled)
 
 
 def _nearest(scaled: NDArray, among: NDArray, inverse: NDArray, count: int) -> NDArray[np.float64]:
-    """Return the (n,) mean squared distances to the nearest ``count`` among others."""
+    """The (n,) means of the squared distances to the ``count`` nearest of ``among``."""
     apart = np.array([_squared(among - one, inverse) for one in scaled])
     return np.partition(apart, count - 1, axis=1)[:, :count].mean(axis=1)
 
@@ -196,8 +206,11 @@ def _nearest(scaled: NDArray, among: NDArray, inverse: NDArray, count: int) -> N
 def _log_ratio(
     scaled: NDArray, stones: NDArray, others: NDArray, inverse: NDArray
 ) -> NDArray[np.float64]:
-    near = [_nearest(scaled, among, inverse, NEAREST) + 1e-9 for among in (stones, others)]
-    return 0.5 * np.log(near[0] / near[1])
+    """The (n,) logarithms of the ratio of distances; half that of the squared ones."""
+    to_stones, to_others = (
+        _nearest(scaled, among, inverse, NEAREST) + 1e-9 for among in (stones, others)
+    )
+    return 0.5 * np.log(to_stones / to_others)
 
 
 def _small(lab: NDArray, mask: NDArray[np.bool_]) -> tuple[NDArray, NDArray[np.bool_]]:

@@ -58,15 +58,16 @@ def model_texts(model: Model, samples: Sequence[Features], profile: Profile) -> 
             "below": model.scene.below,
             "above": model.scene.above,
         },
-        "familiarity": {"familiarity": model.familiarity and asdict(model.familiarity)},
         "sample": {"faces": [{"features": f, **_expected(model, f)} for f in faces]},
     }
     texts = {
         name: json.dumps({**head, **content}, indent=1, allow_nan=False) + "\n"
         for name, content in parts.items()
     }
-    texts["familiarity"] = _rows_on_lines(texts["familiarity"])
-    return texts | {"seller_ensemble": _ensemble_json(head, model.grade)}
+    return texts | {
+        "seller_ensemble": _ensemble_json(head, model.grade),
+        "familiarity": _familiarity_json(head, model.familiarity),
+    }
 
 
 def model_from(parts: Mapping[str, Mapping]) -> Model:
@@ -163,11 +164,6 @@ def _scaling(rows: object) -> tuple[Scaling, tuple[float, ...]]:
     ), tuple(held.number(f"coefficient of {row['name']}", row["coefficient"]) for row in rows)
 
 
-def _rows_on_lines(text: str) -> str:
-    """The same JSON with each list of numbers on a line of its own: hundreds of faces are thousands of numbers."""
-    return re.sub(r'\[([^][{}"]+)\]', lambda row: f"[{' '.join(row[1].split())}]", text)
-
-
 def _ensemble_json(head: Mapping, grade: GradeHead) -> str:
     """The ensemble, each seller on a line of its own: coefficients, cuts, and how likely he is."""
     columns = [*grade.scaling.names, *(f"cut {k + 1}" for k in range(len(grade.grades) - 1))]
@@ -231,6 +227,15 @@ def _grade_head(content: Mapping, ensemble: Mapping) -> GradeHead:
         ),
         () if usual == scaling.mean else usual,
     )
+
+
+def _familiarity_json(head: Mapping, model: FamiliarityModel | None) -> str:
+    """What the stones look like, each list of numbers on a line of its own: hundreds of faces are thousands of them."""
+    plain = json.dumps(model and asdict(model), indent=1, allow_nan=False)
+    # No word in it holds a bracket: the names are those of measures.
+    rows = re.sub(r'\[([^][{}"]+)\]', lambda row: f"[{' '.join(row[1].split())}]", plain)
+    top = json.dumps(head, indent=1, allow_nan=False).removesuffix("\n}")
+    return top + ',\n "familiarity": ' + rows.replace("\n", "\n ") + "\n}\n"
 
 
 def _familiarity(content: Mapping | None) -> FamiliarityModel | None:
