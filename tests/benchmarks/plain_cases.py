@@ -1,9 +1,9 @@
 """Grades the plain cases that any digger would grade alike, and prints what comes out.
 
-``python tests/benchmarks/plain_cases.py [--draws N] [--cases 1,2,10b] [--makes tuning,folded] [--first N]
-[--kept FOLDER] [--write]``: each case is drawn so many times, read and measured as ``grader check`` does with a card in the picture
-(its scale and its white are given as such a card gives them), and graded. ``--order`` prints the scenes alone, on true
-regions. Tune on the make called tuning, never on the others.
+``python tests/benchmarks/plain_cases.py [--draws N] [--first N] [--cases 1,2,10b] [--makes tuning,folded]
+[--kept FOLDER] [--write]``: each case is drawn so many times, read and measured as ``grader check`` does with a card in
+the picture (its scale and its white are given as such a card gives them), and graded. ``--order`` prints the scenes
+alone, on true regions. Tune on the make called tuning, never on the others.
 """
 
 import argparse
