@@ -10,7 +10,7 @@ from grader.grading.calls.calls import known_grade
 from grader.grading.calls.left import LEFT
 from grader.grading.proposal import Call
 from grader.ledger import views
-from grader.ledger.facts import TakenBack
+from grader.ledger.facts import TakenBack, checked_author, checked_time
 from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import now
 from grader.looking import look_at
@@ -64,8 +64,8 @@ def say(said: Said, tray: Tray) -> list[Call]:
             raise CallsError(str(err)) from err
     note = LEFT if said.left else said.note
     call = Call(
-        look.ask.file, look.ask.sha256, said.stone.piece, None, grade, said.scene, said.by,
-        said.made or now(), note, uid=said.uid,
+        look.ask.file, look.ask.sha256, said.stone.piece, None, grade, said.scene,
+        checked_author(said.by), checked_time(said.made or now()), note, uid=said.uid,
     )  # fmt: skip
     placed = with_shown(place_on(look, call), tray.called(look, record))
     save_calls([placed], tray.ledger)
