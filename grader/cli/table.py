@@ -30,6 +30,12 @@ def table(
         bool,
         typer.Option("--address-only", help="Print the address alone, and open no browser."),
     ] = False,
+    share: Annotated[
+        bool,
+        typer.Option(
+            "--share", help="Let phones in the same house in too, each by a code that holds once."
+        ),
+    ] = False,
     *,
     session,
 ) -> None:
@@ -47,14 +53,44 @@ def table(
     if missing is not None:
         raise SettingsError(f"{missing}: no such photo or folder; check its name and place")
     tray = Tray(session, photos or ())
-    listening = open_socket("127.0.0.1", port)
-    address = f"http://127.0.0.1:{listening.getsockname()[1]}/"
+    sockets = [open_socket("127.0.0.1", port)]
+    port = sockets[0].getsockname()[1]
+    address = f"http://127.0.0.1:{port}/"
+    sharing = _shared(sockets, port) if share else None
 
     def tell() -> None:
         typer.echo(address if address_only else f"the table is at {address} (Ctrl-C ends it)")
+        if sharing is not None:
+            _tell_shared(sharing)
         if not address_only:
             import webbrowser
 
             webbrowser.open(address)
 
-    serve(tray, [listening], on_open=tell)
+    serve(tray, sockets, sharing, on_open=tell)
+
+
+def _shared(sockets: list, port: int):
+    """Listen in the house's network too, and return who is let in."""
+    from grader.table.serve import open_socket
+    from grader.table.share import Sharing, own_address
+
+    own = own_address()
+    if own is None:
+        raise SettingsError(
+            "--share: this computer is in no network; join the one your phone is in"
+        )
+    sockets.append(open_socket(own, port))
+    return Sharing(frozenset({f"{own}:{port}"}))
+
+
+def _tell_shared(sharing) -> None:
+    from grader.table.share import code_rows, code_text, entrance
+
+    (host,) = sharing.hosts
+    typer.echo(code_text(code_rows(entrance(host, sharing))), err=True)
+    typer.echo(
+        f"shared at {host}: whoever scans this code in your network is let in, one device, within ten minutes; it sees "
+        "all stones and may call and weigh until Ctrl-C. Nothing is encrypted: in your own house only",
+        err=True,
+    )

@@ -17,7 +17,7 @@ from grader.table.keys import grade_keys
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
-from grader.table.share import COOKIE, Sharing
+from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
 
@@ -79,6 +79,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
         decider=session.settings.decider,
         unit=session.settings.unit,
+        shared=sharing is not None,
     )
 
     @app.get("/")
@@ -118,6 +119,14 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
             "hauls": sorted({stone.haul for stone in stones if stone.haul}),
             "devices": sharing.devices if sharing else 0,
         }
+
+    @app.post("/api/code")
+    def code(request: Request, sent: asked.BySent) -> dict:
+        # Who was let in lets nobody else in.
+        if sharing is None or not is_loopback(request.client.host if request.client else ""):
+            raise HTTPException(403, "only the computer that shares the table shows a code")
+        host = next(iter(sharing.hosts))
+        return {"host": host, "rows": code_rows(entrance(host, sharing))}
 
     @app.get("/enter")
     def enter(code: Annotated[str, Query(max_length=100)] = "") -> Response:

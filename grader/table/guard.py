@@ -1,10 +1,9 @@
 """Who may speak with the table, and what its pages may do: loopback alone, unless it is shared."""
 
 from collections.abc import Callable
-from ipaddress import ip_address
 from secrets import compare_digest
 
-from grader.table.share import COOKIE, Sharing
+from grader.table.share import COOKIE, Sharing, is_loopback
 
 #: A page that shows pictures and speaks with its own server, and does nothing else.
 POLICY = (
@@ -88,7 +87,7 @@ class Guard:
 
     def _why_not_there(self, scope, host: str, headers: dict[str, str]) -> tuple[int, str] | None:
         client = (scope.get("client") or ("", 0))[0]
-        if _is_loopback(client):
+        if is_loopback(client):
             if host in self._hosts:
                 return None
             return 403, "open the page by the address that `grader table` printed"
@@ -104,13 +103,6 @@ class Guard:
                 "this phone is not known here: let the person at the computer show you a new code",
             )
         return None
-
-
-def _is_loopback(client: str) -> bool:
-    try:
-        return ip_address(client).is_loopback
-    except ValueError:
-        return False
 
 
 def _cookie(header: str) -> str:

@@ -3,6 +3,7 @@
 import socket
 from dataclasses import dataclass, field
 from hashlib import sha256
+from ipaddress import ip_address
 from secrets import token_urlsafe
 from threading import Lock
 from time import monotonic
@@ -51,9 +52,44 @@ class Sharing:
             return len(self._known)
 
 
+def code_rows(address: str) -> list[list[bool]]:
+    """Return the code to scan for an address, row by row, true where it is dark; with a rim of four pale ones."""
+    import segno
+
+    # A small code of its own kind is not read by every phone.
+    matrix = segno.make(address, micro=False).matrix_iter(border=4)
+    return [[bool(cell) for cell in row] for row in matrix]
+
+
+def code_text(rows: list[list[bool]]) -> str:
+    """Return a code as text, two rows a line: pale ones are drawn, since most terminals are dark."""
+    rows = [*rows, [True] * len(rows[0])] if len(rows) % 2 else rows
+    drawn = {
+        (True, True): " ",
+        (True, False): "\u2584",
+        (False, True): "\u2580",
+        (False, False): "\u2588",
+    }
+    pairs = zip(rows[::2], rows[1::2], strict=True)
+    return "\n".join("".join(drawn[pair] for pair in zip(*two, strict=True)) for two in pairs)
+
+
+def entrance(host: str, sharing: Sharing) -> str:
+    """Return an address that lets one device in, once."""
+    return f"http://{host}/enter?code={sharing.new_code()}"
+
+
 def _mark(secret: str) -> str:
     # Looked up by its hash, the time that takes tells nothing of it.
     return sha256(secret.encode()).hexdigest()
+
+
+def is_loopback(client: str) -> bool:
+    """Whether a request comes from this machine, by the address of who asks."""
+    try:
+        return ip_address(client).is_loopback
+    except ValueError:
+        return False
 
 
 def own_address() -> str | None:

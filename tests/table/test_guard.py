@@ -2,7 +2,7 @@
 
 import pytest
 
-from grader.table.share import Sharing
+from grader.table.share import Sharing, code_text
 
 HERE = "http://127.0.0.1:8000"
 CALL = "/api/calls"
@@ -113,3 +113,29 @@ def test_a_code_is_too_old_after_ten_minutes(monkeypatch):
     code = sharing.new_code()
     monkeypatch.setattr("grader.table.share.monotonic", lambda: float("inf"))
     assert sharing.enter(code) is None
+
+
+def test_the_code_to_scan_leads_to_the_entrance(table, ask):
+    # Read back by another library, as a phone reads it.
+    import cv2
+    import numpy as np
+
+    sharing = Sharing(frozenset({"127.0.0.1:8000"}))
+    answer = ask(table, sharing=sharing).post("/api/code", {"by": "Nell"}).json()
+    dark = np.kron(np.array(answer["rows"]), np.ones((6, 6), bool))
+    read, *_ = cv2.QRCodeDetector().detectAndDecode(np.where(dark, 0, 255).astype(np.uint8))
+    assert read.startswith("http://127.0.0.1:8000/enter?code=")
+    assert sharing.enter(read.partition("=")[2])
+
+
+def test_who_was_let_in_lets_nobody_else_in(table, ask):
+    sharing = Sharing(frozenset({"127.0.0.1:8000"}))
+    cookie = {"cookie": f"grader-table={sharing.enter(sharing.new_code())}"}
+    phone = ask(table, "192.168.7.20", sharing)
+    assert phone.post("/api/code", {"by": "Ole"}, headers=cookie).status_code == 403
+    assert ask(table).post("/api/code", {"by": "Nell"}).status_code == 403
+
+
+def test_a_code_as_text_draws_two_rows_a_line():
+    rows = [[True, False, True], [False, False, True], [True, True, False]]
+    assert code_text(rows) == "\u2584\u2588 \n  \u2580"

@@ -1,7 +1,7 @@
 // The page put together: who sorts, which view, keys, and how far things are.
 import { byId, el, fill } from "./dom.js";
 import { setting } from "./kept.js";
-import { get } from "./server.js";
+import { get, post } from "./server.js";
 import { begin, waiting, whenSent } from "./sender.js";
 import { forgetAll, forgetTiles, who } from "./stones.js";
 import * as contact from "./contact.js";
@@ -51,6 +51,15 @@ function choose(name) {
 }
 byId("who").addEventListener("click", askWho);
 byId("who-form").addEventListener("submit", event => { event.preventDefault(); choose(byId("who-name").value); });
+byId("share")?.addEventListener("click", async () => {
+  byId("share-box").showModal();
+  try {
+    const { host, rows } = await post("/api/code", { by: who() || "unnamed" });
+    const dark = rows.flatMap((row, y) => row.map((cell, x) => (cell ? `M${x} ${y}h1v1h-1z` : ""))).join("");
+    fill(byId("share-code"), el("svg:svg", { viewBox: `0 0 ${rows.length} ${rows.length}`, role: "img", "aria-label": "Code to scan", class: "code" }, el("svg:rect", { width: rows.length, height: rows.length, fill: "#fff" }), el("svg:path", { d: dark, fill: "#000" })));
+    byId("share-words").textContent = `Scan it with a phone in the same network. The table is at ${host}.`;
+  } catch (err) { byId("share-words").textContent = err.message || "The table is out of reach."; }
+});
 byId("help").addEventListener("click", () => byId("help-box").showModal());
 for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close());
 byId("keys-on").checked = setting("keys") !== false;
