@@ -77,8 +77,6 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
         ],
         piles=[{"name": name, "words": words} for name, (words, _) in PILES.items()],
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
-        decider=session.settings.decider,
-        unit=session.settings.unit,
         shared=sharing is not None,
     )
 

@@ -74,6 +74,15 @@ addEventListener("keydown", event => {
   if (sorting.press(event)) event.preventDefault();
 });
 
+// Who points gives the keys back to the stone; who goes by keyboard stays where they are.
+let pointed = false;
+addEventListener("pointerdown", () => { pointed = true; }, true);
+addEventListener("keydown", () => { pointed = false; }, true);
+const release = () => { if (pointed) document.activeElement?.blur?.(); };
+for (const select of document.querySelectorAll("#sort select")) select.addEventListener("change", release);
+for (const box of document.querySelectorAll("dialog")) box.addEventListener("close", release);
+if (byId("share") && !["127.0.0.1", "localhost"].includes(location.hostname)) byId("share").hidden = true;
+
 function waitingWords(count, out) {
   byId("waiting").hidden = count === 0 || (!out && count < 3);
   byId("waiting").textContent = `${count} word${count === 1 ? "" : "s"} waiting to be sent`;

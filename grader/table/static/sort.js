@@ -119,7 +119,7 @@ const lineButtons = card => card.pictures.lines.map(line => el("li", {}, el("but
 async function strip() {
   const from = Math.max(0, Math.min(at - 2, ids.length - 8)), part = ids.slice(from, from + 8);
   const draw = () => fill(byId("strip"), part.map((id, n) => {
-    const tile = tileOf(id), word = mine.get(id)?.grade ?? tile?.own;
+    const tile = tileOf(id), here = mine.get(id), word = here?.left ? "for the decider" : here?.grade ?? tile?.own;
     const label = tile ? `${tile.name}: ${word ? `${word}, your word` : `proposed ${tile.proposed}`}` : "stone";
     return el("li", {}, el("button", { type: "button", "aria-label": label, "aria-current": from + n === at ? "true" : null, onclick: () => go(from + n) },
       tile?.picture && el("img", { src: tile.picture, alt: "", loading: "lazy" }), el("span", {}, word || tile?.proposed || "")));
