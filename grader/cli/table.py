@@ -8,6 +8,8 @@ import typer
 from grader.cli.options import takes_session, whole_number
 from grader.errors import SettingsError
 
+#: Always the same one where it is free: what a page has kept and not sent is found again under its address alone.
+USUAL_PORT = 8420
 #: What the table needs beside the commands.
 EXTRA = "the table needs more: pip install 'stone-face-grader[table]'"
 
@@ -21,11 +23,13 @@ def table(
         ),
     ] = None,
     port: Annotated[
-        int,
+        int | None,
         typer.Option(
-            metavar="N", parser=whole_number(0, 65535), help="Which port; 0 for any that is free."
+            metavar="N",
+            parser=whole_number(0, 65535),
+            help=f"Which port; 0 for any that is free, {USUAL_PORT} by default.",
         ),
-    ] = 0,
+    ] = None,
     address_only: Annotated[
         bool,
         typer.Option("--address-only", help="Print the address alone, and open no browser."),
@@ -53,7 +57,7 @@ def table(
     if missing is not None:
         raise SettingsError(f"{missing}: no such photo or folder; check its name and place")
     tray = Tray(session, photos or ())
-    sockets = [open_socket("127.0.0.1", port)]
+    sockets = [open_socket("127.0.0.1", USUAL_PORT if port is None else port)]
     port = sockets[0].getsockname()[1]
     address = f"http://127.0.0.1:{port}/"
     sharing = _shared(sockets, port) if share else None

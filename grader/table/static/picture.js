@@ -25,19 +25,25 @@ function choose(name) {
   draw();
 }
 
+const layers = LAYERS.map(name => el("button", {
+  type: "button", role: "radio",
+  onclick: () => choose(name),
+  onkeydown: event => {
+    const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    event.stopPropagation();
+    turnLayer(step);
+    layers[LAYERS.indexOf(layer)].focus();
+  },
+}, name));
+fill(byId("layers"), layers);
+
 function draw() {
-  fill(byId("layers"), LAYERS.map(name => el("button", {
-    type: "button", role: "radio", "aria-checked": String(name === layer), tabindex: name === layer ? 0 : -1,
-    onclick: () => { choose(name); byId("layers").querySelector('[aria-checked="true"]').focus(); },
-    onkeydown: event => {
-      const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
-      if (!step) return;
-      event.preventDefault();
-      event.stopPropagation();
-      turnLayer(step);
-      byId("layers").querySelector('[aria-checked="true"]').focus();
-    },
-  }, name)));
+  for (const [n, button] of layers.entries()) {
+    button.setAttribute("aria-checked", String(LAYERS[n] === layer));
+    button.tabIndex = LAYERS[n] === layer ? 0 : -1;
+  }
   if (!shown) { fill(byId("picture")); fill(byId("told")); return; }
   const { pictures, name, photo, stone } = shown;
   const place = byId("picture");

@@ -56,12 +56,13 @@ async function show() {
     return;
   }
   byId("scene").value = "";
-  if (known(id)) draw(known(id));
+  const before = known(id);
+  if (before) draw(before);
   strip();
   try {
     // Also where it is known: somebody may have said something since.
     const card = await fetchCard(id);
-    if (current() === id) draw(card);
+    if (current() === id && JSON.stringify(card) !== JSON.stringify(before)) draw(card);
   } catch (err) {
     if (current() === id && !known(id)) fill(byId("words"), el("p", { class: "remedy" }, err.message || "out of reach"));
   }
