@@ -62,7 +62,7 @@ def _sureness(stone: TableStone) -> float:
 
 #: By what stones are put in order; where two are equal, the one that was laid first comes first.
 ORDERS: dict[str, tuple[str, Callable[[TableStone], float]]] = {
-    "laid": ("as they were laid out", lambda stone: 0.0),
+    "laid": ("as laid out", lambda stone: 0.0),
     "unsure": ("unsure first", _sureness),
     "largest": ("largest first", lambda stone: -(stone.area_cm2 or 0.0)),
     "heaviest": ("heaviest first", lambda stone: -float(stone.net_g or 0)),
