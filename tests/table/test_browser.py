@@ -15,6 +15,8 @@ import pytest
 from grader.ledger import views
 from grader.table.serve import guarded_app, hosts_of, open_socket
 
+# Together they take longer than ten seconds; CI runs them all by name.
+pytestmark = pytest.mark.slow
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 #: A loaded machine is slow; these wait for what must come, they do not measure.
 PATIENCE_MS = 60_000
