@@ -85,8 +85,10 @@ def line_fact(
 
 
 def call_fact(call: Call) -> SavedCall:
-    """Return a placed call as a fact."""
+    """Return a placed call as a fact; one that bears a uid keeps it, so that said twice it is kept once."""
+    own = {} if call.uid is None else {"uid": call.uid}
     return SavedCall(
+        **own,
         **fields_of_stone(call),
         measured=call.measured,
         grade=call.grade,

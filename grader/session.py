@@ -49,6 +49,7 @@ class Session:
         self, profile: str | None = None, ledger: Path | None = None, dry: bool = False
     ) -> None:
         self._profile, self._ledger, self.dry = profile, ledger, dry
+        self._models: dict[tuple[str | None, str | None], Model] = {}
 
     @cached_property
     def settings(self) -> Settings:
@@ -98,10 +99,18 @@ class Session:
         if folder is not None:
             return load_model(None if str(folder) == "starter" else Path(folder))
         used = self.model_use
-        if used is None or used.folder is None:
+        which = (None, None) if used is None or used.folder is None else (used.folder, used.label)
+        # A table asks for it with every stone.
+        if which not in self._models:
+            self._models[which] = self._load(*which)
+        return self._models[which]
+
+    @staticmethod
+    def _load(folder: str | None, label: str | None) -> Model:
+        if folder is None:
             return load_model()
         try:
-            return load_model_as(Path(used.folder), used.label)
+            return load_model_as(Path(folder), label)
         except ModelError as err:
             raise ModelError(f"{err}; or take another: grader models --use starter") from err
 

@@ -35,6 +35,7 @@ from grader.cli import (
     retrain,
     second_look,
     selling,
+    table,
     trip,
     weigh,
 )
@@ -165,6 +166,7 @@ app.command("export", short_help="Put all into tables.")(export.export)
 app.command("backup", short_help="Keep all in one file.")(backup.backup)
 app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
+app.command("table", short_help="Sort in the browser.")(table.table)
 app.command("card", short_help="Print the photo card.")(card.card)
 app.command("care", short_help="Tell how to stay whole.")(care.care)
 app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)

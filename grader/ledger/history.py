@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from grader.ledger import schema
 from grader.ledger.deeds import Deed
@@ -77,3 +77,8 @@ def built_on(reads: Reads, act: Sequence[Entry[Deed]]) -> tuple[Entry[Deed], ...
         .where(d.act != act[0].fact.act, d.sequence > act[-1].sequence, *among(a.thing, made))
     )
     return entries_of(reads, [row.uid for row in reads.rows(wanted)])
+
+
+def last_sequence(reads: Reads) -> int:
+    """Return the place of the last fact, 0 where there is none: what comes later was added since."""
+    return reads.rows(select(func.max(schema.fact.c.sequence)))[0][0] or 0

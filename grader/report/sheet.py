@@ -91,12 +91,12 @@ def _card(
         "piece": piece["id"],
         "box": " ".join(str(v) for v in piece["box"]),
         "shows": kept and shown_views(piece, photo, kept, profile),
-        **_headed(proposal, profile),
+        **headed(proposal, profile),
         "chances": [
-            (name, words.percent(p), round(100 * p)) for name, p in _chances(proposal).items()
+            (name, words.percent(p), round(100 * p)) for name, p in chances(proposal).items()
         ],
         "reasons": proposal["reasons"] if proposal else [],
-        "facts": _piece_facts(piece) + _facts(piece, proposal),
+        "facts": piece_facts(piece) + facts(piece, proposal),
         "warnings": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
         "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
         "calls": _calls(piece),
@@ -131,13 +131,13 @@ def _calls(piece: dict) -> list[dict]:
     ]
 
 
-def _chances(proposal: dict | None) -> dict[str, float]:
-    """The chances that are told: none of an unfamiliar stone."""
+def chances(proposal: dict | None) -> dict[str, float]:
+    """Return the chances that are told: none of an unfamiliar stone."""
     return {} if not proposal or proposal.get("unfamiliar") else proposal["probabilities"]
 
 
-def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
-    """The words over a stone and what they mean: an unfamiliar stone has no grade over it."""
+def headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
+    """Return the words over a stone and what they mean: an unfamiliar stone has no grade over it."""
     if proposal and proposal.get("unfamiliar"):
         return {"grade": headline.UNFAMILIAR, "meaning": headline.headline_words(proposal)}
     return {
@@ -146,8 +146,8 @@ def _headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
     }
 
 
-def _piece_facts(piece: dict) -> list[tuple[str, str]]:
-    """That it is one face of a piece, and what is taken from which."""
+def piece_facts(piece: dict) -> list[tuple[str, str]]:
+    """Return that it is one face of a piece, and what is taken from which."""
     if not piece.get("piece"):
         return []
     own = headline.headline_words(piece["proposal"])
@@ -155,13 +155,15 @@ def _piece_facts(piece: dict) -> list[tuple[str, str]]:
     return [("piece", told[0]), ("", told[1]), ("alone", f"this face: {own}")]
 
 
-def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
-    facts = [("scene", words.scene_words(piece["scene"]))]
-    facts += [
+def facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
+    """Return what is told of a stone below its grade, name and words, in the order of telling; a line without a name
+    goes on with the one before."""
+    told = [("scene", words.scene_words(piece["scene"]))]
+    told += [
         ("" if i else "colour", words.share_words(*item))
         for i, item in enumerate(piece["shares"].items())
     ]
-    facts += [
+    told += [
         ("glare", words.glare_words(piece["glare"])),
         ("bands", words.bands_words(piece["banding"])),
         ("lines", words.lines_words(piece["cracks"], piece["state"]["value"])),
@@ -181,10 +183,10 @@ def _facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
             ("rules", headline.rules_words(proposal)),
             ("care", headline.line_care_words(piece)),
         )
-        facts += [(name, text) for name, text in others if text]
-    facts.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
+        told += [(name, text) for name, text in others if text]
+    told.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
     # A number and its sign stay on one line.
-    return [(name, fact.replace(" %", "\u00a0%")) for name, fact in facts]
+    return [(name, text.replace(" %", "\u00a0%")) for name, text in told]
 
 
 def _sort_keys(piece: dict, grade: str | None, profile: Profile) -> dict[str, float]:

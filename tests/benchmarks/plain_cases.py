@@ -1,9 +1,9 @@
 """Grades the plain cases that any digger would grade alike, and prints what comes out.
 
-``python tests/benchmarks/plain_cases.py [--draws N] [--cases 1,2,10b] [--makes tuning,folded] [--kept FOLDER]
-[--write]``: each case is drawn so many times, read and measured as ``grader check`` does with a card in the picture
-(its scale and its white are given as such a card gives them), and graded. ``--order`` prints the scenes alone, on true
-regions. Tune on the make called tuning, never on the others.
+``python tests/benchmarks/plain_cases.py [--draws N] [--first N] [--cases 1,2,10b] [--makes tuning,folded]
+[--kept FOLDER] [--write]``: each case is drawn so many times, read and measured as ``grader check`` does with a card in
+the picture (its scale and its white are given as such a card gives them), and graded. ``--order`` prints the scenes
+alone, on true regions. Tune on the make called tuning, never on the others.
 """
 
 import argparse
@@ -104,6 +104,9 @@ def as_allowed(case: Case, told: Outcome) -> bool:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--draws", type=int, default=20)
+    asked.add_argument(
+        "--first", type=int, default=0, help="number of the first draw, for draws not seen before"
+    )
     asked.add_argument("--cases", default=",".join(CASES), help="names with commas between")
     asked.add_argument("--makes", default=",".join(make.name for make in KEPT_BACK))
     asked.add_argument(
@@ -128,7 +131,7 @@ def main() -> None:
                 case, make, measured_case(case, make, draw, profile, args.kept)[1], profile, model
             )
             for make in makes
-            for draw in range(args.draws)
+            for draw in range(args.first, args.first + args.draws)
         ]
         print(row(case, mine), flush=True)
         told += mine
@@ -138,7 +141,7 @@ def main() -> None:
     print(f"all: {np.mean(good):.0%} as allowed of {len(told)} draws; by the rules alone {np.mean(ruled):.0%}; "
           f"unfamiliar {stranger:.0%}")  # fmt: skip
     if args.write:
-        write_rows(told, args.makes)
+        write_rows(told, f"{args.makes}, draws from {args.first} on")
 
 
 def row(case: Case, told: Sequence[Outcome]) -> str:
@@ -182,7 +185,7 @@ def write_rows(told: Sequence[Outcome], makes: str) -> None:
         )
     )
     tables.write(
-        "grades", [replace(r, measured_on=f"plain cases in the makes {makes}") for r in rows]
+        "grading", [replace(r, measured_on=f"plain cases in the makes {makes}") for r in rows]
     )
 
 

@@ -1,0 +1,76 @@
+"""What the page may send and ask for: each field with its bounds, so that nothing else gets further than the door."""
+
+from typing import Annotated, Literal
+
+from fastapi import Path, Query
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from grader.ledger.checked import MOST_NAME, MOST_NOTE
+
+Uid = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
+StoneId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NAME)]
+Note = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NOTE)]
+Time = Annotated[str, StringConstraints(max_length=40)]
+
+PathStone = Annotated[str, Path(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
+PathUid = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$")]
+PathPiece = Annotated[int, Path(ge=1, le=99999)]
+#: Pictures alone: the measured faces beside them are none of the page's business.
+PathPicture = Annotated[str, Path(pattern=r"^[0-9a-f]{64}\.(jpg|png)$")]
+By = Annotated[str, Query(max_length=MOST_NAME)]
+Some = Annotated[str | None, Query(max_length=MOST_NAME)]
+
+
+class _Sent(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class CallSent(_Sent):
+    """A word on a stone."""
+
+    uid: Uid
+    stone: StoneId
+    measured: Uid
+    by: Name
+    grade: Name | None = None
+    scene: Annotated[int, Field(ge=0, le=100)] | None = None
+    note: Note | None = None
+    left: bool = False
+    made: Time | None = None
+    heard: Annotated[list[Uid], Field(max_length=500)] = []
+
+
+class BackSent(_Sent):
+    """A call taken back."""
+
+    uid: Uid
+    call: Uid
+    stone: StoneId
+    by: Name
+
+
+class LineSent(_Sent):
+    """A word on a line."""
+
+    stone: StoneId
+    measured: Uid
+    by: Name
+    line: Annotated[int, Field(ge=1, le=100000)]
+    says: Literal["crack", "pattern", "withdrawn"]
+    found: Literal["open", "tight", "healed", "unknown"] | None = None
+
+
+class WeightSent(_Sent):
+    """A weighing as it was typed."""
+
+    typed: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
+    haul: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")] | None = None
+    by: Name
+    new: bool = False
+
+
+class BySent(_Sent):
+    """Who asks."""
+
+    by: Name

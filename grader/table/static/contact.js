@@ -1,0 +1,89 @@
+// All stones at once, about twenty a screen; one is enlarged in its place.
+import { byId, el, fill } from "./dom.js";
+import { get } from "./server.js";
+import { fetchCard, fetchTiles, forgetTiles, tileOf, who } from "./stones.js";
+import { showNear } from "./picture.js";
+
+const A_PAGE = 20;
+let ids = [], page = 0, large = null, sortFrom = () => {};
+
+export function whenSortFrom(handler) { sortFrom = handler; }
+
+export async function load() {
+  const asked = { by: who(), pile: byId("c-pile").value, grade: byId("c-grade").value, proposed: byId("c-proposed").value, haul: byId("c-haul").value, first: byId("c-first").value, text: byId("c-text").value.trim() };
+  try { ids = (await get("/api/stones", asked)).ids; } catch { byId("c-count").textContent = "The table is out of reach."; return; }
+  page = 0;
+  forgetTiles();
+  await draw();
+}
+
+async function draw() {
+  const pages = Math.max(1, Math.ceil(ids.length / A_PAGE)), part = ids.slice(page * A_PAGE, (page + 1) * A_PAGE);
+  byId("c-count").textContent = ids.length === 1 ? "1 stone" : `${ids.length} stones`;
+  byId("c-page").textContent = `page ${page + 1} of ${pages}`;
+  byId("c-back").disabled = page === 0;
+  byId("c-next").disabled = page >= pages - 1;
+  fill(byId("tiles"), (await fetchTiles(part)).map(tile));
+}
+
+// What cannot be graded has nothing proposed.
+const proposed = one => (["retake", "unfamiliar"].includes(one.proposed) ? one.proposed : `proposed ${one.proposed}`);
+
+function tile(one) {
+  const word = one.grade ? el("strong", { class: "own" }, one.grade) : el("strong", { class: "open" }, proposed(one));
+  const told = [one.grade && proposed(one), one.differ && "sorters differ", one.left && "for the decider", one.weight];
+  return el("li", {}, el("button", { type: "button", class: "tile", onclick: () => enlarge(one.id) },
+    el("span", { class: "pic" }, one.picture && el("img", { src: one.picture, alt: "", loading: "lazy" })),
+    el("span", { class: "under" }, word, el("small", {}, one.name), told.some(Boolean) && el("small", {}, told.filter(Boolean).join(", ")))));
+}
+
+async function enlarge(id) {
+  large = id;
+  const box = byId("near-box"), one = tileOf(id), n = ids.indexOf(id);
+  byId("near-title").textContent = one?.name || "";
+  byId("near-words").textContent = one ? [one.grade, proposed(one)].filter(Boolean).join("; ") : "";
+  for (const [button, to] of [["near-before", ids[n - 1]], ["near-after", ids[n + 1]]]) {
+    byId(button).hidden = false;
+    byId(button).disabled = !to;
+  }
+  byId("near-sort").hidden = false;
+  if (!box.open) box.showModal();
+  byId("near").focus();
+  try {
+    const card = await fetchCard(id);
+    if (large !== id) return;
+    byId("near-title").textContent = card.name;
+    byId("near-words").textContent = card.own ? `${card.own}; proposed ${card.headline}` : card.headline;
+    showNear(card.pictures.large, card.pictures.small, card.name);
+  } catch { byId("near-words").textContent = "The table is out of reach."; }
+}
+
+function step(by) {
+  const to = ids[ids.indexOf(large) + by];
+  if (to) enlarge(to);
+}
+
+byId("near-before").addEventListener("click", () => step(-1));
+byId("near-after").addEventListener("click", () => step(1));
+byId("near-box").addEventListener("keydown", event => {
+  if (byId("near-sort").hidden || byId("near").classList.contains("full")) return;
+  if (event.key === "ArrowRight") step(1);
+  if (event.key === "ArrowLeft") step(-1);
+});
+byId("near-sort").addEventListener("click", () => { byId("near-box").close(); sortFrom(ids, large); });
+byId("c-back").addEventListener("click", () => { page -= 1; draw(); });
+byId("c-next").addEventListener("click", () => { page += 1; draw(); });
+for (const id of ["c-pile", "c-grade", "c-proposed", "c-haul", "c-first"]) byId(id).addEventListener("change", load);
+let typing = null;
+byId("c-text").addEventListener("input", () => { clearTimeout(typing); typing = setTimeout(load, 250); });
+
+export function totals(rows) {
+  fill(byId("totals"), rows.map(row => el("tr", {}, el("th", { scope: "row" }, row.grade || "not called yet"), el("td", {}, String(row.stones)), el("td", {}, String(row.weighed)), el("td", {}, row.weight || "")))); 
+}
+export function hauls(codes) {
+  for (const id of ["c-haul"]) {
+    const chosen = byId(id).value;
+    fill(byId(id), el("option", { value: "" }, "any"), codes.map(code => el("option", {}, code)));
+    byId(id).value = codes.includes(chosen) ? chosen : "";
+  }
+}

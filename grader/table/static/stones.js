@@ -1,0 +1,70 @@
+// Cards and pictures of stones: those of the next ones are fetched before they are asked for.
+import { get } from "./server.js";
+import { setting } from "./kept.js";
+
+const MOST = 40;
+const cards = new Map(), pictures = new Map(), asked = new Map();
+
+export const who = () => setting("who") || "";
+
+function remember(map, key, value) {
+  map.delete(key);
+  map.set(key, value);
+  if (map.size > MOST) map.delete(map.keys().next().value);
+  return value;
+}
+
+export const known = id => cards.get(id);
+export const forget = id => cards.delete(id);
+export function forgetAll() { cards.clear(); }
+
+export function fetchCard(id) {
+  if (!asked.has(id)) {
+    const wish = get(`/api/stones/${id}`, { by: who() }).then(card => {
+      remember(cards, id, card);
+      ready(card);
+      return card;
+    }).finally(() => asked.delete(id));
+    asked.set(id, wish);
+  }
+  return asked.get(id);
+}
+
+// Pictures are held, so that the browser has them decoded.
+export function picture(url) {
+  if (!url) return null;
+  if (pictures.has(url)) return pictures.get(url);
+  const image = new Image();
+  image.alt = "";
+  image.decoding = "async";
+  image.src = url;
+  image.addEventListener("error", () => pictures.delete(url));
+  return remember(pictures, url, image);
+}
+
+function ready(card) {
+  picture(card.pictures.small);
+  picture(card.pictures.large);
+  picture(card.pictures.regions);
+}
+
+export async function ahead(ids) {
+  for (const id of ids) {
+    if (id && !cards.has(id)) {
+      try { await fetchCard(id); } catch { return; }
+    }
+  }
+}
+
+const tiles = new Map();
+export const tileOf = id => tiles.get(id);
+export function keepTile(tile) { tiles.set(tile.id, tile); }
+export async function fetchTiles(ids) {
+  const missing = ids.filter(id => id && !tiles.has(id));
+  for (let n = 0; n < missing.length; n += 60) {
+    const found = await get("/api/tiles", { ids: missing.slice(n, n + 60).join(","), by: who() });
+    found.forEach(keepTile);
+  }
+  return ids.map(tileOf).filter(Boolean);
+}
+export function forgetTiles() { tiles.clear(); }
