@@ -82,6 +82,9 @@ def test_batch_and_check_say_the_same_of_one_photo(cli):
     (record,) = records(cli)
     checked = json.loads(cli.run("check", photo, "--mm-per-px", 0.2, "--json").stdout)
     assert cli.asked == []
+    for piece in checked["pieces"]:
+        # The called stones most like an unlike one are looked up where somebody looks at one photo.
+        piece.pop("nearest", None)
     assert record["pieces"] == checked["pieces"]
     assert record["photo"] == checked["photo"] | {"file": "a.jpg"}
 

@@ -34,7 +34,7 @@ def test_the_worst_pairs_come_first():
     )
     assert judged.worst == (0, 3, 2) and judged.model_first is None
     lines = second_look_lines(Looked(tuple("abcd"), first, second, np.full(4, -1)), judged, GRADES)
-    assert "no proposals" in lines[2] and "+0.00 grades" in lines[-1]
+    assert "no proposals" in lines[2] and "as strict as the first" in lines[-1]
 
 
 def test_a_sample_is_shuffled_and_holds_each_stone_once():
