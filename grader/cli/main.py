@@ -22,6 +22,7 @@ from grader.cli import (
     check,
     colours,
     cutplan,
+    demo,
     doctor,
     export,
     haul,
@@ -167,6 +168,7 @@ app.command("restore", short_help="Bring a backup back.")(backup.restore)
 app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
 app.command("card", short_help="Print the photo card.")(card.card)
 app.command("care", short_help="Tell how to stay whole.")(care.care)
+app.command("demo", short_help="Make an invented season to try.")(demo.demo)
 app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)
 
 
