@@ -163,6 +163,5 @@ def test_the_whole_season_is_made_by_its_command(tmp_path, monkeypatch):
         # Two pounds and less of mud are not accounted for, as it goes.
         assert 0 <= float(told["gap_g"]) <= 1000
         assert len(json.loads(run("haul", "list", haul, "--json"))) >= count
-    # A stone or two of those looked at may not be found by the tool.
     assert kinds["measured"] == sum(PIECES[:2])
-    assert kinds["call"] >= 40
+    assert kinds["call"] >= 25

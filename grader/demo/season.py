@@ -69,7 +69,7 @@ DIGS = (
     Dig("09", "Autumn dig", "lower ledge", "5", "2025-09-06", "2025-09-13", "2025-09-27", False),
 )
 #: Pieces of each haul. Only those of the first two are looked at, since that takes a second or two a stone.
-PIECES = (36, 24, 60)
+PIECES = (24, 16, 80)
 TRIES = (
     "grader haul report 07          # the balance, and what it is worth",
     "grader listing --haul 07 --out listings   # pages for buyers",
