@@ -1,5 +1,6 @@
 """What a command works with: settings, profile, the model in use and the ledger, each loaded when first asked for."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -11,7 +12,7 @@ from grader.ledger import views
 from grader.ledger.backup import daily_copy
 from grader.ledger.facts import ModelUse
 from grader.ledger.place import default_path
-from grader.ledger.store import Ledger, open_ledger
+from grader.ledger.store import Ledger, now, open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 from grader.settings import Settings, load_settings, settings_file
@@ -43,17 +44,25 @@ class Session:
     profile : name or TOML file, ``None`` for that of the settings.
     ledger : file, ``None`` for that of the settings, else the one in the platform's data folder.
     dry : neither read nor write any ledger.
+    folder : whose settings hold.   clock : tells the time that facts get.
     """
 
     def __init__(
-        self, profile: str | None = None, ledger: Path | None = None, dry: bool = False
+        self,
+        profile: str | None = None,
+        ledger: Path | None = None,
+        dry: bool = False,
+        *,
+        folder: Path = Path(),
+        clock: Callable[[], str] = now,
     ) -> None:
         self._profile, self._ledger, self.dry = profile, ledger, dry
         self._models: dict[tuple[str | None, str | None], Model] = {}
+        self._folder, self._clock = folder, clock
 
     @cached_property
     def settings(self) -> Settings:
-        return load_settings()
+        return load_settings(self._folder)
 
     @cached_property
     def profile(self) -> Profile:
@@ -68,7 +77,7 @@ class Session:
         """The open ledger, ``None`` on a dry look; once a day a copy of it is kept."""
         if self.dry:
             return None
-        ledger = open_ledger(self.ledger_path)
+        ledger = open_ledger(self.ledger_path, self._clock)
         daily_copy(ledger)
         return ledger
 

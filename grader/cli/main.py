@@ -22,6 +22,7 @@ from grader.cli import (
     check,
     colours,
     cutplan,
+    demo,
     doctor,
     export,
     haul,
@@ -169,6 +170,7 @@ app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
 app.command("table", short_help="Sort in the browser.")(table.table)
 app.command("card", short_help="Print the photo card.")(card.card)
 app.command("care", short_help="Tell how to stay whole.")(care.care)
+app.command("demo", short_help="Make an invented season to try.")(demo.demo)
 app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)
 
 

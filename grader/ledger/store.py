@@ -35,6 +35,11 @@ WAIT_S = 30.0
 CHUNK = 500
 
 
+def now() -> str:
+    """Return the time as facts have it."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
 class Reading:
     """What can be read of a ledger in the middle of an act, and the one thing that is written beside its facts."""
 
@@ -61,10 +66,13 @@ class Ledger:
 
     path : its file.   pictures : kept beside it.
     remarks : what a person should know of where it lies, told when it is made.
+    clock : tells the time that facts get.
     """
 
-    def __init__(self, path: Path, engine: Engine, remarks: tuple[str, ...]) -> None:
-        self.path, self.remarks = path, remarks
+    def __init__(
+        self, path: Path, engine: Engine, remarks: tuple[str, ...], clock: Callable[[], str]
+    ) -> None:
+        self.path, self.remarks, self._clock = path, remarks, clock
         self.pictures = Pictures(path)
         self._engine = engine
 
@@ -93,7 +101,7 @@ class Ledger:
         LedgerError
             The author or time cannot be kept, a fact names another that is not there, or the file cannot be written.
         """
-        author, time = checked_author(author), checked_time(time or now())
+        author, time = checked_author(author), checked_time(time or self._clock())
         self.take(Entry(0, author, time, one) for one in facts)
         return [one.uid for one in facts]
 
@@ -126,7 +134,7 @@ class Ledger:
         LedgerError
             As :meth:`add`, or as ``decide`` does; nothing is added then.
         """
-        author, time = checked_author(author), now()
+        author, time = checked_author(author), checked_time(self._clock())
         with self._transaction(reads=False) as connection:
             decided = list(decide(Reading(connection)))
             entries = [Entry(0, author, time, one) for one in decided]
@@ -197,9 +205,11 @@ class Ledger:
                 yield connection
 
 
-def open_ledger(path: str | Path) -> Ledger:
+def open_ledger(path: str | Path, clock: Callable[[], str] = now) -> Ledger:
     """Return the ledger in that file, made if need be, its folder too; one of an older version is brought up to this
     one, with a copy kept beside it.
+
+    clock : tells the time that facts get, ISO 8601 with offset.
 
     Raises
     ------
@@ -216,12 +226,7 @@ def open_ledger(path: str | Path) -> Ledger:
         except BaseException:
             engine.dispose()
             raise
-    return Ledger(path, engine, place_remarks(path) if is_new else ())
-
-
-def now() -> str:
-    """Return the time as facts have it."""
-    return datetime.now().astimezone().isoformat(timespec="seconds")
+    return Ledger(path, engine, place_remarks(path) if is_new else (), clock)
 
 
 def entry_of(row: Row) -> Entry:
