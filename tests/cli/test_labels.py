@@ -64,6 +64,19 @@ def test_a_tag_gives_its_stone_the_number_and_a_second_run_renumbers_nothing(hau
     assert again == [f"{line}, as before" for line in lines]
 
 
+def test_a_stone_without_a_tag_gets_no_number_that_lies_on_a_tag_of_a_later_photo(haul):
+    haul.photo("photos/a.jpg", "1 untagged")
+    haul.photo("photos/b.jpg", "1 tags 07-001")
+    haul.photo(
+        "photos/c.jpg", "2 tags 07-002@1.5"
+    )  # between two stones: neither gets it, nor does another
+    ran = haul.run("batch", "photos", "--haul", "07")
+    assert [line[:13] for line in ran.stderr.splitlines() if line.startswith("07-0")] == [
+        "07-003  a.jpg",
+        "07-001  b.jpg",
+    ]
+
+
 def test_photos_of_one_piece_join_by_tag_by_name_and_by_hand(haul):
     haul.photo("photos/a.jpg", "1 tags 07-1113")
     haul.photo("photos/b.jpg", "1 other side tags 07-1113")
@@ -235,6 +248,6 @@ def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     haul.batch()
     assert (haul.folder / "photos/graded/maps/day 1 a.jpg").read_bytes() == b"map"
     ((_, outlines, codes),) = drawn
-    assert codes == {1: "07-012", 2: "07-013"} and set(outlines) == {1, 2}
+    assert codes == {1: "07-012", 2: "07-014"} and set(outlines) == {1, 2}
     haul.run("batch", "photos")  # Without --haul it stays.
     assert (haul.folder / "photos/graded/maps/day 1 a.jpg").exists()

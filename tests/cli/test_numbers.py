@@ -65,6 +65,20 @@ def test_a_photo_named_after_a_piece_shows_that_piece(haul):
     assert [line[:6] for line in lines] == ["07-003", "07-020"]
 
 
+def test_a_stone_without_a_number_gets_none_that_the_name_of_a_later_photo_says(haul):
+    haul.run("haul", "new", "08", "--raw", "3kg")
+    haul.photo("third/08-001 front.jpg", "1c")
+    haul.photo("third/08-001 back.jpg", "1d")
+    haul.photo("third/0 first.jpg", "1e")
+    ran = haul.run("batch", "third", "--haul", "08")
+    lines = [line for line in ran.stderr.splitlines() if line.startswith("08-")]
+    assert lines == [
+        "08-002  0 first.jpg, stone 1",
+        "08-001  08-001 back.jpg, stone 1",
+        "08-001  08-001 front.jpg, stone 1, as before",
+    ]
+
+
 def test_another_haul_takes_no_number_from_this_one(haul):
     haul.batch()
     haul.run("haul", "new", "08", "--raw", "3kg")
