@@ -69,7 +69,7 @@ def test_a_photo_graded_before_without_a_haul_is_measured_again_only_where_it_sh
     haul.photo("photos/b.jpg", "1 untagged")
     haul.run("batch", "photos")
     assert len(haul.asked) == 2
-    lines, ran = haul.batch()
+    lines, _ = haul.batch()
     assert [asked.photo.name for asked in haul.asked] == ["a.jpg"]
     assert [line[:13] for line in lines] == ["07-011  a.jpg", "07-012  a.jpg", "07-013  b.jpg"]
     # It is known from then on, without reading the photo again; and measured anew it is the same.

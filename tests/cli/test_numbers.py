@@ -1,5 +1,6 @@
 """Numbers that ``batch --haul`` gives to stones, and lots made up of them by grade."""
 
+import csv
 import json
 from decimal import Decimal
 
@@ -32,6 +33,30 @@ def test_batch_numbers_what_it_grades(haul):
         "07-002",
         "07-003",
     ]
+
+
+def test_the_table_of_a_folder_tells_the_numbers_and_joins_the_photos_of_a_piece_at_once(haul):
+    haul.photo("photos/07-003 back.jpg", "1 back")
+    haul.photo("photos/c.jpg", "bad")
+    table = haul.folder / "photos" / "graded" / "results.csv"
+
+    def column(name):
+        with open(table, encoding="utf-8", newline="") as file:
+            return [row[name] for row in csv.DictReader(file)]
+
+    haul.run("batch", "photos")
+    assert column("number") == ["", "", "", "", ""]
+    haul.run("batch", "photos", "--haul", "07")
+    assert column("number") == ["07-003", "07-004", "07-005", "07-006", ""]
+    haul.run("haul", "photo", "07-003", "photos/b.jpg")
+    haul.run("batch", "photos")
+    assert column("number") == ["07-003", "07-004", "07-005", "07-003", ""]
+    haul.photo("photos/07-003 left.jpg", "1 left")
+    haul.run("batch", "photos", "--haul", "07")
+    assert column("number") == ["07-003", "07-003", "07-004", "07-005", "07-003", ""]
+    # Joined by its name just now, it is proposed for together with the others in the same run.
+    faces = ["1 of 3", "3 of 3", "", "", "2 of 3", ""]
+    assert column("face_of_piece") == faces
 
 
 def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
