@@ -67,7 +67,7 @@ def batch(
     rest is graded.
     """
     from grader.batch import FolderRun, grade_folder, write_maps
-    from grader.report.folder import failed_words, folder_lines, stopped_words
+    from grader.report.folder import failed_words, folder_lines, stopped_words, total_lines
 
     stones, told = [], []
     if haul is not None:
@@ -111,6 +111,9 @@ def batch(
         graded = [record for record in done.records if "error" not in record]
         for path in write_maps(folder, done.sheet.parent, graded, stones):
             typer.echo(path)
+    weighed = {piece.code: piece for piece in done.numbered.values()}
+    for line in total_lines(done.records, weighed, session.profile.grades, session.settings.unit):
+        typer.echo(line, err=True)
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)

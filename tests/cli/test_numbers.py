@@ -137,6 +137,26 @@ def called(haul, *grades):
         haul.run("weigh", f"07-{number}", weight)
 
 
+def test_a_graded_folder_ends_with_pieces_and_weight_by_grade(haul):
+    called(haul, "cabbing", "cabbing", "select")
+    haul.run("weigh", "07-003", "300g", "--wet")
+    haul.photo("photos/c.jpg", "1 new")
+    haul.photo("photos/d.jpg", "retake")
+    haul.photo("photos/07-002 back.jpg", "1 back")  # no piece more
+    (haul.folder / "grader.toml").write_text('unit = "kg"\n')
+    told = haul.run("batch", "photos", "--haul", "07").stderr.splitlines()
+    assert told[-4:] == [
+        "cabbing: 2 pieces, 0.500 kg",  # 260 + 240 g
+        "select: 1 piece, 0.300 kg (1 wet)",
+        "retake: 1 piece",
+        "unfamiliar: 1 piece",
+    ]
+    # Weights are known without the haul, too; without a ledger there are none.
+    assert haul.run("batch", "photos").stderr.splitlines()[-4:] == told[-4:]
+    told = haul.run("batch", "photos", "--no-ledger").stderr.splitlines()
+    assert told[-2:] == ["retake: 1 piece", "unfamiliar: 5 pieces"]
+
+
 def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):
     called(haul, "cabbing", "cabbing", "select")
     made = haul.told("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
