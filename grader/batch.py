@@ -1,22 +1,22 @@
 """A folder of photos: every photo looked at once, on every core, and what came of it as files to use and send."""
 
 import os
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
 from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
-from grader.ledger.stock import NumberedStone
+from grader.ledger.stock import NumberedStone, Piece
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
 from grader.photo.read import SUFFIXES, read_photo
 from grader.photo.terms import PhotoTerms
-from grader.pieces import joined_pieces, with_pieces
+from grader.pieces import joined_pieces, numbered_stones, with_numbers, with_pieces
 from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
@@ -39,6 +39,7 @@ class Batch:
     lost_calls : calls whose stone is not there, with the reason.
     sheet : the first page.
     kept_aside : files of the seller's that lay where a result was to be written.
+    numbered : pieces with a number that the photos show, by (content of the photo, stone).
     """
 
     records: tuple[dict, ...]
@@ -47,6 +48,7 @@ class Batch:
     lost_calls: tuple[LostCall, ...]
     sheet: Path
     kept_aside: tuple[KeptFile, ...] = ()
+    numbered: Mapping[tuple[str, int], Piece] = field(default_factory=dict)
 
     @property
     def failed(self) -> tuple[dict, ...]:
@@ -61,11 +63,14 @@ class FolderRun:
     workers : processes, as many as there are cores by default; 1 works in this process.
     anew : measure again what is known.
     on_photo : called with how many of how many photos are done.
+    on_looks : called with the records of the photos, without proposals, once they are kept: what it says of their
+        stones, as their numbers, stands in the results.
     """
 
     workers: int | None = None
     anew: bool = False
     on_photo: Callable[[int, int], None] = lambda done, total: None
+    on_looks: Callable[[Sequence[dict]], None] = lambda records: None
 
 
 def grade_folder(
@@ -115,6 +120,7 @@ def grade_folder(
     done = dict(sorted((done | copies).items()))
     looks = [look for look in done.values() if isinstance(look, Look)]
     shown(looks, ledger)
+    run.on_looks([look.record for look in looks])
     records = [
         look.graded(profile, model) if isinstance(look, Look) else failed_record(file, look)
         for file, look in done.items()
@@ -123,10 +129,18 @@ def grade_folder(
     records, lost = with_calls(records, calls_on(looks, ledger), decider)
     pieces = joined_pieces(looks, ledger)
     records = with_pieces(records, looks, pieces, profile, model, ledger)
+    numbered = numbered_stones(looks, ledger)
+    records = with_numbers(records, numbered)
     kept_aside = _write(results, records, looks, profile, lost)
     known = sum(look.known for look in looks)
     return Batch(
-        tuple(records), known, tuple(duplicates), tuple(lost), out / SHEET, tuple(kept_aside)
+        tuple(records),
+        known,
+        tuple(duplicates),
+        tuple(lost),
+        out / SHEET,
+        tuple(kept_aside),
+        numbered,
     )
 
 

@@ -12,12 +12,13 @@ The command line prints it and exits with 1; a wrong array shape from a programm
     └── LedgerError     a ledger that cannot be read or written, or a fact that it cannot hold
 """
 
-import unicodedata
+import re
 
 #: So many letters of a value stand in a message; who reads a message reads no page.
 MOST_QUOTED_LETTERS = 60
-#: Marks that turn the order of letters on a screen: a name with them can show as another one.
-_TURNING = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+#: Control characters (Unicode category Cc) but the end of a line and the tabulator, and marks that turn the order of
+#: letters on a screen: a name with them can show as another one.
+_STEERING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def quoted(value: object) -> str:
@@ -31,12 +32,7 @@ def quoted(value: object) -> str:
 
 def harmless(text: str) -> str:
     """Return text that a terminal only shows: what would steer it is put as a mark of an unknown letter."""
-    return "".join(
-        letter
-        if letter in "\n\t" or not (unicodedata.category(letter) == "Cc" or letter in _TURNING)
-        else "\N{REPLACEMENT CHARACTER}"
-        for letter in text
-    )
+    return _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 class GraderError(Exception):

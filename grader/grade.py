@@ -194,6 +194,17 @@ def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | Non
     return read_photo(photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px)
 
 
+def shows_tag(photo: str | Path, profile: Profile) -> bool:
+    """Return whether there is a tag in a photo, as :func:`measure_file` would find it.
+
+    Raises
+    ------
+    PhotoError
+        It cannot be read: one line.
+    """
+    return bool(find_tags(_as_read(photo, profile)))
+
+
 def measure_photo(
     photo: Photo,
     terms: PhotoTerms,

@@ -3,13 +3,14 @@
 import json
 import os
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import cache
 from threading import Thread
 from time import sleep
 
 from grader.errors import GraderError, PhotoError
 from grader.face.words import NOTHING_SAID
-from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file
+from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file, shows_tag
 from grader.grading.calls.joining import stone_words
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, content_of, keep, known_looks, located, photo_file
@@ -32,6 +33,8 @@ def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = F
     """
     if not anew and (look := known_looks([ask], profile, ledger)[0]):
         return look
+    if not anew:
+        (ask,) = _with_untagged([ask], profile, ledger)
     return keep(_measure(located(ask, ledger), profile, ledger is not None), profile, ledger)
 
 
@@ -58,16 +61,44 @@ def look_at_all(
     """
     known = [None] * len(asks) if anew else known_looks(asks, profile, ledger)
     yield from ((n, look) for n, look in enumerate(known) if look is not None)
-    to_do = [(n, located(asks[n], ledger)) for n, look in enumerate(known) if look is None]
+    left = [n for n, look in enumerate(known) if look is None]
+    new = (
+        [asks[n] for n in left]
+        if anew
+        else _with_untagged([asks[n] for n in left], profile, ledger)
+    )
+    to_do = [(n, located(ask, ledger)) for n, ask in zip(left, new, strict=True)]
     kept = ledger is not None
     for n, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
         yield n, done if isinstance(done, GraderError) else keep(done, profile, ledger)
 
 
+def _with_untagged(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Ask]:
+    """The same; those that ask for tags come with what is known of their photo without."""
+    tagged = [n for n, ask in enumerate(asks) if ask.terms.tags]
+    plain = [replace(asks[n], terms=replace(asks[n].terms, tags=False)) for n in tagged]
+    found = dict(zip(tagged, known_looks(plain, profile, ledger), strict=True))
+    return [replace(ask, untagged=found.get(n)) for n, ask in enumerate(asks)]
+
+
 def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
-    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it."""
+    """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it.
+
+    Where no tag is found, there is no more to measure than without asking for tags.
+    """
     if ask.path is None:
         return _measure_kept(ask, profile)
+    if ask.untagged and not shows_tag(ask.path, profile):
+        record = ask.untagged.record
+        return replace(
+            ask.untagged,
+            ask=replace(ask, untagged=None),
+            record=record | {"photo": record["photo"] | {"tags": []}},
+            pictures={
+                piece: {what: content_of(content) for what, content in of_piece.items()}
+                for piece, of_piece in ask.untagged.pictures.items()
+            },
+        )
     measured = measure_file(ask.path, ask.terms, profile, ask.words)
     photos = [measured.photo, *(other.photo for other in measured.same_face)]
     files = tuple(

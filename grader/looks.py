@@ -40,6 +40,7 @@ class Ask:
 
     path : ``None`` where it is still to be found by its content (:func:`located`); where the photo is gone, it is
     measured from what is ``kept`` of it, an earlier look.
+    untagged : the look that holds where tags are asked for and the photo shows none, if there is one already.
     """
 
     path: Path | None
@@ -48,6 +49,7 @@ class Ask:
     terms: PhotoTerms
     words: tuple[Call, ...] = ()
     kept: "Look | None" = None
+    untagged: "Look | None" = None
 
 
 @dataclass(frozen=True)

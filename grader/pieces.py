@@ -1,6 +1,6 @@
 """Faces of one piece put together: what is proposed for the piece, told with each of its faces."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from grader.errors import GraderError
@@ -8,7 +8,7 @@ from grader.grading.features.several_faces import piece_facts
 from grader.grading.models.model import Model
 from grader.grading.propose import propose_piece
 from grader.ledger import stock
-from grader.ledger.facts import FaceOfPiece, Fact, NamedPiece
+from grader.ledger.facts import FaceOfPiece, FacePlace, Fact, NamedPiece
 from grader.ledger.joint import JointPiece, joint_pieces, same_face, standing_faces
 from grader.ledger.store import Ledger
 from grader.looks import Look, last_look
@@ -77,6 +77,50 @@ def with_pieces(
             record = one_piece_record(faces, propose_piece(facts, profile, model), weight_g)
             said |= dict.fromkeys(places, record)
     return [_with_piece(record, said) for record in records] if said else list(records)
+
+
+def numbered_stones(
+    looks: Iterable[Look], ledger: Ledger | None
+) -> dict[tuple[str, int], stock.Piece]:
+    """Return the numbered pieces that photos show, by (content of the photo, stone); stones without a number are left
+    out."""
+    if ledger is None:
+        return {}
+    stones = [
+        FacePlace(look.ask.sha256, stone["id"], stone["box"], tuple(map(tuple, stone["outline"])))
+        for look in looks
+        for stone in look.record["pieces"]
+    ]
+    standing: dict[str, list[FaceOfPiece]] = {}
+    for face in standing_faces(ledger, {stone.sha256 for stone in stones}):
+        standing.setdefault(face.sha256, []).append(face)
+    of = {
+        (stone.sha256, stone.piece_id): own.piece
+        for stone in stones
+        if (own := _standing_at(stone, standing.get(stone.sha256, ())))
+    }
+    pieces = stock.pieces(ledger, uids=of.values())
+    return {place: pieces[uid] for place, uid in of.items() if uid in pieces}
+
+
+def with_numbers(
+    records: Sequence[dict], numbered: Mapping[tuple[str, int], stock.Piece]
+) -> list[dict]:
+    """Return the records with the number of each stone that bears one, as ``number``."""
+    return [
+        record
+        if "error" in record
+        else record
+        | {
+            "pieces": [
+                stone | {"number": numbered[place].code}
+                if (place := (record["photo"]["sha256"], stone["id"])) in numbered
+                else stone
+                for stone in record["pieces"]
+            ]
+        }
+        for record in records
+    ]
 
 
 def _with_piece(record: dict, said: dict[tuple[str, int], dict]) -> dict:
@@ -151,7 +195,9 @@ def parting_facts(piece: JointPiece) -> list[Fact]:
     return facts
 
 
-def _standing_at(face: FaceOfPiece, standing: Sequence[FaceOfPiece]) -> FaceOfPiece | None:
+def _standing_at(
+    face: FaceOfPiece | FacePlace, standing: Sequence[FaceOfPiece]
+) -> FaceOfPiece | None:
     return next((one for one in standing if same_face(one, face)), None)
 
 

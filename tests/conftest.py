@@ -346,6 +346,9 @@ def measuring(monkeypatch, make_graded, crack):
         return replace(made, terms=terms, pieces=pieces, same_face=others)
 
     monkeypatch.setattr("grader.looking.measure_file", measure_file)
+    monkeypatch.setattr(
+        "grader.looking.shows_tag", lambda photo, profile: b"tags " in Path(photo).read_bytes()
+    )
     monkeypatch.setattr("os.cpu_count", lambda: 1)
     return asked
 

@@ -1,5 +1,6 @@
 """``grader batch``: a folder of photos into a table and a sheet."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -65,14 +66,21 @@ def batch(
     Writes results.jsonl, results.csv and sheet.html. Exit code 1 if a photo could not be read; the
     rest is graded.
     """
-    from grader.batch import FolderRun, grade_folder
-    from grader.report.folder import failed_words, folder_lines, stopped_words
+    from grader.batch import FolderRun, grade_folder, write_maps
+    from grader.report.folder import failed_words, folder_lines, stopped_words, total_lines
 
+    stones, told = [], []
     if haul is not None:
         from grader.ledger import stock
 
         # Before the work is done: a haul that is not there is a slip of the pen.
         stock.haul(session.need_ledger("--haul"), haul)
+
+    def number(records: Sequence[dict]) -> None:
+        if haul is not None:
+            numbered, lines = _number(haul, records, by, session)
+            stones.extend(numbered)
+            told.extend(lines)
 
     try:
         with progress("grading") as on_photo:
@@ -86,7 +94,7 @@ def batch(
                 ),
                 out=out,
                 decider=session.settings.decider,
-                run=FolderRun(workers, anew, on_photo),
+                run=FolderRun(workers, anew, on_photo, number),
             )
     except KeyboardInterrupt:
         typer.echo(stopped_words(session.ledger is not None), err=True)
@@ -97,27 +105,28 @@ def batch(
         typer.echo(str(kept), err=True)
     for record in done.failed:
         typer.echo(failed_words(record), err=True)
-    if haul is not None:
-        _number(haul, folder, done, by, session)
+    for line in told:
+        typer.echo(line, err=True)
+    if stones:
+        graded = [record for record in done.records if "error" not in record]
+        for path in write_maps(folder, done.sheet.parent, graded, stones):
+            typer.echo(path)
+    weighed = {piece.code: piece for piece in done.numbered.values()}
+    for line in total_lines(done.records, weighed, session.profile.grades, session.settings.unit):
+        typer.echo(line, err=True)
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)
 
 
-def _number(haul: str, folder: Path, done, by: str | None, session) -> None:
-    """Give the stones of a graded folder their numbers, and tell them; of trays a map is drawn."""
-    from grader.batch import write_maps
+def _number(haul: str, records: Sequence[dict], by: str | None, session) -> tuple[list, list[str]]:
+    """Give the stones of a folder's photos their numbers, and return them, and lines that tell them."""
     from grader.deals.hauls import number_photos
     from grader.deals.tagging import tagged_photo
     from grader.report.folder import numbered_lines
 
-    graded = {record["photo"]["sha256"]: record for record in done.records if "error" not in record}
-    photos = {sha256: record["photo"]["file"] for sha256, record in graded.items()}
-    tags = {sha256: tagged_photo(record, haul) for sha256, record in graded.items()}
+    photos = {record["photo"]["sha256"]: record["photo"]["file"] for record in records}
+    tags = {record["photo"]["sha256"]: tagged_photo(record, haul) for record in records}
     stones = number_photos(session.ledger, haul, photos, by or session.settings.by, tags)
-    for line in numbered_lines(stones):
-        typer.echo(line, err=True)
-    for line in (line for tagged in tags.values() for line in tagged.remarks):
-        typer.echo(line, err=True)
-    for path in write_maps(folder, done.sheet.parent, list(graded.values()), stones):
-        typer.echo(path)
+    remarks = [line for tagged in tags.values() for line in tagged.remarks]
+    return stones, [*numbered_lines(stones), *remarks]

@@ -320,10 +320,11 @@ def buyers(
     ledger = session.need_ledger("buyers")
     if erase is not None:
         number = kept.erase(ledger, erase, by or session.settings.by)
+        reserved = kept.reserved_for(ledger, erase)
         if json:
-            typer.echo(to_json({"erased": number}))
+            typer.echo(to_json({"erased": number, "reservations_with_it": reserved}))
             return
-        for line in erased_lines(erase, number):
+        for line in erased_lines(erase, number, reserved):
             typer.echo(line)
         return
     found = kept.buyers(ledger)

@@ -1,5 +1,6 @@
 """What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -77,20 +78,30 @@ def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGra
         faces |= {sha256: again[sha256] for sha256 in unclear}
         told = {one.uid: one for one in views.calls(ledger, sha256=list(unclear), outlines=True)}
         calls = tuple(told.get(call.uid, call) for call in calls)
+    # One call on one stone needs no search for it.
+    said_on = Counter(call.sha256 for call in calls)
+    people: dict[str, list[Call]] = {}
+    joint = {sha256 for sha256, count in said_on.items() if count > 1} | unclear
+    for call in calls:
+        if call.sha256 not in joint:
+            people.setdefault(faces[call.sha256][0].piece, []).append(call)
     stones = [
         Stones(
             sha256,
             sha256,
-            {n: face.box for n, face in enumerate(of)},
-            {n: face.outline for n, face in enumerate(of) if face.outline},
+            {n: face.box for n, face in enumerate(faces[sha256])},
+            {n: face.outline for n, face in enumerate(faces[sha256]) if face.outline},
         )
-        for sha256, of in faces.items()
+        for sha256 in joint
     ]
-    people: dict[str, list[Call]] = {}
-    for (sha256, n), said in join_calls(stones, calls).by_person.items():
+    left = [call for call in calls if call.sha256 in joint]
+    for (sha256, n), said in join_calls(stones, left).by_person.items():
         people.setdefault(faces[sha256][n].piece, []).extend(said)
+    order = {call.uid: n for n, call in enumerate(calls)}
     house = {
-        uid: house_call(sorted(said, key=lambda call: call.time), session.settings.decider)
+        uid: house_call(
+            sorted(said, key=lambda call: (call.time, order[call.uid])), session.settings.decider
+        )
         for uid, said in people.items()
     }
     firsts = {uid: _first_proposal(said) for uid, said in people.items()}

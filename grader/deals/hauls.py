@@ -1,7 +1,7 @@
 """Trips and hauls begun, the parts of a haul without numbers noted, and numbers given to the stones of photos."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import PurePosixPath
@@ -159,7 +159,8 @@ def number_photos(
     """Give the stones of photos, as they were shown last, numbers of a haul, and return all with their numbers.
 
     A stone that has a number keeps it. Else its tag says it; else, of a photo of one stone whose name begins with a
-    number, as ``07-113_2.jpg``, the name; else it gets the next one.
+    number, as ``07-113_2.jpg``, the name; else it gets the next one after all that were given or printed before, or
+    that a name or a tag says now, whichever photo comes first.
 
     Parameters
     ----------
@@ -174,7 +175,9 @@ def number_photos(
     told: list[stock.NumberedStone] = []
 
     def decide(reads):
-        numbering = _Numbering(reads, stock.haul(reads, haul_code))
+        set_aside = {_in_name(name, haul_code) or 0 for name in photos.values()}
+        set_aside |= {number for tagged in tags.values() for number in tagged.seen}
+        numbering = _Numbering(reads, stock.haul(reads, haul_code), set_aside)
         shown, faces = views.boxes(reads, list(photos)), views.faces(reads, list(photos))
         known = stock.pieces(reads, uids=[entry.fact.piece for entry in faces])
         numbering.codes |= {uid: one.code for uid, one in known.items()}
@@ -200,13 +203,15 @@ def number_photos(
 
 
 class _Numbering:
-    """Numbers given in one act. codes : of pieces, by uid.   facts : to be kept."""
+    """Numbers given in one act. set_aside : those that names and tags say.   codes : of pieces, by uid.   facts : to be
+    kept."""
 
-    def __init__(self, reads: stock.Reads, haul: stock.Haul) -> None:
+    def __init__(self, reads: stock.Reads, haul: stock.Haul, set_aside: Iterable[int]) -> None:
         self._reads, self._haul, self._act = reads, haul, new_uid()
         of_haul = stock.pieces(reads, haul=haul.uid).values()
         self._by_number = {one.number: one.uid for one in of_haul}
-        self._last = stock.last_number(reads, haul.code)
+        # Else a stone that comes before the photo named 08-001 would be taken for that one.
+        self._last = max([stock.last_number(reads, haul.code), *set_aside])
         self.codes: dict[str, str] = {}
         self.facts: list[Fact] = []
 

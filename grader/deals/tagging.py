@@ -19,12 +19,13 @@ class TaggedPhoto:
     """What the tags of one photo say of its stones.
 
     numbers : by stone.   unnumbered : stones that get no number now, since their tag does not tell it.
-    remarks : a line each, for the seller.
+    seen : numbers of the haul that its tags say, also where no stone got them.   remarks : a line each, for the seller.
     """
 
     numbers: Mapping[int, int] = field(default_factory=dict)
     unnumbered: frozenset[int] = frozenset()
     remarks: tuple[str, ...] = ()
+    seen: frozenset[int] = frozenset()
 
 
 NO_TAGS = TaggedPhoto()
@@ -45,10 +46,11 @@ def tagged_photo(record: dict, haul: str) -> TaggedPhoto:
             remarks.append(f"{file}: {said}")
         else:
             numbered.append((tag, said))
+    seen = frozenset(said[1] for _, said in numbered if said and said[0] == haul)
     if any(_is_of_several(tag["text"]) for tag in tags):
-        return TaggedPhoto(unnumbered=frozenset(stones), remarks=tuple(remarks))
+        return TaggedPhoto(unnumbered=frozenset(stones), remarks=tuple(remarks), seen=seen)
     if not numbered or not stones:
-        return TaggedPhoto(remarks=tuple(remarks))
+        return TaggedPhoto(remarks=tuple(remarks), seen=seen)
     far = np.array([[*distances(tag["code"], stones).values()] for tag, _ in numbered])
     ids, of = list(stones), _matched(far)
     numbers: dict[int, int] = {}
@@ -67,7 +69,7 @@ def tagged_photo(record: dict, haul: str) -> TaggedPhoto:
             remarks.append(f"{file}: {told} {why}; stone {stone} got no number by it")
         else:
             numbers[stone] = code[1]
-    return TaggedPhoto(numbers, frozenset(without - set(numbers)), tuple(remarks))
+    return TaggedPhoto(numbers, frozenset(without - set(numbers)), tuple(remarks), seen)
 
 
 def _said(text: str | None) -> tuple[str, int] | str | None:

@@ -82,6 +82,14 @@ def erase(ledger: Ledger, name: str, author: str | None) -> int:
     return len(found)
 
 
+def reserved_for(reads: Reads, name: str) -> int:
+    """Return in how many reservations that name stands, as the seller typed it, also those that are over: they are
+    facts, which stay."""
+    whom = schema.reserved.c.whom
+    rows = reads.rows(select(whom).where(whom.is_not(None)))
+    return sum(name.casefold() in row.whom.casefold() for row in rows)
+
+
 def take_names(ledger: Ledger, source: Ledger) -> None:
     """Take the names of another ledger in, but those that were erased here or there; those are dropped here too."""
     gone = {row.buyer for row in ledger.rows(select(schema.erased_buyer.c.buyer))}

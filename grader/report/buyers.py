@@ -6,6 +6,7 @@ from decimal import Decimal
 from grader.ledger.buyers import Buyer
 from grader.ledger.stock import Sale
 from grader.report.weights import money_text
+from grader.report.words import counted
 
 
 def buyer_line(one: Buyer) -> str:
@@ -25,14 +26,23 @@ def buyer_record(one: Buyer) -> dict:
     }
 
 
-def erased_lines(name: str, number: int) -> list[str]:
-    """Return what was erased, and what is left to do."""
+def erased_lines(name: str, number: int, reserved: int) -> list[str]:
+    """Return what was erased, and what is left to do.
+
+    number : of buyers who bore the name.   reserved : of reservations in which it stands.
+    """
+    left = f"the name stands in {counted(reserved, 'reservation')} too (reserve --for), and stays there: facts are kept"
     if not number:
+        none = f"no buyer is called {name}"
         return [
-            f"no buyer is called {name}, nor does the ledger hold the name; its file was cleaned all the same"
+            f"{none}; {left}"
+            if reserved
+            else f"{none}, nor does the ledger hold the name; its file was cleaned all the same"
         ]
+    where = "the ledger's buyers" if reserved else "the ledger, its log and the copies beside it"
     return [
-        "the name is gone from the ledger, its log and the copies beside it; the sales stay",
+        f"the name is gone from {where}; the sales stay",
+        *([left] if reserved else []),
         "Backups and exports that you put elsewhere may hold it: make a new backup, and do away with the old ones.",
     ]
 

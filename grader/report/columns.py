@@ -33,6 +33,7 @@ _LAST = (
     "ask_first",
     "same_piece",
     "face_of_piece",
+    "number",
 )
 #: Declared measures keep their names under every profile, since the written rules and models go by
 #: them: they tell what a class reads as. A class's own columns carry the profile's word for it.
@@ -87,6 +88,7 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         "photo": photo["file"],
         "sha256": photo["sha256"],
         "piece": piece["id"],
+        "number": piece.get("number"),
         "verdict": piece["verdict"],
         "proposed_grade": proposal.get("grade"),
         "proposed_scene": proposal.get("scene"),

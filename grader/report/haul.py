@@ -19,6 +19,7 @@ from grader.report.outlook import (
     may_line,
     more_lines,
     more_record,
+    rate_range,
     top_words,
 )  # fmt: skip
 from grader.report.sheet import page_template
@@ -152,7 +153,11 @@ def report_lines(report: HaulReport) -> list[str]:
         f"worth {money(total.total)}: {money(total.got)} got, {money(total.asked)} asked"
         + (f"; {total.unpriced} parts without a price" if total.unpriced else "")
     )
-    lines += [f"{money(value)} {what}" for what, value in _rates(report) if value is not None]
+    lines += [
+        f"{money(value)} {what}{_may(report, what)}"
+        for what, value in _rates(report)
+        if value is not None
+    ]
     if report.haul.guess is not None:
         lines.append(_guess_words(report))
     if report.more:
@@ -189,7 +194,11 @@ def report_page(report: HaulReport) -> str:
                 money(total),
                 f"worth of all: {money(report.worth.got)} got, {money(report.worth.asked)} asked",
             ),
-            *((money(value), what) for what, value in _rates(report) if value is not None),
+            *(
+                (money(value), f"{what}{_may(report, what)}")
+                for what, value in _rates(report)
+                if value is not None
+            ),
         ],
         guess=_guess_words(report) if report.haul.guess is not None else None,
         more=_more_page(report),
@@ -259,11 +268,33 @@ def _rates(report: HaulReport) -> list[tuple[str, Decimal | None]]:
     hand_hours = hours * trip.hands if hours and trip.hands else None
     each = lambda of: (total / of).quantize(Decimal("0.01"), "ROUND_HALF_UP") if of else None  # noqa: E731
     return [
-        (f"per raw {report.unit}", report.per_raw),
-        (f"per saleable {report.unit}", report.per_saleable),
+        (_by_raw(report.unit), report.per_raw),
+        (_by_saleable(report.unit), report.per_saleable),
         ("per hour", each(hours)),
         ("per hour of one hand", each(hand_hours)),
     ]
+
+
+def _by_raw(unit: str) -> str:
+    return f"per raw {unit}"
+
+
+def _by_saleable(unit: str) -> str:
+    return f"per saleable {unit}"
+
+
+def _may(report: HaulReport, what: str) -> str:
+    """Return ", may come to 8.10 to 12.40" behind what the haul is worth by weight; nothing behind the others."""
+    weights = {
+        _by_raw(report.unit): report.haul.raw_g,
+        _by_saleable(report.unit): report.balance.saleable_g,
+    }
+    if report.more is None or not weights.get(what):
+        return ""
+    low, high = rate_range(report.more, weights[what], report.unit)
+    if low is None or high is None or low == high:
+        return ""
+    return f", may come to {money_text(low, None)} to {money_text(high, None)}"
 
 
 def _prices_words(report: HaulReport) -> str:

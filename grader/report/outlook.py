@@ -148,9 +148,9 @@ def more_lines(more: More, currency: str | None, unit: str) -> list[str]:
     return [*lines, *(f"  best: {top_words(one, currency, unit)}" for one in more.top)]
 
 
-def rate_ranges(more: More, raw_g: Decimal, unit: str) -> tuple[Decimal | None, Decimal | None]:
-    """Return what it may come to by raw weight, low and high."""
-    return tuple(money_per(_whole(one), raw_g, unit) for one in (more.money[0], more.money[2]))
+def rate_range(more: More, grams: Decimal, unit: str) -> tuple[Decimal | None, Decimal | None]:
+    """Return what all may come to by so much weight, low and high: money for one of a unit."""
+    return tuple(money_per(_whole(one), grams, unit) for one in (more.money[0], more.money[2]))
 
 
 def more_record(more: More) -> dict:

@@ -64,6 +64,37 @@ def test_a_tag_gives_its_stone_the_number_and_a_second_run_renumbers_nothing(hau
     assert again == [f"{line}, as before" for line in lines]
 
 
+def test_a_photo_graded_before_without_a_haul_is_measured_again_only_where_it_shows_a_tag(haul):
+    haul.photo("photos/a.jpg", "2 tags 07-011@1 07-012@2")
+    haul.photo("photos/b.jpg", "1 untagged")
+    haul.run("batch", "photos")
+    assert len(haul.asked) == 2
+    lines, _ = haul.batch()
+    assert [asked.photo.name for asked in haul.asked] == ["a.jpg"]
+    assert [line[:13] for line in lines] == ["07-011  a.jpg", "07-012  a.jpg", "07-013  b.jpg"]
+    # It is known from then on, without reading the photo again; and measured anew it is the same.
+    assert haul.batch() and not haul.asked
+    haul.run("batch", "photos", "--haul", "07", "--anew")
+    assert len(haul.asked) == 2
+    looks = [entry.fact.record for entry in haul.facts("measured")]
+    b = [look for look in looks if look["photo"]["file"] == "b.jpg"]
+    assert [look["photo"].pop("tags", None) for look in b] == [None, [], []]
+    assert b[0] == b[1] == b[2]
+
+
+def test_a_stone_without_a_tag_gets_no_number_that_lies_on_a_tag_of_a_later_photo(haul):
+    haul.photo("photos/a.jpg", "1 untagged")
+    haul.photo("photos/b.jpg", "1 tags 07-001")
+    haul.photo(
+        "photos/c.jpg", "2 tags 07-002@1.5"
+    )  # between two stones: neither gets it, nor does another
+    ran = haul.run("batch", "photos", "--haul", "07")
+    assert [line[:13] for line in ran.stderr.splitlines() if line.startswith("07-0")] == [
+        "07-003  a.jpg",
+        "07-001  b.jpg",
+    ]
+
+
 def test_photos_of_one_piece_join_by_tag_by_name_and_by_hand(haul):
     haul.photo("photos/a.jpg", "1 tags 07-1113")
     haul.photo("photos/b.jpg", "1 other side tags 07-1113")
@@ -235,6 +266,6 @@ def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     haul.batch()
     assert (haul.folder / "photos/graded/maps/day 1 a.jpg").read_bytes() == b"map"
     ((_, outlines, codes),) = drawn
-    assert codes == {1: "07-012", 2: "07-013"} and set(outlines) == {1, 2}
+    assert codes == {1: "07-012", 2: "07-014"} and set(outlines) == {1, 2}
     haul.run("batch", "photos")  # Without --haul it stays.
     assert (haul.folder / "photos/graded/maps/day 1 a.jpg").exists()

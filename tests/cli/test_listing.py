@@ -342,6 +342,11 @@ def test_a_buyers_name_is_erased_by_a_command(shop):
     assert "no buyer is called Bo Invented" in shop("buyers", "--erase", "Bo Invented")
     folder = default_path().parent
     assert not [p for p in folder.rglob("*") if p.is_file() and b"Bo Invented" in p.read_bytes()]
+    # A word typed for whom a thing is held is a fact: it stays, and that is told.
+    shop("reserve", "07-002", "--until", "2035-01-01", "--for", "bo invented, Tuesday")
+    told = shop("buyers", "--erase", "Bo Invented").splitlines()
+    assert len(told) == 1 and "the name stands in 1 reservation too" in told[0]
+    shop("undo")
     # Undo takes back the sale, never the erasing.
     assert "07-001 sold" in shop("undo")
 

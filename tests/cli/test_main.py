@@ -4,6 +4,7 @@ import io
 import os
 import subprocess
 import sys
+import unicodedata
 
 import pytest
 from rich.console import Console
@@ -69,3 +70,22 @@ def test_a_value_is_told_in_a_line():
     for _ in range(100_000):
         deep = [deep]
     assert quoted(deep) == "too long to show"
+
+
+def test_every_control_character_but_line_and_tab_is_only_shown():
+    # The Unicode Character Database, as Python ships it: category Cc.
+    for letter in map(chr, range(0x3000)):
+        steers = unicodedata.category(letter) == "Cc" and letter not in "\n\t"
+        turns = unicodedata.bidirectional(letter) in (
+            "LRE",
+            "RLE",
+            "LRO",
+            "RLO",
+            "PDF",
+            "LRI",
+            "RLI",
+            "FSI",
+            "PDI",
+        )
+        marks = letter in "\N{LEFT-TO-RIGHT MARK}\N{RIGHT-TO-LEFT MARK}"
+        assert (harmless(letter) != letter) == (steers or turns or marks), hex(ord(letter))

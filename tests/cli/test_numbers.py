@@ -1,5 +1,6 @@
 """Numbers that ``batch --haul`` gives to stones, and lots made up of them by grade."""
 
+import csv
 import json
 from decimal import Decimal
 
@@ -34,6 +35,30 @@ def test_batch_numbers_what_it_grades(haul):
     ]
 
 
+def test_the_table_of_a_folder_tells_the_numbers_and_joins_the_photos_of_a_piece_at_once(haul):
+    haul.photo("photos/07-003 back.jpg", "1 back")
+    haul.photo("photos/c.jpg", "bad")
+    table = haul.folder / "photos" / "graded" / "results.csv"
+
+    def column(name):
+        with open(table, encoding="utf-8", newline="") as file:
+            return [row[name] for row in csv.DictReader(file)]
+
+    haul.run("batch", "photos")
+    assert column("number") == ["", "", "", "", ""]
+    haul.run("batch", "photos", "--haul", "07")
+    assert column("number") == ["07-003", "07-004", "07-005", "07-006", ""]
+    haul.run("haul", "photo", "07-003", "photos/b.jpg")
+    haul.run("batch", "photos")
+    assert column("number") == ["07-003", "07-004", "07-005", "07-003", ""]
+    haul.photo("photos/07-003 left.jpg", "1 left")
+    haul.run("batch", "photos", "--haul", "07")
+    assert column("number") == ["07-003", "07-003", "07-004", "07-005", "07-003", ""]
+    # Joined by its name just now, it is proposed for together with the others in the same run.
+    faces = ["1 of 3", "3 of 3", "", "", "2 of 3", ""]
+    assert column("face_of_piece") == faces
+
+
 def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
     haul.batch()
     haul.photo("photos/0 first.jpg", "1c")
@@ -63,6 +88,20 @@ def test_a_photo_named_after_a_piece_shows_that_piece(haul):
     assert lines == ["07-003  07-003 back.jpg, stone 1, as before", "07-020  07-020.jpg, stone 1"]
     lines, _ = haul.batch("more")
     assert [line[:6] for line in lines] == ["07-003", "07-020"]
+
+
+def test_a_stone_without_a_number_gets_none_that_the_name_of_a_later_photo_says(haul):
+    haul.run("haul", "new", "08", "--raw", "3kg")
+    haul.photo("third/08-001 front.jpg", "1c")
+    haul.photo("third/08-001 back.jpg", "1d")
+    haul.photo("third/0 first.jpg", "1e")
+    ran = haul.run("batch", "third", "--haul", "08")
+    lines = [line for line in ran.stderr.splitlines() if line.startswith("08-")]
+    assert lines == [
+        "08-002  0 first.jpg, stone 1",
+        "08-001  08-001 back.jpg, stone 1",
+        "08-001  08-001 front.jpg, stone 1, as before",
+    ]
 
 
 def test_another_haul_takes_no_number_from_this_one(haul):
@@ -96,6 +135,26 @@ def called(haul, *grades):
         assert ran.exit_code == 0, ran.output
     for number, weight in ((1, "260g"), (2, "240g"), (3, "300g")):
         haul.run("weigh", f"07-{number}", weight)
+
+
+def test_a_graded_folder_ends_with_pieces_and_weight_by_grade(haul):
+    called(haul, "cabbing", "cabbing", "select")
+    haul.run("weigh", "07-003", "300g", "--wet")
+    haul.photo("photos/c.jpg", "1 new")
+    haul.photo("photos/d.jpg", "retake")
+    haul.photo("photos/07-002 back.jpg", "1 back")  # no piece more
+    (haul.folder / "grader.toml").write_text('unit = "kg"\n')
+    told = haul.run("batch", "photos", "--haul", "07").stderr.splitlines()
+    assert told[-4:] == [
+        "cabbing: 2 pieces, 0.500 kg",  # 260 + 240 g
+        "select: 1 piece, 0.300 kg (1 wet)",
+        "retake: 1 piece",
+        "unfamiliar: 1 piece",
+    ]
+    # Weights are known without the haul, too; without a ledger there are none.
+    assert haul.run("batch", "photos").stderr.splitlines()[-4:] == told[-4:]
+    told = haul.run("batch", "photos", "--no-ledger").stderr.splitlines()
+    assert told[-2:] == ["retake: 1 piece", "unfamiliar: 5 pieces"]
 
 
 def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):

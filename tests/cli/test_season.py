@@ -138,7 +138,11 @@ def test_ranges_follow_the_chances_of_grades_and_what_the_seller_says_of_sales(e
     )
     half = example("haul", "report", "08", "--unit", "lb", "--json")["may_come_to"]
     assert half == pytest.approx([low / 2, middle / 2, high / 2])
-    assert "what you say is sold" in example("haul", "report", "08")
+    text = example("haul", "report", "08", "--unit", "lb")
+    assert "what you say is sold" in text
+    # 10 lb came out of the ground: what all may come to, by the pound.
+    cents = [f"{round(one / 2, 2) / 10:.2f}" for one in (low, high)]
+    assert f"per raw lb, may come to {cents[0]} to {cents[1]}" in text
     example("haul", "report", "08", "--out", "r")
     page = (example.folder / "r" / "haul-08.html").read_text("utf-8")
     assert page.count("data:image/jpeg") == 6 and "What it may come to" in page

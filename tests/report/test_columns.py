@@ -101,8 +101,8 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
 
 def test_grade_set_rules_and_what_if_stand_last(make_graded):
     last = ["grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by"]
-    last += ["likely", "ask_first", "same_piece", "face_of_piece"]
-    assert column_names(CLASSES)[-9:] == last
+    last += ["likely", "ask_first", "same_piece", "face_of_piece", "number"]
+    assert column_names(CLASSES)[-10:] == last
     (row,) = rows([photo_record(make_graded())])
     assert row["grade_set"] == "cabbing; select"
     assert (row["rules_grade"], row["unfamiliar"]) == ("tumbling", "")

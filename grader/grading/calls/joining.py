@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import PurePosixPath
 
 import cv2
@@ -81,11 +82,17 @@ class StoneFinder:
     def __init__(self, photos: Iterable[Stones]) -> None:
         self._by_hash: dict[str, list[Stones]] = defaultdict(list)
         self._by_path: dict[str, Stones] = {}
-        self._by_name: dict[str, list[Stones]] = defaultdict(list)
         for photo in photos:
             self._by_hash[photo.sha256].append(photo)
             self._by_path[photo.photo] = photo
-            self._by_name[PurePosixPath(photo.photo).name].append(photo)
+
+    @cached_property
+    def _by_name(self) -> dict[str, list[Stones]]:
+        """Only where neither content nor path leads anywhere: names of ten thousand photos take a while."""
+        named: dict[str, list[Stones]] = defaultdict(list)
+        for photo in self._by_path.values():
+            named[PurePosixPath(photo.photo).name].append(photo)
+        return named
 
     def photos(self, call: Call) -> list[Stones]:
         """Return the photos that a call means: by content (all copies), else path, else a file name
@@ -239,6 +246,8 @@ def house_call(people: Sequence[Call], decider: str | None = None) -> Call | Non
     scene = next((call for call in reversed(order) if call.scene is not None), None)
     stone = next((call.stone for call in reversed(order) if call.stone), None)
     base = grade or scene or order[-1]
+    if scene is None and (base.scene, base.scene_by, base.stone) == (None, None, stone):
+        return base
     return replace(base, scene=scene and scene.scene, scene_by=scene and scene.by, stone=stone)
 
 
@@ -277,6 +286,8 @@ def stone_at(photo: Stones, x: float, y: float) -> int | None:
 def standing_call(calls: Sequence[Call]) -> Call:
     """Return the word that stands after these calls on one stone: the last grade, the last scene and
     the last name of the piece that were said."""
+    if len(calls) == 1:
+        return calls[0]
     grade = next((call.grade for call in reversed(calls) if call.grade is not None), None)
     scene = next((call.scene for call in reversed(calls) if call.scene is not None), None)
     stone = next((call.stone for call in reversed(calls) if call.stone), None)
