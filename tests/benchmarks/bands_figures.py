@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scene_figures import printed, unit_seconds
 from tables import Row
 
-from grader.drawn import _painted, _same_stone, _true_regions
+from grader.drawn import _painted, _true_regions, same_stone
 from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
 from grader.face.measurements import Banding, Regions
@@ -96,7 +96,7 @@ def drawn(
     )  # fmt: skip
     photo = Photo("drawn", rendered.rgb, srgb_encoding(), "", Scale(None, None))
     for piece in find_pieces(photo)[0]:
-        stone = _same_stone(piece, rendered)
+        stone = same_stone(piece, rendered)
         if stone is None or stone.bands.continuity is None:
             continue
         cut = cut_face(photo, piece, no_reference(photo))

@@ -149,8 +149,9 @@ def shares(rng, places, spectra, outline, light, camera, way, plain: bool = Fals
         rgb[cv2.dilate(hidden.astype(np.uint8), np.ones((15, 15))) > 0] = 60
     photo = Photo("a", rgb, ENCODINGS[shot.p3], "")
     reference = find_reference(photo, neutral=None if way == "neither" else neutral)
-    wanted = {"chart": "chart", "white paper": "paper", "neither": "uncalibrated"}[way]
-    if reference.colour_source not in (wanted, "uncalibrated"):
+    wanted = {"chart": "chart", "white paper": "paper", "neither": "estimated"}[way]
+    # A chart or paper that cannot serve is left aside.
+    if reference.colour_source not in (wanted, "estimated"):
         raise RuntimeError(f"colours by {reference.colour_source} where {wanted} was shown")
     x0, y0 = np.floor(outline.min(axis=0)).astype(int)
     x1, y1 = np.ceil(outline.max(axis=0)).astype(int)
