@@ -7,6 +7,7 @@ the distances to the nearest few, as densities are compared by nearest neighbour
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -101,12 +102,16 @@ class FamiliarityModel:
 
     def distance(self, scaled: NDArray) -> NDArray[np.float64]:
         """Return the (n,) squared Mahalanobis distances x' S^-1 x of (n, numbers) scaled appearances."""
-        return _squared(scaled, np.array(self.inverse_covariance))
+        return _squared(scaled, self._arrays[2])
 
     def log_ratio(self, scaled: NDArray) -> NDArray[np.float64]:
         """Return the (n,) natural logarithms of how much farther the nearest stones are than the nearest others."""
-        inverse = np.array(self.inverse_covariance)
-        return _log_ratio(scaled, np.array(self.stones), np.array(self.others), inverse)
+        return _log_ratio(scaled, *self._arrays)
+
+    @cached_property
+    def _arrays(self) -> tuple[NDArray, NDArray, NDArray]:
+        """Stones, others and the inverse as arrays: a folder asks for them again with every stone."""
+        return np.array(self.stones), np.array(self.others), np.array(self.inverse_covariance)
 
 
 def check_familiarity(model: FamiliarityModel) -> None:
@@ -194,7 +199,7 @@ def _inverse(stone: NDArray) -> NDArray:
 
 def _squared(scaled: NDArray, inverse: NDArray) -> NDArray[np.float64]:
     """x' S^-1 x of each row."""
-    return np.einsum("...j,jk,...k->...", scaled, inverse, scaled)
+    return ((scaled @ inverse) * scaled).sum(axis=-1)
 
 
 def _nearest(scaled: NDArray, among: NDArray, inverse: NDArray, count: int) -> NDArray[np.float64]:
