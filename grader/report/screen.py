@@ -53,11 +53,8 @@ def proposal_facts(proposal: dict | None, more: bool) -> list[tuple[str, str | N
     # Of an unfamiliar stone no chance is told: the number would be an invention.
     likely = None if proposal["unfamiliar"] else set_words(proposal)
     if not more:
-        reason = proposal["reasons"][:1]
-        return [("why", *reason)] * len(reason) + [
-            ("may be", likely),
-            ("sell as", proposal["sell_as"]),
-        ]
+        first = next(iter(proposal["reasons"]), None)
+        return [("why", first), ("may be", likely), ("sell as", proposal["sell_as"])]
     chances = ", ".join(
         f"{grade} {words.percent(p)}" for grade, p in proposal["probabilities"].items()
     )
