@@ -85,8 +85,10 @@ def sheet_pages(
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
         rows = [row(stone, profile, head.unit) for stone in part]
         shown = [told(stone, pictures, large, profile, head.unit) for stone in part]
+        # The small picture that speaks for a stone stands on the page already.
+        small = [one["faces"][0].pop("small") for one in shown]
         papers = [
-            list(zip(rows, shown, strict=True))[n : n + PIECES_PER_PAPER]
+            list(zip(rows, small, shown, strict=True))[n : n + PIECES_PER_PAPER]
             for n in range(0, len(rows), PIECES_PER_PAPER)
         ]
         html[page] = template.render(

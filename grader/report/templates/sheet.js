@@ -131,7 +131,8 @@ function columns() {
 function show(n) {
   open = n;
   const stone = stoneOf.get(n), told = JSON.parse(byId(`stone-${n}`).textContent);
-  const place = list.indexOf(stone);
+  const place = list.indexOf(stone), small = tiles.get(n).querySelector("img");
+  for (const [m, face] of told.faces.entries()) face.url = m === 0 ? small?.src : face.small && jpeg(face.small);
   byId("s-name").textContent = stone.name === String(n) ? `Stone ${n}` : `${stone.name} (${n} on this sheet)`;
   byId("s-place").textContent = `${place + 1} of ${list.length}`;
   byId("before").disabled = place <= 0;
@@ -159,7 +160,7 @@ function drawWords() {
     told.calls.length ? el("div", { class: "word" }, told.calls.map(([by, text, counts]) => el("p", {}, counts ? el("strong", {}, `${by}: ${text}`) : `${by}: ${text}`)), told.counts && el("p", {}, `what counts: ${told.counts}`)) : null,
     again && el("div", { class: "remedy" }, el("strong", {}, `photo: ${told.verdict || "retake"}`), told.remarks.length ? el("ul", {}, told.remarks.map(text => el("li", {}, text))) : null),
     !again && told.remarks.length ? el("ul", {}, told.remarks.map(text => el("li", {}, text))) : null,
-    told.faces.length > 1 ? el("div", { class: "faces" }, told.faces.map(face => el("button", { type: "button", onclick: () => showFace(face) }, face.small && el("img", { src: jpeg(face.small), alt: "" }), `${face.photo}, ${face.state}`))) : null,
+    told.faces.length > 1 ? el("div", { class: "faces" }, told.faces.map(face => el("button", { type: "button", onclick: () => showFace(face) }, face.url && el("img", { src: face.url, alt: "" }), `${face.photo}, ${face.state}`))) : null,
     told.chances.length ? el("div", { class: "chances" }, told.chances.toReversed().map(([name, text, percent]) => [el("span", {}, name), el("svg", { viewBox: "0 0 100 8", preserveAspectRatio: "none", "aria-hidden": "true" }, el("rect", { width: percent, height: 8 })), el("span", {}, text)])) : null,
     el("dl", {}, told.reasons.map((text, n) => [el("dt", {}, n ? "" : "why"), el("dd", {}, text)]), told.facts.map(([name, text]) => [el("dt", {}, name), el("dd", {}, text)]), el("dt", {}, "from"), el("dd", {}, told.faces.map(face => `${face.photo}, stone ${face.piece}`).join("; "))),
   );
@@ -248,16 +249,27 @@ function typed(part) {
   drawWords();
 }
 
-restore();
-const before = unsaved().length;
-STONES.filter(stone => wordOf(stone) || stone.people.length).forEach(drawTile);
 for (const stone of STONES) {
   const button = tiles.get(stone.n).firstElementChild;
   button.tabIndex = -1;
   button.addEventListener("click", () => { rove(stone.n); openStone(stone.n); });
 }
+// All anew, after words came or went that were not said here just now.
+function redraw() {
+  STONES.forEach(drawTile);
+  arrange();
+  if (open !== null) show(open);
+}
+function begin(name) {
+  callsNow(name.trim());
+  const left = unsaved().length;
+  byId("kept").textContent = left ? `${plural(left, "call")} of before still here, not saved yet.` : "";
+  redraw();
+}
 byId("by").value = kept("stone-sheet-by") || "";
-byId("by").addEventListener("input", () => keep("stone-sheet-by", byId("by").value));
+byId("by").addEventListener("change", () => begin(byId("by").value));
+// Said in another window.
+addEventListener("storage", event => { if (event.key?.startsWith(PLACE)) { restore(); redraw(); } });
 byId("save").addEventListener("click", () => {
   const name = save();
   STONES.filter(wordOf).forEach(drawTile);
@@ -292,6 +304,5 @@ document.addEventListener("keydown", press);
 byId("weights").hidden = !anyWeighed;
 for (const head of document.querySelectorAll(".totals .g")) head.hidden = !anyWeighed;
 if (matchMedia("(max-width: 700px)").matches) byId("choose").open = false;
-if (before) byId("kept").textContent = `${plural(before, "call")} of before still here, not saved yet.`;
 addEventListener("beforeunload", event => { if (!keepsAll && unsaved().length) event.preventDefault(); });
-arrange();
+begin(byId("by").value);

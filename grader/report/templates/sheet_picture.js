@@ -57,13 +57,12 @@ function drawPicture() {
   const face = shownFace, image = new Image();
   image.alt = `${face.photo}, stone ${face.piece}`;
   image.className = "photo";
-  const small = face.small ? jpeg(face.small) : "";
   image.addEventListener("error", () => {
-    if (!small || image.src === small) return;
-    image.src = small;
+    if (!face.url || image.src === face.url) return;
+    image.src = face.url;
     byId("told").append(el("span", { class: "lacking" }, "the folder of large pictures is not beside this page; this is the small one"));
   });
-  image.src = face.large ? jpeg(face.large) : face.beside || small;
+  image.src = face.large ? jpeg(face.large) : face.beside || face.url || "";
   const over = layer === "regions" && face.regions ? el("img", { src: png(face.regions), alt: "" }) : null;
   fill(byId("frame"), image, over, layer === "lines" || layer === "best view" ? drawing(face) : null);
   fill(byId("told"), pictureWords(face));

@@ -5,8 +5,8 @@ const SHEET = JSON.parse(byId("sheet-data").textContent);
 const STONES = SHEET.stones;
 const COLUMNS = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "time", "uid", "shown_grade", "shown_scene", "shown_state", "shown_model"];
 const PLACE = "stone-sheet:" + SHEET.id + ":";
-const words = new Map();  // By number: grade, scene, note, by, time, uid, and the file in which it was saved.
-let keepsAll = true;
+const words = new Map();  // Of who calls now, by number: grade, scene, note, by, time, uid, and the file in which it was saved.
+let keepsAll = true, by = "";
 
 function kept(key) {
   try { return JSON.parse(localStorage.getItem(key)); } catch { return null; }
@@ -17,7 +17,8 @@ function keep(key, value) {
     else localStorage.setItem(key, JSON.stringify(value));
   } catch { keepsAll = false; }
 }
-const keyOf = stone => PLACE + stone.saved.sha256 + ":" + stone.saved.box;
+// Each person's words have keys of their own: of two at one screen, none writes over the other's.
+const keyOf = stone => [PLACE, by, ":", stone.saved.sha256, ":", stone.saved.box].join("");
 
 // Made here, so that a call that is taken in twice is kept once.
 const newUid = () => [...crypto.getRandomValues(new Uint8Array(16))].map(byte => byte.toString(16).padStart(2, "0")).join("");
@@ -35,7 +36,7 @@ const unsaved = () => STONES.filter(stone => isCall(words.get(stone.n)) && !word
 // The words of one stone changed in part; without grade, scene and note nothing is said.
 function say(stone, part) {
   const before = words.get(stone.n) || { grade: "", scene: "", note: "" };
-  const word = { grade: before.grade, scene: before.scene, note: before.note, ...part, by: byId("by").value.trim(), time: now(), uid: newUid(), saved: "" };
+  const word = { grade: before.grade, scene: before.scene, note: before.note, ...part, by, time: now(), uid: newUid(), saved: "" };
   if (isCall(word) || word.note) words.set(stone.n, word);
   else words.delete(stone.n);
   keep(keyOf(stone), words.get(stone.n) || null);
@@ -46,8 +47,23 @@ function unsay(stone) {
   keep(keyOf(stone), null);
 }
 
+// Whose words are kept from now on. What was said before anybody gave a name is then that person's.
+function callsNow(name) {
+  const unnamed = by === "" && name !== "" ? [...words] : [];
+  for (const [n] of unnamed) keep(keyOf(STONES.find(stone => stone.n === n)), null);
+  by = name;
+  keep("stone-sheet-by", name);
+  restore();
+  for (const [n, word] of unnamed) {
+    if (words.has(n)) continue;
+    words.set(n, { ...word, by });
+    keep(keyOf(STONES.find(stone => stone.n === n)), words.get(n));
+  }
+}
+
 // What was taken in since, or said anew elsewhere, stands on the sheet already.
 function restore() {
+  words.clear();
   for (const stone of STONES) {
     const word = kept(keyOf(stone));
     if (!word || typeof word.uid !== "string") continue;
@@ -69,11 +85,10 @@ function table() {
 
 // Saves all calls, also those saved before: the file alone tells all. Returns its name.
 function save() {
-  const by = byId("by").value.trim(), name = `${SHEET.saved}-${now().slice(0, 10)}.csv`;
+  const name = `${SHEET.saved}-${now().slice(0, 10)}.csv`;
   for (const stone of STONES) {
     const word = words.get(stone.n);
     if (!isCall(word)) continue;
-    if (!word.by && by && !word.saved) word.by = by;
     word.saved = name;
     keep(keyOf(stone), word);
   }
