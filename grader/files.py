@@ -24,6 +24,10 @@ MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
 _MARKS = (",", ";", "\t")
 
 
+#: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
+_FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
+
+
 def path_text(path: str | PurePath) -> str:
     """Return a path as text that can be kept, with ``/`` between its folders: what is no UTF-8 in it is escaped."""
     return PurePath(path).as_posix().encode("utf-8", "backslashreplace").decode()
@@ -269,6 +273,20 @@ def read_number(text: str) -> float:
     return number
 
 
+def defused(text: str) -> str:
+    """Return a text as a cell of a table: with an apostrophe in front where a spreadsheet would run it as a formula.
+
+    A cell that begins with such an apostrophe gets another one, so that :func:`undefused` gives every text back.
+    """
+    begins = text.lstrip("'")[:1]
+    return f"'{text}" if begins and begins in _FORMULA_BEGINS else text
+
+
+def undefused(cell: str) -> str:
+    """Return the text of which :func:`defused` made this cell; any other text as it is."""
+    return cell[1:] if cell[:1] == "'" and defused(cell[1:]) == cell else cell
+
+
 def read_table(
     path: str | Path, columns: Sequence[str], error: type[GraderError]
 ) -> list[tuple[int, dict[str, str]]]:
@@ -276,7 +294,7 @@ def read_table(
     column in lower case.
 
     Comma or semicolon, UTF-8 with or without byte-order mark; blanks around cells are taken off, empty lines and
-    empty cells beyond the last column left out.
+    empty cells beyond the last column left out, and texts read as they were before :func:`defused`.
 
     Raises
     ------
@@ -302,7 +320,14 @@ def read_table(
     _check_cells(path, rows, mark, error)
     empty = [""] * len(names)
     return [
-        (line, dict(zip(names, map(str.strip, cells + empty[len(cells) :]), strict=False)))
+        (
+            line,
+            dict(
+                zip(
+                    names, [undefused(c.strip()) for c in cells + empty[len(cells) :]], strict=False
+                )
+            ),
+        )
         for line, cells in rows[1:]
     ]
 
