@@ -9,6 +9,7 @@ import math
 import os
 import re
 import stat
+import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -24,6 +25,8 @@ MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
 _MARKS = (",", ";", "\t")
 
 
+#: After so long a half-written file is what a killed run left.
+OLD_PART_S = 24 * 3600
 #: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
 _FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
 
@@ -62,6 +65,19 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         raise GraderError(
             f"{path}: cannot be written ({err.strerror}); choose another place", "output"
         ) from err
+
+
+def forget_parts(parts: Iterable[Path], now: float | None = None) -> None:
+    """Remove half-written files of runs that were killed: those of over a day ago, which nobody writes on any more.
+
+    parts : paths that end in ``.part``.   now : seconds since 1970; the clock's if not given.
+    """
+    for part in parts:
+        try:
+            if (time.time() if now is None else now) - part.stat().st_mtime > OLD_PART_S:
+                part.unlink()
+        except OSError:  # gone meanwhile, or not ours to remove: it does no harm
+            continue
 
 
 def write_text(path: str | Path, text: str) -> None:
