@@ -182,11 +182,8 @@ def call(
     session.need_ledger("a call")
     by = by or session.settings.by
     terms = session.with_usual_scale(terms)
-    if table and table.is_dir():
-        _take_folder(table, photos, by, terms, session)
-        return
     if table:
-        _take_table(table, photos or beside(table), by, terms, session)
+        _take_tables(table, photos, by, terms, session)
         return
     call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
     if patch:
@@ -270,16 +267,19 @@ def _take_back(look, placed, session) -> None:
     typer.echo(taken_back_words(placed, *take_back(look, placed, session)))
 
 
-def _take_folder(folder: Path, folders: list[Path] | None, by: str | None, terms, session) -> None:
-    """Take in what sheets saved in a folder, each table once."""
+def _take_tables(place: Path, folders: list[Path] | None, by: str | None, terms, session) -> None:
+    """Take in a table, or what sheets saved in a folder, each table once."""
     from grader.downloads import tables_in
     from grader.report.calls import saved_tables_lines
 
-    tables = tables_in(folder, session)
+    if not place.is_dir():
+        _take_table(place, folders or beside(place), by, terms, session)
+        return
+    tables = tables_in(place, session)
     for table in tables.new:
         typer.echo(f"{table}: ", nl=False)
         _take_table(table, folders or beside(table), by, terms, session)
-    for line in saved_tables_lines(folder, len(tables.new), len(tables.known), tables.strange):
+    for line in saved_tables_lines(place, len(tables.new), len(tables.known), tables.strange):
         typer.echo(line)
 
 

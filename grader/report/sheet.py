@@ -10,6 +10,7 @@ from functools import cache
 from hashlib import sha256
 from importlib import resources
 
+from grader.files import FORMULA_BEGINS
 from grader.profile import Profile
 from grader.report import words
 from grader.report.calls import LostCall, lost_words
@@ -132,6 +133,7 @@ def _known(head: SheetHead, page: int | None, rows: list[dict], profile: Profile
             "decimals": DECIMALS[head.unit],
         },
         "paper": PIECES_PER_PAPER,
+        "formulas": FORMULA_BEGINS,
         "stones": rows,
     }
 

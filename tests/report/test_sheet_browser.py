@@ -268,6 +268,19 @@ def test_a_name_from_a_file_is_only_ever_text(sheet, opened):
     assert page.locator("#s-words img").count() == 0
 
 
+def test_what_a_spreadsheet_would_run_is_saved_defused_and_read_back(sheet, opened, tmp_path):
+    """What begins a formula: OWASP, "CSV Injection", from memory."""
+    page = opened(sheet(1, name='=cmd{},"x.jpg'))
+    page.click("#tile-1 button")
+    page.fill("#note", '\'-1, so "it" seems')
+    page.click('.grade[data-grade="select"]')
+    page.click("#s-close")
+    name, (call,) = saved(page, tmp_path)
+    assert (call.photo, call.note) == ('=cmd1,"x.jpg', '\'-1, so "it" seems')
+    text = (tmp_path / name).read_text("utf-8")
+    assert "\n\"'=cmd1" in text and "\"''-1, so" in text
+
+
 def test_five_hundred_stones_scroll_without_a_long_task(sheet, opened, chromium):
     """A task above 50 ms is long: W3C, Long Tasks API, section 1. Told in time of the processor, for a loaded machine
     lets each task wait."""

@@ -74,11 +74,13 @@ function restore() {
   }
 }
 
+// What a spreadsheet would run begins with an apostrophe, as in all tables of the tool.
+const defused = text => (SHEET.formulas.includes(text.replace(/^'+/, "")[0] || " ") ? "'" + text : text);
 const cell = value => (/[",;\r\n]/.test(value) ? '"' + value.replaceAll('"', '""') + '"' : value);
 function table() {
   const rows = STONES.filter(stone => isCall(words.get(stone.n))).map(stone => {
     const all = { ...stone.saved, ...words.get(stone.n), ...stone.shown };
-    return COLUMNS.map(name => cell(String(all[name] ?? "")));
+    return COLUMNS.map(name => cell(defused(String(all[name] ?? ""))));
   });
   return [COLUMNS, ...rows].map(row => row.join(",") + "\n").join("");
 }
