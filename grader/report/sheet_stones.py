@@ -197,7 +197,7 @@ def _sort_keys(piece: dict, proposal: dict | None, net_g: Decimal | None) -> dic
     """The numbers that stones are sorted by, the smallest first."""
     return {
         "sure": max(proposal["probabilities"].values()) if proposal else 0.0,
-        "scene": -(piece["scene"]["score"] or 0),
+        "scene": -((piece.get("piece") or piece)["scene"]["score"] or 0),
         "lines": -piece["cracks"]["length_px"] if piece["cracks"]["count"] else 0,
         "size": -(piece["area_cm2"] or 0),
         "weight": -float(net_g or 0),

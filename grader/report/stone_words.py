@@ -64,10 +64,17 @@ def facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
 
 
 def short_words(piece: dict) -> list[str]:
-    """Return what stands below a small picture: scene and lines seen, or what the photo lacks."""
-    if piece["verdict"] == "retake":
-        return [warning["text"] for warning in piece["warnings"][:1]]
-    scene = piece["scene"]["score"]
-    seen = [line for line in piece["cracks"]["lines"] if line["class"] in ("crack", "uncertain")]
-    lines = words.counted(len(seen), "line") + " seen" if seen else "no line seen"
+    """Return what stands below a small picture: scene and lines seen, on all faces of a piece, or what the photo
+    lacks."""
+    whole = piece.get("piece")
+    if headline.proposal_of(piece) is None:
+        again = [warning["text"] for warning in piece["warnings"][:1]]
+        return [one_piece.from_words(whole)] if whole else again
+    scene = (whole or piece)["scene"]["score"]
+    if whole:
+        seen = sum(face["cracks"] + face["uncertain"] for face in whole["faces"])
+    else:
+        kinds = [line["class"] for line in piece["cracks"]["lines"]]
+        seen = kinds.count("crack") + kinds.count("uncertain")
+    lines = words.counted(seen, "line") + " seen" if seen else "no line seen"
     return ([] if scene is None else [f"scene {scene}"]) + [lines]

@@ -221,6 +221,29 @@ def test_faces_of_one_piece_are_one_stone_and_a_photo_to_be_taken_again_does_not
     assert "2 faces" in rows[0]["below"] and not rows[0]["retake"]
 
 
+def test_the_lines_of_another_face_are_told_below_the_small_picture(written, make_graded, crack):
+    """What is told of a piece is told of all its faces: the best scene with the lines of the worst."""
+    records = [
+        photo_record(make_graded(name="a.jpg", seed=1)),
+        photo_record(make_graded(name="b.jpg", seed=2, lines=(crack,))),
+    ]
+    faces = [
+        {"sha256": one["photo"]["sha256"], "id": 1, "file": one["photo"]["file"], "cracks": n}
+        | {"uncertain": 0, "healed_or_seam": 0, "retake": False}
+        for n, one in enumerate(records)
+    ]
+    own = records[0]["pieces"][0]
+    whole = {"faces": faces, "scene": {"score": 60}, "proposal": own["proposal"]}
+    whole |= {"scene_from": "a.jpg", "lines_from": "b.jpg"}
+    for record in records:
+        record["pieces"][0]["piece"] = whole
+    (row,) = known(written(records=records))["stones"]
+    assert row["below"] == ["scene 60", "1 line seen", "2 faces"]
+    whole["proposal"], faces[0]["retake"] = None, True
+    (row,) = known(written(records=records))["stones"]
+    assert row["below"] == ["photograph again: a.jpg", "2 faces"] and row["retake"]
+
+
 def test_twenty_stones_make_a_sheet_of_paper_with_its_head(written, make_graded):
     heads = Tags(written(make_graded(41))).classed("paper-head")
     assert heads == [
