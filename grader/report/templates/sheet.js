@@ -96,7 +96,9 @@ function count_() {
   const rows = [...groups, ...other].map(name => [name, called.filter(stone => gradeOf(stone) === name), shown.filter(stone => !gradeOf(stone) && proposed(stone) === name)]);
   rows.push(["all", called, shown.filter(stone => !gradeOf(stone))]);
   fill(byId("sums"), rows.filter(([name, a, b]) => a.length || b.length || BEST_FIRST.includes(name)).map(([name, a, b]) =>
-    el("tr", {}, el("th", { scope: "row" }, name), el("td", {}, String(a.length)), anyWeighed && el("td", {}, weightOf(a)), el("td", {}, String(b.length)), anyWeighed && el("td", {}, weightOf(b)))));
+    el("tr", {}, el("th", { scope: "row" }, name), el("td", {}, String(a.length)), anyWeighed && el("td", {}, weightOf(a)), el("td", {}, String(b.length)), anyWeighed && el("td", { class: "left" }, weightOf(b)))));
+  const bare = !shown.some(stone => stone.grams !== null && !gradeOf(stone));
+  for (const cell of document.querySelectorAll("#totals .left")) cell.hidden = bare;
   byId("totals-of").textContent = all ? `All ${plural(STONES.length, "stone")}.` : `The ${shown.length} of ${plural(STONES.length, "stone")} shown now.`;
   const counted = BEST_FIRST.map(grade => [grade, called.filter(stone => gradeOf(stone) === grade).length]).filter(pair => pair[1]).map(pair => `${pair[1]} ${pair[0]}`);
   fill(byId("count"), [
@@ -133,8 +135,8 @@ function show(n) {
   const stone = stoneOf.get(n), told = JSON.parse(byId(`stone-${n}`).textContent);
   const place = list.indexOf(stone), small = tiles.get(n).querySelector("img");
   for (const [m, face] of told.faces.entries()) face.url = m === 0 ? small?.src : face.small && jpeg(face.small);
-  byId("s-name").textContent = stone.name === String(n) ? `Stone ${n}` : `${stone.name} (${n} on this sheet)`;
-  byId("s-place").textContent = `${place + 1} of ${list.length}`;
+  byId("s-name").textContent = stone.name === String(n) ? `Stone ${n}` : stone.name;
+  byId("s-place").textContent = `${place + 1} of ${list.length}` + (place + 1 === n ? "" : `, number ${n}`);
   byId("before").disabled = place <= 0;
   byId("after").disabled = place >= list.length - 1;
   showFace(told.faces[0]);
@@ -302,7 +304,7 @@ for (const id of ["find", "least", "most"]) byId(id).addEventListener("input", (
 byId("copy").addEventListener("toggle", count_);
 document.addEventListener("keydown", press);
 byId("weights").hidden = !anyWeighed;
-for (const head of document.querySelectorAll(".totals .g")) head.hidden = !anyWeighed;
+for (const head of document.querySelectorAll(".totals .g")) head.hidden = head.hidden || !anyWeighed;
 if (matchMedia("(max-width: 700px)").matches) byId("choose").open = false;
 addEventListener("beforeunload", event => { if (!keepsAll && unsaved().length) event.preventDefault(); });
 begin(byId("by").value);
