@@ -28,13 +28,17 @@ TURNED = 0.2
 
 @dataclass(frozen=True)
 class Variety:
-    """How much the light of a batch may differ; ``PLAIN`` leaves the examples as they are."""
+    """How much the light of a batch may differ; ``FULL`` is usual, ``PLAIN`` leaves the examples as they are.
+
+    vivid : standard deviation of the logarithm of chroma's gain: shops turn colours up.
+    """
 
     strength: float = 1.0
     turned: float = TURNED
+    vivid: float = 0.0
 
 
-PLAIN = Variety(0.0, 0.0)
+FULL, PLAIN = Variety(), Variety(0.0, 0.0)
 
 
 def network_input(
@@ -47,6 +51,9 @@ def network_input(
     examples : (n, side, side, 4), uint8: sRGB picture and target; on any device.
     """
     lab = lab_of(lit(examples[..., :3], variety, dice))
+    if variety.vivid:
+        gain = np.exp(dice.normal(0, variety.vivid, (len(lab), 1, 1, 1)))
+        lab[:, 1:] *= torch.tensor(gain, dtype=torch.float32, device=lab.device)
     counts = (examples[..., 3] != IGNORE).unsqueeze(1)
     layers = [_scaled(lab)]
     if part != "pieces":

@@ -27,8 +27,7 @@ from grader.render.truth import (
     WHITE,
     Rendered,
 )
-from grader.train.reflections import SIDE_PX as GLARE_PX
-from grader.train.reflections import Reflection, draw_reflections
+from grader.train.reflections import CHECKED, Lesson, Reflection, draw_reflections
 from grader.train.surfaces import draw_surface
 from grader.train.variety import other_ground, poorer, shaded_rim
 
@@ -121,17 +120,21 @@ def surface_examples(rng: np.random.Generator, style: Style, count: int = 2) -> 
     return [_surface_example(rng, style) for _ in range(count)]
 
 
-def glare_examples(rendered: Rendered, rng: np.random.Generator, most: int = 4) -> list[Example]:
+def glare_examples(
+    rendered: Rendered, rng: np.random.Generator, most: int = 4, lesson: Lesson = CHECKED
+) -> list[Example]:
     """Return up to ``most`` faces of a photo, with all that lies on stones: lines, dirt, water."""
     stones = [s for s in rendered.stones if min(s.box[2:]) >= 60]
     rng.shuffle(stones)
-    return [_glare_example(rendered, stone, rng) for stone in stones[:most]]
+    return [_glare_example(rendered, stone, rng, lesson.side_px) for stone in stones[:most]]
 
 
-def reflection_examples(rng: np.random.Generator, style: Style, stones: int = 12) -> list[Example]:
+def reflection_examples(
+    rng: np.random.Generator, style: Style, stones: int = 12, lesson: Lesson = CHECKED
+) -> list[Example]:
     """Return faces that mirror lamps, or none, with targets as for glare: some of each of that many stones."""
-    drawn = [picture for _ in range(stones) for picture in draw_reflections(rng, style)]
-    return [_reflection_example(picture, rng) for picture in drawn]
+    drawn = [picture for _ in range(stones) for picture in draw_reflections(rng, style, lesson)]
+    return [_reflection_example(picture, rng, lesson.side_px) for picture in drawn]
 
 
 def _pieces_example(
@@ -294,20 +297,20 @@ def _surface_example(rng: np.random.Generator, style: Style) -> Example:
     return Example(lines.rgb, target)
 
 
-def _glare_example(rendered: Rendered, stone, rng: np.random.Generator) -> Example:
+def _glare_example(rendered: Rendered, stone, rng: np.random.Generator, side: int) -> Example:
     x, y, w, h = _grown(stone.box, 0.02, rendered.pieces.shape)
     cut = np.s_[y : y + h, x : x + w]
-    factor = min(1.0, GLARE_PX / max(w, h))
+    factor = min(1.0, side / max(w, h))
     size = (round(w * factor), round(h * factor))
     rgb = cv2.resize(rendered.rgb[cut], size, interpolation=cv2.INTER_AREA)
     mask = _shrunk(rendered.pieces[cut] == stone.id, size, cv2.INTER_AREA) > 0.5
     hidden = (_most_of(rendered.regions[cut], size, cv2.INTER_AREA) == UNREADABLE) & mask
     # Around it lies a veil of which this renderer keeps no truth.
     veiled = cv2.dilate(hidden.astype(np.uint8), np.ones((7, 7))) > 0
-    return _reflection_example(Reflection(rgb, mask, hidden, veiled & ~hidden), rng)
+    return _reflection_example(Reflection(rgb, mask, hidden, veiled & ~hidden), rng, side)
 
 
-def _reflection_example(picture: Reflection, rng: np.random.Generator) -> Example:
+def _reflection_example(picture: Reflection, rng: np.random.Generator, side: int) -> Example:
     rgb = poorer(picture.rgb, rng) if rng.random() < POORER else picture.rgb
     rgb = cv2.resize(rgb, picture.mask.shape[::-1], interpolation=cv2.INTER_LINEAR)
     target = np.where(picture.hidden, 1, np.where(picture.veiled, UNJUDGED, 0)).astype(np.uint8)
@@ -317,7 +320,7 @@ def _reflection_example(picture: Reflection, rng: np.random.Generator) -> Exampl
     reach = int(rng.integers(-2, 3))
     change = cv2.dilate if reach > 0 else cv2.erode
     target[change(mask, np.ones((3, 3)), iterations=abs(reach)) == 0] = IGNORE
-    return Example(*_square(np.where(target[..., None] == IGNORE, 0, rgb), target, GLARE_PX))
+    return Example(*_square(np.where(target[..., None] == IGNORE, 0, rgb), target, side))
 
 
 def _one_of(
@@ -427,10 +430,7 @@ def draw_examples(
     jobs: int = -1,
     parts: tuple[str, ...] = tuple(MAKERS),
 ) -> None:
-    """Write the examples of that many photos below a folder.
-
-    ``part/number.npy``: (n, side, side, 4) uint8, picture and target.
-    """
+    """Write the examples of that many photos to ``part/number.npy``: (n, side, side, 4) uint8, picture and target."""
     for part in parts:
         (folder / part).mkdir(parents=True, exist_ok=True)
     Parallel(n_jobs=jobs)(delayed(_draw)(folder, seed, k, style, parts) for k in range(photos))

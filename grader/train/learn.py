@@ -4,6 +4,7 @@ import copy
 import hashlib
 import json
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from grader.face.regions.regions import GLARE_WEIGHT, ROLES
 from grader.face.sight.glare import NAMES as GLARE_NAMES
 from grader.measures import MEASUREMENT_VERSION
 from grader.profile import Profile, load_profile
-from grader.train.batches import PLAIN, Variety, network_input
+from grader.train.batches import FULL, PLAIN, Variety, network_input
 from grader.train.examples import IGNORE, UNJUDGED, read_examples
 from grader.train.network import UNet
 
@@ -52,8 +53,30 @@ PARTS = {
 RATE, KEPT = 3e-3, 0.998
 
 
-def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
-    """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth."""
+@dataclass(frozen=True)
+class Pace:
+    """How fast is learned in one stretch.
+
+    rate : highest step of the optimiser.   kept : share of the old average kept at each step.
+    settled : batch normalisation keeps the means and spreads that it has, and the rate only falls.
+    variety : how much the light of a batch may differ.
+    """
+
+    steps: int
+    batch: int
+    rate: float = RATE
+    kept: float = KEPT
+    settled: bool = False
+    variety: Variety = FULL
+
+
+def loss_of(
+    part: str, scores: torch.Tensor, target: torch.Tensor, counts: torch.Tensor | None = None
+) -> torch.Tensor:
+    """Return the loss of a batch: cross-entropy and overlap of names; for pieces also the difference in depth.
+
+    counts : (n, h, w), how much each px counts in the cross-entropy of names; alike if ``None``.
+    """
     judged = target < UNJUDGED
     if not judged.any():  # The mean over nothing is no number.
         return scores.sum() * 0
@@ -69,6 +92,11 @@ def loss_of(part: str, scores: torch.Tensor, target: torch.Tensor) -> torch.Tens
     weights = torch.tensor(PARTS[part].weights, dtype=torch.float32, device=scores.device)
     asked = target.long().masked_fill(~judged, IGNORE)
     entropy = functional.cross_entropy(scores, asked, weights, ignore_index=IGNORE)
+    if counts is not None:
+        each = functional.cross_entropy(
+            scores, asked, weights, ignore_index=IGNORE, reduction="none"
+        )
+        entropy = (each * counts).sum() / (counts * judged).sum()
     chances = scores.softmax(1) * judged.unsqueeze(1)
     truth = torch.stack([target == place for place in range(chances.shape[1])], 1).float()
     fine = part in ("cracks", "glare")
@@ -134,33 +162,71 @@ def train(
     part: str, examples: torch.Tensor, steps: int, batch: int, seed: int, device: str
 ) -> UNet:
     """Return the network trained on examples, (n, side, side, 4) uint8: the slow average of its weights."""
+    net = new_net(part, seed, device)
+    return taught(
+        part, net, iter([examples]), 1, Pace(steps, batch), np.random.default_rng(seed), device
+    )
+
+
+def new_net(part: str, seed: int, device: str) -> UNet:
+    """Return a network that has learned nothing."""
     torch.manual_seed(seed)
-    dice, profile = np.random.default_rng(seed), load_profile()
     shape = PARTS[part]
+    return UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
+
+
+def taught(
+    part: str,
+    net: UNet,
+    pools: Iterator[torch.Tensor],
+    rounds: int,
+    pace: Pace,
+    dice: np.random.Generator,
+    device: str,
+) -> UNet:
+    """Return the network after one stretch of training, which starts from ``net``: the slow average of its weights.
+
+    pools : what is learned from in each of that many rounds of equal length, (n, side, side, 4 or 5) uint8; in the
+    fifth channel 16 times what a px counts.
+    """
+    profile = load_profile()
     torch.backends.cudnn.benchmark = True
-    net = UNet(shape.inputs, len(shape.outputs), shape.widths, shape.whole).to(device)
+    net = net.to(memory_format=torch.channels_last)
     average = copy.deepcopy(net)
+    net.train()
+    if pace.settled:
+        for layer in net.modules():
+            if isinstance(layer, torch.nn.BatchNorm2d):
+                layer.eval()
     fused = device == "cuda"
-    tuner = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=fused)
-    pace = torch.optim.lr_scheduler.OneCycleLR(tuner, RATE, total_steps=steps)
+    tuner = torch.optim.AdamW(net.parameters(), lr=pace.rate, weight_decay=1e-3, fused=fused)
+    if pace.settled:
+        walk = torch.optim.lr_scheduler.CosineAnnealingLR(tuner, pace.steps)
+    else:
+        walk = torch.optim.lr_scheduler.OneCycleLR(tuner, pace.rate, total_steps=pace.steps)
     began = time.perf_counter()
-    for step in range(steps):
-        pick = torch.from_numpy(dice.integers(len(examples), size=batch))
+    for step in range(pace.steps):
+        if step * rounds % pace.steps < rounds:
+            examples = next(pools)
+        pick = torch.from_numpy(dice.integers(len(examples), size=pace.batch))
         chosen = examples[pick.to(examples.device)].to(device)
         chosen = turned(chosen, int(dice.integers(4)), bool(dice.integers(2)))
         with torch.no_grad():
-            inputs = network_input(part, chosen, profile, Variety(), dice)
+            inputs = network_input(part, chosen, profile, pace.variety, dice)
+        inputs = inputs.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             scores = net(inputs)
-        loss = loss_of(part, scores.float(), chosen[..., 3])
+        counts = chosen[..., 4].float() / 16 if chosen.shape[-1] > 4 else None
+        loss = loss_of(part, scores.float(), chosen[..., 3], counts)
         tuner.zero_grad(set_to_none=True)
         loss.backward()
         tuner.step()
-        pace.step()
-        _follow(average, net, min(KEPT, step / (step + 10)))
-        if step % max(1, steps // 10) == 0:
+        walk.step()
+        _follow(average, net, min(pace.kept, step / (step + 10)))
+        if step % max(1, pace.steps // 10) == 0:
             print(
-                f"{part} step {step} loss {loss.item():.4f} {time.perf_counter() - began:.0f} s",
+                f"{part} step {step} of {len(examples)} examples, loss {loss.item():.4f}, "
+                f"{time.perf_counter() - began:.0f} s",
                 flush=True,
             )
     return average.eval()

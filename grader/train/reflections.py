@@ -4,7 +4,7 @@ Height fields of domes, facets and broken planes give normals; along each mirror
 Fresnel's share. Below lie stones of all hues, many of them white or cream. For the network of glare.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from grader.render.camera import Camera, balance, draw_camera, expose
 from grader.render.environment import (
     HELD_OUT_SHAPES,
+    LAMP_RADIANCE,
     SHAPES,
     STONE_INDEX,
     WATER_INDEX,
@@ -32,8 +33,8 @@ from grader.render.style import HELD_OUT_PATTERNS, HELD_OUT_PIPELINES, TRAINING,
 
 #: Side of a picture, px.
 SIDE_PX = 320
-#: Longer side of a stone in it, px.
-LONG_PX = (120, 310)
+#: Longer side of a stone in it, at least, and by how much it is shorter than the picture's, px.
+LONG_PX, ROOM_PX = 120, 10
 #: Ground around it, px.
 MARGIN_PX = 4
 #: What a lamp mirrors hides the stone from this share of the luminance on, or where the light is full by it;
@@ -70,6 +71,23 @@ COLOURS = {
     "grey": (0.06, (28, 72), (0, 6), (0, 360)),
     "any": (0.23, (18, 86), (8, 60), (0, 360)),
 }  # fmt: skip
+#: L*, C*ab, h_ab of a dark polished stone; how much smaller its lamps are; how far its polish spreads a ray, radians.
+POLISHED, SMALLER, POLISH_RAD = ((4, 34), (0, 45), (0, 360)), (0.2, 0.7), (0.003, 0.03)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What is drawn for one stretch of training; as it stands, what is drawn for checks.
+
+    side_px : of a picture.   mottled : how often a stone is.   polished : how often a dark mirror for small lamps.
+    """
+
+    side_px: int = SIDE_PX
+    mottled: float = 0.5
+    polished: float = 0.0
+
+
+CHECKED = Lesson()
 
 
 @dataclass(frozen=True)
@@ -77,11 +95,13 @@ class Stone:
     """A stone without light.
 
     reflect : (side, side, 3) linear rgb.   normals : (side, side, 3) unit vectors, z to the camera.   mask : bool.
+    polished : a mirror for small lamps.
     """
 
     reflect: NDArray[np.float32]
     normals: NDArray[np.float32]
     mask: NDArray[np.bool_]
+    polished: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,12 +118,14 @@ class Reflection:
     veiled: NDArray[np.bool_]
 
 
-def draw_reflections(rng: np.random.Generator, style: Style) -> list[Reflection]:
+def draw_reflections(
+    rng: np.random.Generator, style: Style, lesson: Lesson = CHECKED
+) -> list[Reflection]:
     """Return ``LIGHTINGS`` pictures of one stone, each under other lamps, or dull and mirroring none.
 
     style : the held-out one has lamps, reliefs, patterns and cameras of its own, and no others.
     """
-    stone = draw_stone(rng, style)
+    stone = draw_stone(rng, style, lesson)
     pictures = []
     while len(pictures) < LIGHTINGS:
         picture = _lit(rng, stone, style)
@@ -112,10 +134,10 @@ def draw_reflections(rng: np.random.Generator, style: Style) -> list[Reflection]
     return pictures
 
 
-def draw_stone(rng: np.random.Generator, style: Style) -> Stone:
+def draw_stone(rng: np.random.Generator, style: Style, lesson: Lesson = CHECKED) -> Stone:
     """Return a stone of any colour and relief, upright in its picture."""
     points = outline(rng, str(rng.choice(["cab", "slab", "chunk"], p=[0.7, 0.12, 0.18])))
-    points *= rng.uniform(*LONG_PX) / np.ptp(points, axis=0).max()
+    points *= rng.uniform(LONG_PX, lesson.side_px - ROOM_PX) / np.ptp(points, axis=0).max()
     points += MARGIN_PX - points.min(0)
     width, height = (int(side) for side in points.max(0) + MARGIN_PX)
     mask = fill(points, (height, width)) >= 0.5
@@ -129,11 +151,14 @@ def draw_stone(rng: np.random.Generator, style: Style) -> Stone:
     # Of a stone that is cut at the picture's edge no outline is seen.
     depth = _depth(points, grid, middle) * np.float32(0.55 if whole else 1)
     relief = _relief(rng, grid, depth, style) * np.float32(radius)
-    nx, ny = slopes((relief + _bumps(rng, grid)).astype(np.float32))
+    # Drawn only where asked for: checks keep their draws.
+    polished = bool(lesson.polished) and rng.random() < lesson.polished
+    bumps = 0 if polished else _bumps(rng, grid)
+    nx, ny = slopes((relief + bumps).astype(np.float32))
     turn = rng.normal(0, 0.12, 2)  # no stone lies quite level
     nz = np.sqrt(np.clip(1 - nx * nx - ny * ny, 1e-3, 1))
     normals = _unit(nx + np.float32(turn[0]), ny + np.float32(turn[1]), nz)
-    return Stone(_colours(rng, grid, style), normals, mask)
+    return Stone(_colours(rng, grid, style, lesson.mottled, polished), normals, mask, polished)
 
 
 def _unit(x: NDArray, y: NDArray, z: NDArray) -> NDArray[np.float32]:
@@ -222,11 +247,14 @@ def _bumps(rng: np.random.Generator, grid: Grid) -> NDArray[np.float32]:
     return height
 
 
-def _colours(rng: np.random.Generator, grid: Grid, style: Style) -> NDArray[np.float32]:
+def _colours(
+    rng: np.random.Generator, grid: Grid, style: Style, mottled: float, polished: bool
+) -> NDArray[np.float32]:
     """Linear reflectance of a stone, (side, side, 3): plain, mottled, banded, veined, speckled."""
     names = list(COLOURS)
     weights = np.array([COLOURS[name][0] for name in names])
-    base = _draw_lab(rng, COLOURS[str(rng.choice(names, p=weights / weights.sum()))][1:])
+    kind = str(rng.choice(names, p=weights / weights.sum()))
+    base = _draw_lab(rng, POLISHED if polished else COLOURS[kind][1:])
     second = base + rng.normal(0, (9, 5, 5))
     like = rng.random()
     if like < 0.45:  # white beside it, as pure as the stone has it
@@ -245,7 +273,7 @@ def _colours(rng: np.random.Generator, grid: Grid, style: Style) -> NDArray[np.f
         for weight, colour in ((figure.white, second), (figure.host, host)):
             lab += (weight * strength)[..., None] * (np.float32(colour) - lab)
         lab[..., 0] += figure.tone
-    if rng.random() < 0.5:
+    if rng.random() < mottled:
         _mottle(rng, lab, grid, second)
     lab[..., 0] += grid.noise(rng, rng.uniform(0.05, 0.8), 4) * np.float32(rng.uniform(0, 4))
     for channel in (1, 2):
@@ -323,6 +351,8 @@ def _lit(rng: np.random.Generator, stone: Stone, style: Style) -> Reflection:
     aims = ray.reshape(-1, 3)[inside[rng.integers(len(inside), size=40)]]
     count = int(rng.choice(list(LAMPS), p=list(LAMPS.values())))
     surround = draw_environment(rng, shapes, aims, count)
+    if stone.polished:
+        surround = _with_small_lamps(rng, surround)
     body = stone.reflect * lamplight(surround, stone.normals, rng.uniform(0, 0.4))
     # A clear stone glows on one side, a near lamp lights one more than the other.
     body *= np.clip(1 + _slope(rng, stone.mask.shape), 0.4, 2)[..., None]
@@ -333,10 +363,23 @@ def _lit(rng: np.random.Generator, stone: Stone, style: Style) -> Reflection:
     # The plain room lies over all of the stone alike: an eye takes it for the stone.
     plain = surround.room * np.float32(normal_reflectance(index) * rng.uniform(0.2, 1))
     body = body * (1 - share) + plain
-    lamps, ground = radiance_along(surround, ray, _blur(rng, stone.mask.shape))
+    blur = _blur(rng, stone.mask.shape)
+    blur = np.clip(blur, *POLISH_RAD) if stone.polished else blur
+    lamps, ground = radiance_along(surround, ray, blur)
     if dull:
         share = 0 * share
     return _photographed(rng, stone.mask, (body, share * lamps, share * ground), surround, held_out)
+
+
+def _with_small_lamps(rng: np.random.Generator, surround: Environment) -> Environment:
+    """The same lamps, each smaller and as much brighter as a lamp can be."""
+    lights = []
+    for light in surround.lights:
+        factor = rng.uniform(*SMALLER)
+        half = tuple(factor * side for side in light.half_rad)
+        radiance = np.minimum(light.radiance / np.float32(factor**2), LAMP_RADIANCE[1])
+        lights.append(replace(light, half_rad=half, radiance=radiance, edge_rad=light.edge_rad / 2))
+    return replace(surround, lights=tuple(lights))
 
 
 def _slope(rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.float32]:
