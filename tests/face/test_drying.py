@@ -45,8 +45,8 @@ def ratio(line_gain, surround_gain):
 
 
 def test_a_line_that_stays_dark_while_its_surround_dries_speaks_for_a_crack():
-    # That an open crack stays dark longest is common practice, no source. A dry reflectance of 0.3 is 0.2004 wet (Lekner &
-    # Dorf 1988, computed in tests/render/test_pigment.py): 1.5 times.
+    # That an open crack stays dark longest is common practice, no source. A dry reflectance of 0.3 is 0.2004 wet
+    # (Lekner & Dorf 1988, computed in tests/render/test_pigment.py): 1.5 times.
     assert ratio(1.0, 1.5) == pytest.approx(STAYS)
 
 

@@ -343,7 +343,7 @@ def test_where_nothing_tells_the_way_up_the_tables_is_taken():
 
 @pytest.mark.parametrize("tilt", [0.1, 0.5])
 def test_the_turns_left_out_hide_no_better_place(tilt):
-    """Every template at every place and turn of a grid, by brute force: holds the search alone, the score is our own."""
+    """Every template at every place and turn of a grid, by brute force: it holds the search, the score is ours."""
     level = Y - tilt * (X - 200)
     codes = np.where(level < 120, WHITE, np.where(level < 190, BLUE, HOST))
     board, templates = laid_board(codes, mm_per_px=24 / 390)

@@ -167,7 +167,7 @@ def test_what_others_say_stands_behind_the_call_that_counts(written, make_graded
     assert "The house's: waste by Jun, who spoke last; scene 71 by Mira" in page
     # Jun's grade and Mira's scene count.
     assert page.count("<strong>Jun: ") == page.count("<strong>Mira: ") == 1
-    assert "People call 1 stone otherwise than each other" in page
+    assert "People called 1 stone differently" in page
 
 
 def test_what_is_no_stone_is_listed(written, make_graded):

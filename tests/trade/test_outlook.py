@@ -8,8 +8,8 @@ from grader.trade.outlook import Spread, Stock, outlook, wilson
 LADDER = ("waste", "tumbling", "cabbing", "select")
 
 
-# Wilson 1927, J. Am. Stat. Assoc. 22:209-212, by hand: 10 % in a random 50 is a true share of 4 to 21 %, in a random 100
-# of 6 to 17 % (95 %).
+# Wilson 1927, J. Am. Stat. Assoc. 22:209-212, by hand: 10 % in a random 50 is a true share of 4 to 21 %, in a random
+# 100 of 6 to 17 % (95 %).
 @pytest.mark.parametrize(("count", "of", "low", "high"), [(5, 50, 4, 21), (10, 100, 6, 17)])
 def test_a_share_in_a_random_sample_has_wilsons_interval(count, of, low, high):
     told = wilson(count, of)

@@ -44,8 +44,8 @@ def test_a_box_to_another_place_is_another_and_its_limit_counts_with_the_packing
 
 
 def test_lifting_wants_care_from_nine_kilos_and_two_from_twenty_three():
-    """NIOSH 94-110, rev. 2021, Applications Manual: the recommended weight is 23 kg times multipliers of the hands' way out
-    H, height V and travel D in cm and the twist A in degrees; bent, far out and twisted it is 9.94 kg."""
+    """NIOSH 94-110, rev. 2021, Applications Manual: the recommended weight is 23 kg times multipliers of the hands' way
+    out H, height V and travel D in cm and the twist A in degrees; bent, far out and twisted it is 9.94 kg."""
     out, height, travel, twist = 40, 30, 70, 30
     kilos = (
         23
