@@ -77,8 +77,8 @@ SAW_CAUTIONS: tuple[Caution, ...] = (
 )
 #: The same in one line, for the foot of a drawing.
 SAW_LINE = (
-    "Silica dust: saw wet, extraction, fitted mask. Guard on, stone in the vice. Mains away from "
-    "water, residual-current breaker. Local rules and licensed practice come first."
+    "Silica dust: saw wet, extraction, fitted mask. Eyes and ears protected, no gloves, guard on, stone in the vice. "
+    "Mains away from water, residual-current breaker. Local rules and licensed practice come first."
 )
 
 #: For whoever is about to break a stone by hand.
