@@ -94,7 +94,7 @@ class Session:
             A dry look was asked for.
         """
         if self.ledger is None:
-            raise LedgerError(f"{what} needs the ledger; leave --no-ledger away")
+            raise LedgerError(f"{what} needs the ledger; leave --no-ledger out")
         return self.ledger
 
     def model(self, folder: str | Path | None = None) -> Model:

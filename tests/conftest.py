@@ -1,4 +1,7 @@
-"""A graded photo made by hand: every number in it is known, nothing is measured."""
+"""A graded photo made by hand: every number in it is known, nothing is measured.
+
+People, places, prices, calls and bounds of rules are invented in all tests.
+"""
 
 import hashlib
 import importlib

@@ -1,6 +1,7 @@
 import cv2
 import numpy as np
 import pytest
+from skimage.color import deltaE_ciede2000
 
 from grader.drawn import true_measurements
 from grader.photo.colour import srgb_encoding
@@ -48,12 +49,10 @@ def test_lines_are_the_cracks_drawn_on_the_stone(drawn):
 
 
 def test_contrast_is_that_of_the_true_colours(drawn):
-    from grader.photo.colour import delta_e_2000
-
     _, stone, true = drawn
     blue, white = (
         (lch[0], lch[1] * np.cos(np.deg2rad(lch[2])), lch[1] * np.sin(np.deg2rad(lch[2])))
         for lch in (stone.colour["blue"], stone.colour["white"])
     )
-    expected = float(delta_e_2000(np.array(blue), np.array(white)))
+    expected = float(deltaE_ciede2000(np.array(blue), np.array(white)))
     assert true.banding.contrast_de00 == pytest.approx(expected, abs=0.5)

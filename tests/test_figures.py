@@ -108,3 +108,9 @@ def test_the_first_page_follows_from_the_areas():
 def test_a_figure_of_the_first_page_stands_in_its_area_and_has_a_bound(area, figure, measured_on):
     row = tables.headline(tables.read(tables.FOLDER / f"{area}.md"), figure, measured_on)
     assert tables.holds(row.ours, row.floor) is not None
+
+
+def test_a_page_names_whose_photographs_its_rows_speak_of():
+    photographed = replace(OLD, measured_on="photographs of cracked surfaces, 224 x 224 px, marked")
+    assert "Dais, Bal, Smyrou & Sarhosis 2021" in tables.area_page("Lines", [OLD, photographed])
+    assert "Photographs" not in tables.area_page("Lines", [OLD])

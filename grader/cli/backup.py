@@ -66,7 +66,7 @@ def restore(
     from grader.report.kept import facts_words, pictures_words
 
     if session.dry:
-        raise LedgerError("restoring needs the ledger; leave --no-ledger away")
+        raise LedgerError("restoring needs the ledger; leave --no-ledger out")
     done = backups.restore(file, session.ledger_path)
     counts = views.counts(session.ledger)
     typer.echo(

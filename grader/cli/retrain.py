@@ -114,7 +114,7 @@ def retrain(
 def _check_whose(by: str | None, agreed: bool, tables: bool) -> None:
     for given, name in ((by, "--by"), (agreed, "--agreed")):
         if given and tables:
-            raise typer.BadParameter("a table is taken whole; leave it away", param_hint=name)
+            raise typer.BadParameter("a table is taken whole; leave it out", param_hint=name)
     if by and agreed:
         raise typer.BadParameter("one person's calls, or those of all who agree", param_hint="--by")
 

@@ -51,6 +51,12 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution("Local rules and licensed practice come first."),
 )
 
+#: For whoever wets a stone beside a lamp, or saws it wet.
+WATER_AND_MAINS = Caution(
+    "Water and mains do not mix: saw, lamp, leads and plugs stay out of spray and wet hands, "
+    "on a supply with a residual-current breaker; pull the plug before you reach in.",
+    "our common practice, no source",
+)
 #: What is told beside a plan for the saw, before the cautions that every seller is told.
 SAW_CAUTIONS: tuple[Caution, ...] = (
     Caution(
@@ -58,11 +64,7 @@ SAW_CAUTIONS: tuple[Caution, ...] = (
         "no gloves or loose sleeves at turning parts, hearing and eyes protected.",
         "our common practice, no source",
     ),
-    Caution(
-        "Water and mains do not mix: saw, lamp, leads and plugs stay out of spray and wet hands, "
-        "on a supply with a residual-current breaker; pull the plug before you reach in.",
-        "our common practice, no source",
-    ),
+    WATER_AND_MAINS,
     Caution(
         "Never leave a running saw alone. Its mist is not for lungs, its noise not for bare ears: lid down, "
         "air moving, hearing protected, and a rest for hands that tingle.",
@@ -75,8 +77,8 @@ SAW_CAUTIONS: tuple[Caution, ...] = (
 )
 #: The same in one line, for the foot of a drawing.
 SAW_LINE = (
-    "Silica dust: saw wet, extraction, fitted mask. Guard on, stone in the vice. Mains away from "
-    "water, residual-current breaker. Local rules and licensed practice come first."
+    "Silica dust: saw wet, extraction, fitted mask. Eyes and ears protected, no gloves, guard on, stone in the vice. "
+    "Mains away from water, residual-current breaker. Local rules and licensed practice come first."
 )
 
 #: For whoever is about to break a stone by hand.

@@ -27,7 +27,7 @@ _LATER = (
 _LAST = (
     "grade_set",
     "rules_grade",
-    "what_if",
+    "would_lift",
     "unfamiliar",
     "called_scene_by",
     "likely",
@@ -105,7 +105,7 @@ def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
         "ask_first": "yes" if proposal.get("ask_first") else None,
         "grade_set": "; ".join((proposal.get("grade_set") or {}).get("grades", ())),
         "rules_grade": (proposal.get("rules") or {}).get("grade"),
-        "what_if": proposal.get("what_if"),
+        "would_lift": proposal.get("what_if"),
         "unfamiliar": proposal.get("unfamiliar"),
         "called_scene_by": None if call.get("scene") is None else call["scene_by"] or call["by"],
         **_of_piece(photo, piece),

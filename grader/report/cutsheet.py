@@ -207,7 +207,7 @@ def _lines_words(piece: CutPiece) -> str:
             if lines_within(placed, piece.oval, lines)
         ]
         if met:
-            through.append(f"{', '.join(met)} of {words}")
+            through.append(f"template{'s' if len(met) > 1 else ''} {', '.join(met)} ({words})")
     if not through:
         return parts
     return f"{parts}; healed lines or seams run through {' and '.join(through)}"

@@ -82,7 +82,7 @@ def pair_lines(pair: Pair) -> list[str]:
         on = "1 stone" if pair.scenes == 1 else f"{pair.scenes} stones"
         points = "1 point" if pair.scene_gap == 1 else f"{pair.scene_gap:g} points"
         both = "their" if parts else f"{first}'s and {second}'s"
-        middle = "" if pair.scenes == 1 else " in the middle"
+        middle = "" if pair.scenes == 1 else " or less, on half of them"
         parts.append(f"{both} scenes of {on} lie {points} apart{middle}")
     lines = ["; ".join(parts)]
     if pair.confused:

@@ -42,8 +42,8 @@ def fitted_lines(fitted: FittedProfile) -> list[str]:
 def judged_lines(judgement: Judgement) -> list[str]:
     """Return what the profile gains on stones that it has not learned from, a line for each of them and one for all."""
     lines = [
-        f"{stone.photo} stone {stone.piece}, held out: of its {_spots(stone.spots)} "
-        f"{percent(stone.before)} named as marked before, {percent(stone.after)} by the others' spots"
+        f"{stone.photo} stone {stone.piece}, judged without its own {_spots(stone.spots)}: "
+        f"{percent(stone.before)} named as you marked them before, {percent(stone.after)} now"
         for stone in judgement.stones
     ]
     counted = f"{_spots(judgement.spots)} on {_stones(len(judgement.stones))} held out in turn"
@@ -53,13 +53,12 @@ def judged_lines(judgement: Judgement) -> list[str]:
             f"classes on other stones too; {ENOUGH_SPOTS} spots on {ENOUGH_STONES} stones or more"
         ]
     figures = (
-        f"{percent(judgement.before)} of what was marked is named so by the profile you had, "
-        f"{percent(judgement.after)} by the new one; {judgement.better} of the spots better, "
-        f"{judgement.worse} worse"
+        f"the profile you had names {percent(judgement.before)} as you marked it, the new one "
+        f"{percent(judgement.after)}; {judgement.better} of the spots better, {judgement.worse} worse"
     )
     if judgement.verdict != "gain" and judgement.before > ALL_NAMED:
         figures += (
-            "; all was named so already, which shows no gain: mark places that are named wrongly"
+            "; all was named right already, so no gain can show: mark places that are named wrong"
         )
     said = {
         "gain": f"a gain, by {counted}: {figures}",

@@ -25,7 +25,7 @@ def folder_lines(
     stones = len(stones_once(graded))
     proposed = models_words(graded)
     lines = [
-        f"{counted(len(graded), 'photo')} graded, {counted(stones, 'stone')}"
+        f"{counted(len(graded), 'photo')} looked at, {counted(stones, 'stone')} found"
         + (f"; {counted(known, 'photo')} known before" if known else "")
         + (f"; {proposed}" if proposed else "")
     ]

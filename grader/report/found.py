@@ -91,13 +91,17 @@ def found_text(measured: MeasuredPhoto) -> str:
 def _sight_rows(piece: MeasuredPiece) -> list[str]:
     """Focus, exposure and the finest line that shows, as the verdict read them."""
     sight, side_px = piece.verdict.sight, max(piece.face.mask.shape)
-    focus = "no edge to tell it by" if sight.blur_px is None else f"blur {sight.blur_px:.1f} px"
+    focus = (
+        "no edge to tell it by"
+        if sight.blur_px is None
+        else f"edges blurred over {sight.blur_px:.1f} px"
+    )
     if sight.is_shaken(side_px):
         focus += f", shaken by {sight.shake_px:.1f} px along {sight.shake_deg:.0f}°"
-    rows = [("focus", f"{focus} of {side_px}")]
+    rows = [("focus", f"{focus}; the face is {side_px} px long")]
     if sight.lightest is not None:
         burnt, full = percent(sight.burnt_share), percent(sight.full_share)
-        text = f"lightest tenth from L* {sight.lightest:.0f}, burnt out {burnt}, full in a channel {full}"
+        text = f"a tenth is lighter than {sight.lightest:.0f} of 100; burnt out {burnt}, one colour full {full}"
         rows.append(("exposure", text))
     if sight.line_mm is not None:
         rows.append(("lines", f"from {sight.line_mm:.2g} mm wide show"))
@@ -119,17 +123,22 @@ def _left_open(lab_sd: list[float] | None) -> list[tuple[str, str]]:
     if lab_sd is None:
         return []
     lightness, a, b = (round(1.96 * sd) for sd in lab_sd)
-    return [("", f"a colour may be off by {lightness} in L*, {a} in a*, {b} in b*")]
+    return [
+        (
+            "",
+            f"a colour may be off: lightness by {lightness}, green to red by {a}, blue to yellow by {b} (CIELAB)",
+        )
+    ]
 
 
 def _light_words(measured: MeasuredPhoto) -> str:
     """How much the light falls off over the photo, where a surface shows it."""
     photo, field = measured.photo, measured.reference.field
     if field is None:
-        return "taken as even: there is no plain surface in the photo to see its fall on"
+        return "assumed even: no plain surface in the photo to measure it on"
     x, y = np.meshgrid(np.linspace(0, photo.width, 9), np.linspace(0, photo.height, 9))
     light = field.at(x, y).mean(axis=-1)
-    return f"darkest corner of the picture {percent(float(light.min() / light.max()))} of the lightest, evened out"
+    return f"the darkest corner gets {percent(float(light.min() / light.max()))} of the brightest's; that is evened out"
 
 
 def _hatch_glare(view: View, piece) -> None:

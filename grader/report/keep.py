@@ -94,7 +94,7 @@ def result_lines(plan: BreakPlan) -> list[str]:
         f"  broken: {_spread(result.broken, money)}",
         f"  breaking brings {money(abs(result.gain.mean))} {more} in the mean; 8 times of 10 "
         f"from {money(result.gain.low)} to {money(result.gain.high)}",
-        f"  break-even: whole at {money(result.break_even)} it brings as much as broken, in the mean",
+        f"  break-even: whole at {money(result.break_even)} it brings as much as broken, on average",
         f"  advice: {advice_words(plan)}",
     ]
 
@@ -104,9 +104,9 @@ def advice_words(plan: BreakPlan) -> str:
     if plan.doubts:
         return f"yours to say: {'; '.join(plan.doubts)}"
     return {
-        "keep": "keep it whole: the difference is larger than its doubt",
-        "break": "break it: the difference is larger than its doubt",
-        "yours to say": "yours to say: the difference is smaller than its doubt",
+        "keep": "keep it whole: it is worth more, beyond the doubt in these numbers",
+        "break": "break it: it brings more, beyond the doubt in these numbers",
+        "yours to say": "yours to say: the two are too close to tell",
     }[plan.result.advice]
 
 
@@ -236,7 +236,7 @@ def _cents(money: float) -> str:
 
 def _spread(spread: Spread, money) -> str:
     return (
-        f"{money(spread.mean)} in the mean; 8 times of 10 from {money(spread.low)} "
+        f"{money(spread.mean)} on average; 8 times in 10 from {money(spread.low)} "
         f"to {money(spread.high)}"
     )
 

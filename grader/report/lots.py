@@ -102,7 +102,7 @@ def chips_lines(bags: Bags, contents: NetContents | None = None, rule: str = "EU
     if contents is not None:
         doubt = f" (off by up to {_plain(contents.doubt_g)} g)" if contents.doubt_g else ""
         lines.append(
-            f"{contents.packs} weighed: {_plain(contents.mean_g)} g on the mean{doubt}, {contents.short} short by "
+            f"{contents.packs} weighed: {_plain(contents.mean_g)} g on average{doubt}, {contents.short} short by "
             f"more, {contents.far_short} by more than any may be: "
             f"{'they hold it' if contents.holds else 'fill them up'}"
         )
@@ -117,12 +117,12 @@ def _rule_line(bag_g: Decimal, rule: str) -> str:
         return f"The {rule} table has no row for a label of {_plain(bag_g)} g {own}."
     if not table.few_share:
         return (
-            f"In the {rule} bags with that label hold it on the mean; none may be short by more than "
+            f"In the {rule}, bags with that label must hold it on average; none may be short by more than "
             f"{_plain(short)} g {own}."
         )
     return (
-        f"In the {rule} bags with that label hold it on the mean; 1 in {table.few_share.denominator} may be short by "
-        f"more than {_plain(short)} g, none by more than {_plain(table.far * short)} g {own}."
+        f"In the {rule}, bags with that label must hold it on average; 1 in {table.few_share.denominator} may be short "
+        f"by more than {_plain(short)} g, none by more than {_plain(table.far * short)} g {own}."
     )
 
 

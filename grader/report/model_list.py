@@ -44,10 +44,10 @@ def stones_lines(count: int, far: Sequence[tuple[str, Interval]], label: str) ->
     if count < LEAST:
         return [f"{count} stones: too few to tell a shift; {LEAST} are needed"]
     if not far:
-        return [f"{count} stones, no shift from the stones that {label} knows"]
+        return [f"{count} stones, no shift from the stones that {label} learned from"]
     return [
         *(
-            f"{name}: {interval_words(figure)} spreads from the stones that {label} knows"
+            f"{name}: {interval_words(figure)} spreads away from the stones that {label} learned from"
             for name, figure in far
         ),
         "call some of them and retrain, or look at light and scale first",

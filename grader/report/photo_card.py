@@ -19,7 +19,7 @@ from grader.photo.card_layout import (
     Box,
     black_boxes,
 )
-from grader.report.cautions import CAUTIONS
+from grader.report.cautions import CAUTIONS, WATER_AND_MAINS, caution_lines
 
 #: ISO 216 A4, and ANSI/ASME Y14.1 size A (letter, 8.5 x 11 in); width and height in mm.
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -66,11 +66,6 @@ GUIDE: tuple[tuple[str, tuple[str, ...]], ...] = (
             "is a little bluish.",
         ),
     ),
-)
-#: Beside the cautions that every seller is told.
-LAMP_CARE = (
-    "Water and mains do not mix: keep mains lamps, leads and plugs out of reach of wet stone, wet "
-    "hands and spray; a battery lamp is safer. [from memory]"
 )
 
 
@@ -200,8 +195,7 @@ def _draw_guide(canvas: Canvas, width: float, height: float) -> None:
     y += 4
     _words(canvas, margin, y, "Take care", 11, BOLD, canvas.drawString)
     y += 5
-    cautions = [LAMP_CARE] + [c.text + (f" [{c.source}]" if c.source else "") for c in CAUTIONS]
-    for line in cautions:
+    for line in caution_lines((WATER_AND_MAINS, *CAUTIONS[:-1])):
         y = _paragraph(canvas, margin, y, line, width - 2 * margin, 8.5) + 1.0
 
 

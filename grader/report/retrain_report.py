@@ -72,6 +72,6 @@ def moved_line(moved: Moved) -> str:
     """Return by how much what is proposed changes, in one line."""
     spans = [f"{low:.0f} to {high:.0f}" for low, high in (moved.new, moved.old)]
     return (
-        f"of {counted(moved.stones, 'stone')} called or compared, {moved.otherwise} would be graded otherwise than "
-        f"before; scenes move {moved.points:.0f} points on average: {spans[0]}, before {spans[1]}"
+        f"{moved.otherwise} of {counted(moved.stones, 'stone')} called or compared would get another grade; scenes "
+        f"move {moved.points:.0f} points on average: {spans[0]}, before {spans[1]}"
     )

@@ -112,7 +112,7 @@ def _kind_words(placement: dict) -> str:
 
 def glare_words(glare: dict) -> str:
     """Return how much of the face is glare, and how much was read from other photos instead."""
-    share = f"{percent(glare['value'])} of the face, not counted above"
+    share = f"{percent(glare['value'])} of the face, left out of the shares"
     filled = glare.get("filled")
     return f"{share}; {percent(filled)} filled from the other photos" if filled else share
 
@@ -162,7 +162,7 @@ def lines_words(cracks: dict, state: str) -> str:
     lines = cracks["lines"]
     parts = [_cracks_words(cracks, state)]
     if by_word := sum(line.get("source") == "seller" for line in lines):
-        parts.append(f"{by_word} line{_s(by_word)} told so by a person")
+        parts.append(f"{counted(by_word, 'line')} named by a person")
     if stay := sum((line["drying_ratio"] or 1.0) > STAYS_DARK for line in lines):
         parts.append(f"{stay} of them stay{'s' if stay == 1 else ''} dark while the surround dries")
     return "; ".join(parts)
@@ -219,12 +219,12 @@ def sound_words(sound: dict) -> list[str]:
     if not sound["clear"]:
         return lines
     rooms = [
-        f"{clear['oval']} mm over {percent(clear['share'])}"
+        f"{clear['oval']} mm on {percent(clear['share'])}"
         for clear in sound["clear"]
         if clear["share"] > 0
     ]
     lines.append(
-        f"ovals with no line seen in them find room: {', '.join(rooms)} of the face"
+        f"room for ovals with no line seen in them: {', '.join(rooms)} of the face"
         if rooms
         else f"too small, or no room beside its lines, for an oval of {sound['clear'][0]['oval']} mm"
     )
@@ -338,7 +338,7 @@ def unsettled_words(records: Iterable[dict]) -> str | None:
         return None
     stones = "1 stone" if count == 1 else f"{count} stones"
     return (
-        f"people call {stones} otherwise than each other, and the last word counts: "
+        f"people called {stones} differently, and the last call counts: "
         "set decider in grader.toml to settle it"
     )
 

@@ -12,7 +12,7 @@ from grader.errors import SettingsError, quoted
 from grader.weight import grams_of
 
 CM3_PER_IN3 = Decimal("16.387064")
-#: Share of a box that stone fills, packed with care: trade notes, computed; a setting of the table.
+#: Share of a box that stone fills, packed loosely and closely: our estimate, no source; a setting of the table.
 FILL = (Decimal("0.4"), Decimal("0.6"))
 #: Density where nothing else is said, g/cm3: quartz-type stone, from memory.
 DENSITY = Decimal("2.6")

@@ -33,7 +33,7 @@ ASPECT = 0.75
 XYZ_FROM_SRGB = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )
-#: SMPTE EG 432-1 primaries: linear Display P3 to linear sRGB (check-values of the project, 2e-4).
+#: SMPTE EG 432-1 primaries: linear Display P3 to linear sRGB (computed from them, to 2e-4).
 SRGB_FROM_P3 = np.array([[1.2249, -0.2249, 0], [-0.0421, 1.0421, 0], [-0.0196, -0.0786, 1.0983]])
 
 

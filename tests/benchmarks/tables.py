@@ -15,6 +15,15 @@ FOLDER = Path(__file__).parent / "figures"
 FIRST_PAGE = Path(__file__).parent / "FIGURES.md"
 NO_ANSWER = "–"
 LIBRARIES = ("numpy", "opencv-python-headless", "scikit-learn")
+#: Whose photographs the rows speak of, by what their column says; none of them is in the repository.
+PHOTOGRAPHS = {
+    "photographs of polished stones": "polished stones: pictures of Chow & Reyes-Aldasoro 2022, Minerals 12(1):60, doi "
+    "10.3390/min12010060, repository hybchow/gems; regions labelled by eye for these figures",
+    "768 x 768 px": "768 x 768 px: cracked concrete of Ruiz et al. 2021, Ambiente Construído 21, from the public code "
+    "that goes with it (MIT); marked there",
+    "224 x 224 px": "224 x 224 px: brick and stone walls of Dais, Bal, Smyrou & Sarhosis 2021, Automation in "
+    "Construction 125:103606, repository dimitrisdais/crack_detection_CNN_masonry; marked there",
+}
 #: Areas in the order of the first page: title, and the figures that stand there for the area, each as
 #: (start of the figure, start of what it is measured on, words of the first page).
 AREAS = {
@@ -205,8 +214,20 @@ def area_page(title: str, rows: list[Dated]) -> str:
     table = _table(cells, [name for name in COLUMNS if name not in left_out])
     return (
         f"# {title}\n\nWritten with `--write`; what the figures mean: [README](../README.md). "
-        f"All areas: [FIGURES](../FIGURES.md).\n\n" + "\n".join(head) + "\n\n" + table
+        f"All areas: [FIGURES](../FIGURES.md).\n\n"
+        + "\n".join(head)
+        + "\n\n"
+        + _photographs(rows)
+        + table
     )
+
+
+def _photographs(rows: list[Dated]) -> str:
+    """Whose photographs the rows speak of, a paragraph; nothing where they speak of none."""
+    whose = [
+        text for words, text in PHOTOGRAPHS.items() if any(words in row.measured_on for row in rows)
+    ]
+    return f"Photographs (none is in the repository): {'. '.join(whose)}.\n\n" if whose else ""
 
 
 def as_table(rows: list[Row]) -> str:

@@ -130,7 +130,7 @@ def grader(cli):
 
 @pytest.fixture
 def example(grader):
-    """The worked example of the trade notes, invented: raw 120 lb, three singles of 4 lb, and the rest by weight."""
+    """A worked example, invented: raw 120 lb, three singles of 4 lb, and the rest by weight."""
     grader("trip", "new", "North bench", "--spot", "upper seam", "--hours", "6", "--hands", "3")
     grader("haul", "new", "07", "--trip", "1", "--raw", "120lb")
     for number in (1, 2, 3):

@@ -113,7 +113,7 @@ def test_a_dry_look_restores_nothing(run, mine):
     from grader.cli.main import app
 
     ran = CliRunner().invoke(app, ["restore", "kept.zip", "--no-ledger"])
-    assert ran.exit_code == 1 and "leave --no-ledger away" in ran.stderr
+    assert ran.exit_code == 1 and "leave --no-ledger out" in ran.stderr
 
 
 # ---- the model in use

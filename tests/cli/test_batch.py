@@ -15,7 +15,7 @@ def test_the_results_lie_in_the_folder_and_the_sheet_is_named(cli):
     ran = cli.run("batch", "haul")
     assert ran.exit_code == 0
     assert ran.stdout.strip().replace("\\", "/") == "haul/graded/sheet.html"
-    assert "1 photo graded, 2 stones" in ran.stderr
+    assert "1 photo looked at, 2 stones found" in ran.stderr
     names = {path.name for path in (cli.folder / "haul" / "graded").iterdir()}
     assert {"results.jsonl", "results.csv", "sheet.html"} <= names
 
@@ -57,7 +57,7 @@ def test_a_second_run_measures_nothing_and_says_so(cli):
     cli.photo("haul/a.jpg")
     cli.run("batch", "haul")
     ran = cli.run("batch", "haul")
-    assert "1 photo graded, 1 stone; 1 photo known before" in ran.stderr
+    assert "1 photo looked at, 1 stone found; 1 photo known before" in ran.stderr
     assert cli.asked == []
 
 

@@ -704,7 +704,7 @@ def test_a_call_without_a_ledger_is_refused_in_one_line(cli):
     for args in (("call", photo, "--grade", "select"), ("call", "--from", "CALLS.csv")):
         ran = cli.run(*args, "--no-ledger")
         assert ran.exit_code == 1
-        assert ran.stderr == "grader: a call needs the ledger; leave --no-ledger away\n"
+        assert ran.stderr == "grader: a call needs the ledger; leave --no-ledger out\n"
     assert cli.asked == [] and list(cli.data.iterdir()) == []
 
 

@@ -46,7 +46,7 @@ def test_pattern_lines_through_templates_are_told_once_with_their_numbers(cut, c
     healed = replace(crack, kind="pattern line")
     (line,) = [s for s in cut_text(*cut(lines=(healed,))).splitlines() if s.startswith("  lines ")]
     assert line.count("healed lines or seams") == 1
-    assert "run through 1, 2 of most pieces and 1, 2 of best scenes first" in line
+    assert "run through templates 1, 2 (most pieces) and templates 1, 2 (best scenes first)" in line
 
 
 def test_the_record_is_strict_json_in_px_of_the_photo(cut, crack):

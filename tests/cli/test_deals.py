@@ -15,7 +15,7 @@ def balance(grader):
 
 
 def test_the_worked_example_comes_out_to_the_cent(example):
-    # Trade notes, worked out there by hand: 460 + 288 + 360 + 132 + 32.
+    # By hand: 460 + 288 + 360 + 132 + 32.
     told = balance(example)
     assert told["worth"]["total"] == "1272.00"
     assert told["rates"]["per raw lb"] == "10.60"
@@ -140,7 +140,7 @@ to = "abroad"
 
 
 def test_scenario_20_fourteen_pounds_abroad_the_small_box_is_refused(example):
-    # Rooms and limits of the boxes: trade notes, from postal manuals; here the seller's own table.
+    # Rooms and limits of the boxes are the seller's own table, invented; what the post takes is his to look up.
     (example.folder / "BOXES.toml").write_text(BOXES)
     example("weigh", "07-001", "8lb")
     example("weigh", "07-002", "6lb")

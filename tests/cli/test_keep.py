@@ -57,7 +57,7 @@ def prices(grader, more=""):
 
 def test_both_ways_are_told_with_their_ranges_and_the_plan_with_its_ways(piece):
     text = piece("keep-or-break", "07-001")
-    for words in ("whole:", "broken:", "8 times of 10", "break-even", "advice:", "strike along line 1",
+    for words in ("whole:", "broken:", "8 times in 10", "break-even", "advice:", "strike along line 1",
                   "part A: about 250 g", "part B: about 250 g", "not at all", "into 2 as planned",
                   "lost as chips and dust"):  # fmt: skip
         assert words in text

@@ -75,7 +75,7 @@ def test_a_bucket_of_chips_gives_bags_and_a_rest(run, weights):
     assert bags.exit_code == 0, bags.output
     assert "17 bags of 500 g from 8600 g net, 100 g left" in bags.output
     assert "15 g" in bags.output  # Directive 76/211/EEC, Annex I
-    assert "3 weighed: 500.2 g on the mean" in bags.output
+    assert "3 weighed: 500.2 g on average" in bags.output
     assert "they hold it" in bags.output
 
 

@@ -183,7 +183,7 @@ def test_one_thing_at_a_time(run, args):
 def test_what_needs_a_ledger_is_refused_without_one(run, args, what):
     ran = run(*args, "--no-ledger")
     assert ran.exit_code == 1
-    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger away\n"
+    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger out\n"
 
 
 def called(cli, count=30):
@@ -236,7 +236,7 @@ def test_a_seasons_stones_are_held_against_those_that_the_model_knows(run, cli):
     ran = run("--stones", "tray")
     # All stones are the hand-made one, which has more blue and bands than rendered ones have in the mean.
     assert ran.exit_code == 0 and cli.asked == []
-    assert f"spreads from the stones that {load_model().label} knows" in ran.stdout
+    assert f"spreads away from the stones that {load_model().label} learned from" in ran.stdout
 
 
 def test_stones_of_a_folder_that_was_not_graded_are_one_line(run, cli):

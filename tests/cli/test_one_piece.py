@@ -143,7 +143,7 @@ def test_in_a_folder_the_piece_is_one_stone_with_one_grade(cli):
     cli.run("call", a, b, "--one-piece", "--grade", "select", "--by", "Nell")
     ran = cli.run("batch", ".")
     assert ran.exit_code == 0, ran.output
-    assert "3 photos graded, 2 stones" in ran.stderr
+    assert "3 photos looked at, 2 stones found" in ran.stderr
     with open(cli.folder / "graded" / "results.csv", encoding="utf-8", newline="") as table:
         rows = {row["photo"]: row for row in csv.DictReader(table)}
     first, second = rows[a], rows[b]

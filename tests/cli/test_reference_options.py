@@ -96,7 +96,7 @@ def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
         "none seen",
         "0.2 mm per px by hand",
         "light estimated from the photo",
-        "may be off by 33 in L*",
+        "may be off: lightness by 33",
         "Stone 1",
         "focus",
         "exposure",

@@ -192,7 +192,7 @@ def test_what_needs_a_ledger_is_refused_before_anything_is_learned(cli, trained,
     table(cli, "a.jpg,,select,\n")
     ran = cli.run("retrain", *args, "--out", "mine", "--no-ledger")
     assert ran.exit_code == 1
-    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger away\n"
+    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger out\n"
     assert not hasattr(trained, "calls") and not (cli.folder / "mine").exists()
 
 

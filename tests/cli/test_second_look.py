@@ -190,7 +190,7 @@ def test_a_folder_that_was_not_graded_says_how_and_no_ledger_is_refused(cli, com
     assert ran.exit_code == 1 and "grader batch raw" in ran.stderr
     ran = cli.run(command, "raw", "--no-ledger")
     assert ran.exit_code == 1
-    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger away\n"
+    assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger out\n"
 
 
 def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli):

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from skimage.color import deltaE_ciede2000
 
 from grader.face.bands.bands import measure_bands
 from grader.face.face import Face
@@ -66,14 +67,30 @@ def test_direction_is_counter_clockwise_as_seen(turn):
 
 @pytest.mark.parametrize("ground", [HOST, WHITE])
 def test_five_bands_cut_in_the_middle_have_the_worked_out_continuity(ground):
-    # By construction: each band is as long as the face is wide and cut over 10 % of it: runs of 45
-    # %, 90 % filled.
+    # By construction, an index of our own: each band is as long as the face is wide and cut over 10 % of it: runs of
+    # 45 %, 90 % filled.
     codes = five_bands(ground)
     codes[:, 180:220] = np.where(codes[:, 180:220] == BLUE, ground, codes[:, 180:220])
     bands = bands_of(codes)
     assert bands.continuity == pytest.approx(0.45, abs=0.01)
     assert bands.fill_share == pytest.approx(0.90, abs=0.01)
     assert bands.bands == 5
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_continuity_is_the_mean_intercept_along_the_bands(seed):
+    """ASTM E112 (from memory): total length of the test lines within a phase by the number of intercepts; the bands'
+    middle lines are the test lines. No index of continuity is published: ours is that mean by the face's width."""
+    rng = np.random.default_rng(seed)
+    codes = five_bands()
+    rows = 53 + 70 * np.arange(5)
+    for row in rows:
+        for start in 60 + 80 * rng.choice(4, rng.integers(0, 4), replace=False):
+            codes[row - 13 : row + 13, start : start + rng.integers(20, 41)] = HOST
+    along = (codes[rows] == BLUE).astype(int)
+    begins = np.diff(np.pad(along, ((0, 0), (1, 0))), axis=1) == 1
+    intercept = along.sum() / begins.sum()
+    assert bands_of(codes).continuity == pytest.approx(intercept / 400, abs=0.015)
 
 
 @pytest.mark.parametrize(("offset_share", "continuity"), [(0.2, 1.0), (0.5, 0.5)])
@@ -169,8 +186,9 @@ def test_no_bands_give_no_numbers(codes):
 
 
 def test_contrast_is_the_difference_of_the_class_colours():
-    # By grader.photo.colour, which is held against the published pairs: far apart in L* and b*.
-    assert 35 < bands_of(stripes()).contrast_de00 < 45
+    # scikit-image, deltaE_ciede2000, of the two colours as they are drawn.
+    expected = deltaE_ciede2000(COLOURS[BLUE], COLOURS[WHITE])
+    assert bands_of(stripes()).contrast_de00 == pytest.approx(float(expected), abs=1e-4)
 
 
 @settings(max_examples=12, deadline=None)

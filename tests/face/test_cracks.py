@@ -179,9 +179,12 @@ def test_an_empty_or_tiny_face_gives_nothing():
     assert find_cracks(tiny, Regions(np.ones((7, 5), np.uint8), {}, {}, {}, 0.0)) == ()
 
 
-@pytest.mark.parametrize("name", ["coins", "grass", "brick"])
+@pytest.mark.parametrize("name", ["coins", "grass", "brick", "gravel"])
 def test_photographs_that_scikit_image_ships_get_no_crack(name):
-    """Outside: public pictures without a crack (scikit-image's own, without a download)."""
+    """Outside: public pictures of scikit-image, without a download; joints, blades and rims, and no crack in a stone.
+
+    By ``check --whole`` none either; there it calls up to four short lines patterns.
+    """
     grey = getattr(data, name)()
     rgb = np.dstack([grey] * 3)[:320, :320]
     lab = cv2.cvtColor(rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)

@@ -45,12 +45,13 @@ def ratio(line_gain, surround_gain):
 
 
 def test_a_line_that_stays_dark_while_its_surround_dries_speaks_for_a_crack():
-    # A dry reflectance of 0.2 and 0.3 is 0.1341 and 0.2004 wet (Lekner & Dorf 1988, computed): 1.5 times.
+    # That an open crack stays dark longest is common practice, no source. A dry reflectance of 0.3 is 0.2004 wet
+    # (Lekner & Dorf 1988, computed in tests/render/test_pigment.py): 1.5 times.
     assert ratio(1.0, 1.5) == pytest.approx(STAYS)
 
 
 def test_a_dark_mineral_dries_with_its_surround():
-    # 0.1 dry is 0.0744 wet (the same source): 1.34 times, less than its paler surround.
+    # 0.1 dry is 0.0744 wet (the same): 1.34 times, less than its paler surround.
     assert ratio(1.34, 1.5) == pytest.approx(DRIES)
 
 

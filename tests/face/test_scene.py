@@ -1,4 +1,7 @@
-"""The scene on drawn landscapes: where it is found, its part scores, and the weighted sum."""
+"""The scene on drawn landscapes: where it is found, its part scores, and the weighted sum.
+
+Sky above water above shore, and what makes a picture of them: common practice, no source. Part scores are our own.
+"""
 
 import cv2
 import numpy as np
@@ -340,7 +343,7 @@ def test_where_nothing_tells_the_way_up_the_tables_is_taken():
 
 @pytest.mark.parametrize("tilt", [0.1, 0.5])
 def test_the_turns_left_out_hide_no_better_place(tilt):
-    """Outside value: every template at every place and turn of a grid, by brute force."""
+    """Every template at every place and turn of a grid, by brute force: it holds the search, the score is ours."""
     level = Y - tilt * (X - 200)
     codes = np.where(level < 120, WHITE, np.where(level < 190, BLUE, HOST))
     board, templates = laid_board(codes, mm_per_px=24 / 390)

@@ -3,6 +3,7 @@ import pytest
 
 from grader.face.size import size_class, takes_oval
 
+#: Sizes of cabs: common practice, no source.
 OVALS = ((18, 13), (25, 18), (30, 22), (40, 30))
 
 

@@ -207,7 +207,8 @@ def test_length_per_area_of_a_worked_example():
 
 
 def test_steps_of_clear_face_are_those_of_board_grades():
-    # Hardwood board rules (NHLA grade summaries): 83 1/3, 66 2/3, 50 and 33 1/3 % of clear face.
+    # Hardwood board rules (summaries of the NHLA's grades, edition not noted, from memory):
+    # 83 1/3, 66 2/3, 50 and 33 1/3 % of clear face.
     assert pytest.approx((0.8333, 0.6667, 0.5, 0.3333), abs=1e-4) == CLEAR_STEPS
     assert [clear_step(s) for s in (0.9, 2 / 3, 0.49, 0.3)] == [5 / 6, 2 / 3, 1 / 3, None]
 

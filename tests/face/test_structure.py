@@ -41,6 +41,7 @@ def test_noise_has_no_direction():
     ("sd", "expected"), [(0.1, 0.951), (0.2, 0.830), (0.5, 0.438), (1.0, 0.161)]
 )
 def test_coherence_falls_with_noise_as_computed(sd, expected):
+    # Our own derivation, no source: white noise adds as much to both sums of squares.
     gray = wave(0, shape=(224, 224)) + np.random.default_rng(0).normal(size=(224, 224)) * sd
     assert abs(whole(gray)[1] - expected) < 0.02
 

@@ -25,8 +25,8 @@ COHEN = [[88, 14, 18], [10, 40, 10], [2, 6, 12]]
     ],
 )
 def test_weighted_kappa_of_the_published_table(weights, kappa):
-    # Cohen 1968, Psychol. Bull. 70:213-220, doi 10.1037/h0026256 (first three);
-    # linear and quadratic weights of the same table computed apart.
+    # Cohen 1968, Psychol. Bull. 70:213-220, doi 10.1037/h0026256 (first three,
+    # published to three digits, recomputed to four); linear and quadratic weights of the same table computed apart.
     assert weighted_kappa(COHEN, weights) == pytest.approx(kappa, abs=1e-4)
 
 

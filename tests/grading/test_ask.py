@@ -21,7 +21,7 @@ def test_the_stone_that_tells_the_sellers_apart_is_asked_for_first():
 
 
 def test_the_stone_taken_leaves_least_open_over_all():
-    """Outside value: variances after one call by the normal law, numpy.linalg.inv on all stones."""
+    """Worked out another way: variances after one call by the normal law, numpy.linalg.inv on all stones."""
     rng = np.random.default_rng(2)
     says = rng.normal(size=(40, 9))
     chances = rng.dirichlet(np.ones(40))

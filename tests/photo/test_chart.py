@@ -70,8 +70,10 @@ def test_reference_is_the_makers_table_adapted_to_d65(edition, word):
     assert np.abs(spectral.lab_of(reference_linear(edition)) - expected).max() < 0.06
 
 
-# Check-values of the project, section 1.4, computed from the package's spectra: mean CIEDE2000 over the
-# chart of a root-polynomial with six terms, and of white balance alone (its least over the lights).
+# Computed apart with colour-science 0.4.7 from its spectra: chart "ColorChecker N Ohta", CIE lights, and its cameras 0
+# and 1 (sensitivities of Darrodi, Finlayson, Goodman & Mackiewicz 2015, J. Opt. Soc. Am. A 32:381-391, from memory):
+# mean CIEDE2000 over the chart of a root-polynomial with six terms (Finlayson, Mackiewicz & Hurlbert 2015), and of
+# white balance alone (its least over the lights).
 CELLS = {
     ("D65", 0): 0.71, ("A", 0): 1.64, ("FL2", 0): 1.24, ("LED-B1", 0): 1.43, ("LED-B3", 0): 0.86,
     ("D65", 1): 1.13, ("A", 1): 1.59, ("FL2", 1): 0.93, ("LED-B1", 1): 1.59, ("LED-B3", 1): 0.86,

@@ -82,6 +82,7 @@ def test_ciede2000_is_as_published_and_the_same_both_ways(first, second, publish
 
 
 def test_ciede2000_agrees_with_an_independent_implementation():
+    # scikit-image, deltaE_ciede2000.
     rng = np.random.default_rng(5)
     first = rng.uniform((0, -80, -80), (100, 80, 80), (500, 3))
     second = rng.uniform((0, -80, -80), (100, 80, 80), (500, 3))
@@ -130,6 +131,7 @@ def test_lightness_of_grey_codes_is_as_defined(code, lightness):
 
 
 def test_lab_agrees_with_an_independent_implementation():
+    # scikit-image, rgb2lab.
     rng = np.random.default_rng(6)
     rgb = rng.integers(0, 256, (2000, 3), np.uint8)
     ours = lab_from_linear(linear_srgb(rgb, srgb_encoding()))
@@ -169,7 +171,7 @@ def test_bradford_takes_daylight_white_to_print_white():
 
 
 def test_display_p3_becomes_linear_srgb_by_the_published_primaries():
-    # SMPTE EG 432-1 primaries, white D65, through a version 4 profile with 16-bit fractions.
+    # Computed from the published primaries of SMPTE EG 432-1, white D65; a version 4 profile has 16-bit fractions.
     published = [[1.2249, -0.2249, 0], [-0.0421, 1.0421, 0], [-0.0196, -0.0786, 1.0983]]
     np.testing.assert_allclose(_p3().to_linear_srgb, published, atol=2e-4)
     np.testing.assert_allclose(_p3().curves, srgb_encoding().curves, atol=1e-4)
@@ -197,7 +199,7 @@ def test_a_blue_outside_srgb_is_not_clipped():
     ],
 )
 def test_a_p3_photo_taken_for_srgb_is_off_by_what_the_primaries_say(rgb, error):
-    # Computed from SMPTE EG 432-1 and IEC 61966-2-1 with another package.
+    # Computed with colour-science 0.4.7 from SMPTE EG 432-1 and IEC 61966-2-1.
     codes = np.array([rgb], np.uint8)
     right = lab_from_linear(linear_srgb(codes, _p3()))
     wrong = lab_from_linear(linear_srgb(codes, srgb_encoding()))

@@ -70,7 +70,7 @@ def test_the_cards_paper_takes_the_lamps_colour_out(with_card):
     warm = coded(srgb_curve()[with_card] * WARM)
     found = find_reference(photo_of(warm))
     assert found.colour_source == "card"
-    # ISO 216 paper is unprinted: L* 93 to 96 (from memory); a grey under it must come out neutral.
+    # Unprinted office paper is taken for neutral (common practice, no source): a grey beside it must come out neutral.
     grey = np.full((1, 1, 3), 0.2, np.float32) * WARM.astype(np.float32)
     lab = lab_from_linear(found.corrected(grey, np.array([800.0]), np.array([600.0])))[0, 0]
     assert np.hypot(lab[1], lab[2]) < 4

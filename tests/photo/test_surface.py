@@ -5,6 +5,7 @@ import pytest
 
 from grader.photo.colour import lab_from_linear
 from grader.photo.surface import STATES, State, read_state
+from grader.render.pigment import wetted
 
 SIDE_PX = 100
 
@@ -20,9 +21,13 @@ def _read(body, gloss_share=0.0, spot=0.95, given=None):
     return read_state(light, lab_from_linear(light), mask, glare, given)
 
 
-# Linear light of a dry face, and of the same under a film of water after Angstrom 1925 and Lekner &
-# Dorf 1988, Appl. Opt. 27:1278-1280: Lab 65.21 0.48 -21.09 and 53.29 1.94 -22.87.
+# Linear light of a dry face, and of the same under a film of water after Angstrom 1925 and Lekner & Dorf 1988, Appl.
+# Opt. 27:1278-1280, computed: tests/render/test_pigment.py holds the film to the same numbers.
 DRY, WET = (0.25, 0.35, 0.55), (0.1459, 0.2159, 0.3829)
+
+
+def test_the_inputs_are_those_of_the_film():
+    assert wetted(np.float32(DRY)) == pytest.approx(WET, abs=3e-3)
 
 
 @pytest.mark.parametrize("state", STATES)

@@ -153,7 +153,7 @@ def test_the_middle_line_of_a_crack_is_marked_as_crack():
 def test_the_same_stone_wet_is_darker_than_dry_by_what_the_film_allows(seed):
     """The body keeps (1 - 0.02037)(1 - 0.47488) = 0.514 of a black albedo and 0.95 of a white
     one: film model
-    of Angstrom 1925 and Lekner & Dorf 1988, whose table is recomputed in test_pigment."""
+    of Angstrom 1925 and Lekner & Dorf 1988, computed in test_pigment."""
     chosen = {
         "stones": 1,
         "kind": "slab",

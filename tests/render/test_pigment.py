@@ -10,9 +10,9 @@ from grader.render.pigment import FILM_OUTSIDE, HOSTS, draw_palette, lab_of, wet
     "dry, wet",
     [(0.1, 0.0744), (0.2, 0.1341), (0.3, 0.2004), (0.5, 0.3577), (0.7, 0.5598), (0.9, 0.8289)],
 )
-def test_the_film_darkens_a_white_lit_albedo_as_the_table_says(dry, wet):
-    """Film model of Angstrom 1925 as in Lekner & Dorf 1988 with inner reflection 0.4749; whole
-    albedo = surface + body.
+def test_the_film_darkens_a_white_lit_albedo_as_computed(dry, wet):
+    """Film model of Angstrom 1925 as in Lekner & Dorf 1988, Appl. Opt. 27:1278-1280, from memory, with inner reflection
+    0.4749: computed apart from the model, no table of theirs. Whole albedo = surface + body.
     """
     assert float(wetted(np.float32(dry))) + FILM_OUTSIDE == pytest.approx(wet, abs=2e-4)
 

@@ -99,8 +99,8 @@ def test_a_filled_table_is_a_table_of_calls(make_graded, tmp_path):
     assert (call.piece, call.grade, call.scene, call.box) == (2, "select", 71, (40, 180, 200, 100))
 
 
-def test_grade_set_rules_and_what_if_stand_last(make_graded):
-    last = ["grade_set", "rules_grade", "what_if", "unfamiliar", "called_scene_by"]
+def test_grade_set_rules_and_what_would_lift_it_stand_last(make_graded):
+    last = ["grade_set", "rules_grade", "would_lift", "unfamiliar", "called_scene_by"]
     last += ["likely", "ask_first", "same_piece", "face_of_piece", "number"]
     assert column_names(CLASSES)[-10:] == last
     (row,) = rows([photo_record(make_graded())])

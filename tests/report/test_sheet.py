@@ -307,7 +307,7 @@ def test_what_others_say_stands_behind_the_call_that_counts(written, make_graded
     assert stone(page)["counts"] == "waste by Jun, who spoke last; scene 71 by Mira"
     # Jun's grade and Mira's scene count.
     assert [counts for _, _, counts in stone(page)["calls"]] == [True, True]
-    assert "People call 1 stone otherwise than each other" in page
+    assert "People called 1 stone differently" in page
     assert known(page)["stones"][0]["apart"]
 
 

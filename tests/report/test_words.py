@@ -74,7 +74,7 @@ def test_sound_stone_is_told_with_its_range_and_what_is_not_known():
         "usable_g": {"value": 124.0, "low": 100.0, "high": 200.0},
     }
     assert words.sound_words(sound)[1:] == [
-        "ovals with no line seen in them find room: 18x13 mm over 71 % of the face",
+        "room for ovals with no line seen in them: 18x13 mm on 71 % of the face",
         "parts that take the smallest oval: 124 g (100 to 200) of 200 g, if evenly thick; all parts 100, 98 g",
     ]
 

@@ -11,7 +11,7 @@ POUND = 453.59237
 
 
 def test_a_pound_as_a_chunk_lies_in_its_range():
-    # A pound is 174.5 cm3 at 2.60 g/cm3, a cube of 5.6 cm (trade notes, worked out there). As an ellipsoid with three
+    # A pound is 174.5 cm3 at 2.60 g/cm3, a cube of 5.6 cm (by hand: 453.59 / 2.60). As an ellipsoid with three
     # axes alike, which fills pi / 6 = 52 % of its box, its middle is a circle of 3/2 V / d.
     d = (174.5 * 6 / pi) ** (1 / 3)
     low, high = chunk_g(pi * d**2 / 4, (2.6, 2.6))
@@ -26,8 +26,8 @@ def test_the_range_grows_as_a_body_does(density):
 
 
 def test_a_slab_weighs_area_times_thickness():
-    # 229 cm2 of slab at 1/4 in and 0.050 in for the saw come from a pound without end loss (trade notes, computed):
-    # without the saw's part, which is 16.7 %, the slabs weigh 83.3 % of it at 2.60 g/cm3.
+    # 229 cm2 of slab at 1/4 in and 0.050 in for the saw come from a pound without end loss (by hand:
+    # 174.5 cm3 / 0.762 cm): without the saw's part, which is 16.7 %, the slabs weigh 83.3 % of it at 2.60 g/cm3.
     low, high = slab_g(229, (6.35, 6.35), (2.6, 2.6))
     assert low == high == pytest.approx(POUND * (1 - 0.167), rel=2e-3)
 

@@ -40,7 +40,7 @@ def test_waste_is_worth_nothing_and_what_was_got_stands_apart_from_what_is_asked
 
 
 def test_money_per_weight_is_to_the_cent_and_none_without_weight():
-    # 1,272 of 120 lb and of 84 lb: trade notes.
+    # By hand: 1272 / 120 and 1272 / 84, to the cent.
     pound = D("453.59237")
     assert money_per(D(1272), 120 * pound) == D("10.60")
     assert money_per(D(1272), 84 * pound) == D("15.14")

@@ -8,16 +8,17 @@ from grader.trade.outlook import Spread, Stock, outlook, wilson
 LADDER = ("waste", "tumbling", "cabbing", "select")
 
 
-# Trade notes, worked out there: 10 % in a random 50 is a true share of 4 to 21 %, in a random 100 of 6 to 17 % (95 %).
+# Wilson 1927, J. Am. Stat. Assoc. 22:209-212, by hand: 10 % in a random 50 is a true share of 4 to 21 %, in a random
+# 100 of 6 to 17 % (95 %).
 @pytest.mark.parametrize(("count", "of", "low", "high"), [(5, 50, 4, 21), (10, 100, 6, 17)])
-def test_a_share_in_a_random_sample_has_the_interval_of_the_trade_notes(count, of, low, high):
+def test_a_share_in_a_random_sample_has_wilsons_interval(count, of, low, high):
     told = wilson(count, of)
     assert (round(100 * told.low), round(100 * told.high)) == (low, high)
 
 
-# 80 % of 30 is 63 to 91 %, of 60 it is 68 to 88 % (trade notes, which do not name their interval: within a point).
-@pytest.mark.parametrize(("count", "of", "low", "high"), [(24, 30, 63, 91), (48, 60, 68, 88)])
-def test_the_same_interval_elsewhere_in_the_notes(count, of, low, high):
+# The same by hand: 80 % of 30 is 63 to 90 %, of 60 it is 68 to 88 %.
+@pytest.mark.parametrize(("count", "of", "low", "high"), [(24, 30, 63, 90), (48, 60, 68, 88)])
+def test_the_interval_of_a_large_share(count, of, low, high):
     told = wilson(count, of)
     assert (100 * told.low, 100 * told.high) == pytest.approx((low, high), abs=1)
 

@@ -5,7 +5,7 @@ from decimal import Decimal as D
 import pytest
 
 from grader.errors import SettingsError
-from grader.trade.parcel import fits, lift, read_boxes
+from grader.trade.parcel import CARE_G, TWO_G, fits, lift, read_boxes
 
 POUND = D("453.59237")
 TABLE = """
@@ -23,7 +23,7 @@ boxes = [
     ("box", "loose_lb", "close_lb"), [("small", 2.8, 4.2), ("medium", 19.3, 28.9), ("large", 29.7, 44.6)]
 )  # fmt: skip
 def test_so_much_stone_fits_a_box(box, loose_lb, close_lb):
-    # Trade notes, computed there: 75, 514 and 792 in3 at 40-60 % hold 3-4, 19-29 and 30-45 lb.
+    # By hand: 75, 514 and 792 in3 filled to 40-60 % with stone of 2.6 g/cm3 hold 3-4, 19-29 and 30-45 lb.
     boxes = read_boxes(TABLE, "BOXES.toml")
 
     def by_volume(pounds):
@@ -44,7 +44,19 @@ def test_a_box_to_another_place_is_another_and_its_limit_counts_with_the_packing
 
 
 def test_lifting_wants_care_from_nine_kilos_and_two_from_twenty_three():
-    # NIOSH 94-110, rev. 2021: 23 kg is its load constant; 9 kg is worked out from its equation.
+    """NIOSH 94-110, rev. 2021, Applications Manual: the recommended weight is 23 kg times multipliers of the hands' way
+    out H, height V and travel D in cm and the twist A in degrees; bent, far out and twisted it is 9.94 kg."""
+    out, height, travel, twist = 40, 30, 70, 30
+    kilos = (
+        23
+        * (25 / out)
+        * (1 - 0.003 * abs(height - 75))
+        * (0.82 + 4.5 / travel)
+        * (1 - 0.0032 * twist)
+    )
+    assert kilos == pytest.approx(9.94, abs=0.005)
+    assert int(kilos) * 1000 == CARE_G and TWO_G == 23_000
+    assert round(float(TWO_G / D("453.59237"))) == 51
     assert [lift(D(g)) for g in (8999, 9000, 22999, 23000)] == [None, "care", "care", "two"]
 
 

@@ -83,7 +83,7 @@ function draw(card) {
     card.verdict !== "usable" || card.remedies.length ? el("div", { class: "remedy" }, el("strong", {}, `photo: ${card.verdict}`), card.remedies.length ? el("ul", {}, card.remedies.map(text => el("li", {}, text))) : null) : null,
     chances(card),
     card.set && el("p", {}, `may be ${card.set}`),
-    card.what_if && el("p", {}, `what if: ${card.what_if}`),
+    card.what_if && el("p", {}, `would lift it: ${card.what_if}`),
     card.rules && el("p", {}, card.rules),
     card.reasons.length ? [el("h3", {}, "why"), el("ul", {}, card.reasons.map(text => el("li", {}, text)))] : null,
     card.blocks.filter(block => block.lines.length).map(block => [el("h3", {}, block.name), el("ul", {}, block.lines.map(text => el("li", {}, text)), block.name === "soundness" ? lineButtons(card) : null)]),
