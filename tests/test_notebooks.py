@@ -48,8 +48,15 @@ def test_texts_are_alike_whose_words_are_the_same_and_whose_numbers_lie_near(now
     assert alike("blue 43% of 12 stones", now) is answer
 
 
+#: The first one stands for all in the usual run; the others take a minute each.
+SLOWLY = [
+    pytest.param(path, marks=() if path.stem == "one_stone" else pytest.mark.slow, id=path.stem)
+    for path in NOTEBOOKS
+]
+
+
 @pytest.mark.filterwarnings("ignore")
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SLOWLY)
 def test_a_notebook_runs_and_prints_what_is_kept(path):
     kept = nbformat.read(path, as_version=4)
     notebook = nbformat.read(path, as_version=4)
