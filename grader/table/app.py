@@ -12,6 +12,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from grader.errors import GraderError, LedgerError, PhotoError
 from grader.report.stock import weight_text
 from grader.table import asked, scales
+from grader.table.add_routes import add_photos
+from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.keys import grade_keys
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
@@ -20,6 +22,7 @@ from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, ta
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
+from grader.table.uploads import Uploads
 
 #: A picture is known by its content, so it never changes.
 _FOR_EVER = {"cache-control": "private, max-age=31536000, immutable"}
@@ -28,7 +31,7 @@ MOST_TILES = 60
 _HERE = Path(__file__).parent
 
 
-def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
+def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None = None) -> FastAPI:
     """Return the application, without its guard."""
     app = FastAPI(title="Sorting table", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
@@ -38,6 +41,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
     return app
 
 

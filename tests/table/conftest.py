@@ -67,8 +67,8 @@ def laid(tmp_path, monkeypatch, measuring, ledgers_copied):
 def ask():
     """Return a function that makes a client of a table."""
 
-    def of(tray: Tray, client: str = "127.0.0.1", sharing=None) -> Asking:
-        return Asking(guarded_app(tray, hosts_of(PORT), sharing), client)
+    def of(tray: Tray, client: str = "127.0.0.1", sharing=None, adding=None) -> Asking:
+        return Asking(guarded_app(tray, hosts_of(PORT), sharing, adding), client)
 
     return of
 
