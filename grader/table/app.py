@@ -16,6 +16,7 @@ from grader.table.add_routes import add_photos
 from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.keys import grade_keys
+from grader.table.learning import add_learning
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
@@ -41,6 +42,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None 
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_learning(app, tray)
     add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
     return app
 

@@ -1,5 +1,8 @@
 """A table laid with hand-made stones: nothing is measured, all else is as it is."""
 
+import os
+import shutil
+
 import anyio
 import httpx
 import pytest
@@ -12,6 +15,7 @@ from grader.table.serve import guarded_app, hosts_of
 from grader.table.tray import Tray
 
 PORT = 8000
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 HERE = f"http://127.0.0.1:{PORT}"
 
 
@@ -76,3 +80,19 @@ def ask():
 def numbered(count: int, content: str = "1") -> dict[str, str]:
     """Photos of one stone each, no two alike."""
     return {f"IMG_{n:04}.jpg": f"{content} photo {n}" for n in range(count)}
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not os.path.exists(CHROMIUM):
+        if os.environ.get("CI"):
+            pytest.fail("chromium is not installed; CI needs it")
+        pytest.skip("chromium is not installed; the table is not tried in a browser")
+    with playwright.sync_playwright() as tool:
+        browser = tool.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()

@@ -5,11 +5,13 @@ import { get, post } from "./server.js";
 import { begin, waiting, whenSent } from "./sender.js";
 import { forgetAll, forgetTiles, who } from "./stones.js";
 import * as adding from "./add.js";
+import * as learning from "./learn.js";
 import * as contact from "./contact.js";
 import * as sorting from "./sort.js";
 import * as weighing from "./weigh.js";
 
-const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load };
+const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, learn: learning.load };
+const leave = () => { adding.leave(); learning.leave(); };
 let view = "sort", stones = -1, done = false;
 let first = /^#[0-9a-f]{16}-\d+$/.test(location.hash) ? location.hash.slice(1) : undefined;
 
@@ -22,13 +24,13 @@ function show(name) {
   }
 }
 async function turn(name) {
-  adding.leave();
+  leave();
   show(name);
   await VIEWS[name]();
   first = undefined;
 }
 for (const button of document.querySelectorAll("[data-view]")) button.addEventListener("click", () => turn(button.dataset.view));
-const sortFrom = (ids, id) => { adding.leave(); show("sort"); sorting.open(ids, id); };
+const sortFrom = (ids, id) => { leave(); show("sort"); sorting.open(ids, id); };
 contact.whenSortFrom(sortFrom);
 adding.whenSort(sortFrom);
 
