@@ -17,6 +17,7 @@ from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.keys import grade_keys
 from grader.table.learning import add_learning
+from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
@@ -42,6 +43,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None 
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_lots(app, tray)
     add_learning(app, tray)
     add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
     return app

@@ -6,11 +6,12 @@ import { begin, waiting, whenSent } from "./sender.js";
 import { forgetAll, forgetTiles, who } from "./stones.js";
 import * as adding from "./add.js";
 import * as learning from "./learn.js";
+import * as lots from "./lots.js";
 import * as contact from "./contact.js";
 import * as sorting from "./sort.js";
 import * as weighing from "./weigh.js";
 
-const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, learn: learning.load };
+const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, learn: learning.load, lots: lots.load };
 const leave = () => { adding.leave(); learning.leave(); };
 let view = "sort", stones = -1, done = false;
 let first = /^#[0-9a-f]{16}-\d+$/.test(location.hash) ? location.hash.slice(1) : undefined;
