@@ -20,7 +20,7 @@ function show(name) {
   view = name;
   for (const section of document.querySelectorAll(".view")) section.hidden = section.id !== name;
   for (const button of document.querySelectorAll("[data-view]")) {
-    if (button.dataset.view === name) button.setAttribute("aria-current", "page");
+    if (button.dataset.view === name) { button.setAttribute("aria-current", "page"); button.scrollIntoView({ block: "nearest", inline: "center" }); }
     else button.removeAttribute("aria-current");
   }
 }
