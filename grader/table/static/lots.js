@@ -123,7 +123,7 @@ async function keepOrBreak(code) {
   try {
     const now = await get(`/api/keep/${code}`, { parts_of: parts }), query = parts ? `?parts_of=${encodeURIComponent(parts)}` : "";
     told(el("h3", {}, `${code}: keep or break`), el("img", { class: "keep", src: `/files/keep-${code}.png${query}`, alt: `${code}: both values, the break plan and the cautions; the same in words below` }),
-      el("pre", { tabindex: "0", "aria-label": "Keep or break in words" }, now.lines.join("\n")), el("h3", {}, "Take care"), el("ul", { class: "cautions" }, now.cautions.map(line => el("li", {}, line))));
+      el("pre", { role: "region", tabindex: "0", "aria-label": "Keep or break in words" }, now.lines.join("\n")), el("h3", {}, "Take care"), el("ul", { class: "cautions" }, now.cautions.map(line => el("li", {}, line))));
   } catch (err) { told(el("p", { class: "remedy" }, err.message || "The table is out of reach.")); }
 }
 
