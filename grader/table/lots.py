@@ -114,7 +114,8 @@ def _trays(made: Lots, loose: LoosePieces, tray: Tray) -> dict:
     if short:
         says += f", {short} of them short"
     elif made.lots:
-        says += f", {100 * made.over_share:.1f} % given away"
+        given = 100 * made.over_share
+        says += f", {given:.1f} % given away" if given else ", nothing given away"
     return {
         "says": says,
         "trays": [
