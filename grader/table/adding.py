@@ -155,17 +155,28 @@ class Adding:
             if self._stop.wait(0.2):
                 return
         folder = self.watched.folder
+        unsettled = self._took_in()
         try:
-            unsettled = self.take_in()
             changes = watch(
                 folder, stop_event=self._stop, watch_filter=None, debounce=800, rust_timeout=2000,
                 yield_on_timeout=True, ignore_permission_denied=True, raise_interrupt=False,
             )  # fmt: skip
             for changed in changes:
                 if changed or unsettled:
-                    unsettled = self.take_in()
-        except (GraderError, OSError, RuntimeError) as err:
+                    unsettled = self._took_in()
+        except (OSError, RuntimeError) as err:
             self.watched = replace(self.watched, lacks=f"{folder}: is watched no more ({err})")
+
+    def _took_in(self) -> bool:
+        """The same as :meth:`take_in`; where the ledger or the disk cannot be written to, it is tried again."""
+        try:
+            unsettled = self.take_in()
+        except GraderError as err:
+            self._seen.clear()
+            self.watched = replace(self.watched, lacks=f"{err}; it is tried again")
+            return True
+        self.watched = replace(self.watched, lacks=None)
+        return unsettled
 
     def take_in(self) -> bool:
         """Grade the photos of the watched folder that are new or changed; return whether some are still being written.

@@ -137,8 +137,8 @@ class Served:
 def served(laid):
     opened = []
 
-    def serve(count: int, content: str = "1") -> Served:
-        tray = laid({f"IMG_{n:04}.jpg": f"{content} photo {n}" for n in range(count)})
+    def serve(count: int, content: str = "1", tray: Tray | None = None) -> Served:
+        tray = tray or laid({f"IMG_{n:04}.jpg": f"{content} photo {n}" for n in range(count)})
         opened.append(Served(tray))
         return opened[-1]
 

@@ -1,6 +1,8 @@
 """What the table must reach in a real browser: the pace with 5,000 stones, and pages that anybody can use."""
 
+import hashlib
 import os
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -8,6 +10,10 @@ import pytest
 
 from grader.deals.hauls import new_haul, number_photos
 from grader.deals.weighing import read_typed, weigh
+from grader.ledger import views
+from grader.ledger.facts import Look, new_uid
+from grader.looks import photo_file
+from grader.table.tray import Tray
 from grader.weight import Weight
 
 pytestmark = pytest.mark.slow
@@ -17,18 +23,47 @@ STONES = 5000
 VIEWS = ("sort", "contact", "add", "weigh", "lots", "learn")
 
 
+def copied(ledger, count: int) -> None:
+    """Keep the look at the one photo of a ledger as that at so many photos more, each of a content of its own."""
+    (uid,) = views.last_looks(ledger).values()
+    one = views.measured_by_uid(ledger, [uid])[uid].fact
+    facts = []
+    for n in range(count):
+        sha256, photo = hashlib.sha256(b"%d" % n).hexdigest(), one.record["photo"]
+        photo = photo | {"sha256": sha256, "file": f"IMG_{n:04}.jpg"}
+        record = one.record | {
+            "photo": photo,
+            "photos": [one.record["photos"][0] | {"sha256": sha256}],
+        }
+        made = replace(one, uid=new_uid(), sha256=sha256, record=record)
+        file = photo_file(f"IMG_{n:04}.jpg", sha256, photo["width"], photo["height"])
+        facts += [file, made, Look(sha256=sha256, measured=made.uid)]
+    for first in range(0, len(facts), 1500):
+        ledger.add(*facts[first : first + 1500])
+
+
 @pytest.mark.skipif(
     "PYTEST_XDIST_WORKER" in os.environ, reason="times are taken with no other test beside"
 )
 def test_with_5000_stones_the_page_is_there_at_once_and_so_is_the_next_stone(
-    served, opened, chromium, capsys
+    laid, served, opened, chromium, capsys, monkeypatch
 ):
-    table = served(STONES)
+    first = laid({"first.jpg": "1 photo"})
+    copied(first.ledger, STONES - 1)
+    # All are alike, so one proposal is made; how fast those are made is measured elsewhere.
+    (stone,) = first.stones
+    _, record = first.look(stone.measured)
+    monkeypatch.setattr(
+        Tray, "_grade", lambda _, look: record | {k: look.record[k] for k in ("photo", "photos")}
+    )
+    tray = laid(session=first.session)
+    assert len(tray.stones) == STONES
+    table = served(STONES, tray=tray)
     page = opened(table, "Nell")
     bytes_ = page.evaluate(
         """() => [...performance.getEntriesByType("resource"), ...performance.getEntriesByType("navigation")]
           .filter(one => !/\\/(pictures|large|whole)\\//.test(one.name))
-          .reduce((sum, one) => sum + one.decodedBodySize, 0)"""
+          .reduce((sum, one) => sum + one.encodedBodySize, 0)"""
     )
     paints = []
     for _ in range(5):
@@ -60,7 +95,8 @@ def test_with_5000_stones_the_page_is_there_at_once_and_so_is_the_next_stone(
     paint, next_ = float(np.median(paints)), float(np.percentile(times, 95))
     with capsys.disabled():
         print(
-            f"\n{STONES} stones: first paint {paint:.0f} ms, next stone {next_:.0f} ms, {bytes_} bytes"
+            f"\n{STONES} stones: first paint {paint:.0f} ms, next stone {next_:.0f} ms (median "
+            f"{np.median(times):.0f}), {bytes_} bytes"
         )
     assert bytes_ <= PAGE_BYTES
     assert paint <= PAINT_MS

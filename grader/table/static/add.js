@@ -114,6 +114,7 @@ function row(one) {
     el("p", {}, one.line || el("span", {}, el("strong", {}, one.name), ` ${WORDS[one.state] || "waits here to be sent"}`)),
     !done && share !== null && share !== undefined ? el("progress", { max: 1, value: share, "aria-label": `${one.name}, how much is there` }) : null,
     one.stones?.length ? el("button", { type: "button", class: "quiet", onclick: () => sortFrom(one.stones, one.stones[0]), "aria-label": `Sort the stones of ${one.name}` }, "Sort these") : null,
+    one.state === "here" && one.line ? el("button", { type: "button", class: "quiet", onclick: () => { lines.delete(one.uid); draw(null); send(); } }, "Send it again") : null,
     one.again ? el("button", { type: "button", class: "quiet", onclick: () => act(one, "again") }, "Try again") : null,
     done || one.state === "coming" ? el("button", { type: "button", class: "quiet", "aria-label": `Take ${one.name} off the list`, onclick: () => act(one, "drop") }, "Off the list") : null);
 }
