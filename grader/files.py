@@ -28,7 +28,7 @@ _MARKS = (",", ";", "\t")
 #: After so long a half-written file is what a killed run left.
 OLD_PART_S = 24 * 3600
 #: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
-_FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
+FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
 
 
 def path_text(path: str | PurePath) -> str:
@@ -295,7 +295,7 @@ def defused(text: str) -> str:
     A cell that begins with such an apostrophe gets another one, so that :func:`undefused` gives every text back.
     """
     begins = text.lstrip("'")[:1]
-    return f"'{text}" if begins and begins in _FORMULA_BEGINS else text
+    return f"'{text}" if begins and begins in FORMULA_BEGINS else text
 
 
 def undefused(cell: str) -> str:
