@@ -14,13 +14,18 @@ from grader.report.keys import grade_keys
 from grader.report.overlay import LARGE_PX
 from grader.report.stock import weight_text
 from grader.table import asked, scales
+from grader.table.add_routes import add_photos
+from grader.table.adding import Adding
 from grader.table.cards import card, tile
+from grader.table.learning import add_learning
+from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
+from grader.table.uploads import Uploads
 
 #: A picture is known by its content, so it never changes.
 _FOR_EVER = {"cache-control": "private, max-age=31536000, immutable"}
@@ -29,7 +34,7 @@ MOST_TILES = 60
 _HERE = Path(__file__).parent
 
 
-def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
+def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None = None) -> FastAPI:
     """Return the application, without its guard."""
     app = FastAPI(title="Sorting table", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
@@ -39,6 +44,9 @@ def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_lots(app, tray)
+    add_learning(app, tray)
+    add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
     return app
 
 

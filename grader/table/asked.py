@@ -11,6 +11,7 @@ Uid = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 StoneId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NAME)]
 Note = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NOTE)]
+Haul = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")]
 Time = Annotated[str, StringConstraints(max_length=40)]
 
 PathStone = Annotated[str, Path(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
@@ -22,11 +23,13 @@ By = Annotated[str, Query(max_length=MOST_NAME)]
 Some = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
-class _Sent(BaseModel):
+class Sent(BaseModel):
+    """What a page sends: nothing beside its fields, and each of its own type."""
+
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
-class CallSent(_Sent):
+class CallSent(Sent):
     """A word on a stone."""
 
     uid: Uid
@@ -41,7 +44,7 @@ class CallSent(_Sent):
     heard: Annotated[list[Uid], Field(max_length=500)] = []
 
 
-class BackSent(_Sent):
+class BackSent(Sent):
     """A call taken back."""
 
     uid: Uid
@@ -50,7 +53,7 @@ class BackSent(_Sent):
     by: Name
 
 
-class LineSent(_Sent):
+class LineSent(Sent):
     """A word on a line."""
 
     stone: StoneId
@@ -61,16 +64,16 @@ class LineSent(_Sent):
     found: Literal["open", "tight", "healed", "unknown"] | None = None
 
 
-class WeightSent(_Sent):
+class WeightSent(Sent):
     """A weighing as it was typed."""
 
     typed: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
-    haul: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")] | None = None
+    haul: Haul | None = None
     by: Name
     new: bool = False
 
 
-class BySent(_Sent):
+class BySent(Sent):
     """Who asks."""
 
     by: Name

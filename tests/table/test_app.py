@@ -1,10 +1,13 @@
 """The table's routes: what is said there is in the ledger, and what is no word of a page gets no further than the
 door."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import grader
 from grader.grading.calls.left import LEFT
 from grader.ledger import views
 from grader.ledger.facts import new_uid
@@ -289,24 +292,8 @@ def test_piles_and_totals_count_what_lies_there(page):
 
 
 def test_pages_are_small(page):
-    whole = sum(
-        len(page.get(path).content)
-        for path in ["/", "/static/table.css"]
-        + [
-            f"/static/{name}.js"
-            for name in (
-                "main",
-                "dom",
-                "server",
-                "kept",
-                "sender",
-                "stones",
-                "picture",
-                "sort",
-                "contact",
-                "weigh",
-            )
-        ]
-    )
-    assert whole < 100_000
+    parts = Path(grader.__file__).parent / "table" / "static"
+    paths = ["/", *(f"/static/{one.name}" for one in parts.iterdir())]
+    whole = sum(len(page.get(path).content) for path in paths)
+    assert whole < 200_000
     assert len(page.get(f"/api/stones/{ids(page)[0]}").content) < 60_000
