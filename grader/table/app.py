@@ -11,6 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from grader.errors import GraderError, LedgerError, PhotoError
 from grader.report.stock import weight_text
+from grader.spots import GLARE
 from grader.table import asked, scales
 from grader.table.cards import card, tile
 from grader.table.keys import grade_keys
@@ -19,6 +20,7 @@ from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
+from grader.table.teaching import add_teaching
 from grader.table.tray import Tray
 
 #: A picture is known by its content, so it never changes.
@@ -38,6 +40,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_teaching(app, tray)
     return app
 
 
@@ -77,6 +80,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
         ],
         piles=[{"name": name, "words": words} for name, (words, _) in PILES.items()],
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
+        classes=[*(colour.name for colour in profile.colours), GLARE],
         shared=sharing is not None,
     )
 

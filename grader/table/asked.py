@@ -22,11 +22,13 @@ By = Annotated[str, Query(max_length=MOST_NAME)]
 Some = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
-class _Sent(BaseModel):
+class Sent(BaseModel):
+    """What a page sends: these fields and no others."""
+
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
-class CallSent(_Sent):
+class CallSent(Sent):
     """A word on a stone."""
 
     uid: Uid
@@ -41,7 +43,7 @@ class CallSent(_Sent):
     heard: Annotated[list[Uid], Field(max_length=500)] = []
 
 
-class BackSent(_Sent):
+class BackSent(Sent):
     """A call taken back."""
 
     uid: Uid
@@ -50,7 +52,7 @@ class BackSent(_Sent):
     by: Name
 
 
-class LineSent(_Sent):
+class LineSent(Sent):
     """A word on a line."""
 
     stone: StoneId
@@ -61,7 +63,7 @@ class LineSent(_Sent):
     found: Literal["open", "tight", "healed", "unknown"] | None = None
 
 
-class WeightSent(_Sent):
+class WeightSent(Sent):
     """A weighing as it was typed."""
 
     typed: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
@@ -70,7 +72,7 @@ class WeightSent(_Sent):
     new: bool = False
 
 
-class BySent(_Sent):
+class BySent(Sent):
     """Who asks."""
 
     by: Name

@@ -18,6 +18,7 @@ from grader.report.result import NO_SCALE
 from grader.report.sheet import chances, facts, headed, piece_facts
 from grader.report.stock import weight_text
 from grader.report.stone_pictures import shown_views
+from grader.table.patches import patch_rows
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
 
@@ -87,7 +88,8 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         "calls": [_call(call) for call in piece["calls"]],
         "counts": words.house_words(piece),
         "said": _own_scene(stone, by),
-        "pictures": _pictures(stone, look, piece, photo, profile),
+        "pictures": _pictures(stone, look, piece, photo, profile)
+        | {"patches": patch_rows(look, stone.piece, tray)},
         "faces": _faces(stone, look, tray),
     }
 
