@@ -14,6 +14,14 @@ from grader.report.stock import weight_text
 from grader.spots import GLARE
 from grader.table import asked, scales
 from grader.table.cards import card, tile
+from grader.table.choosing import (
+    GROUPS,
+    choices_of,
+    group_rows,
+    grouped,
+    held_table,
+    with_prices,
+)
 from grader.table.keys import grade_keys
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
@@ -79,6 +87,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
             for rung in reversed(profile.ladder)
         ],
         piles=[{"name": name, "words": words} for name, (words, _) in PILES.items()],
+        groups=[{"name": name, "words": words} for name, (words, _) in GROUPS.items()],
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
         classes=[*(colour.name for colour in profile.colours), GLARE],
         shared=sharing is not None,
@@ -143,22 +152,24 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
 
 
 def _stones(app: FastAPI, tray: Tray) -> None:
-    pictures = Pictures(tray)
+    pictures, unit = Pictures(tray), tray.session.settings.unit
 
     @app.get("/api/stones")
-    def stones(
-        by: asked.By = "",
-        pile: asked.Some = None,
-        grade: asked.Some = None,
-        proposed: asked.Some = None,
-        haul: asked.Some = None,
-        text: asked.Some = None,
-        first: asked.Some = None,
-    ) -> dict:
-        if pile not in (None, *PILES) or first not in (None, *ORDERS):
-            raise HTTPException(404, "no such pile or order")
-        wish = Wish(by, pile or "open", grade, proposed, haul, text, first or "laid")
-        return {"ids": [stone.id for stone in wished(tray.stones, wish)]}
+    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> dict:
+        if wanted.pile not in PILES or wanted.first not in ORDERS or wanted.group not in GROUPS:
+            raise HTTPException(404, "no such pile, order or group")
+        wish = Wish(**wanted.model_dump(exclude={"group"}))
+        table = held_table(tray.ledger)
+        chosen = wished(with_prices(tray.stones, table), wish)
+        rows = grouped(chosen, wanted.group, wanted.by, tray.session.profile.grades)
+        return {
+            "ids": [stone.id for _, own in rows for stone in own],
+            "groups": [] if wanted.group == "none" else group_rows(rows, table, unit),
+        }
+
+    @app.get("/api/choices")
+    def choices() -> dict:
+        return choices_of(tray.stones, held_table(tray.ledger))
 
     @app.get("/api/tiles")
     def tiles(

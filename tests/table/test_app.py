@@ -310,3 +310,18 @@ def test_pages_are_small(page):
     )
     assert whole < 100_000
     assert len(page.get(f"/api/stones/{ids(page)[0]}").content) < 60_000
+
+
+def test_stones_are_put_together_and_an_unknown_wish_is_refused(page):
+    first, *others = ids(page)
+    page.post("/api/calls", word(page, first, grade="select"))
+    wish = {"by": "Nell", "pile": "all", "group": "mine"}
+    answer = page.get("/api/stones", params=wish).json()
+    assert answer["ids"] == [first, *others]
+    assert [(row["name"], row["stones"]) for row in answer["groups"]] == [
+        ("select", 1), ("not called by me yet", len(others)),
+    ]  # fmt: skip
+    assert page.get("/api/stones", params=wish | {"group": "moon"}).status_code == 404
+    for bad in ({"price_from": "much"}, {"price_to": "-1"}, {"moon": "1"}):
+        assert page.get("/api/stones", params=wish | bad).status_code == 422
+    assert page.get("/api/choices").json()["sorter"] == ["Nell"]

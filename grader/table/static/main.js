@@ -99,7 +99,6 @@ async function progress() {
     byId("progress").title = now.failed.join("\n");
     for (const select of ["pile", "c-pile"]) for (const option of byId(select).options) option.textContent = `${option.dataset.words} (${now.piles[option.value]})`;
     contact.totals(now.totals);
-    contact.hauls(now.hauls);
     if (now.stones !== stones && view === "sort") await (stones <= 0 ? sorting.load(first) : sorting.more());
     stones = now.stones;
     done = now.done;
