@@ -8,9 +8,8 @@ from typing import Any
 
 from grader.grading.calls.left import LEFT
 from grader.ledger import views
-from grader.ledger.facts import FacePlace
 from grader.ledger.joint import joint_pieces, piece_at
-from grader.looks import Look
+from grader.looks import Look, place_of
 from grader.profile import Profile
 from grader.report import headline, words
 from grader.report.overlay import stone_window
@@ -170,9 +169,7 @@ def _line(line: Mapping[str, Any]) -> dict[str, Any]:
 
 def _faces(stone: TableStone, look: Look, tray: Tray) -> list[dict[str, Any]]:
     """The other faces of its piece, where several are known."""
-    outline = tuple(tuple(map(int, point)) for point in look.on_photo.outlines[stone.piece])
-    place = FacePlace(stone.sha256, stone.piece, tuple(look.on_photo.boxes[stone.piece]), outline)
-    piece = piece_at(place, joint_pieces(tray.ledger))
+    piece = piece_at(place_of(look, stone.piece), joint_pieces(tray.ledger))
     if piece is None:
         return []
     uids = views.last_looks(tray.ledger, [face.sha256 for face in piece.faces])

@@ -33,6 +33,7 @@ class TableStone:
     proposed : the likeliest grade.   size : largest oval that the face takes, ``None`` without a scale.
     state : wet or dry, in words.   lot : number of the lot in which its piece lies.
     asks : what the price table asks of it.
+    scene : 0 to 100.   rung : of the ladder, on average by the chances of grades.
     """
 
     id: str
@@ -61,6 +62,8 @@ class TableStone:
     state: str = "wet or dry not known"
     lot: str | None = None
     asks: Decimal | None = None
+    scene: float | None = None
+    rung: float | None = None
 
     @property
     def name(self) -> str:
@@ -121,7 +124,14 @@ def _stone(look: Look, piece: Mapping[str, Any], decider: str | None) -> TableSt
         proposed=proposal["grade"] if told else None,
         size=piece["size_class"],
         state=state_words(piece["state"]),
+        scene=piece["scene"]["score"],
+        rung=proposal and _rung(proposal),
     )
+
+
+def _rung(proposal: Mapping[str, Any]) -> float:
+    """The grade on average, 0 for the lowest; chances stand in the ladder's order."""
+    return sum(n * chance for n, chance in enumerate(proposal["probabilities"].values()))
 
 
 def heard_on(look: Look, calls: Sequence[Call]) -> dict[int, tuple[str, ...]]:

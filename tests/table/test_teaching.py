@@ -4,6 +4,7 @@ look, a profile."""
 import pytest
 
 from grader.ledger import views
+from grader.ledger.facts import new_uid
 
 
 @pytest.fixture
@@ -95,3 +96,134 @@ def test_no_size_of_a_template_is_refused_in_one_line(page, template):
     answer = page.get(f"/api/stones/{ids(page)[0]}/cuts", params={"template": template})
     assert answer.status_code == 409
     assert "\n" not in answer.json()["error"]
+
+
+def said(page, id, grade, by="Nell", scene=None):
+    shown = card(page, id)
+    body = {"uid": new_uid(), "stone": id, "measured": shown["measured"], "by": by, "grade": grade}
+    page.post("/api/calls", body | ({} if scene is None else {"scene": scene}))
+
+
+def better(page, shown, first=0, by="Nell", **more):
+    one, two = ({k: side[k] for k in ("stone", "measured")} for side in shown["sides"])
+    sides = (one, two) if first == 0 else (two, one)
+    return {
+        "uid": new_uid(),
+        "by": by,
+        "of": shown["of"],
+        "better": sides[0],
+        "other": sides[1],
+    } | more
+
+
+@pytest.mark.parametrize("of", ["scene", "grade"])
+def test_a_pair_is_kept_as_the_table_of_comparisons_would_be_and_none_comes_twice(page, table, of):
+    shown = page.get("/api/pairs", params={"of": of, "by": "Nell"}).json()
+    seen = []
+    while shown["sides"]:
+        seen.append(frozenset(side["stone"] for side in shown["sides"]))
+        body = better(page, shown)
+        for _ in range(2):  # Sent twice it is kept once.
+            answer = page.post("/api/pairs", body)
+        shown = answer.json()
+    count = len(ids(page))
+    assert len(seen) == len(set(seen)) == shown["pairs"] == count * (count - 1) // 2
+    held = views.comparisons(table.ledger, of)
+    assert len(held) == len(seen)
+    assert {entry.author for entry in held} == {"Nell"}
+    # Another person has all pairs before them.
+    assert page.get("/api/pairs", params={"of": of, "by": "Ole"}).json()["sides"]
+
+
+def test_a_pair_tells_nothing_of_grades_and_is_taken_back_by_its_sayer_alone(page, table):
+    shown = page.get("/api/pairs", params={"of": "grade", "by": "Nell"}).json()
+    assert set(shown["sides"][0]) == {"stone", "measured", "small", "large", "whole"}
+    body = better(page, shown)
+    page.post("/api/pairs", body)
+    back = {"pair": body["uid"], "by": "Ole"}
+    assert page.post("/api/pairs/back", back).status_code == 409
+    assert len(views.comparisons(table.ledger, "grade")) == 1
+    assert [page.post("/api/pairs/back", back | {"by": "Nell"}).status_code for _ in range(2)] == [
+        200
+    ] * 2
+    assert views.comparisons(table.ledger, "grade") == ()
+
+
+def test_what_is_no_pair_is_refused(page, table):
+    body = better(page, page.get("/api/pairs", params={"of": "scene", "by": "Nell"}).json())
+    for change, status in (
+        ({"of": "price"}, 422),
+        ({"other": body["better"]}, 409),
+        ({"other": body["better"] | {"stone": "0" * 16 + "-1"}}, 404),
+        ({"other": body["other"] | {"measured": "0" * 32}}, 409),
+        ({"by": ""}, 422),
+    ):
+        assert page.post("/api/pairs", body | change).status_code == status
+    assert page.get("/api/pairs", params={"of": "moon"}).status_code == 422
+    assert views.comparisons(table.ledger, None) == ()
+
+
+def test_agreement_tells_who_differs_and_which_pairs_go_against_calls(page, table):
+    first, second, *_ = ids(page)
+    said(page, first, "select", "Nell")
+    said(page, second, "waste", "Nell")
+    said(page, first, "waste", "Ole")
+    rows = {id: {"stone": id, "measured": card(page, id)["measured"]} for id in (first, second)}
+    for by in ("Nell", "Ole"):
+        body = {
+            "uid": new_uid(),
+            "by": by,
+            "of": "grade",
+            "better": rows[second],
+            "other": rows[first],
+        }
+        assert page.post("/api/pairs", body).status_code == 200
+    told = page.get("/api/agreement").json()
+    (stone,) = told["stones"]
+    assert [(one["who"], one["says"]) for one in stone["says"]][:2] == [
+        ("Nell", "select"),
+        ("Ole", "waste"),
+    ]
+    assert page.get(stone["picture"]).status_code == 200
+    (pair,) = told["pairs"]
+    assert (pair["by"], [side["says"] for side in pair["sides"]]) == ("Nell", ["waste", "select"])
+    assert any("say the opposite of 1" in line for line in told["lines"])
+    assert any(line.startswith("Ole compared by grade, but") for line in told["lines"])
+
+
+def test_a_second_look_goes_on_where_it_was_and_is_judged_as_the_command_judges(page, table, ask):
+    for id, grade in zip(ids(page), ("waste", "tumbling", "cabbing", "select"), strict=False):
+        said(page, id, grade)
+    assert page.get("/api/again").json() == {"people": [{"name": "Nell", "stones": 4}]}
+    sat = page.post("/api/again", {"by": "Ole", "of": "Nell", "count": 3}).json()
+    assert (sat["number"], sat["answered"], sat["stones"]) == (0, 0, 3)
+    # Nothing in it tells which stone it is or what it was called.
+    assert set(sat) == {"sitting", "number", "answered", "stones", "picture"}
+    assert page.get(sat["picture"]).content[:2] == b"\xff\xd8"
+    mine = {"by": "Ole", "sitting": sat["sitting"]}
+    first = {**mine, "number": 0, "grade": "waste"}
+    for _ in range(2):  # Sent twice it is one answer.
+        sat = page.post("/api/again/answer", first).json()
+    assert (sat["number"], sat["answered"]) == (1, 1)
+    assert page.post("/api/again/answer", {**mine, "number": 1, "grade": "gold"}).status_code == 409
+    assert page.post("/api/again/answer", first | {"by": "Nell"}).status_code == 409
+    # Another table, as after a restart.
+    later = ask(table)
+    assert later.post("/api/again", {"by": "Ole", "of": "Nell"}).json()["answered"] == 1
+    assert later.post("/api/again/back", mine).json()["number"] == 0
+    for number in range(3):
+        sat = later.post("/api/again/answer", {**mine, "number": number, "grade": "select"}).json()
+    assert sat["number"] is None
+    done = later.post("/api/again/done", mine).json()
+    assert done["first"].startswith("3 stones sorted twice")
+    assert [len(row) for row in done["table"]["rows"]] == [4, 4, 4]
+    assert done["worst"]
+    assert later.get(done["worst"][0]["picture"]).status_code == 200
+    assert views.calls(table.ledger, by="Ole") == ()
+    assert later.post("/api/again/answer", first).status_code == 409
+
+
+def test_without_calls_there_is_no_second_look(page):
+    answer = page.post("/api/again", {"by": "Ole"})
+    assert answer.status_code == 409
+    assert "call some first" in answer.json()["error"]

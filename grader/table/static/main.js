@@ -7,8 +7,9 @@ import { forgetAll, forgetTiles, who } from "./stones.js";
 import * as contact from "./contact.js";
 import * as sorting from "./sort.js";
 import * as weighing from "./weigh.js";
+import * as teaching from "./teach.js";
 
-const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load };
+const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, teach: teaching.load };
 let view = "sort", stones = -1, done = false;
 let first = /^#[0-9a-f]{16}-\d+$/.test(location.hash) ? location.hash.slice(1) : undefined;
 
