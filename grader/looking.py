@@ -9,6 +9,7 @@ from threading import Thread
 from time import sleep
 
 from grader.errors import GraderError, PhotoError
+from grader.face.face import Face
 from grader.face.words import NOTHING_SAID
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file, shows_tag
 from grader.grading.calls.joining import stone_words
@@ -17,7 +18,7 @@ from grader.looks import Ask, Look, content_of, keep, known_looks, located, part
 from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
-from grader.working import measure_again, working_picture
+from grader.working import measure_again, read_working, working_picture
 
 #: A worker whose program was killed ends after so long.
 ORPHAN_ENDS_S = 2.0
@@ -50,6 +51,12 @@ def stone_again(look: Look, piece: int, profile: Profile, ledger: Ledger) -> Mea
     return measure_again(
         kept["working"], json.loads(kept["working_record"]), profile, words.get(piece, NOTHING_SAID)
     )
+
+
+def kept_face(look: Look, piece: int) -> Face:
+    """Return the face of a stone of a kept look, from the picture kept of it; nothing is measured."""
+    kept = {what: content_of(look.pictures[piece][what]) for what in ("working", "working_record")}
+    return read_working(kept["working"], json.loads(kept["working_record"])).face
 
 
 def look_at_all(

@@ -2,16 +2,18 @@
 
 from typing import Annotated, Literal
 
-from fastapi import FastAPI, HTTPException, Path, Query, Response
-from pydantic import Field
+from fastapi import FastAPI, HTTPException, Path, Query, Request, Response
+from pydantic import Field, StringConstraints
 
 from grader.comparing import take_comparison_back
 from grader.table import asked
 from grader.table.agreement import agreement_of
+from grader.table.colours import Colours, Marked
 from grader.table.cuts import Cuts
 from grader.table.pairs import compare, pair_shown
 from grader.table.patches import PatchSaid, say_of_patch
 from grader.table.second_looks import SecondLooks
+from grader.table.share import is_loopback
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
 
@@ -80,11 +82,40 @@ class AnswerSent(SittingSent):
     grade: asked.Name
 
 
+class SpotSent(asked.Sent):
+    """A spot of a colour class, or of glare, on a stone."""
+
+    stone: asked.StoneId
+    x: Px
+    y: Px
+    says: asked.Name
+
+
+class SpotsSent(asked.Sent):
+    """Spots to fit a profile to.
+
+    words : count words on places too.   shown : the stone that is shown.   haul : tell of stones without a spot.
+    """
+
+    by: asked.Name
+    spots: Annotated[list[SpotSent], Field(max_length=200)]
+    words: bool = False
+    shown: asked.StoneId | None = None
+    haul: bool = False
+
+
+class ProfileSent(SpotsSent):
+    """Spots, and the name of the profile that is saved with them."""
+
+    name: Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
+
+
 def add_teaching(app: FastAPI, tray: Tray) -> None:
     """Add the routes to the table's application."""
     _parts(app, tray)
     _pairs(app, tray)
     _second_looks(app, tray)
+    _colours(app, tray)
 
 
 def found(tray: Tray, id: str) -> TableStone:
@@ -165,3 +196,22 @@ def _second_looks(app: FastAPI, tray: Tray) -> None:
     def picture(sitting: asked.PathUid, number: Annotated[int, Path(ge=0, le=100_000)]) -> Response:
         # Under the sitting's own name: none of a photo tells which stone it is.
         return Response(looks.picture(sitting, number), media_type="image/jpeg")
+
+
+def _colours(app: FastAPI, tray: Tray) -> None:
+    colours = Colours(tray)
+
+    def marked(sent: SpotsSent) -> list[Marked]:
+        return [Marked(found(tray, one.stone), one.x, one.y, one.says) for one in sent.spots]
+
+    @app.post("/api/colours/try")
+    def tried(sent: SpotsSent) -> dict:
+        shown = sent.shown and found(tray, sent.shown)
+        return colours.tried(marked(sent), sent.words, shown, sent.haul)
+
+    @app.post("/api/colours/save")
+    def save(request: Request, sent: ProfileSent) -> dict:
+        # Who was let in writes no files here.
+        if not is_loopback(request.client.host if request.client else ""):
+            raise HTTPException(403, "save it on the computer that shares the table")
+        return {"words": colours.save(marked(sent), sent.words, sent.name)}

@@ -5,11 +5,23 @@ import pytest
 
 from grader.ledger import views
 from grader.ledger.facts import new_uid
+from grader.profile import load_profile
 
 
 @pytest.fixture
 def table(laid):
     return laid({f"IMG_{n}.jpg": f"1 photo {n}" for n in range(3)} | {"two.jpg": "2line"})
+
+
+@pytest.fixture
+def measuring_colours(monkeypatch):
+    """Let photos of hand-made stones be measured as looks at them are."""
+    import grader.looking
+
+    monkeypatch.setattr(
+        "grader.colours.measured_again",
+        lambda ask, profile: grader.looking.measure_file(ask.path, ask.terms, profile, ask.words),
+    )
 
 
 @pytest.fixture
@@ -227,3 +239,54 @@ def test_without_calls_there_is_no_second_look(page):
     answer = page.post("/api/again", {"by": "Ole"})
     assert answer.status_code == 409
     assert "call some first" in answer.json()["error"]
+
+
+def spot(page, id, says, at=0.5):
+    x, y, w, h = card(page, id)["pictures"]["window"]
+    return {"stone": id, "x": int(x + at * w), "y": y + h // 2, "says": says}
+
+
+@pytest.fixture
+def marked(page):
+    first, *_ = ids(page)
+    spots = [
+        spot(page, first, "blue", 0.3),
+        spot(page, first, "white", 0.6),
+        spot(page, first, "host", 0.8),
+    ]
+    return {"by": "Nell", "spots": spots, "shown": first}
+
+
+def test_spots_are_tried_on_stones_without_one_before_anything_is_saved(
+    page, marked, tmp_path, measuring_colours
+):
+    told = page.post("/api/colours/try", marked).json()
+    assert told["verdict"] == "too few"
+    assert told["after"].startswith("data:image/png;base64,")
+    haul = page.post("/api/colours/try", marked | {"haul": True}).json()
+    assert [row["name"] for row in haul["shares"]] == ["blue", "white", "host"]
+    assert "without a spot" in haul["elsewhere"]
+    assert list(tmp_path.glob("*.toml")) == []
+    answer = page.post("/api/colours/save", marked | {"name": "mine"})
+    assert "mine.toml written" in answer.json()["words"]
+    assert load_profile(tmp_path / "mine.toml").version == load_profile().version + 1
+    # What is there stays as it is.
+    before = (tmp_path / "mine.toml").read_text()
+    assert page.post("/api/colours/save", marked | {"name": "mine"}).status_code == 409
+    assert (tmp_path / "mine.toml").read_text() == before
+
+
+def test_what_cannot_be_taught_is_refused_and_nothing_is_written(
+    page, marked, tmp_path, measuring_colours
+):
+    for change, status in (
+        ({"name": "grader"}, 409),
+        ({"name": "../mine"}, 422),
+        ({"name": ""}, 422),
+        ({"name": "mine", "spots": [marked["spots"][0]]}, 409),
+        ({"name": "mine", "spots": [marked["spots"][0] | {"says": "gold"}]}, 409),
+        ({"name": "mine", "spots": []}, 409),
+        ({"name": "mine", "spots": [marked["spots"][0] | {"stone": "0" * 16 + "-1"}]}, 404),
+    ):
+        assert page.post("/api/colours/save", marked | change).status_code == status, change
+    assert list(tmp_path.glob("*.toml")) == []

@@ -5,11 +5,10 @@ import { who } from "./stones.js";
 import * as pairs from "./pairs.js";
 import * as again from "./again.js";
 import * as agree from "./agree.js";
+import * as colours from "./colours.js";
 
-const SUBS = { pairs, again, agree };
+const SUBS = { pairs, again, agree, colours };
 let sub = SUBS[setting("sub")] ? setting("sub") : "pairs";
-
-export function addSub(name, made) { SUBS[name] = made; if (setting("sub") === name) sub = name; }
 
 export async function load() {
   for (const button of document.querySelectorAll("[data-sub]")) {
