@@ -18,7 +18,7 @@ FLOORS = [
     ["starter", "train"],
     ["drawn"],
     ["__init__"],
-    ["asking", "resorting", "comparing", "demo"],
+    ["asking", "resorting", "comparing", "retraining", "demo"],
     ["called", "opinions", "patching", "piece_calls"],
     ["calling", "batch", "colours", "checking", "deals"],
     ["looking", "pieces", "nearest"],

@@ -141,17 +141,13 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
 def _tell(made: list, many: bool) -> None:
     """What a listing lacks, where it is one alone, and what has changed since it was kept."""
     from grader.report.listing import lacking_words
+    from grader.report.listing_state import changed_line
 
     for one in made:
-        code = one.listing.snapshot["code"]
         if not many and (lacks := lacking_words(one.listing.snapshot)):
             typer.echo(lacks, err=True)
-        if one.changed:
-            typer.echo(
-                f"{code}: stays as listed {one.listing.snapshot['listed']}; since then changed: "
-                f"{', '.join(one.changed)}; --anew lists it as of today",
-                err=True,
-            )
+        if line := changed_line(one.listing.snapshot, one.changed):
+            typer.echo(line, err=True)
 
 
 def _withdraw(session, things: list, by: str | None, json: bool) -> None:

@@ -71,9 +71,9 @@ def retrain(
     _check_whose(by, agreed, tables)
     if photos and not tables:
         raise typer.BadParameter("goes with CALLS.csv or --comparisons", param_hint="--photos")
-    from grader.grading.learning.retrain import retrain as retrain_on
     from grader.grading.models.model_files import check_place
-    from grader.report.retrain_report import data_words, report_lines
+    from grader.report.retrain_report import report_lines
+    from grader.retraining import called_by, check_called, learned, save_learned, whose_words
 
     check_place(out)
     profile, base = session.profile, session.model(old)
@@ -85,27 +85,28 @@ def retrain(
         terms = session.with_usual_scale(terms)
         called = _in_tables(calls, comparisons, photos, terms, session, now)
     else:
-        called = _in_ledger(by, agreed, session)
+        with progress("looking") as on_photo:
+            called = called_by(session, by, agreed, on_photo)
     for line in called.refused:
         typer.echo(line, err=True)
     if not tables:
-        _refuse_none(called, by, agreed)
+        check_called(called, by, agreed)
     with progress("learning", "steps") as on_step:
-        done = retrain_on(
-            called.calls,
-            called.features,
+        done = learned(
+            called,
             profile,
             base,
-            comparisons=called.comparisons,
-            appearances=called.appearances,
+            named=(out.name, now.date().isoformat()),
+            whose=whose_words(by, agreed),
             on_step=on_step,
         )
-    whose = by or ("two or more people alike" if agreed else None)
-    done = done.named(out.name, now.date().isoformat(), data_words(done.learned, whose))
     for remark in done.refused:
         typer.echo(remark.text, err=True)
     typer.echo("\n".join(report_lines(done.report)))
-    _save(done, out, called, profile)
+    kept = save_learned(done, called, out, profile)
+    if kept:
+        typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
+    typer.echo(f"new model: {out}")
     if use:
         session.note_use(out.resolve(), done.model)
         typer.echo(f"in use from now on: {done.model.label}")
@@ -133,39 +134,3 @@ def _in_tables(calls: Path | None, comparisons: Path | None, photos, terms, sess
             time=now.isoformat(timespec="seconds"),
             on_photo=on_photo,
         )
-
-
-def _in_ledger(by: str | None, agreed: bool, session):
-    from grader.called import called_in_ledger
-
-    ledger = session.need_ledger("learning from your calls")
-    decider = session.settings.decider
-    with progress("looking") as on_photo:
-        return called_in_ledger(
-            ledger, session.profile, by=by, decider=decider, agreed=agreed, on_photo=on_photo
-        )
-
-
-def _refuse_none(called, by: str | None, agreed: bool) -> None:
-    from grader.errors import CallsError
-
-    if not called.calls and agreed:
-        raise CallsError(
-            "no stone in the ledger was called alike by two people yet; see who differs: "
-            "grader calls --differ PAGE.html"
-        )
-    if not called.calls and not called.comparisons:
-        whose = f" by {by}" if by else ""
-        raise CallsError(f"no call{whose} in the ledger yet; call some stones first: grader call")
-
-
-def _save(done, out: Path, called, profile) -> None:
-    """Save the new model, with a few of the called stones as its samples."""
-    from grader.grading.models.model_files import save_model
-    from grader.report.card import retrained_card
-
-    samples = [called.features[stone] for stone in called.stones[:3]]
-    kept = save_model(done.model, out, samples, retrained_card(done, profile), profile)
-    if kept:
-        typer.echo(f"the model that was in {out} is kept as {kept}", err=True)
-    typer.echo(f"new model: {out}")

@@ -40,6 +40,10 @@ def table(
             "--share", help="Let phones in the same house in too, each by a code that holds once."
         ),
     ] = False,
+    watch: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Grade the photos that come to lie in that folder, too."),
+    ] = None,
     *,
     session,
 ) -> None:
@@ -48,6 +52,9 @@ def table(
     What you say there is kept at once in the same ledger. Ctrl-C ends it.
     """
     try:
+        if watch is not None:
+            import watchfiles  # noqa: F401
+
         from grader.table.serve import open_socket, serve
     except ModuleNotFoundError as err:
         raise SettingsError(EXTRA) from err
@@ -56,6 +63,8 @@ def table(
     missing = next((path for path in photos or () if not path.exists()), None)
     if missing is not None:
         raise SettingsError(f"{missing}: no such photo or folder; check its name and place")
+    if watch is not None and not watch.is_dir():
+        raise SettingsError(f"{watch}: no such folder; name the one that photos come to")
     tray = Tray(session, photos or ())
     sockets = [open_socket("127.0.0.1", USUAL_PORT if port is None else port)]
     port = sockets[0].getsockname()[1]
@@ -71,7 +80,7 @@ def table(
 
             webbrowser.open(address)
 
-    serve(tray, sockets, sharing, on_open=tell)
+    serve(tray, sockets, sharing, on_open=tell, watched=watch)
 
 
 def _shared(sockets: list, port: int):

@@ -1,5 +1,7 @@
 """Open and closed listings in words, and as plain data."""
 
+from collections.abc import Mapping, Sequence
+
 from grader.ledger.listings import Listing
 from grader.report.stock import number_text
 from grader.report.weights import money_text
@@ -24,3 +26,13 @@ def open_record(one: Listing) -> dict:
 def closed_line(one: Listing, why: str) -> str:
     """Return that a listing is closed, and what is left to do."""
     return f"{one.code}: its listing of {one.snapshot['listed']} is closed ({why}); take its page down where you put it"
+
+
+def changed_line(snapshot: Mapping, changed: Sequence[str]) -> str | None:
+    """Return that a listing stays as it was listed though something is known otherwise; ``None`` where nothing is."""
+    if not changed:
+        return None
+    return (
+        f"{snapshot['code']}: stays as listed {snapshot['listed']}; since then changed: {', '.join(changed)}; "
+        "--anew lists it as of today"
+    )

@@ -25,7 +25,7 @@ def lots_record(lots: Lots, pieces: Sequence[PieceWeight]) -> dict:
 def lots_lines(lots: Lots, pieces: Sequence[PieceWeight]) -> list[str]:
     """Return each lot on a line, then what is left over, and how good that is."""
     lines = [
-        f"lot {number}: {lot.grams} g ({_over(lot.over_g)}): "
+        f"lot {number}: {lot.grams} g ({over_words(lot.over_g)}): "
         + ", ".join(_named(pieces[i]) for i in lot.pieces)
         for number, lot in enumerate(lots.lots, start=1)
     ]
@@ -62,7 +62,10 @@ def kept_lines(
     return [*out, *lines]
 
 
-def _over(over_g: int) -> str:
+def over_words(over_g: int) -> str:
+    """Return how a lot stands to the weight asked for: "3 g over", "12 g short"."""
+    if over_g < 0:
+        return f"{-over_g} g short"
     return f"{over_g} g over" if over_g else "to the gram"
 
 

@@ -13,6 +13,8 @@ from grader.errors import GraderError, LedgerError, PhotoError
 from grader.report.stock import weight_text
 from grader.spots import GLARE
 from grader.table import asked, scales
+from grader.table.add_routes import add_photos
+from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.choosing import (
     GROUPS,
@@ -23,6 +25,8 @@ from grader.table.choosing import (
     with_prices,
 )
 from grader.table.keys import grade_keys
+from grader.table.learning import add_learning
+from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
 from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
@@ -30,6 +34,7 @@ from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
 from grader.table.teaching import add_teaching
 from grader.table.tray import Tray
+from grader.table.uploads import Uploads
 
 #: A picture is known by its content, so it never changes.
 _FOR_EVER = {"cache-control": "private, max-age=31536000, immutable"}
@@ -38,7 +43,7 @@ MOST_TILES = 60
 _HERE = Path(__file__).parent
 
 
-def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
+def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None = None) -> FastAPI:
     """Return the application, without its guard."""
     app = FastAPI(title="Sorting table", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
@@ -49,6 +54,9 @@ def table_app(tray: Tray, sharing: Sharing | None = None) -> FastAPI:
     _words(app, tray)
     _scales(app, tray)
     add_teaching(app, tray)
+    add_lots(app, tray)
+    add_learning(app, tray)
+    add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
     return app
 
 

@@ -14,6 +14,7 @@ Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Note = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NOTE)]
 Short = Annotated[str, StringConstraints(max_length=MOST_NAME)]
 Money = Annotated[Decimal, Field(ge=0, le=10_000_000, max_digits=12)]
+Haul = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")]
 Time = Annotated[str, StringConstraints(max_length=40)]
 
 PathStone = Annotated[str, Path(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
@@ -26,7 +27,7 @@ Some = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
 class Sent(BaseModel):
-    """What a page sends: these fields and no others."""
+    """What a page sends: nothing beside its fields, and each of its own type."""
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -70,7 +71,7 @@ class WeightSent(Sent):
     """A weighing as it was typed."""
 
     typed: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
-    haul: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")] | None = None
+    haul: Haul | None = None
     by: Name
     new: bool = False
 

@@ -1,9 +1,11 @@
 """Who may speak with the table, and what its pages may do: loopback alone, unless it is shared."""
 
+import re
 from collections.abc import Callable
 from secrets import compare_digest
 
 from grader.table.share import COOKIE, Sharing, is_loopback
+from grader.table.uploads import MOST_PART
 
 #: A page that shows pictures and speaks with its own server, and does nothing else.
 POLICY = (
@@ -20,6 +22,8 @@ _HEADERS = {
 }
 #: No word on a stone is longer.
 MOST_BYTES = 64_000
+#: Parts of photos come as they are, to these addresses alone.
+_PARTS = re.compile(r"/api/photos/[0-9a-f]{32}/part")
 
 
 class Guard:
@@ -76,14 +80,7 @@ class Guard:
             return 405, "this way of asking is not known here"
         if headers.get("origin") != f"http://{host}" or site not in (None, "same-origin"):
             return 403, "sent by another page"
-        if headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-            return 415, "send JSON"
-        length = headers.get("content-length", "")
-        if not length.isascii() or not length.isdigit():
-            return 411, "say how long it is"
-        if len(length) > 9 or int(length) > MOST_BYTES:
-            return 413, "too long"
-        return None
+        return _why_not_taken(scope["path"], headers)
 
     def _why_not_there(self, scope, host: str, headers: dict[str, str]) -> tuple[int, str] | None:
         client = (scope.get("client") or ("", 0))[0]
@@ -103,6 +100,20 @@ class Guard:
                 "this phone is not known here: let the person at the computer show you a new code",
             )
         return None
+
+
+def _why_not_taken(path: str, headers: dict[str, str]) -> tuple[int, str] | None:
+    """Status and reason where what is sent is of the wrong kind or too long."""
+    part = _PARTS.fullmatch(path)
+    kind = headers.get("content-type", "").partition(";")[0].strip()
+    if kind != ("application/octet-stream" if part else "application/json"):
+        return 415, "send a part of a photo as it is" if part else "send JSON"
+    length = headers.get("content-length", "")
+    if not length.isascii() or not length.isdigit():
+        return 411, "say how long it is"
+    if len(length) > 9 or int(length) > (MOST_PART if part else MOST_BYTES):
+        return 413, "too long"
+    return None
 
 
 def _cookie(header: str) -> str:

@@ -3,12 +3,15 @@
 import socket
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 
 from grader.errors import SettingsError
+from grader.table.adding import Adding
 from grader.table.app import table_app
 from grader.table.guard import Guard
 from grader.table.share import Sharing
 from grader.table.tray import Tray
+from grader.table.uploads import Uploads
 
 LOOPBACK = "127.0.0.1"
 
@@ -40,9 +43,11 @@ def hosts_of(port: int) -> frozenset[str]:
     return frozenset(f"{name}:{port}" for name in (LOOPBACK, "localhost"))
 
 
-def guarded_app(tray: Tray, hosts: frozenset[str], sharing: Sharing | None = None) -> Guard:
+def guarded_app(
+    tray: Tray, hosts: frozenset[str], sharing: Sharing | None = None, adding: Adding | None = None
+) -> Guard:
     """Return the application behind its guard."""
-    return Guard(table_app(tray, sharing), hosts, sharing)
+    return Guard(table_app(tray, sharing, adding), hosts, sharing)
 
 
 def serve(
@@ -50,10 +55,12 @@ def serve(
     sockets: list[socket.socket],
     sharing: Sharing | None = None,
     on_open: Callable[[], None] = lambda: None,
+    watched: Path | None = None,
 ) -> None:
     """Serve the table until it is ended with Ctrl-C.
 
     sockets : the first one on loopback.   on_open : called once pages are answered.
+    watched : a folder whose new photos are graded too.
     """
     import uvicorn
 
@@ -63,15 +70,18 @@ def serve(
             on_open()
 
     hosts = hosts_of(sockets[0].getsockname()[1])
+    adding = Adding(tray, Uploads(tray.ledger.path), watched)
     config = uvicorn.Config(
-        guarded_app(tray, hosts, sharing), log_level="warning", access_log=False, server_header=False,
+        guarded_app(tray, hosts, sharing, adding), log_level="warning", access_log=False, server_header=False,
         date_header=False, timeout_graceful_shutdown=2, proxy_headers=False,
     )  # fmt: skip
     tray.lay()
+    adding.begin()
     try:
         with suppress(KeyboardInterrupt):
             Server(config).run(sockets=sockets)
     finally:
+        adding.end()
         tray.clear_away()
         for one in sockets:
             one.close()

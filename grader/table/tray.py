@@ -1,7 +1,7 @@
 """What lies on the table: photos from the ledger, read and graded while the page is open already, and kept up with what
 others add to the ledger meanwhile."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -21,7 +21,7 @@ from grader.ledger.joint import (
     standing_faces,
 )
 from grader.looking import look_at_all
-from grader.looks import Look, ask_for, look_of, shown
+from grader.looks import Ask, Look, ask_for, look_of, shown
 from grader.photo.terms import PhotoTerms
 from grader.pieces import with_pieces
 from grader.report.calls import with_calls
@@ -87,6 +87,11 @@ class Tray:
         """Return a stone by its id, ``None`` where none lies there."""
         with self._lock:
             return self._stones.get(id)
+
+    def on_photo(self, sha256: str) -> list[TableStone]:
+        """The stones of a photo that lie there."""
+        with self._lock:
+            return [self._stones[id] for id in self._of_photo.get(sha256, ())]
 
     def look(self, measured: str) -> tuple[Look, dict] | None:
         """Return a look that lies on the table or did, and its graded record without calls; ``None`` for any other."""
@@ -191,17 +196,28 @@ class Tray:
             self._place([one for one in part if one], joint)
             self._count(len(part))
         new = [ask for sha256, ask in asks.items() if sha256 not in before]
-        for _, done in look_at_all(new, self.session.profile, self.ledger):
-            if self._stop.is_set():
-                break
-            if isinstance(done, Look):
-                shown([done], self.ledger)
-                self._place([(done, self._grade(done))], joint)
-            else:
+        for _, done in self.lay_more(new):
+            if not isinstance(done, Look):
                 failed.append(str(done))
                 self.progress = replace(self.progress, failed=tuple(failed))
             self._count(1)
         return failed
+
+    def lay_more(self, asks: Sequence[Ask]) -> Iterator[tuple[int, Look | GraderError]]:
+        """Look at photos, lay each on the table as soon as it is done, and yield it with its place in ``asks``.
+
+        Raises
+        ------
+        GraderError
+            The ledger cannot be written to.
+        """
+        for n, done in look_at_all(asks, self.session.profile, self.ledger):
+            if self._stop.is_set():
+                return
+            if isinstance(done, Look):
+                shown([done], self.ledger)
+                self._place([(done, self._grade(done))], joint_pieces(self.ledger))
+            yield n, done
 
     def _count(self, more: int) -> None:
         self.progress = replace(self.progress, laid=self.progress.laid + more)

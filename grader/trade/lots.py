@@ -26,7 +26,7 @@ _LOT = np.int64(1) << 32
 class Lot:
     """A full lot: the places of its pieces in what was given, heaviest first, and their weight.
 
-    over_g : what is given away beyond the weight asked for, g, 0 and up.
+    over_g : what is given away beyond the weight asked for, g, 0 and up; below 0 by hand alone, where it is short.
     """
 
     pieces: tuple[int, ...]
@@ -112,6 +112,21 @@ def make_lots(
     taken = {i for lot in best for i in lot}
     left = sorted((i for i in range(len(grams)) if i not in taken), key=lambda i: (-grams[i], i))
     return Lots(size_g, lots, tuple(left), bound)
+
+
+def lots_by_hand(grams: Sequence[int], size_g: int, trays: Sequence[Sequence[int]]) -> Lots:
+    """Return lots as a person put them together, in that order; a lot that is short has less than nothing over.
+
+    trays : places of the pieces of each, in ``grams``, each place at most once.
+    """
+    lots = []
+    for tray in trays:
+        total = sum(grams[i] for i in tray)
+        lots.append(Lot(tuple(sorted(tray, key=lambda i: (-grams[i], i))), total, total - size_g))
+    taken = {i for tray in trays for i in tray}
+    left = sorted((i for i in range(len(grams)) if i not in taken), key=lambda i: (-grams[i], i))
+    most = _bound(np.array(grams, np.int64), size_g, 1)
+    return Lots(size_g, tuple(lots), tuple(left), max(most, len(lots)))
 
 
 def _bound(weights: NDArray[np.int64], size_g: int, fewest: int) -> int:

@@ -3,122 +3,16 @@
 Debian's chromium, without a window. Where it is missing these tests are left out; in CI they fail (``CI`` is set).
 """
 
-import os
-import shutil
 import socket
-import time
 from contextlib import closing
-from threading import Thread
 
 import pytest
 
 from grader.ledger import views
-from grader.table.serve import guarded_app, hosts_of, open_socket
+from grader.table.serve import open_socket
 
 # Together they take longer than ten seconds; CI runs them all by name.
 pytestmark = pytest.mark.slow
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-#: A loaded machine is slow; these wait for what must come, they do not measure.
-PATIENCE_MS = 60_000
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if not os.path.exists(CHROMIUM):
-        if os.environ.get("CI"):
-            pytest.fail("chromium is not installed; CI needs it")
-        pytest.skip("chromium is not installed; the table is not tried in a browser")
-    with playwright.sync_playwright() as tool:
-        browser = tool.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
-
-
-class Served:
-    """A table served on loopback, which can be taken out of reach and brought back under the same address."""
-
-    def __init__(self, tray) -> None:
-        self._tray, self.port = tray, 0
-        self.up()
-
-    def up(self) -> None:
-        import uvicorn
-
-        self._socket = open_socket("127.0.0.1", self.port)
-        self.port = self._socket.getsockname()[1]
-        app = guarded_app(self._tray, hosts_of(self.port))
-        config = uvicorn.Config(app, log_level="error", timeout_graceful_shutdown=1)
-        self._server = uvicorn.Server(config)
-        self._thread = Thread(target=self._server.run, kwargs={"sockets": [self._socket]})
-        self._thread.start()
-        while not self._server.started:
-            time.sleep(0.02)
-
-    def down(self) -> None:
-        self._server.should_exit = True
-        self._thread.join()
-        self._socket.close()
-
-    @property
-    def address(self) -> str:
-        return f"http://127.0.0.1:{self.port}/"
-
-
-@pytest.fixture
-def served(laid):
-    opened = []
-
-    def serve(count: int, content: str = "1") -> Served:
-        tray = laid({f"IMG_{n:04}.jpg": f"{content} photo {n}" for n in range(count)})
-        opened.append(Served(tray))
-        return opened[-1]
-
-    yield serve
-    for one in opened:
-        one.down()
-
-
-@pytest.fixture
-def opened(chromium):
-    """Return a function that opens a page and says who sorts; at the end, none may have met a fault or a stranger."""
-    contexts, faults = [], []
-
-    def at(served: Served, who: str, **looks):
-        context = (
-            chromium.new_context(viewport={"width": 1280, "height": 800}, **looks)
-            if "viewport" not in looks
-            else chromium.new_context(**looks)
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(PATIENCE_MS)
-        page.on("pageerror", lambda err: faults.append(str(err)))
-        page.on(
-            "console",
-            lambda said: faults.append(said.text) if "Content Security" in said.text else None,
-        )
-        page.on(
-            "request",
-            lambda asked: (
-                None
-                if asked.url.startswith((served.address, "data:"))
-                else faults.append(asked.url)
-            ),
-        )
-        page.goto(served.address)
-        page.fill("#who-name", who)
-        page.keyboard.press("Enter")
-        page.wait_for_selector("#words .head")
-        return page
-
-    yield at
-    for context in contexts:
-        context.close()
-    assert faults == []
 
 
 def shown(page) -> str:

@@ -2,12 +2,15 @@
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 from pathlib import Path
 
 import httpx
 import pytest
+
+from grader.table.share import own_address
 
 HOUSE = Path(__file__).parents[2]
 
@@ -69,6 +72,17 @@ def test_it_prints_one_line_with_the_address_opens_nothing_but_loopback_and_ends
     rest, said = table.communicate(timeout=60)
     assert (rest, table.returncode) == ("", 0)
     assert "Traceback" not in said
+
+
+@pytest.mark.skipif(
+    not Path("/proc/self/net/tcp").exists() or own_address() is None,
+    reason="this system does not tell its sockets, or is in no network",
+)
+def test_shared_it_opens_this_machines_own_address_beside_loopback_and_no_other(program):
+    table = program("--port", "0", "--address-only", "--share")
+    assert table.stdout.readline()
+    own = bytes(reversed(socket.inet_aton(own_address()))).hex().upper()
+    assert listening(table.pid) == {"0100007F", own}
 
 
 def test_a_port_that_is_taken_is_told_in_one_line(program):

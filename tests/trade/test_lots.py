@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from grader.trade.lots import make_lots
+from grader.trade.lots import lots_by_hand, make_lots
 
 #: Falkenauer u120_00 (Falkenauer 1996; OR-Library, binpack1), read as covering: 120 pieces for lots of 150.
 FALKENAUER = (
@@ -96,3 +96,12 @@ def test_the_same_seed_gives_the_same_lots():
 def test_what_cannot_be_is_refused(grams, size, limits):
     with pytest.raises(ValueError):
         make_lots(grams, size, **limits)
+
+
+def test_lots_by_hand_weigh_what_their_pieces_do_and_may_be_short():
+    made = lots_by_hand([300, 290, 220, 210], 500, [[0, 3], [2]])
+    assert [(lot.pieces, lot.grams, lot.over_g) for lot in made.lots] == [
+        ((0, 3), 510, 10),
+        ((2,), 220, -280),
+    ]
+    assert (made.left, made.most) == ((1,), 2)

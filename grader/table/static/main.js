@@ -4,12 +4,16 @@ import { setting } from "./kept.js";
 import { get, post } from "./server.js";
 import { begin, waiting, whenSent } from "./sender.js";
 import { forgetAll, forgetTiles, who } from "./stones.js";
+import * as adding from "./add.js";
+import * as learning from "./learn.js";
+import * as lots from "./lots.js";
 import * as contact from "./contact.js";
 import * as sorting from "./sort.js";
 import * as weighing from "./weigh.js";
 import * as teaching from "./teach.js";
 
-const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, teach: teaching.load };
+const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, teach: teaching.load, learn: learning.load, lots: lots.load };
+const leave = () => { adding.leave(); learning.leave(); };
 let view = "sort", stones = -1, done = false;
 let first = /^#[0-9a-f]{16}-\d+$/.test(location.hash) ? location.hash.slice(1) : undefined;
 
@@ -17,17 +21,20 @@ function show(name) {
   view = name;
   for (const section of document.querySelectorAll(".view")) section.hidden = section.id !== name;
   for (const button of document.querySelectorAll("[data-view]")) {
-    if (button.dataset.view === name) button.setAttribute("aria-current", "page");
+    if (button.dataset.view === name) { button.setAttribute("aria-current", "page"); button.scrollIntoView({ block: "nearest", inline: "center" }); }
     else button.removeAttribute("aria-current");
   }
 }
 async function turn(name) {
+  leave();
   show(name);
   await VIEWS[name]();
   first = undefined;
 }
 for (const button of document.querySelectorAll("[data-view]")) button.addEventListener("click", () => turn(button.dataset.view));
-contact.whenSortFrom((ids, id) => { show("sort"); sorting.open(ids, id); });
+const sortFrom = (ids, id) => { leave(); show("sort"); sorting.open(ids, id); };
+contact.whenSortFrom(sortFrom);
+adding.whenSort(sortFrom);
 
 function named() {
   byId("who").textContent = who() || "Who is sorting?";
@@ -115,4 +122,5 @@ show("sort");
 if (!who()) askWho();
 waitingWords(waiting(), true);
 begin();
+adding.begin();
 tick();

@@ -20,3 +20,7 @@ export function get(path, asked = {}) {
 export function post(path, body) {
   return answered(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
 }
+
+export function postPart(path, content) {
+  return answered(path, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: content });
+}

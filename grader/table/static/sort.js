@@ -52,7 +52,7 @@ async function show() {
   history.replaceState(null, "", id ? `#${id}` : "#");
   if (!id) {
     showPicture(null);
-    fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or lay out photos: grader batch FOLDER."));
+    fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or add photos above."));
     fill(byId("strip"));
     for (const button of grades) { button.classList.remove("mine", "proposed"); button.disabled = true; }
     return;
