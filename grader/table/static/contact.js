@@ -36,7 +36,7 @@ async function draw() {
 function heading(n, onTop) {
   let from = 0;
   for (const group of groups) {
-    if (n < from + group.stones) return n === from || onTop ? el("li", { class: "group" }, el("h3", {}, group.name), el("p", {}, n === from ? group.words : "goes on")) : null;
+    if (n < from + group.stones) return n === from || onTop ? el("li", { class: "group" }, el("h2", {}, group.name), el("p", {}, n === from ? group.words : "goes on")) : null;
     from += group.stones;
   }
   return null;
