@@ -78,7 +78,7 @@ def called_in_ledger(
     house's; or what two or more people ``agreed`` on, without comparisons, since each of those is one person's."""
     looks = KnownLooks(ledger)
     calls, lost = house_calls(looks, by=by, decider=decider, agreed=agreed)
-    sides, pairs = ([], []) if agreed else _compared(looks, by)
+    sides, pairs = ([], []) if agreed else compared_stones(looks, by)
     called = measure_called([*calls, *sides], profile, looks, on_photo=on_photo)
     known = called.features
     return CalledStones(
@@ -185,10 +185,15 @@ def _parted(
     return parts[0], parts[1]
 
 
-def _compared(looks: "KnownLooks", by: str | None) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
-    """The sides of all comparisons as calls that say nothing, on the pieces as their photos were shown last, and the
-    pairs of them."""
-    entries = [entry for entry in views.comparisons(looks.ledger) if by in (None, entry.author)]
+def compared_stones(
+    looks: "KnownLooks", by: str | None, of: str = "scene"
+) -> tuple[list[Call], list[tuple[Stone, Stone]]]:
+    """Return the sides of all comparisons as calls that say nothing, on the pieces as their photos were shown last, and
+    the pairs of them, the better one first.
+
+    by : whose, ``None`` for everybody's.   of : by what, "scene" or "grade".
+    """
+    entries = [entry for entry in views.comparisons(looks.ledger, of) if by in (None, entry.author)]
     places = [place for entry in entries for place in (entry.fact.better, entry.fact.other)]
     last = looks.last({place.sha256 for place in places})
     finder = StoneFinder([_by_content(look) for look in last.values()])
@@ -390,9 +395,29 @@ def graded_stones(
             photos.setdefault(content_hash(path), file)
         except GraderError:
             continue  # What cannot be read was told by batch.
+    stones = graded_on(photos, profile, model, ledger, by=by, decider=decider)
+    if stones is None:
+        raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
+    return stones
+
+
+def graded_on(
+    photos: Mapping[str, str],
+    profile: Profile,
+    model: Model,
+    ledger: Ledger,
+    *,
+    by: str | None = None,
+    decider: str | None = None,
+) -> list[GradedStone] | None:
+    """Return the stones of photos, given as content and name, each with the call that counts; ``None`` where none of
+    them was graded yet.
+
+    by : whose calls; the house's by default.
+    """
     looks = KnownLooks(ledger).last(photos)
     if not looks:
-        raise CallsError(f"{folder}: not graded yet; grade it first: grader batch {folder}")
+        return None
     joined = join_calls(
         [_by_content(look) for look in looks.values()], calls_on_faces(ledger, set(looks), by=by)
     )

@@ -10,24 +10,26 @@ import tomlkit
 from numpy.typing import NDArray
 
 from grader.checks import nearest
-from grader.errors import GraderError, SpotsError, quoted
+from grader.errors import GraderError, SettingsError, SpotsError, quoted
 from grader.face.face import Face
 from grader.face.measurements import Regions
 from grader.face.regions.classes import fit_classes
 from grader.face.regions.patch_words import standing
 from grader.face.regions.regions import find_regions
 from grader.face.sight.glare import find_glare
-from grader.grade import MeasuredPhoto
+from grader.files import write_new
+from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.ledger import views
 from grader.ledger.facts import SavedRegionWord
 from grader.ledger.store import Ledger
-from grader.looking import measured_again
-from grader.looks import ask_for, asks_again, last_look, located, path_of
+from grader.looking import kept_face, measured_again
+from grader.looks import Look, ask_for, asks_again, last_look, located, path_of
 from grader.measures import UNREADABLE
 from grader.photo.colour import lab_from_linear, linear_srgb
 from grader.photo.photo import Photo
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, profile_text
+from grader.settings import FILE
 from grader.spots import (
     ENOUGH_SPOTS,
     ENOUGH_STONES,
@@ -166,6 +168,55 @@ def fit_profile(
         off_stone=tuple(mark.spot for mark in marks if id(mark) not in on_stone),
         shares=tuple(shares),
     )
+
+
+def with_regions(piece: MeasuredPiece, profile: Profile) -> MeasuredPiece:
+    """Return a stone with its regions as a profile names them; all else as it was measured."""
+    regions = find_regions(piece.face, find_glare(piece.face), profile)
+    return replace(piece, measurements=replace(piece.measurements, regions=regions))
+
+
+@dataclass(frozen=True)
+class SeenFace:
+    """A stone as it lies in the ledger, with its shares by the profile as it was. glare : as of ``find_glare``."""
+
+    photo: str
+    piece: int
+    face: Face
+    glare: NDArray[np.float32]
+    before: dict[str, float]
+
+
+def seen_face(look: Look, piece: int, base: Profile) -> SeenFace:
+    """Return a stone of a kept look, from the picture kept of it."""
+    face = kept_face(look, piece)
+    glare = find_glare(face)
+    return SeenFace(look.ask.file, piece, face, glare, _shares(find_regions(face, glare, base)))
+
+
+def shares_elsewhere(stones: Sequence[SeenFace], fitted: Profile) -> tuple[FaceShares, ...]:
+    """Return what a fitted profile changes on stones that hold no spot."""
+    return tuple(
+        FaceShares(
+            one.photo, one.piece, one.before, _shares(find_regions(one.face, one.glare, fitted))
+        )
+        for one in stones
+    )
+
+
+def save_profile(fitted: FittedProfile, folder: Path) -> Path:
+    """Write a fitted profile under its name and return where; what is there already stays.
+
+    Raises
+    ------
+    SettingsError, GraderError
+        The name is that of the settings, or of a file that is there: one line.
+    """
+    path = folder / f"{fitted.profile.name}.toml"
+    if path.name == FILE:
+        raise SettingsError(f"{path.name} holds your settings; choose another name")
+    write_new(path, fitted.text)
+    return path
 
 
 @dataclass(frozen=True)

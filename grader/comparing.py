@@ -1,16 +1,29 @@
-"""Models held against each other on called stones, and the stones of a season held against a model."""
+"""Held against each other: two stones by a person, that person's pairs and calls, two models on called stones, and the
+stones of a season and a model."""
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from grader.called import CalledStones, called_in_ledger, called_in_tables, graded_stones
+from grader.called import (
+    CalledStones,
+    KnownLooks,
+    called_in_ledger,
+    called_in_tables,
+    compared_stones,
+    graded_stones,
+    house_calls,
+)
 from grader.errors import CallsError
 from grader.grading.learning.agreement import SideBySide, side_by_side
 from grader.grading.learning.called_faces import CalledFaces, called_rungs
 from grader.grading.learning.drift import far_features
+from grader.grading.learning.pairs import PairsBesideCalls
 from grader.grading.models.model import Model
+from grader.ledger import views
+from grader.ledger.facts import Compared, ComparisonBack, Entry, FacePlace, checked_author
+from grader.ledger.store import Ledger, now
 from grader.measures import MEASURES, Interval
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
@@ -88,3 +101,67 @@ def season_features(
     complete = [model.complete(stone.facts.features, session.profile) for stone in stones]
     rows = [{name: row[name] for name in MEASURES if name in row} for row in complete]
     return len(rows), far_features(rows, model)
+
+
+def save_comparison(
+    better: FacePlace, other: FacePlace, of: str, by: str | None, ledger: Ledger, *, uid: str
+) -> None:
+    """Keep that one face is the better of two; kept once, however often it is sent.
+
+    of : "scene" or "grade".   uid : of the fact.
+
+    Raises
+    ------
+    CallsError
+        It is a face beside itself: one line.
+    """
+    if (better.sha256, better.box) == (other.sha256, other.box):
+        raise CallsError("that is a stone beside itself; compare two")
+    fact = Compared(better, other, of, uid=uid)
+    ledger.take([Entry(0, checked_author(by), now(), fact)])
+
+
+def take_comparison_back(uid: str, by: str | None, ledger: Ledger) -> None:
+    """Take back one's own comparison; taken back twice it is so once.
+
+    Raises
+    ------
+    CallsError
+        It is another person's, or none: one line.
+    """
+    held = {entry.fact.uid: entry.author for entry in views.comparisons(ledger, None)}
+    if uid in held and held[uid] != by:
+        raise CallsError(
+            f"that pair was compared by {held[uid] or 'somebody unnamed'}; only they take it back"
+        )
+    if uid in held:
+        ledger.add(ComparisonBack(uid), author=by)
+
+
+def pairs_beside_calls(session: Session, of: str, most: int = 6) -> list[PairsBesideCalls]:
+    """Return for each person who compared stones how well that goes with the person's own calls.
+
+    of : "scene" or "grade".   most : so many of the worst pairs are named.
+    """
+    ledger, grades = session.need_ledger("comparisons"), session.profile.grades
+    looks, found = KnownLooks(ledger), []
+    rank = {grade: n for n, grade in enumerate(grades)}
+    for by in dict.fromkeys(entry.author for entry in views.comparisons(ledger, of)):
+        calls = (
+            {(call.sha256, call.piece): call for call in house_calls(looks, by=by)[0]} if by else {}
+        )
+        _, pairs = compared_stones(looks, by, of)
+        called = [(calls[one], calls[two]) for one, two in pairs if one in calls and two in calls]
+        apart = []
+        for one, two in called:
+            values = [c.scene if of == "scene" else rank.get(c.grade) for c in (one, two)]
+            if None not in values:
+                apart.append((values[0] - values[1], (one, two)))
+        worst = sorted((row for row in apart if row[0] < 0), key=lambda row: row[0])
+        found.append(
+            PairsBesideCalls(
+                by, of, sum(gap > 0 for gap, _ in apart), sum(gap == 0 for gap, _ in apart),
+                len(worst), tuple(pair for _, pair in worst[:most]),
+            )
+        )  # fmt: skip
+    return found

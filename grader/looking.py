@@ -9,15 +9,16 @@ from threading import Thread
 from time import sleep
 
 from grader.errors import GraderError, PhotoError
+from grader.face.face import Face
 from grader.face.words import NOTHING_SAID
 from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file, shows_tag
 from grader.grading.calls.joining import stone_words
 from grader.ledger.store import Ledger
-from grader.looks import Ask, Look, content_of, keep, known_looks, located, photo_file
+from grader.looks import Ask, Look, content_of, keep, known_looks, located, part_calls, photo_file
 from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
-from grader.working import measure_again, working_picture
+from grader.working import measure_again, read_working, working_picture
 
 #: A worker whose program was killed ends after so long.
 ORPHAN_ENDS_S = 2.0
@@ -41,6 +42,21 @@ def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = F
 def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
     """Return the photo with its arrays, for pictures; measured as :func:`look_at` does."""
     return measure_file(ask.path, ask.terms, profile, ask.words)
+
+
+def stone_again(look: Look, piece: int, profile: Profile, ledger: Ledger) -> MeasuredPiece:
+    """Return a stone of a kept look measured again, with its arrays, from the picture kept of it."""
+    words = stone_words(look.on_photo, part_calls(look.ask.sha256, ledger))
+    kept = {what: content_of(look.pictures[piece][what]) for what in ("working", "working_record")}
+    return measure_again(
+        kept["working"], json.loads(kept["working_record"]), profile, words.get(piece, NOTHING_SAID)
+    )
+
+
+def kept_face(look: Look, piece: int) -> Face:
+    """Return the face of a stone of a kept look, from the picture kept of it; nothing is measured."""
+    kept = {what: content_of(look.pictures[piece][what]) for what in ("working", "working_record")}
+    return read_working(kept["working"], json.loads(kept["working_record"])).face
 
 
 def look_at_all(

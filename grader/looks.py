@@ -15,6 +15,7 @@ from grader.ledger import views
 from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
+    FacePlace,
     Fact,
     Measured,
     NamedPiece,
@@ -92,6 +93,12 @@ class Look:
     def on_photo(self) -> Stones:
         """The stones of the photo, as calls are joined to them."""
         return stones_of(self.record)
+
+
+def place_of(look: Look, piece: int) -> FacePlace:
+    """Return where a face lies on its photo, as facts name it."""
+    outline = tuple(tuple(map(int, point)) for point in look.on_photo.outlines[piece])
+    return FacePlace(look.ask.sha256, piece, tuple(look.on_photo.boxes[piece]), outline)
 
 
 def ask_for(

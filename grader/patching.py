@@ -6,17 +6,29 @@ from pathlib import Path
 from grader.calling import fields_of_stone, look_shown, place_on
 from grader.checks import nearest
 from grader.errors import CallsError, quoted
-from grader.face.regions.patch_words import WITHDRAWN, PatchWord, standing
-from grader.grading.calls.joining import stone_at
+from grader.face.regions.patch_words import WITHDRAWN, PatchWord, same_patch, standing
+from grader.grading.calls.joining import stone_at, stone_words
 from grader.grading.proposal import Call
 from grader.ledger import views
 from grader.ledger.facts import SavedRegionWord
+from grader.ledger.store import Ledger
 from grader.looking import look_at
-from grader.looks import Look, asks_again
+from grader.looks import Look, asks_again, patch_calls
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.session import Session
 from grader.spots import GLARE
+
+#: A point stands for a square of so many px of the photo.
+POINT_PX = 4
+
+
+@dataclass(frozen=True)
+class SaidPatch:
+    """A word on a patch that holds, and whose it is."""
+
+    word: PatchWord
+    by: str | None
 
 
 @dataclass(frozen=True)
@@ -61,8 +73,22 @@ def patch_on(photo: Path, call: Call, terms: PhotoTerms, session: Session) -> tu
     GraderError
         The photo cannot be read, the patch lies off it or off the stone, or holds no class of the profile: one line.
     """
-    patch = replace(call.patch, says=known_class(call.patch.says, session.profile))
+    known_class(call.patch.says, session.profile)
     look = look_shown(photo, terms, session.profile, session.need_ledger("a call"))
+    return look, patch_on_look(look, call, session.profile)
+
+
+def patch_on_look(look: Look, call: Call, profile: Profile) -> Call:
+    """Return the word on the stone of a look on which its patch lies.
+
+    call : with its patch; a stone that it names must be that one.
+
+    Raises
+    ------
+    CallsError
+        The patch lies off the photo or off the stone, or holds no class of the profile: one line.
+    """
+    patch = replace(call.patch, says=known_class(call.patch.says, profile))
     size = look.record["photo"]["width"], look.record["photo"]["height"]
     if patch.x + patch.w > size[0] or patch.y + patch.h > size[1]:
         raise CallsError(f"{call.photo}: that patch lies off the photo of {size[0]} x {size[1]} px")
@@ -73,8 +99,29 @@ def patch_on(photo: Path, call: Call, terms: PhotoTerms, session: Session) -> tu
             f"{call.photo}: the middle of that patch is not on {stone}; give x and y in px of the photo, "
             "from its upper left corner"
         )
-    placed = place_on(look, replace(call, patch=patch, piece=piece, sha256=look.ask.sha256))
-    return look, placed
+    return place_on(look, replace(call, patch=patch, piece=piece, sha256=look.ask.sha256))
+
+
+def point_box(x: int, y: int) -> tuple[int, int, int, int]:
+    """Return the patch that a point of the photo stands for: x, y, w and h in px."""
+    return max(0, x - POINT_PX // 2), max(0, y - POINT_PX // 2), POINT_PX, POINT_PX
+
+
+def patches_on(look: Look, ledger: Ledger) -> dict[int, list[SaidPatch]]:
+    """Return the words on patches that hold, by piece."""
+    calls = patch_calls(look.ask.sha256, ledger)
+    by = {id(call.patch): call.by for call in calls}
+    return {
+        piece: [SaidPatch(word, by[id(word)]) for word in standing(words.patches)]
+        for piece, words in stone_words(look.on_photo, calls).items()
+    }
+
+
+def said_there(look: Look, piece: int, patch: PatchWord, ledger: Ledger) -> str:
+    """Return what holds on that patch of a stone until now, "withdrawn" where nothing does: said again, it takes a
+    later word back."""
+    held = (said.word for said in patches_on(look, ledger).get(piece, ()))
+    return next((word.says for word in held if same_patch(word, patch)), WITHDRAWN)
 
 
 def save_patch_word(look: Look, placed: Call, session: Session) -> PatchCalled:

@@ -1,5 +1,6 @@
 """A blind re-sort of a graded folder: its stones drawn or found again, each answer kept at once, and both judged."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -59,19 +60,29 @@ def sit_down(
         The folder is not graded, none of its stones is called, or the ladder has changed since: one line.
     """
     profile, ledger = session.profile, session.need_ledger("a second look")
-    grades, decider = profile.grades, session.settings.decider
+    decider = session.settings.decider
     stones = graded_stones(folder, profile, session.model(), ledger, by=of, decider=decider)
     photos = {stone.look.ask.sha256 for stone in stones}
-    begun = None if anew else _unfinished(ledger, by, of, photos)
+    begun = None if anew else unfinished(ledger, by, of, photos)
     if begun is None:
-        called = [stone for stone in stones if stone.call and stone.call.grade in grades]
-        if not called:
-            whose = f" by {of}" if of else ""
-            raise CallsError(f"{folder}: no stone in it has a called grade{whose}; call some first")
+        called = [stone for stone in stones if stone.call and stone.call.grade in profile.grades]
         rng = np.random.default_rng(seed)
         rows = draw_sample([stone.name for stone in called], count, rng)
-        _begin([called[row] for row in rows], ledger, by, of)
-        begun = _unfinished(ledger, by, of, photos)
+        begun = begin(folder, [called[row] for row in rows], ledger, by, of)
+    return sit_at(folder, begun, stones, profile)
+
+
+def sit_at(
+    folder: Path, begun: views.Resort, stones: Sequence[GradedStone], profile: Profile
+) -> Sitting:
+    """Return a re-sort that is begun, with its stones as they lie now.
+
+    Raises
+    ------
+    CallsError
+        The ladder has changed since: one line.
+    """
+    grades = profile.grades
     if not {*begun.first, *begun.answers.values()} <= set(grades):
         raise CallsError(
             f"{folder}: the ladder has changed since this look began; draw anew with --new"
@@ -80,7 +91,21 @@ def sit_down(
     return Sitting(folder, begun, shown, Resort(len(shown), begun.answers))
 
 
-def _begin(drawn: list[GradedStone], ledger: Ledger, by: str | None, of: str | None) -> None:
+def begin(
+    folder: Path, drawn: Sequence[GradedStone], ledger: Ledger, by: str | None, of: str | None
+) -> views.Resort:
+    """Return a re-sort of these stones, begun now.
+
+    folder : where they lie, for messages.   drawn : called ones, in the order of showing.
+
+    Raises
+    ------
+    CallsError
+        There are none.
+    """
+    if not drawn:
+        whose = f" by {of}" if of else ""
+        raise CallsError(f"{folder}: no stone in it has a called grade{whose}; call some first")
     places = tuple(
         FacePlace(
             sha256=stone.look.ask.sha256,
@@ -92,24 +117,26 @@ def _begin(drawn: list[GradedStone], ledger: Ledger, by: str | None, of: str | N
     )
     # What was called before is kept with the draw: later calls do not change the comparison.
     first = tuple(stone.call.grade for stone in drawn)
-    ledger.add(ResortBegun(stones=places, first=first, of=of), author=by)
+    fact = ResortBegun(stones=places, first=first, of=of)
+    ledger.add(fact, author=by)
+    return next(resort for resort in views.resorts(ledger) if resort.uid == fact.uid)
 
 
-def _unfinished(
+def unfinished(
     ledger: Ledger, by: str | None, of: str | None, photos: set[str]
 ) -> views.Resort | None:
-    """The last re-sort of these people on these photos that is not done."""
-    unfinished = [
+    """Return the last re-sort of these people on these photos that is not done, ``None`` where there is none."""
+    found = [
         resort
         for resort in views.resorts(ledger)
         if not resort.done
         and (resort.author, resort.of) == (by, of)
         and photos & {place.sha256 for place in resort.stones}
     ]
-    return unfinished[-1] if unfinished else None
+    return found[-1] if found else None
 
 
-def _stone_at(place: FacePlace, stones: list[GradedStone]) -> GradedStone | None:
+def _stone_at(place: FacePlace, stones: Sequence[GradedStone]) -> GradedStone | None:
     """The stone that lies in a place now, ``None`` where there is none."""
     on_photo = (stone for stone in stones if stone.look.ask.sha256 == place.sha256)
     return next(

@@ -51,10 +51,6 @@ class LineFound(StrEnum):
     unknown = "unknown"
 
 
-#: A point stands for a square of so many px of the photo.
-POINT_PX = 4
-
-
 def _patch_box(text: str) -> tuple[int, int, int, int]:
     """x, y, w and h, whole px of the photo, of "X,Y" or "X,Y,W,H"."""
     try:
@@ -69,8 +65,9 @@ def _patch_box(text: str) -> tuple[int, int, int, int]:
         ) from None
     if size:
         return x, y, *size
-    left, top = max(0, x - POINT_PX // 2), max(0, y - POINT_PX // 2)
-    return left, top, POINT_PX, POINT_PX
+    from grader.patching import point_box
+
+    return point_box(x, y)
 
 
 @takes_session

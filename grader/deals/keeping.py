@@ -1,6 +1,5 @@
 """A piece kept whole against the same piece broken: what the ledger, its faces and the prices say of both."""
 
-import json
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -18,9 +17,7 @@ from grader.errors import GraderError, LedgerError
 from grader.face.lines.parting import Partings, partings
 from grader.face.measure import measure_face
 from grader.face.size import size_class
-from grader.face.words import NOTHING_SAID
 from grader.grade import MeasuredPiece, facts_of
-from grader.grading.calls.joining import stone_words
 from grader.grading.features.several_faces import most_lined_face
 from grader.grading.proposal import Proposal
 from grader.grading.propose import LIGHT_G, propose, propose_piece, scene_estimate
@@ -29,7 +26,8 @@ from grader.ledger.facts import FaceOfPiece
 from grader.ledger.joint import JointPiece
 from grader.ledger.piece_faces import faces_of
 from grader.ledger.store import Ledger
-from grader.looks import content_of, last_look, part_calls
+from grader.looking import stone_again
+from grader.looks import last_look
 from grader.pieces import faces_seen
 from grader.profile import Profile
 from grader.report.keep import BreakPlan, PlannedPart
@@ -44,7 +42,6 @@ from grader.trade.keep import (
     usual_plan,
 )
 from grader.trade.prices import PriceTable, price_of_piece
-from grader.working import measure_again
 
 #: The same piece gives the same answer.
 SEED = 20260704
@@ -103,13 +100,7 @@ def _seen(ledger: Ledger, piece: stock.Piece) -> list[Face]:
 
 def measured_face(ledger: Ledger, face: Face, profile: Profile) -> MeasuredPiece:
     """Return a face measured again, with its arrays, from what the ledger keeps of it."""
-    look = last_look(face.sha256, ledger)
-    stone = face.stone["id"]
-    words = stone_words(look.on_photo, part_calls(face.sha256, ledger))
-    kept = {what: content_of(look.pictures[stone][what]) for what in ("working", "working_record")}
-    return measure_again(
-        kept["working"], json.loads(kept["working_record"]), profile, words.get(stone, NOTHING_SAID)
-    )
+    return stone_again(last_look(face.sha256, ledger), face.stone["id"], profile, ledger)
 
 
 def part_of_face(

@@ -43,6 +43,9 @@ from grader.ledger.checked import (
     to_text,
 )
 
+#: By what two faces are held against each other.
+COMPARED = ("scene", "grade")
+
 
 def new_uid() -> str:
     """Return a name for a fact that no other fact has."""
@@ -261,11 +264,24 @@ class TakenBack(Fact):
 
 @dataclass(frozen=True)
 class Compared(Fact):
-    """One face is the better of two."""
+    """One face is the better of two: its scene, or as a stone, by its grade."""
 
     kind = "comparison"
     better: FacePlace
     other: FacePlace
+    of: Annotated[str, one_of(*COMPARED)] = "scene"
+
+    def _written(self) -> dict[str, Any]:
+        # Of scenes it is not written: the text of such a fact stays what it always was.
+        return {k: v for k, v in plain(self).items() if (k, v) != ("of", "scene")}
+
+
+@dataclass(frozen=True)
+class ComparisonBack(Fact):
+    """A comparison is taken back; both stay."""
+
+    kind = "comparison_back"
+    comparison: Uid
 
 
 @dataclass(frozen=True)

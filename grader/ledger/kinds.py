@@ -9,8 +9,9 @@ KINDS: dict[str, type[Fact]] = {
     cls.kind: cls
     for cls in (
         facts.PhotoFile, facts.Measured, facts.Look, facts.NamedPiece, facts.FaceOfPiece, facts.SavedCall,
-        facts.SavedLineWord, facts.SavedRegionWord, facts.TakenBack, facts.Compared, facts.ModelUse, facts.ResortBegun,
-        facts.ResortAnswer, facts.ResortUndone, facts.ResortDone, facts.SeasonBegun, *DEEDS, Undone, BuyerErased,
+        facts.SavedLineWord, facts.SavedRegionWord, facts.TakenBack, facts.Compared, facts.ComparisonBack,
+        facts.ModelUse, facts.ResortBegun, facts.ResortAnswer, facts.ResortUndone, facts.ResortDone, facts.SeasonBegun,
+        *DEEDS, Undone, BuyerErased,
     )
 }  # fmt: skip
 

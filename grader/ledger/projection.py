@@ -97,6 +97,11 @@ def _comparison(entry: Entry) -> Iterator[Row]:
     yield schema.comparison, row
 
 
+def _no_rows(entry: Entry) -> Iterator[Row]:
+    """What few facts say is read from the facts themselves."""
+    yield from ()
+
+
 def _undone(entry: Entry) -> Iterator[Row]:
     fact: facts.ResortUndone = entry.fact
     row = {"resort": fact.resort, "stone": fact.stone, "grade": None, "sequence": entry.sequence}
@@ -155,6 +160,7 @@ _ROWS: dict[type[Fact], Callable[[Entry], Iterator[Row]]] = {
     facts.SavedRegionWord: _row_with_author(schema.region_word),
     facts.TakenBack: _as_it_is(schema.taken_back),
     facts.Compared: _comparison,
+    facts.ComparisonBack: _no_rows,
     facts.ModelUse: _row_with_author(schema.model_use),
     facts.ResortBegun: _row_with_author(schema.resort),
     facts.ResortAnswer: _as_it_is(schema.resort_answer),

@@ -17,6 +17,7 @@ from grader.ledger import schema
 from grader.ledger.checked import Box, to_text
 from grader.ledger.facts import (
     Compared,
+    ComparisonBack,
     Entry,
     FaceOfPiece,
     FacePlace,
@@ -339,15 +340,19 @@ def faces(ledger: Ledger, sha256: Hashes = None) -> tuple[Entry[FaceOfPiece], ..
     return _entries(ledger, schema.face, *among(schema.face.c.sha256, sha256))
 
 
-def comparisons(ledger: Ledger) -> tuple[Entry[Compared], ...]:
-    """Return which of two faces is the better one, each time it was said.
+def comparisons(ledger: Ledger, of: str | None = "scene") -> tuple[Entry[Compared], ...]:
+    """Return which of two faces is the better one, each time it was said and holds; ``of`` any where ``None``.
 
     Raises
     ------
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    return _entries(ledger, schema.comparison)
+    f = schema.fact
+    backs = select(f).where(f.c.kind == ComparisonBack.kind)
+    gone = {entry_of(row).fact.comparison for row in ledger.rows(backs)}
+    held = (e for e in _entries(ledger, schema.comparison) if e.fact.uid not in gone)
+    return tuple(entry for entry in held if of in (None, entry.fact.of))
 
 
 def model_uses(ledger: Ledger) -> tuple[Entry[ModelUse], ...]:

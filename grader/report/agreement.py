@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from grader.grading.learning.agreement import Agreement, SideBySide, beyond
+from grader.grading.learning.pairs import PairsBesideCalls
 from grader.measures import Interval
 
 #: The figures of an agreement that are shown, by name, with what stands in front of their row.
@@ -55,3 +56,19 @@ def figure_line(name: str, *cells: Interval | str | None) -> str:
         interval_words(cell) if isinstance(cell, Interval) else str(cell) for cell in cells
     )
     return f"{name:<28}{''.join(f'{cell:<24}' for cell in front)}{last}"
+
+
+def pairs_lines(beside: Sequence[PairsBesideCalls]) -> list[str]:
+    """Return "Nell compared 12 pairs by grade of stones that she called: ...", a line for each person and kind."""
+    return [_pairs_words(one) for one in beside]
+
+
+def _pairs_words(one: PairsBesideCalls) -> str:
+    who, total = one.by or "somebody unnamed", one.same + one.alike + one.opposite
+    if not total:
+        return f"{who} compared by {one.of}, but called no two stones of a pair: nothing to hold beside it yet"
+    pairs = "1 pair" if total == 1 else f"{total} pairs"
+    return (
+        f"{who}, by {one.of}, {pairs} of called stones: the calls say the same of {one.same}, call both alike in "
+        f"{one.alike}, say the opposite of {one.opposite}"
+    )

@@ -40,7 +40,7 @@ def cut_text(measured: MeasuredPhoto, pieces: tuple[CutPiece, ...]) -> str:
     photo = measured.photo
     lines = [f"{photo.name}   {photo.width} x {photo.height} px"]
     for piece in pieces:
-        lines += ["", *_piece_lines(piece)]
+        lines += ["", *_stone_lines(piece)]
     if not pieces:
         lines += [f"  {remark.text}" for remark in measured.remarks]
     all_cautions = (*SAW_CAUTIONS, *CAUTIONS)
@@ -74,6 +74,21 @@ def draw_cuts(
     for piece in pieces:
         _draw_piece(view, piece, plan, stroke)
     return np.vstack([view.rgb, _foot(view.rgb.shape[1], plan, pieces)])
+
+
+def placed_templates(piece: CutPiece, plan: str) -> list[dict]:
+    """Return the templates of a plan, each with its number, scene, outline and the tick that points up in its picture;
+    points in px of the upright full-size photo."""
+    to_photo = piece.measured.face.to_photo_px
+    return [
+        {
+            "number": number,
+            "scene": None if placed.score is None else round(placed.score),
+            "outline": np.round(to_photo(template_outline(placed, piece.oval)), 1).tolist(),
+            "tick": np.round(to_photo(_tick(placed, piece.oval.short_px)), 1).tolist(),
+        }
+        for number, placed in enumerate(plan_of(piece, plan).templates, start=1)
+    ]
 
 
 def cut_svg(piece: CutPiece, plan: str, photo_name: str) -> str:
@@ -136,7 +151,8 @@ def cut_svg(piece: CutPiece, plan: str, photo_name: str) -> str:
     )
 
 
-def _piece_lines(piece: CutPiece) -> list[str]:
+def stone_facts(piece: CutPiece) -> list[tuple[str, str]]:
+    """Return the plans of one stone in words, each fact with its name."""
     measured, m = piece.measured, piece.measured.measurements
     long, short = piece.oval_mm
     if piece.mm_per_px is None:
@@ -161,11 +177,19 @@ def _piece_lines(piece: CutPiece) -> list[str]:
     if measured.verdict.value != "usable":
         lines = "; ".join(remark.text for remark in measured.verdict.remarks)
         facts.insert(0, ("photo", f"{measured.verdict.value}: {lines}"))
-    head = f"Stone {measured.piece.id}"
+    return facts
+
+
+def depth_words(piece: CutPiece) -> str:
+    """Return whether a line is seen in the templates, and what a photo does not show."""
+    return f"{_lines_within_words(piece, *PLANS)} What lies deeper a photo does not show."
+
+
+def _stone_lines(piece: CutPiece) -> list[str]:
     return [
-        head,
-        *(f"  {label:<18} {words}" for label, words in facts),
-        f"  {_lines_within_words(piece, *PLANS)} What lies deeper a photo does not show.",
+        f"Stone {piece.measured.piece.id}",
+        *(f"  {label:<18} {words}" for label, words in stone_facts(piece)),
+        f"  {depth_words(piece)}",
     ]
 
 

@@ -1,9 +1,10 @@
 """A profile fitted to marked spots, in words: how its ranges lie now, and what they change."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from grader.report.words import percent
-from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES, GLARE, FittedProfile, Judgement
+from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES, GLARE, FaceShares, FittedProfile, Judgement
 
 #: Above this share of the marked px, 0 to 1, there is nothing left that spots could show.
 ALL_NAMED = 0.99
@@ -37,6 +38,36 @@ def fitted_lines(fitted: FittedProfile) -> list[str]:
             f"only one spot of {' and of '.join(few)}; two or three of each class tell more"
         )
     return [*lines, *judged_lines(fitted.judgement)]
+
+
+def mean_shares(faces: Sequence[FaceShares]) -> list[tuple[str, float, float]]:
+    """Return for each class its share before and after, 0 to 1, on average over stones, each counting alike."""
+    names = faces[0].before if faces else ()
+    return [
+        (name, *(sum(of[name] for of in column) / len(faces) for column in _columns(faces)))
+        for name in names
+    ]
+
+
+def _columns(faces: Sequence[FaceShares]) -> tuple[list[dict], list[dict]]:
+    return [face.before for face in faces], [face.after for face in faces]
+
+
+def elsewhere_words(faces: Sequence[FaceShares], names: Sequence[str]) -> str:
+    """Return how far a profile moves the shares of stones that hold no spot, and which stone most.
+
+    names : what each stone is called.
+    """
+    if not faces:
+        return "no other stone lies here on which the change could be seen"
+    moved = [max(abs(f.after[n] - f.before[n]) for n in f.before) for f in faces]
+    most = moved.index(max(moved))
+    stones = _stones(len(faces))
+    if percent(moved[most]) == percent(0.0):
+        return f"on {stones} without a spot nothing changes"
+    return (
+        f"on {stones} without a spot; {names[most]} changes most, by {100 * moved[most]:.0f} points"
+    )
 
 
 def judged_lines(judgement: Judgement) -> list[str]:

@@ -9,12 +9,31 @@ import numpy as np
 from grader.files import write_text
 from grader.grading.learning.agreement import counts
 from grader.grading.learning.second_look import Looked, SecondLook
-from grader.report.agreement import figure_line, figure_lines, interval_words
+from grader.report.agreement import FIGURES, figure_line, figure_lines, interval_words
 from grader.report.sheet import page_template
+
+#: Whose sortings are held beside each other.
+COLUMNS = ("first and second", "model and first", "model and second")
 
 
 def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
     """Return how well two sortings agree as plain lines, 95 % intervals in brackets."""
+    first, *rest = second_look_words(looked, judged, grades)
+    columns = [judged.people, judged.model_first, judged.model_second]
+    return [first, figure_line("", *COLUMNS), *figure_lines(columns), *rest]
+
+
+def second_look_figures(judged: SecondLook) -> list[list[str]]:
+    """Return the same figures as a table: a row each, its name in front, then a cell for each of ``COLUMNS``."""
+    columns = [judged.people, judged.model_first, judged.model_second]
+    return [
+        [words, *(interval_words(getattr(one, name)) if one else "no proposals" for one in columns)]
+        for name, words in FIGURES.items()
+    ]
+
+
+def second_look_words(looked: Looked, judged: SecondLook, grades: Sequence[str]) -> list[str]:
+    """Return how many stones there were, then on which neighbours the sortings differ, and which is the milder one."""
     apart = [
         f"{grades[k]} or {grades[k + 1]}: the two sortings differ on a share of {interval_words(figure)} of these"
         for k, figure in enumerate(judged.neighbours)
@@ -23,8 +42,6 @@ def second_look_lines(looked: Looked, judged: SecondLook, grades: Sequence[str])
     above = float(np.mean(looked.second - looked.first))
     return [
         f"{judged.people.n} stones sorted twice, 95 % interval in brackets:",
-        figure_line("", "first and second", "model and first", "model and second"),
-        *figure_lines([judged.people, judged.model_first, judged.model_second]),
         *apart,
         _milder_words(above),
     ]

@@ -13,10 +13,19 @@ from grader.errors import GraderError, LedgerError, PhotoError
 from grader.report.keys import grade_keys
 from grader.report.overlay import LARGE_PX
 from grader.report.stock import weight_text
+from grader.spots import GLARE
 from grader.table import asked, scales
 from grader.table.add_routes import add_photos
 from grader.table.adding import Adding
 from grader.table.cards import card, tile
+from grader.table.choosing import (
+    GROUPS,
+    choices_of,
+    group_rows,
+    grouped,
+    held_table,
+    with_prices,
+)
 from grader.table.learning import add_learning
 from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
@@ -24,6 +33,7 @@ from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone
+from grader.table.teaching import add_teaching
 from grader.table.tray import Tray
 from grader.table.uploads import Uploads
 
@@ -44,6 +54,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None 
     _stones(app, tray)
     _words(app, tray)
     _scales(app, tray)
+    add_teaching(app, tray)
     add_lots(app, tray)
     add_learning(app, tray)
     add_photos(app, adding or Adding(tray, Uploads(tray.ledger.path)))
@@ -85,7 +96,9 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
             for rung in reversed(profile.ladder)
         ],
         piles=[{"name": name, "words": words} for name, (words, _) in PILES.items()],
+        groups=[{"name": name, "words": words} for name, (words, _) in GROUPS.items()],
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
+        classes=[*(colour.name for colour in profile.colours), GLARE],
         shared=sharing is not None,
     )
 
@@ -148,22 +161,24 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
 
 
 def _stones(app: FastAPI, tray: Tray) -> None:
-    pictures = Pictures(tray)
+    pictures, unit = Pictures(tray), tray.session.settings.unit
 
     @app.get("/api/stones")
-    def stones(
-        by: asked.By = "",
-        pile: asked.Some = None,
-        grade: asked.Some = None,
-        proposed: asked.Some = None,
-        haul: asked.Some = None,
-        text: asked.Some = None,
-        first: asked.Some = None,
-    ) -> dict:
-        if pile not in (None, *PILES) or first not in (None, *ORDERS):
-            raise HTTPException(404, "no such pile or order")
-        wish = Wish(by, pile or "open", grade, proposed, haul, text, first or "laid")
-        return {"ids": [stone.id for stone in wished(tray.stones, wish)]}
+    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> dict:
+        if wanted.pile not in PILES or wanted.first not in ORDERS or wanted.group not in GROUPS:
+            raise HTTPException(404, "no such pile, order or group")
+        wish = Wish(**wanted.model_dump(exclude={"group"}))
+        table = held_table(tray.ledger)
+        chosen = wished(with_prices(tray.stones, table), wish)
+        rows = grouped(chosen, wanted.group, wanted.by, tray.session.profile.grades)
+        return {
+            "ids": [stone.id for _, own in rows for stone in own],
+            "groups": [] if wanted.group == "none" else group_rows(rows, table, unit),
+        }
+
+    @app.get("/api/choices")
+    def choices() -> dict:
+        return choices_of(tray.stones, held_table(tray.ledger))
 
     @app.get("/api/tiles")
     def tiles(

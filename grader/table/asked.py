@@ -1,5 +1,6 @@
 """What the page may send and ask for: each field with its bounds, so that nothing else gets further than the door."""
 
+from decimal import Decimal
 from typing import Annotated, Literal
 
 from fastapi import Path, Query
@@ -11,6 +12,8 @@ Uid = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 StoneId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NAME)]
 Note = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MOST_NOTE)]
+Short = Annotated[str, StringConstraints(max_length=MOST_NAME)]
+Money = Annotated[Decimal, Field(ge=0, le=10_000_000, max_digits=12)]
 Haul = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}$")]
 Time = Annotated[str, StringConstraints(max_length=40)]
 
@@ -71,6 +74,26 @@ class WeightSent(Sent):
     haul: Haul | None = None
     by: Name
     new: bool = False
+
+
+class WishAsked(BaseModel):
+    """Which stones are wanted, as :class:`~grader.table.order.Wish` has them, and by what they are put together."""
+
+    model_config = ConfigDict(extra="forbid")
+    by: Annotated[str, StringConstraints(max_length=MOST_NAME)] = ""
+    pile: Short = "open"
+    first: Short = "laid"
+    group: Short = "none"
+    grade: Short | None = None
+    proposed: Short | None = None
+    haul: Short | None = None
+    text: Short | None = None
+    sorter: Short | None = None
+    size: Short | None = None
+    state: Short | None = None
+    lot: Short | None = None
+    price_from: Money | None = None
+    price_to: Money | None = None
 
 
 class BySent(Sent):

@@ -8,9 +8,8 @@ from typing import Any
 
 from grader.grading.calls.left import LEFT
 from grader.ledger import views
-from grader.ledger.facts import FacePlace
 from grader.ledger.joint import joint_pieces, piece_at
-from grader.looks import Look
+from grader.looks import Look, place_of
 from grader.profile import Profile
 from grader.report import headline, words
 from grader.report.overlay import stone_window
@@ -18,6 +17,7 @@ from grader.report.result import NO_SCALE
 from grader.report.stock import weight_text
 from grader.report.stone_pictures import shown_views
 from grader.report.stone_words import chances, facts, headed, piece_facts
+from grader.table.patches import patch_rows
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
 
@@ -87,7 +87,8 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         "calls": [_call(call) for call in piece["calls"]],
         "counts": words.house_words(piece),
         "said": _own_scene(stone, by),
-        "pictures": _pictures(stone, look, piece, photo, profile),
+        "pictures": _pictures(stone, look, piece, photo, profile)
+        | {"patches": patch_rows(look, stone.piece, tray)},
         "faces": _faces(stone, look, tray),
     }
 
@@ -168,9 +169,7 @@ def _line(line: Mapping[str, Any]) -> dict[str, Any]:
 
 def _faces(stone: TableStone, look: Look, tray: Tray) -> list[dict[str, Any]]:
     """The other faces of its piece, where several are known."""
-    outline = tuple(tuple(map(int, point)) for point in look.on_photo.outlines[stone.piece])
-    place = FacePlace(stone.sha256, stone.piece, tuple(look.on_photo.boxes[stone.piece]), outline)
-    piece = piece_at(place, joint_pieces(tray.ledger))
+    piece = piece_at(place_of(look, stone.piece), joint_pieces(tray.ledger))
     if piece is None:
         return []
     uids = views.last_looks(tray.ledger, [face.sha256 for face in piece.faces])

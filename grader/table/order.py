@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from grader.table.stones import TableStone
 
@@ -14,6 +15,8 @@ class Wish:
 
     by : who is sorting.   pile : one of ``PILES``.   grade, proposed : that counts, or that is proposed.
     haul : its code.   text : in the stone's name.   first : one of ``ORDERS``.
+    sorter : who called it; then ``grade`` is that person's.   size, state, lot : as the stone has them.
+    price_from, price_to : bounds of what is asked of it, both counted in.
     """
 
     by: str
@@ -23,6 +26,12 @@ class Wish:
     haul: str | None = None
     text: str | None = None
     first: str = "laid"
+    sorter: str | None = None
+    size: str | None = None
+    state: str | None = None
+    lot: str | None = None
+    price_from: Decimal | None = None
+    price_to: Decimal | None = None
 
 
 def _open(stone: TableStone, by: str) -> bool:
@@ -66,6 +75,7 @@ ORDERS: dict[str, tuple[str, Callable[[TableStone], float]]] = {
     "unsure": ("unsure first", _sureness),
     "largest": ("largest first", lambda stone: -(stone.area_cm2 or 0.0)),
     "heaviest": ("heaviest first", lambda stone: -float(stone.net_g or 0)),
+    "dearest": ("dearest first", lambda stone: -float(stone.asks or 0)),
 }
 
 
@@ -77,12 +87,32 @@ def wished(stones: Iterable[TableStone], wish: Wish) -> list[TableStone]:
         stone
         for stone in stones
         if fits(stone, wish.by)
-        and wish.grade in (None, stone.grade)
+        and _called_so(stone, wish)
+        and _priced_so(stone, wish)
         and (wish.proposed is None or wish.proposed in stone.likely)
         and wish.haul in (None, stone.haul)
+        and wish.size in (None, stone.size)
+        and wish.state in (None, stone.state)
+        and wish.lot in (None, stone.lot)
         and text in stone.name.casefold()
     ]
     return sorted(chosen, key=ORDERS[wish.first][1])
+
+
+def _called_so(stone: TableStone, wish: Wish) -> bool:
+    if wish.sorter is None:
+        return wish.grade in (None, stone.grade)
+    word = stone.own(wish.sorter)
+    return word is not None and wish.grade in (None, word["grade"])
+
+
+def _priced_so(stone: TableStone, wish: Wish) -> bool:
+    if wish.price_from is None and wish.price_to is None:
+        return True
+    return stone.asks is not None and (
+        (wish.price_from is None or stone.asks >= wish.price_from)
+        and (wish.price_to is None or stone.asks <= wish.price_to)
+    )
 
 
 def counted(stones: Sequence[TableStone], by: str) -> dict[str, int]:

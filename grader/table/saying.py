@@ -69,11 +69,11 @@ def say(said: Said, tray: Tray) -> list[Call]:
     )  # fmt: skip
     placed = with_shown(place_on(look, call), tray.called(look, record))
     save_calls([placed], tray.ledger)
-    _told(said.stone, tray)
+    tell_tray(said.stone, tray)
     return _unheard(said, tray)
 
 
-def _told(stone: TableStone, tray: Tray) -> None:
+def tell_tray(stone: TableStone, tray: Tray) -> None:
     """See that the table shows what was said, also while it is still being laid."""
     tray.lay_again([stone.sha256])
     tray.keep_up()
@@ -109,11 +109,11 @@ def take_back(uid: str, call: str, stone: TableStone, by: str, tray: Tray) -> No
         )
     if call not in views.taken_back(tray.ledger):
         tray.ledger.add(TakenBack(call=call, uid=uid), author=by)
-    _told(stone, tray)
+    tell_tray(stone, tray)
 
 
 #: Faces are measured one at a time: two at once would only be slower.
-_MEASURING = Lock()
+MEASURING = Lock()
 
 
 @dataclass(frozen=True)
@@ -146,11 +146,11 @@ def say_of_line(said: LineSaid, tray: Tray) -> str:
         look.ask.file, look.ask.sha256, said.stone.piece, None, None, None, said.by, now(), None
     )
     placed = place_on(look, call)
-    with _MEASURING:
+    with MEASURING:
         done = save_line_word(look, placed, said.line, said.says, said.found, None, tray.session)
         again = look_at(asks_again([look], tray.ledger)[0], tray.session.profile, tray.ledger)
         shown([again], tray.ledger)
-    _told(said.stone, tray)
+    tell_tray(said.stone, tray)
     return saved_line_words(
         placed, (done.line, done.facts), said.says, said.found, (done.before, done.now)
     )

@@ -11,6 +11,7 @@ from grader.grading.calls.left import left_by
 from grader.grading.proposal import Call
 from grader.looks import Look
 from grader.report.headline import label_words, proposal_of, rules_words
+from grader.report.words import state_words
 
 #: So many letters of a photo's hash name it on the page.
 SHORT = 16
@@ -29,6 +30,10 @@ class TableStone:
     heard : uids of all calls that hold on it.   left : who left it for the decider.
     of_piece : uid of the piece of which it is a face.   code, haul, net_g : number, haul and weight of that, where it
     bears one.   picture : name of its small picture.
+    proposed : the likeliest grade.   size : largest oval that the face takes, ``None`` without a scale.
+    state : wet or dry, in words.   lot : number of the lot in which its piece lies.
+    asks : what the price table asks of it.
+    scene : 0 to 100.   rung : of the ladder, on average by the chances of grades.
     """
 
     id: str
@@ -52,6 +57,13 @@ class TableStone:
     code: str | None = None
     haul: str | None = None
     net_g: Decimal | None = None
+    proposed: str | None = None
+    size: str | None = None
+    state: str = "wet or dry not known"
+    lot: str | None = None
+    asks: Decimal | None = None
+    scene: float | None = None
+    rung: float | None = None
 
     @property
     def name(self) -> str:
@@ -109,7 +121,17 @@ def _stone(look: Look, piece: Mapping[str, Any], decider: str | None) -> TableSt
         people=tuple(piece["calls"]),
         word=piece["call"],
         left=left_by(piece["calls"], decider),
+        proposed=proposal["grade"] if told else None,
+        size=piece["size_class"],
+        state=state_words(piece["state"]),
+        scene=piece["scene"]["score"],
+        rung=proposal and _rung(proposal),
     )
+
+
+def _rung(proposal: Mapping[str, Any]) -> float:
+    """The grade on average, 0 for the lowest; chances stand in the ladder's order."""
+    return sum(n * chance for n, chance in enumerate(proposal["probabilities"].values()))
 
 
 def heard_on(look: Look, calls: Sequence[Call]) -> dict[int, tuple[str, ...]]:

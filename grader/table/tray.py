@@ -149,9 +149,9 @@ class Tray:
 
     def _number_again(self) -> None:
         """Take numbers and weights of pieces as they are now."""
-        pieces = stock.pieces(self.ledger)
+        pieces, lots = stock.pieces(self.ledger), _lot_codes(self.ledger)
         for id, stone in self._stones.items():
-            self._stones[id] = replace(stone, **_of_piece(stone.of_piece, pieces))
+            self._stones[id] = replace(stone, **_of_piece(stone.of_piece, pieces, lots))
 
     def _lay(self) -> None:
         try:
@@ -289,6 +289,7 @@ class _Numbers:
 
     faces: Mapping[str, list[Any]]
     pieces: Mapping[str, stock.Piece]
+    lots: Mapping[str, str]
 
 
 def _numbers(ledger, photos: set[str]) -> _Numbers:
@@ -296,7 +297,11 @@ def _numbers(ledger, photos: set[str]) -> _Numbers:
     for face in standing_faces(ledger, photos):
         faces.setdefault(face.sha256, []).append(face)
     uids = [face.piece for of_photo in faces.values() for face in of_photo]
-    return _Numbers(faces, stock.pieces(ledger, uids=uids))
+    return _Numbers(faces, stock.pieces(ledger, uids=uids), _lot_codes(ledger))
+
+
+def _lot_codes(ledger) -> dict[str, str]:
+    return {uid: lot.code for uid, lot in stock.lots(ledger).items()}
 
 
 def _numbered(stone: TableStone, look: Look, numbers: _Numbers) -> dict[str, Any]:
@@ -308,12 +313,15 @@ def _numbered(stone: TableStone, look: Look, numbers: _Numbers) -> dict[str, Any
     )  # fmt: skip
     here = (face for face in numbers.faces.get(stone.sha256, ()) if same_face(face, place))
     uid = next((face.piece for face in here), None)
-    return {"of_piece": uid, **_of_piece(uid, numbers.pieces)}
+    return {"of_piece": uid, **_of_piece(uid, numbers.pieces, numbers.lots)}
 
 
-def _of_piece(uid: str | None, pieces: Mapping[str, stock.Piece]) -> dict[str, Any]:
-    """Number, haul and weight of a piece; ``None`` where it bears no number."""
+def _of_piece(
+    uid: str | None, pieces: Mapping[str, stock.Piece], lots: Mapping[str, str]
+) -> dict[str, Any]:
+    """Number, haul, weight and lot of a piece; ``None`` where it bears no number."""
     piece = pieces.get(uid or "")
     if piece is None:
-        return {"code": None, "haul": None, "net_g": None}
-    return {"code": piece.code, "haul": stock.read_code(piece.code)[0], "net_g": piece.net_g}
+        return dict.fromkeys(("code", "haul", "net_g", "lot"))
+    haul, lot = stock.read_code(piece.code)[0], lots.get(piece.lot or "")
+    return {"code": piece.code, "haul": haul, "net_g": piece.net_g, "lot": lot}

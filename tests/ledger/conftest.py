@@ -66,6 +66,7 @@ def every_kind():
     )
     whole = facts.NamedPiece("A7", 7)
     half = facts.NamedPiece(parent=whole.uid)
+    compared = facts.Compared(lake, shore)
     resort = facts.ResortBegun((lake, shore), ("select", "prime"), "Ann")
     return (
         facts.PhotoFile(LAKE, "lake.jpg", "/photos/lake.jpg", 4000, 3000),
@@ -78,7 +79,10 @@ def every_kind():
         facts.FaceOfPiece(half.uid, LAKE, BOX, OUTLINE),
         called,
         facts.TakenBack(called.uid),
-        facts.Compared(lake, shore),
+        compared,
+        facts.ComparisonBack(compared.uid),
+        facts.Compared(shore, lake),
+        facts.Compared(lake, shore, "grade"),
         facts.ModelUse("/models/spring", "spring 1234"),
         resort,
         facts.ResortAnswer(resort.uid, 0, "prime"),

@@ -1,5 +1,6 @@
 """What is read from the ledger is what was told to it."""
 
+import json
 import time
 from dataclasses import replace
 from datetime import date
@@ -7,6 +8,7 @@ from datetime import date
 import pytest
 from sqlalchemy import select
 
+from grader.errors import LedgerError
 from grader.face.lines.line_words import LineWord
 from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Call, Shown
@@ -177,7 +179,6 @@ def test_what_else_was_said_comes_back(made, ledger):
         return [one for one in all_facts if isinstance(one, kind)]
 
     for view, kind in (
-        (views.comparisons, facts.Compared),
         (views.model_uses, facts.ModelUse),
         (views.seasons, facts.SeasonBegun),
         (views.pieces, facts.NamedPiece),
@@ -185,6 +186,25 @@ def test_what_else_was_said_comes_back(made, ledger):
         (views.region_words, facts.SavedRegionWord),
     ):
         assert [entry.fact for entry in view(ledger)] == of(kind) != []
+
+
+def test_comparisons_that_were_not_taken_back_come_back_scenes_apart_from_grades(made, ledger):
+    all_facts = made.every_kind()
+    ledger.add(*all_facts)
+    back, scene, grade = (one for one in all_facts if isinstance(one, facts.Compared))
+    held = {of: [e.fact for e in views.comparisons(ledger, of)] for of in ("scene", "grade", None)}
+    assert held == {"scene": [scene], "grade": [grade], None: [scene, grade]}
+    assert back not in held[None]
+
+
+def test_of_scenes_a_comparison_is_written_as_it_always_was():
+    lake, shore = (FacePlace(sha * 64, 1, (0, 0, 9, 9)) for sha in "ab")
+    scene, grade = facts.Compared(lake, shore), facts.Compared(lake, shore, "grade")
+    assert set(json.loads(scene.to_body())) == {"better", "other"}
+    assert json.loads(grade.to_body())["of"] == "grade"
+    assert facts.Compared.from_body(scene.to_body(), scene.uid) == scene
+    with pytest.raises(LedgerError):
+        facts.Compared(lake, shore, "price")
 
 
 def test_a_blind_sorting_holds_the_answers_that_were_not_undone(made, ledger):

@@ -167,6 +167,10 @@ anything = st.recursive(
     max_leaves=6,
 )
 POSTS = ("/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/back")
+POSTS += (
+    "/api/patches", "/api/pairs", "/api/pairs/back", "/api/again", "/api/again/answer", "/api/again/back",
+    "/api/again/done", "/api/colours/try", "/api/colours/save",
+)  # fmt: skip
 
 
 @settings(
@@ -176,7 +180,9 @@ POSTS = ("/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/ba
 def test_whatever_is_sent_is_never_a_fault_of_the_table(page, data):
     path = data.draw(st.sampled_from(POSTS))
     fields = ["uid", "stone", "measured", "by", "grade", "scene", "note", "left", "made", "heard", "line", "says",
-              "found", "typed", "haul", "new", "call"]  # fmt: skip
+              "found", "typed", "haul", "new", "call", "x", "y", "of", "better", "other", "pair", "count", "sitting",
+              "number",
+              "spots", "words", "name"]  # fmt: skip
     body = data.draw(st.dictionaries(st.sampled_from(fields), anything, max_size=8) | anything)
     assert page.post(path, body).status_code < 500
 
@@ -297,3 +303,18 @@ def test_pages_are_small(page):
     whole = sum(len(page.get(path).content) for path in paths)
     assert whole < 200_000
     assert len(page.get(f"/api/stones/{ids(page)[0]}").content) < 60_000
+
+
+def test_stones_are_put_together_and_an_unknown_wish_is_refused(page):
+    first, *others = ids(page)
+    page.post("/api/calls", word(page, first, grade="select"))
+    wish = {"by": "Nell", "pile": "all", "group": "mine"}
+    answer = page.get("/api/stones", params=wish).json()
+    assert answer["ids"] == [first, *others]
+    assert [(row["name"], row["stones"]) for row in answer["groups"]] == [
+        ("select", 1), ("not called by me yet", len(others)),
+    ]  # fmt: skip
+    assert page.get("/api/stones", params=wish | {"group": "moon"}).status_code == 404
+    for bad in ({"price_from": "much"}, {"price_to": "-1"}, {"moon": "1"}):
+        assert page.get("/api/stones", params=wish | bad).status_code == 422
+    assert page.get("/api/choices").json()["sorter"] == ["Nell"]

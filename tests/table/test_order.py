@@ -5,8 +5,10 @@ from decimal import Decimal
 
 import pytest
 
+from grader.table.choosing import group_rows, grouped, price_group, with_prices
 from grader.table.order import PILES, Wish, counted, totals, wished
 from grader.table.stones import TableStone
+from grader.trade.prices import read_price_table
 
 PLAIN = TableStone(
     id="0" * 16 + "-1", sha256="0" * 64, piece=1, measured="0" * 32, photo="plain.jpg", label="cabbing",
@@ -95,3 +97,65 @@ def test_all_piles_are_tried_here():
         "mine",
         "all",
     }
+
+
+TABLE = read_price_table(
+    'currency = "USD"\nbegins = 2025-03-01\nper = "kg"\n[by_weight]\nselect = 40\ncabbing = 20\n',
+    "a test",
+)
+WEIGHED = [
+    replace(one, code=f"07-00{n}", haul="07", proposed="cabbing", net_g=Decimal(500 * n))
+    for n, one in enumerate(STONES[:3], start=1)
+]
+
+
+def test_a_stone_is_asked_for_what_the_price_table_says_and_in_a_lot_for_nothing_alone():
+    """By hand: 20 a kg times 0.5, 1 and 1.5 kg."""
+    stones = with_prices([*WEIGHED, replace(WEIGHED[0], lot="07-L1")], TABLE)
+    assert [stone.asks for stone in stones] == [10, 20, 30, None]
+    assert with_prices(WEIGHED, None) == WEIGHED
+    chosen = wished(stones, Wish("Nell", "all", price_from=Decimal(20), price_to=Decimal(30)))
+    assert [stone.asks for stone in chosen] == [20, 30]
+    dearest = wished(stones, Wish("Nell", "all", first="dearest"))
+    assert [stone.asks for stone in dearest] == [30, 20, 10, None]
+
+
+@pytest.mark.parametrize(
+    ("asks", "group"),
+    [
+        ("0", "0 to 1"),
+        ("1", "1 to 2"),
+        ("19.99", "10 to 20"),
+        ("20", "20 to 50"),
+        ("5000", "5000 to 10000"),
+    ],
+)
+def test_a_price_lies_in_the_group_that_names_it(asks, group):
+    assert price_group(Decimal(asks)) == group
+
+
+def test_chosen_by_sorter_the_grade_is_that_sorters():
+    assert names(pile="all", sorter="Ole") == ["divided"]
+    assert names(pile="all", sorter="Ole", grade="select") == []
+    assert names(pile="all", sorter="Nell", grade="select") == ["divided"]
+    assert names(pile="all", sorter="Nobody") == []
+
+
+def test_stones_are_put_together_the_best_grade_first_and_the_nameless_last():
+    ladder = ("waste", "tumbling", "cabbing", "select")
+    rows = grouped(STONES, "grade", "Nell", ladder)
+    assert [name for name, _ in rows] == ["cabbing", "waste", "not called yet"]
+    assert sum(len(own) for _, own in rows) == len(STONES)
+    assert [name for name, _ in grouped(STONES, "mine", "Ole", ladder)][
+        -1
+    ] == "not called by me yet"
+    assert [name for name, _ in grouped(STONES, "sorter", "", ladder)] == [
+        "Nell", "Nell, Ole", "nobody yet",
+    ]  # fmt: skip
+
+
+def test_a_group_tells_how_much_of_it_is_weighed_and_priced():
+    stones = with_prices([*WEIGHED, PLAIN], TABLE)
+    (row, other) = group_rows(grouped(stones, "haul", "Nell"), TABLE, "g")
+    assert (row["name"], row["words"]) == ("07", "3 stones, 3000 g, 60.00 USD asked")
+    assert (other["name"], other["words"]) == ("no haul", "1 stone")

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 #: As the table is asked for: seconds as ms, bytes without pictures.
 PAINT_MS, NEXT_MS, PAGE_BYTES = 500, 100, 300_000
 STONES = 5000
-VIEWS = ("sort", "contact", "add", "weigh", "lots", "learn")
+VIEWS = ("sort", "contact", "add", "weigh", "lots", "teach", "learn")
 
 
 def copied(ledger, count: int) -> None:

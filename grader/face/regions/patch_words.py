@@ -42,7 +42,7 @@ def standing(words: Sequence[PatchWord]) -> list[PatchWord]:
     """Return the words that hold, of one photo: the last on each patch; those that only take back are left out."""
     kept: list[PatchWord] = []
     for word in words:
-        kept = [*(one for one in kept if not _same_patch(one, word)), word]
+        kept = [*(one for one in kept if not same_patch(one, word)), word]
     return [word for word in kept if word.says != WITHDRAWN]
 
 
@@ -118,7 +118,8 @@ def _blurred(face: Face) -> NDArray[np.float32]:
     return lab / np.maximum(cover, 1e-3)[..., None]
 
 
-def _same_patch(first: PatchWord, second: PatchWord) -> bool:
+def same_patch(first: PatchWord, second: PatchWord) -> bool:
+    """Return whether two words are on the same patch: then the later one holds."""
     width = min(first.x + first.w, second.x + second.w) - max(first.x, second.x)
     height = min(first.y + first.h, second.y + second.h) - max(first.y, second.y)
     smaller = min(first.w * first.h, second.w * second.h)

@@ -5,13 +5,18 @@ import { fetchCard, fetchTiles, forgetTiles, tileOf, who } from "./stones.js";
 import { showNear } from "./picture.js";
 
 const A_PAGE = 20;
-let ids = [], page = 0, large = null, sortFrom = () => {};
+let ids = [], groups = [], page = 0, large = null, sortFrom = () => {};
+const CHOICES = ["pile", "grade", "proposed", "haul", "first", "group", "sorter", "size", "state", "lot"], TYPED = ["text", "price_from", "price_to"];
 
 export function whenSortFrom(handler) { sortFrom = handler; }
 
 export async function load() {
-  const asked = { by: who(), pile: byId("c-pile").value, grade: byId("c-grade").value, proposed: byId("c-proposed").value, haul: byId("c-haul").value, first: byId("c-first").value, text: byId("c-text").value.trim() };
-  try { ids = (await get("/api/stones", asked)).ids; } catch { byId("c-count").textContent = "The table is out of reach."; return; }
+  choices();
+  const asked = { by: who() };
+  for (const name of [...CHOICES, ...TYPED]) asked[name] = byId(`c-${name}`).value.trim();
+  for (const name of ["price_from", "price_to"]) asked[name] = asked[name].replace(",", ".");
+  byId("c-more").classList.toggle("chosen", ["text", "sorter", "size", "state", "lot", "price_from", "price_to"].some(name => asked[name]));
+  try { ({ ids, groups } = await get("/api/stones", asked)); } catch (err) { byId("c-count").textContent = err.message || "The table is out of reach."; return; }
   page = 0;
   forgetTiles();
   await draw();
@@ -23,7 +28,18 @@ async function draw() {
   byId("c-page").textContent = `page ${page + 1} of ${pages}`;
   byId("c-back").disabled = page === 0;
   byId("c-next").disabled = page >= pages - 1;
-  fill(byId("tiles"), (await fetchTiles(part)).map(tile));
+  const tiles = new Map((await fetchTiles(part)).map(one => [one.id, tile(one)]));
+  fill(byId("tiles"), part.map((id, n) => [heading(page * A_PAGE + n, n === 0), tiles.get(id)]));
+}
+
+// The name of a group stands before its first stone, and again on top of a page in its midst.
+function heading(n, onTop) {
+  let from = 0;
+  for (const group of groups) {
+    if (n < from + group.stones) return n === from || onTop ? el("li", { class: "group" }, el("h2", {}, group.name), el("p", {}, n === from ? group.words : "goes on")) : null;
+    from += group.stones;
+  }
+  return null;
 }
 
 // What cannot be graded has nothing proposed.
@@ -73,17 +89,24 @@ byId("near-box").addEventListener("keydown", event => {
 byId("near-sort").addEventListener("click", () => { byId("near-box").close(); sortFrom(ids, large); });
 byId("c-back").addEventListener("click", () => { page -= 1; draw(); });
 byId("c-next").addEventListener("click", () => { page += 1; draw(); });
-for (const id of ["c-pile", "c-grade", "c-proposed", "c-haul", "c-first"]) byId(id).addEventListener("change", load);
+for (const name of CHOICES) byId(`c-${name}`).addEventListener("change", load);
 let typing = null;
-byId("c-text").addEventListener("input", () => { clearTimeout(typing); typing = setTimeout(load, 250); });
+for (const name of TYPED) byId(`c-${name}`).addEventListener("input", () => { clearTimeout(typing); typing = setTimeout(load, 250); });
 
 export function totals(rows) {
   fill(byId("totals"), rows.map(row => el("tr", {}, el("th", { scope: "row" }, row.grade || "not called yet"), el("td", {}, String(row.stones)), el("td", {}, String(row.weighed)), el("td", {}, row.weight || "")))); 
 }
-export function hauls(codes) {
-  for (const id of ["c-haul"]) {
-    const chosen = byId(id).value;
-    fill(byId(id), el("option", { value: "" }, "any"), codes.map(code => el("option", {}, code)));
-    byId(id).value = codes.includes(chosen) ? chosen : "";
+
+// What there is to choose among; what is chosen stays so.
+async function choices() {
+  let found;
+  try { found = await get("/api/choices"); } catch { return; }
+  for (const name of ["haul", "sorter", "size", "state", "lot"]) {
+    const select = byId(`c-${name}`), chosen = select.value;
+    fill(select, el("option", { value: "" }, "any"), found[name].map(value => el("option", { value }, value)));
+    select.value = found[name].includes(chosen) ? chosen : "";
+    select.disabled = !found[name].length;
   }
+  byId("c-price").hidden = !found.currency;
+  byId("c-currency").textContent = found.currency || "";
 }

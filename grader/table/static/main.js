@@ -10,8 +10,9 @@ import * as lots from "./lots.js";
 import * as contact from "./contact.js";
 import * as sorting from "./sort.js";
 import * as weighing from "./weigh.js";
+import * as teaching from "./teach.js";
 
-const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, learn: learning.load, lots: lots.load };
+const VIEWS = { sort: () => sorting.load(first), contact: contact.load, weigh: weighing.load, add: adding.load, teach: teaching.load, learn: learning.load, lots: lots.load };
 const leave = () => { adding.leave(); learning.leave(); };
 let view = "sort", stones = -1, done = false;
 let first = /^#[0-9a-f]{16}-\d+$/.test(location.hash) ? location.hash.slice(1) : undefined;
@@ -106,7 +107,6 @@ async function progress() {
     byId("progress").title = now.failed.join("\n");
     for (const select of ["pile", "c-pile"]) for (const option of byId(select).options) option.textContent = `${option.dataset.words} (${now.piles[option.value]})`;
     contact.totals(now.totals);
-    contact.hauls(now.hauls);
     if (now.stones !== stones && view === "sort") await (stones <= 0 ? sorting.load(first) : sorting.more());
     stones = now.stones;
     done = now.done;

@@ -3,11 +3,17 @@ import { byId, el, fill } from "./dom.js";
 import { setting } from "./kept.js";
 import { picture } from "./stones.js";
 
-const LAYERS = ["photo", "lines", "regions", "best view"];
+const LAYERS = ["photo", "lines", "regions", "best view", "cut plan"];
 const HANDLERS = { line: () => {} };
+const MORE = {};  // By layer, what other files lay over the picture.
 let shown = null, layer = LAYERS.includes(setting("layer")) ? setting("layer") : "photo";
 
 export function whenLine(handler) { HANDLERS.line = handler; }
+
+// make(card) returns parts to be laid over the picture, and words below it; tap(card, point) hears a tap, in px of the photo.
+export function addToLayer(name, make, tap) { MORE[name] = { make, tap }; }
+export const redraw = card => { if (card === shown) draw(); };
+export const isLayer = name => layer === name;
 
 export function showPicture(card) {
   shown = card;
@@ -63,6 +69,9 @@ function draw() {
     parts.push(over);
   }
   if (layer === "lines") parts.push(drawing());
+  const more = MORE[layer]?.make(shown) || {};
+  parts.push(more.parts);
+  place.classList.toggle("aims", Boolean(MORE[layer]?.tap));
   parts.push(el("button", { type: "button", class: "nearer", onclick: event => { event.stopPropagation(); near(); } }, "Close-up"));
   fill(place, parts);
   if (large && !(large.complete && large.naturalWidth)) {
@@ -73,7 +82,7 @@ function draw() {
       place.append(el("span", { class: "lacking" }, "the photo is gone; this is the small picture kept of it"));
     }, { once: true });
   }
-  fill(byId("told"), words());
+  fill(byId("told"), words(), more.words);
 }
 
 function words() {
@@ -88,6 +97,7 @@ function words() {
     if (!classes.length) return [el("span", {}, "no line seen")];
     return [...classes.map(name => el("span", {}, sample(name), name)), el("span", {}, "click a line to say what it is")];
   }
+  if (layer === "cut plan") return [];
   return (shown.blocks.find(block => block.name === "photo")?.lines || []).map(text => el("span", {}, `photo ${text}`));
 }
 
@@ -98,11 +108,18 @@ function sample(name) {
     ["under", "over"].map(how => el("svg:path", { d: "M3 6H31", class: `seen ${how} ${kindOf(name)}` })));
 }
 
-// Outline and lines, in px of the photo.
+export const pathOf = points => "M" + points.map(point => point.join(" ")).join("L");
+
+// What is laid over the picture, in px of the photo.
+export function overlay(card, label) {
+  const [x, y, w, h] = card.pictures.window;
+  return el("svg:svg", { viewBox: `${x} ${y} ${w} ${h}`, role: "group", "aria-label": label });
+}
+
+// Outline and lines.
 function drawing() {
-  const [x, y, w, h] = shown.pictures.window;
-  const path = points => "M" + points.map(point => point.join(" ")).join("L");
-  const svg = el("svg:svg", { viewBox: `${x} ${y} ${w} ${h}`, role: "group", "aria-label": "Lines on the stone" });
+  const [, , w, h] = shown.pictures.window, path = pathOf;
+  const svg = overlay(shown, "Lines on the stone");
   for (const how of ["under", "over"]) svg.append(el("svg:path", { d: path(shown.pictures.outline) + "Z", class: `seen ${how}` }));
   const size = Math.max(w, h) / 34;
   for (const line of shown.pictures.lines) {
@@ -155,4 +172,9 @@ function full(on, event) {
 }
 
 byId("near-size").addEventListener("click", () => full(!byId("near").classList.contains("full")));
-byId("picture").addEventListener("click", () => near());
+byId("picture").addEventListener("click", event => {
+  const svg = byId("picture").querySelector("svg"), tap = MORE[layer]?.tap;
+  if (!tap || !svg || !shown) { near(); return; }
+  const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+  tap(shown, [at.x, at.y]);
+});

@@ -5,6 +5,8 @@ import { get, post } from "./server.js";
 import { send, whenSent } from "./sender.js";
 import { ahead, fetchCard, fetchTiles, forget, keepTile, known, tileOf, who } from "./stones.js";
 import { near, showPicture, turnLayer, whenLine } from "./picture.js";
+import { whenPlace } from "./patch.js";
+import "./cuts.js";
 
 let ids = [], at = 0, said = [], begun = false, telling = "";
 const mine = new Map();  // What was said here, before the server has answered.
@@ -215,6 +217,16 @@ function askOfLine(card, line) {
   box.showModal();
 }
 whenLine(askOfLine);
+whenPlace({
+  wait: card => { if (current() === card.id) byId("words").prepend(el("p", { class: "remedy", id: "measuring" }, "The stone is measured with your word; sort on meanwhile.")); },
+  done: async (card, text, kept) => {
+    byId("measuring")?.remove();
+    if (kept) forget(card.id);
+    if (kept && current() === card.id) await show();
+    if (kept) tell(text);
+    else notice(text, card.id);
+  },
+});
 
 for (const button of byId("line-box").querySelectorAll("[data-says]")) {
   button.addEventListener("click", async () => {

@@ -1,0 +1,65 @@
+"""What is taught at the table, in a real browser: a place told by keyboard, pairs by key and by finger."""
+
+import pytest
+
+from grader.ledger import views
+
+pytestmark = pytest.mark.slow
+
+PHONE = {
+    "viewport": {"width": 390, "height": 844},
+    "is_mobile": True,
+    "has_touch": True,
+    "device_scale_factor": 2,
+}
+
+
+def teach(page, what: str) -> None:
+    page.click('[data-view="teach"]')
+    page.click(f'[data-sub="{what}"]')
+
+
+def test_a_place_is_told_by_keyboard_shown_at_once_and_taken_back(served, opened):
+    table = served(1)
+    page = opened(table, "Nell")
+    page.click('#layers button:has-text("regions")')
+    page.locator("#picture .aim").focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Enter")
+    page.click('#place-box [data-is="host"]')
+    page.wait_for_selector('#picture svg text:has-text("host")', state="attached")
+    page.click("#told button.small")
+    page.wait_for_selector('#picture svg text:has-text("host")', state="detached")
+    page.wait_for_function("() => !document.getElementById('measuring')")
+    assert [e.fact.says for e in views.region_words(table._tray.ledger)] == ["host", "withdrawn"]
+
+
+def test_pairs_by_key_are_kept_and_taken_back(served, opened):
+    table = served(4)
+    page = opened(table, "Nell")
+    teach(page, "pairs")
+    page.wait_for_selector("#two .side")
+    for n in (1, 2):
+        page.keyboard.press("ArrowLeft")
+        words = f"you compared {n} pair{'' if n == 1 else 's'}"
+        page.wait_for_selector(f'#pairs-count:has-text("{words}")')
+    page.keyboard.press("Backspace")
+    page.wait_for_selector("#pairs-back:not([disabled])")
+    page.wait_for_function(
+        "() => document.getElementById('pairs-count').innerText.includes('1 pair')"
+    )
+    assert len(views.comparisons(table._tray.ledger)) == 1
+
+
+def test_both_stones_and_all_choices_are_on_one_screen_of_a_phone(served, opened):
+    page = opened(served(3), "Ole", **PHONE)
+    teach(page, "pairs")
+    page.wait_for_selector("#two .side")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    for selector in ("#two .side >> nth=0", "#two .side >> nth=1", "#pairs-skip", "#pairs-back"):
+        box = page.locator(selector).bounding_box()
+        assert box["y"] >= 0, selector
+        assert box["y"] + box["height"] <= 844, selector
+        assert box["height"] >= 44, selector
+    page.tap("#two .side >> nth=1")
+    page.wait_for_selector('#pairs-count:has-text("1 pair")')
