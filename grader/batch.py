@@ -20,7 +20,8 @@ from grader.pieces import joined_pieces, numbered_stones, with_numbers, with_pie
 from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
-from grader.report.result import failed_record, to_json
+from grader.report.json_text import to_json
+from grader.report.result import failed_record
 from grader.report.sheet import sheet_pages
 from grader.report.tray_map import tray_map
 
