@@ -310,6 +310,34 @@ def test_replaying_the_facts_leaves_the_listings(shop):
     assert shop("listing", "--open", "--json") == before and len(before) == 2
 
 
+def test_a_cut_plan_that_a_listing_kept_is_not_sought_again(shop, monkeypatch):
+    from grader.deals import listing_cuts
+
+    sought, plan = [], listing_cuts.kept_cuts
+    for module in ("listings", "listing_files"):
+        monkeypatch.setattr(
+            f"grader.deals.{module}.kept_cuts", lambda *of: sought.append(1) or plan(*of)
+        )
+
+    def listed(*more):
+        shop("listing", "07-001", "--out", "out", *more)
+        return json.loads(page(shop, suffix="json"))["cabs"]
+
+    first = listed()
+    assert len(sought) == 1
+    assert listed("--anew", "--for", "20") == first
+    shop("listing", "07-001", "--withdraw")
+    assert listed() == first and shop("listing", "07-001", "--json")["cabs"] == first
+    assert len(sought) == 1
+    # Planned in another way, or of another face, it is sought again.
+    monkeypatch.setattr(listing_cuts, "PLAN_VERSION", 0)
+    listed("--anew")
+    assert len(sought) == 2
+    shop("batch", "tray", "--haul", "07", "--mm-per-px", "0.4", "--workers", "1")
+    listed("--anew")
+    assert len(sought) == 3
+
+
 SECRETS = ("third fence", "Nell Sorter", "permit 12")
 
 
