@@ -3,13 +3,14 @@
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 from grader.errors import GraderError, PhotoError
 from grader.files import path_text
 from grader.grading.models.model import Model
 from grader.ledger.pictures import is_pictures_folder
-from grader.ledger.stock import NumberedStone, Piece
+from grader.ledger.stock import NumberedStone, Piece, read_code
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
@@ -21,13 +22,18 @@ from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
 from grader.report.json_text import to_json
+from grader.report.overlay import cut_picture
 from grader.report.result import failed_record
-from grader.report.sheet import sheet_pages
+from grader.report.sheet import SheetHead, sheet_pages
 from grader.report.tray_map import map_note, noted, tray_map
+from grader.settings import Settings
 
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
-#: Folder, among the results, of photos with the numbers of their stones drawn in.
-MAPS = "maps/"
+#: Folders, among the results, of photos with the numbers of their stones drawn in, and of the sheet's large pictures.
+MAPS, PICTURES = "maps/", "pictures/"
+#: Bytes of large pictures up to which the sheet holds them itself, so that it is one file that a mail takes; ours.
+MOST_BYTES_HELD = 14_000_000
+_USUAL = Settings()
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,7 @@ def grade_folder(
     *,
     terms: PhotoTerms,
     out: str | Path | None = None,
-    decider: str | None = None,
+    settings: Settings = _USUAL,
     run: FolderRun = FolderRun(),
 ) -> Batch:
     """Grade every photo below a folder into ``results.jsonl``, ``results.csv`` and ``sheet.html``.
@@ -95,7 +101,7 @@ def grade_folder(
     ledger : ``None`` for a dry look, which neither reads nor keeps anything.
     terms : of every photo in the folder.
     out : folder of the results, ``FOLDER/graded`` by default; never graded itself.
-    decider : whose calls count where several people called a stone; else the last one's.
+    settings : whose calls count where several people called a stone, and the unit of weights on the sheet.
     run : how the photos are worked through.
 
     Raises
@@ -127,12 +133,13 @@ def grade_folder(
         for file, look in done.items()
     ]
     records = [_with_duplicates(record, duplicates) for record in records]
-    records, lost = with_calls(records, calls_on(looks, ledger), decider)
+    records, lost = with_calls(records, calls_on(looks, ledger), settings.decider)
     pieces = joined_pieces(looks, ledger)
     records = with_pieces(records, looks, pieces, profile, model, ledger)
     numbered = numbered_stones(looks, ledger)
     records = with_numbers(records, numbered)
-    kept_aside = _write(results, records, looks, profile, lost)
+    head = _head(folder, numbered.values(), settings.unit)
+    kept_aside = _write(results, records, looks, profile, head, lost)
     known = sum(look.known for look in looks)
     return Batch(
         tuple(records),
@@ -237,11 +244,49 @@ def write_maps(
     return made
 
 
+def _head(folder: Path, numbered: Iterable[Piece], unit: str) -> SheetHead:
+    """What the sheet is of: the hauls of its numbered stones, else the folder."""
+    net_g = {piece.code: piece.net_g for piece in numbered if piece.net_g is not None}
+    hauls = sorted({read_code(piece.code)[0] for piece in numbered})
+    name = f"Haul {' and '.join(hauls)}" if hauls else path_text(folder.resolve().name) or "stones"
+    return SheetHead(name, date.today().isoformat(), net_g, unit)
+
+
+def _large_pictures(results: OutFolder, looks: Sequence[Look]) -> dict[tuple[str, int], str]:
+    """Cut a large picture of each stone from its photo, where it does not lie among the results already, and return
+    their names; a photo that was taken away since has none."""
+    names: dict[tuple[str, int], str] = {}
+    for look in looks:
+        sha256, photo = look.ask.sha256, None
+        for piece in look.record["pieces"]:
+            box = "-".join(map(str, piece["box"]))
+            name = f"{PICTURES}{sha256[:16]}-{box}.jpg"
+            if not results.holds(name):
+                try:
+                    photo = photo or read_photo(look.ask.path)
+                except PhotoError:
+                    break
+                results.write(name, cut_picture(photo, piece["box"]))
+            names[sha256, piece["id"]] = name
+    return names
+
+
+def _held_or_beside(
+    results: OutFolder, names: Mapping[tuple[str, int], str]
+) -> dict[tuple[str, int], bytes | str]:
+    """The large pictures as the sheet has them: all in itself, or where they are too many, by their names beside it."""
+    paths = {place: results.path / name for place, name in names.items()}
+    if sum(path.stat().st_size for path in paths.values()) > MOST_BYTES_HELD:
+        return dict(names)
+    return {place: path.read_bytes() for place, path in paths.items()}
+
+
 def _write(
     results: OutFolder,
     records: Sequence[dict],
     looks: Sequence[Look],
     profile: Profile,
+    head: SheetHead,
     lost: Sequence[LostCall],
 ) -> list[KeptFile]:
     """Write the files of a graded folder; what of the seller's stood in their way is kept aside."""
@@ -250,13 +295,16 @@ def _write(
         for look in looks
         for piece in look.record["pieces"]
     }
+    names = _large_pictures(results, looks)
+    large = _held_or_beside(results, names)
     files = {
         RESULTS: _lines(records),
         TABLE: results_csv(records, profile.colours),
-        **sheet_pages(SHEET, records, pictures, profile, lost),
+        **sheet_pages(SHEET, records, pictures, large, profile, head, lost),
     }
     kept = [results.write(name, text.encode()) for name, text in files.items()]
-    results.keep_only([*files, *(name for name in results.names if name.startswith(MAPS))])
+    maps = [name for name in results.names if name.startswith(MAPS)]
+    results.keep_only([*files, *names.values(), *maps])
     return [file for file in kept if file is not None]
 
 

@@ -217,11 +217,13 @@ def with_shown(call: Call, record: dict) -> Call:
 
 def new_calls(calls: Sequence[Call], ledger: Ledger) -> list[Call]:
     """Return the calls of a table that say something new: what a person's word on that stone is already is not said
-    again, nor what was taken back since, so that a table may be taken in twice."""
+    again, nor what was taken back since, so that a table may be taken in twice. A call that bears a uid is new unless
+    it is there already, whatever was said since."""
     photos = {call.sha256 for call in calls}
     before = views.calls(ledger, sha256=photos, also_taken_back=True, outlines=True)
     gone = views.taken_back(ledger)
-    new: set[int] = set()
+    there = {one.uid for one in before}
+    new = {row for row, call in enumerate(calls) if call.uid and call.uid not in there}
     for rows in _by_sayer_and_stone(calls):
         first = calls[rows[0]]
         earlier = [one for one in before if one.by == first.by and same_stone(one, first)]
@@ -246,9 +248,11 @@ def _new_rows(
 
 
 def _by_sayer_and_stone(calls: Sequence[Call]) -> list[list[int]]:
-    """The rows of each person's word on each stone, in their order."""
+    """The rows without a uid of each person's word on each stone, in their order."""
     groups: list[list[int]] = []
     for row, call in enumerate(calls):
+        if call.uid:
+            continue
         own = (g for g in groups if calls[g[0]].by == call.by and same_stone(calls[g[0]], call))
         group = next(own, None)
         if group is None:

@@ -9,6 +9,7 @@ import math
 import os
 import re
 import stat
+import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -22,6 +23,12 @@ from grader.errors import GraderError, quoted
 MOST_TABLE_BYTES, MOST_CELL_LETTERS = 100_000_000, 10_000
 #: What may stand between the cells of a table.
 _MARKS = (",", ";", "\t")
+
+
+#: After so long a half-written file is what a killed run left.
+OLD_PART_S = 24 * 3600
+#: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
+FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
 
 
 def path_text(path: str | PurePath) -> str:
@@ -58,6 +65,19 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         raise GraderError(
             f"{path}: cannot be written ({err.strerror}); choose another place", "output"
         ) from err
+
+
+def forget_parts(parts: Iterable[Path], now: float | None = None) -> None:
+    """Remove half-written files of runs that were killed: those of over a day ago, which nobody writes on any more.
+
+    parts : paths that end in ``.part``.   now : seconds since 1970; the clock's if not given.
+    """
+    for part in parts:
+        try:
+            if (time.time() if now is None else now) - part.stat().st_mtime > OLD_PART_S:
+                part.unlink()
+        except OSError:  # gone meanwhile, or not ours to remove: it does no harm
+            continue
 
 
 def write_text(path: str | Path, text: str) -> None:
@@ -269,6 +289,20 @@ def read_number(text: str) -> float:
     return number
 
 
+def defused(text: str) -> str:
+    """Return a text as a cell of a table: with an apostrophe in front where a spreadsheet would run it as a formula.
+
+    A cell that begins with such an apostrophe gets another one, so that :func:`undefused` gives every text back.
+    """
+    begins = text.lstrip("'")[:1]
+    return f"'{text}" if begins and begins in FORMULA_BEGINS else text
+
+
+def undefused(cell: str) -> str:
+    """Return the text of which :func:`defused` made this cell; any other text as it is."""
+    return cell[1:] if cell[:1] == "'" and defused(cell[1:]) == cell else cell
+
+
 def read_table(
     path: str | Path, columns: Sequence[str], error: type[GraderError]
 ) -> list[tuple[int, dict[str, str]]]:
@@ -276,7 +310,7 @@ def read_table(
     column in lower case.
 
     Comma or semicolon, UTF-8 with or without byte-order mark; blanks around cells are taken off, empty lines and
-    empty cells beyond the last column left out.
+    empty cells beyond the last column left out, and texts read as they were before :func:`defused`.
 
     Raises
     ------
@@ -302,7 +336,14 @@ def read_table(
     _check_cells(path, rows, mark, error)
     empty = [""] * len(names)
     return [
-        (line, dict(zip(names, map(str.strip, cells + empty[len(cells) :]), strict=False)))
+        (
+            line,
+            dict(
+                zip(
+                    names, [undefused(c.strip()) for c in cells + empty[len(cells) :]], strict=False
+                )
+            ),
+        )
         for line, cells in rows[1:]
     ]
 

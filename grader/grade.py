@@ -35,12 +35,12 @@ from grader.measures import Remark
 from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
-from grader.photo.read import read_photo
+from grader.photo.read import DAMAGED, read_photo
 from grader.photo.reference import Reference, find_reference
 from grader.photo.surface import State
 from grader.photo.tags import Tag, covered, find_tags
 from grader.photo.terms import PhotoTerms
-from grader.photo.verdict import Framing, Verdict, judge_photo
+from grader.photo.verdict import WITH_CARE, Framing, Verdict, judge_photo
 from grader.profile import Profile, load_profile
 from grader.spots import GLARE
 
@@ -317,8 +317,12 @@ def measure_piece(
         words,
         drying,
     )
+    verdict = measured.verdict
+    for remark in photo.remarks:
+        if remark.code == DAMAGED:
+            verdict = verdict.no_better_than(WITH_CARE, remark)
     left_out = tuple(s if isinstance(s, Remark) else None for s in others_read)
-    return replace(measured, weight_g=terms.weight_g, left_out=left_out)
+    return replace(measured, verdict=verdict, weight_g=terms.weight_g, left_out=left_out)
 
 
 def measure_view(

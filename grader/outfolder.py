@@ -12,7 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from grader.errors import GraderError
-from grader.files import parse_json, regular_bytes, sync_folder, write_bytes, write_text
+from grader.files import (
+    forget_parts,
+    parse_json,
+    regular_bytes,
+    sync_folder,
+    write_bytes,
+    write_text,
+)
 
 #: In each folder of results.
 LIST = ".written"
@@ -105,6 +112,7 @@ class OutFolder:
         lines = [{"of": self._of}]
         lines += [{"name": name, "sha256": hashes[0]} for name, hashes in self._written.items()]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
+        forget_parts(self.path.rglob(".*.part"))
 
     def _place(self, name: str) -> Path:
         if not _is_name(name):

@@ -5,6 +5,7 @@ import importlib
 import os
 import pickle
 import random
+import shutil
 import sqlite3
 import sys
 from contextlib import closing
@@ -79,6 +80,7 @@ settings.register_profile(
 settings.load_profile("any machine")
 
 STONE_W, STONE_H, GAP = 200, 100, 40
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 #: Working px for one photo px in the hand-made faces.
 FACTOR = 0.5
 
@@ -249,6 +251,23 @@ def _piece(number: int, at: tuple[int, int], mm_per_px, verdict, lines, grade) -
         SceneEstimate(54, 41, 67),
         None if verdict == "retake" else proposal,
     )
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's chromium, without a window. Where it is missing a test is left out; in CI it fails (``CI`` is set)."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not os.path.exists(CHROMIUM):
+        if os.environ.get("CI"):
+            pytest.fail("chromium is not installed; CI needs it")
+        pytest.skip("chromium is not installed; pages are not tried in a browser")
+    with playwright.sync_playwright() as tool:
+        browser = tool.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
 
 
 @pytest.fixture

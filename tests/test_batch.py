@@ -24,6 +24,7 @@ from grader.ledger.store import open_ledger
 from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.report.result import result_schema
+from grader.settings import Settings
 
 TIME = "2026-03-02T10:11:12+01:00"
 BOX = (40, 40, 200, 100)
@@ -81,7 +82,7 @@ def test_records_rows_and_sheet_are_written_in_the_order_of_the_files(folder):
         ("b.jpg", "2"),
     ]
     assert ran.done.sheet == ran.out / "sheet.html"
-    assert (ran.out / "sheet.html").read_text("utf-8").count("<article") == 3
+    assert (ran.out / "sheet.html").read_text("utf-8").count('class="tile"') == 3
 
 
 def test_every_record_follows_the_schema(folder):
@@ -258,14 +259,62 @@ def test_after_a_power_cut_only_what_was_not_done_is_measured(folder, monkeypatc
     assert [record["photo"]["file"] for record in records(ran.out)] == ["a.jpg", "b.jpg", "c.jpg"]
 
 
-def test_the_sheet_of_known_photos_holds_the_four_views_without_measuring(folder):
+def test_the_sheet_of_known_photos_holds_their_pictures_without_measuring(folder):
     write(folder, a="1", b="2")
     first = (folder.run().out / "sheet.html").read_text("utf-8")
     again = folder.run()
     assert again.measured == []
     assert (again.out / "sheet.html").read_text("utf-8") == first
-    for view in ("lines", "photo", "regions", "best"):
-        assert first.count(f'<img class="{view}"') == 3
+    assert first.count('src="data:image/jpeg;base64,') == 3
+    assert first.count('"regions": "iVBOR') == 3
+
+
+@pytest.fixture
+def cut_from(monkeypatch, make_graded):
+    """Let photos that are text files be read as pictures, and return which were."""
+    read = []
+
+    def read_photo(path):
+        read.append(Path(path).name)
+        return make_graded(3).photo
+
+    monkeypatch.setattr("grader.batch.read_photo", read_photo)
+    return read
+
+
+def test_large_pictures_are_cut_once_and_held_in_the_sheet(folder, cut_from):
+    write(folder, a="1", b="2")
+    ran = folder.run()
+    lying = sorted(path.name for path in (ran.out / "pictures").iterdir())
+    hashes = [record["photo"]["sha256"] for record in records(ran.out)]
+    assert lying == sorted(
+        f"{sha256[:16]}-40-{top}-200-100.jpg"
+        for sha256, top in [(hashes[0], 40), (hashes[1], 40), (hashes[1], 180)]
+    )
+    assert cut_from == ["a.jpg", "b.jpg"]
+    assert (ran.out / "sheet.html").read_text("utf-8").count('"large": "/9j/') == 3
+    (folder.path / "b.jpg").unlink()
+    folder.run()
+    assert cut_from == ["a.jpg", "b.jpg"]
+    assert [path.name for path in (ran.out / "pictures").iterdir()] == [
+        f"{hashes[0][:16]}-40-40-200-100.jpg"
+    ]
+
+
+def test_too_many_large_pictures_for_a_mail_lie_beside_the_sheet(folder, cut_from, monkeypatch):
+    monkeypatch.setattr("grader.batch.MOST_BYTES_HELD", 1000)
+    write(folder, a="1")
+    ran = folder.run()
+    page = (ran.out / "sheet.html").read_text("utf-8")
+    (picture,) = (ran.out / "pictures").iterdir()
+    assert f'"beside": "pictures/{picture.name}"' in page and '"large": null' in page
+
+
+def test_a_photo_that_is_gone_meanwhile_costs_only_its_large_picture(folder):
+    # The text files of these tests are no pictures.
+    write(folder, a="1")
+    page = (folder.run().out / "sheet.html").read_text("utf-8")
+    assert '"large": null' in page and '"beside": null' in page
 
 
 def test_a_photo_whose_pictures_are_gone_is_measured_again(folder):
@@ -306,7 +355,7 @@ def test_the_deciders_word_counts_in_the_results(folder, decider, grade):
     write(folder, a="1")
     sha256 = records(folder.run().out)[0]["photo"]["sha256"]
     save_calls([call(sha256), call(sha256, grade="waste", by="Nell")], folder.ledger)
-    ran = folder.run(decider=decider)
+    ran = folder.run(settings=Settings(decider=decider))
     (piece,) = records(ran.out)[0]["pieces"]
     assert piece["call"]["grade"] == grade
     assert [one["by"] for one in piece["calls"]] == ["Mira", "Nell"]

@@ -21,7 +21,7 @@ FLOORS = [
     ["asking", "resorting", "comparing", "demo"],
     ["called", "opinions", "patching", "piece_calls"],
     ["calling", "batch", "colours", "checking", "deals"],
-    ["looking", "pieces", "nearest"],
+    ["downloads", "looking", "pieces", "nearest"],
     ["looks", "session"],
     ["report"],
     ["ledger"],

@@ -56,3 +56,15 @@ def test_the_whole_picture_is_one_face_where_the_seller_says_so():
     )
     (stone,) = graded.pieces
     assert stone.measured.piece.box == (0, 0, graded.photo.width, graded.photo.height)
+
+
+def test_a_damaged_photo_is_never_simply_usable(tmp_path):
+    whole = (SAMPLES / "01_lake_over_shore.jpg").read_bytes()
+    damaged = tmp_path / "copy.jpg"
+    damaged.write_bytes(whole[:-2] + b"\x12\x34\x56" * 9 + whole[-2:])
+    (good,), (bad,) = (
+        grader.grade_photo(p).pieces for p in (SAMPLES / "01_lake_over_shore.jpg", damaged)
+    )
+    assert good.measured.verdict.value == "usable"
+    assert bad.measured.verdict.value == "with care"
+    assert [remark.code for remark in bad.measured.verdict.remarks] == ["damaged"]

@@ -217,3 +217,15 @@ def test_a_folder_of_results_is_known(out):
     assert not is_out_folder(out)
     again(out).write("a", b"1")
     assert is_out_folder(out)
+
+
+def test_what_a_killed_run_left_goes_after_a_day(tmp_path):
+    out = OutFolder(tmp_path / "out", tmp_path)
+    out.write("a.txt", b"a")
+    old, new, own = (tmp_path / "out" / n for n in (".x1.part", ".x2.part", "mine.part"))
+    for path in (old, new, own):
+        path.write_bytes(b"half")
+        os.utime(path, (1, 1))
+    os.utime(new)
+    out.keep_only(["a.txt"])
+    assert [path.exists() for path in (old, new, own)] == [False, True, True]

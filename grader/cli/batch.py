@@ -93,7 +93,7 @@ def batch(
                     terms if haul is None else replace(terms, tags=True)
                 ),
                 out=out,
-                decider=session.settings.decider,
+                settings=session.settings,
                 run=FolderRun(workers, anew, on_photo, number),
             )
     except KeyboardInterrupt:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer.core import TyperCommand
 
 from grader.cli.options import (
     ByOption,
@@ -17,6 +18,25 @@ from grader.cli.options import (
     whole_number,
     words,
 )
+
+FROM = "--from"
+
+
+class FromDownloads(TyperCommand):
+    """A command whose ``--from`` may stand without a file: then it is the folder where a browser puts downloads."""
+
+    def parse_args(self, ctx, args):
+        bare = [n for n, arg in enumerate(args) if arg == FROM and not _has_value(args[n + 1 :])]
+        for n in reversed(bare):
+            from platformdirs import user_downloads_path
+
+            args = [*args[: n + 1], str(user_downloads_path()), *args[n + 1 :]]
+        return super().parse_args(ctx, args)
+
+
+def _has_value(behind: list[str]) -> bool:
+    return bool(behind) and not behind[0].startswith("-")
+
 
 #: What a seller says of a line.
 LINE_CLASSES = ("crack", "pattern", "withdrawn")
@@ -130,7 +150,12 @@ def call(
     ] = False,
     table: Annotated[
         Path | None,
-        typer.Option("--from", metavar="CALLS.csv", help="Take in the calls that a sheet saved."),
+        typer.Option(
+            FROM,
+            metavar="CALLS.csv",
+            help="Take in the calls that a sheet saved; without a file, or with a folder, all new ones in your "
+            "download folder, or there.",
+        ),
     ] = None,
     photos: PhotosOption = None,
     *,
@@ -158,7 +183,7 @@ def call(
     by = by or session.settings.by
     terms = session.with_usual_scale(terms)
     if table:
-        _take_table(table, photos or beside(table), by, terms, session)
+        _take_tables(table, photos, by, terms, session)
         return
     call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
     if patch:
@@ -240,6 +265,22 @@ def _take_back(look, placed, session) -> None:
     from grader.report.calls import taken_back_words
 
     typer.echo(taken_back_words(placed, *take_back(look, placed, session)))
+
+
+def _take_tables(place: Path, folders: list[Path] | None, by: str | None, terms, session) -> None:
+    """Take in a table, or what sheets saved in a folder, each table once."""
+    from grader.downloads import tables_in
+    from grader.report.calls import saved_tables_lines
+
+    if not place.is_dir():
+        _take_table(place, folders or beside(place), by, terms, session)
+        return
+    tables = tables_in(place, session)
+    for table in tables.new:
+        typer.echo(f"{table}: ", nl=False)
+        _take_table(table, folders or beside(table), by, terms, session)
+    for line in saved_tables_lines(place, len(tables.new), len(tables.known), tables.strange):
+        typer.echo(line)
 
 
 def _take_table(table: Path, folders: list[Path], by: str | None, terms, session) -> None:

@@ -134,7 +134,7 @@ app = typer.Typer(
 )
 app.command("check", short_help="Grade photos, one by one.")(check.check)
 app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
-app.command("call", short_help="Say what a stone is.")(call.call)
+app.command("call", cls=call.FromDownloads, short_help="Say what a stone is.")(call.call)
 app.command("calls", short_help="List what was called.")(calls.calls)
 app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
 app.command("models", short_help="List, compare and choose models.")(models.models)

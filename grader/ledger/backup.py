@@ -19,7 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from grader.errors import LedgerError
-from grader.files import write_bytes
+from grader.files import forget_parts, write_bytes
 from grader.ledger import views
 from grader.ledger.facts import ModelUse
 from grader.ledger.pictures import Pictures, is_picture
@@ -87,6 +87,8 @@ def copy_before(path: Path, version: str) -> Path:
 def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     """Copy the ledger's file once a day and return the copy, ``None`` where there is one of today; seven are kept.
 
+    What killed runs left beside its pictures goes then, too.
+
     Raises
     ------
     LedgerError
@@ -100,6 +102,7 @@ def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     with as_ledger_error(folder):
         for old in sorted(folder.glob("????-??-??.sqlite"))[:-DAYS]:
             old.unlink()
+        forget_parts(ledger.pictures.folder.glob("??/.*.part"))
     return out
 
 

@@ -98,6 +98,11 @@ def damaged(data: bytes, form: str) -> bool:
     return form == HEIC and _heic_damaged(data)
 
 
+def jpeg_scans(data: bytes) -> int:
+    """How many passes over its pictures a JPEG makes at most: its marks of a scan's start, ITU-T T.81, B.2.3."""
+    return data.count(b"\xff\xda")
+
+
 def png_bits(data: bytes) -> int:
     """Bits of one value, from the IHDR chunk."""
     return data[24] if len(data) > 24 else 0
@@ -164,7 +169,45 @@ def _boxes(data: bytes, at: int, end: int):
 
 
 def _heic_bytes(data: bytes) -> int:
-    return max((last for _, _, last in _boxes(data, 0, len(data))), default=8)
+    """Up to the end of the last box, or of what an item is said to have behind it."""
+    ends = [8]
+    for name, start, last in _boxes(data, 0, len(data)):
+        ends.append(last)
+        # Four bytes of version and flags come before the boxes within.
+        within = _boxes(data, start + 4, last) if name == b"meta" else ()
+        ends += [_items_end(data[at:end]) for name, at, end in within if name == b"iloc"]
+    return max(ends)
+
+
+def _items_end(places: bytes) -> int:
+    """Where the last part of any item ends in the file, by the content of an iloc box; 0 where the box is garbled.
+
+    ISO/IEC 14496-12, 8.11.3, from memory. Items whose parts lie elsewhere than in the file's bytes are passed over.
+    """
+    at, last = 0, 0
+
+    def number(size: int) -> int:
+        nonlocal at
+        at += size
+        if at > len(places):
+            raise struct.error("the list ends early")
+        return int.from_bytes(places[at - size : at], "big")
+
+    try:
+        version, _, sizes, more = number(1), number(3), number(1), number(1)
+        index_size = more & 15 if version in (1, 2) else 0
+        for _ in range(number(4 if version == 2 else 2)):
+            number(4 if version == 2 else 2)
+            in_file = version == 0 or number(2) & 15 == 0
+            elsewhere, base = number(2), number(more >> 4)
+            for _ in range(number(2)):
+                number(index_size)
+                offset, length = number(sizes >> 4), number(sizes & 15)
+                if in_file and not elsewhere:
+                    last = max(last, base + offset + length)
+    except struct.error:
+        return 0
+    return last
 
 
 def _heic_damaged(data: bytes) -> bool:

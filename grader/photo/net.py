@@ -1,5 +1,7 @@
 """Small networks, run on the CPU by OpenCV's ONNX reader: weights run no code of their own."""
 
+import hashlib
+import json
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -67,11 +69,15 @@ def sigmoid(score: NDArray) -> NDArray:
 
 @cache
 def _load(name: str) -> cv2.dnn.Net:
+    """The network, if its weights are those of its card: flipped bits would grade on without a word."""
     path = starter_folder() / f"{name}.onnx"
     try:
-        weights = np.fromfile(path, np.uint8)
-        return cv2.dnn.readNetFromONNX(weights)
-    except (OSError, cv2.error) as err:
+        weights = path.read_bytes()
+        card = json.loads(path.with_name(f"{name}.training.json").read_bytes())
+        if hashlib.sha256(weights).hexdigest() != card["sha256"]:
+            raise ValueError("other weights than those of the card")
+        return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+    except (OSError, ValueError, KeyError, TypeError, cv2.error) as err:
         raise ModelError(
             f"{path.name}: the network's weights are missing or damaged; install the tool again, "
             f"or rebuild them with python -m grader.train learn {name}"

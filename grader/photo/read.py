@@ -41,12 +41,18 @@ _COPY_AGAIN = "copy it again from the phone or camera"
 #: A large picture of more px than this a byte is no photo: a decompression bomb, or a false header.
 BOMB_PX_PER_BYTE = 2000
 _BOMB_FROM_PX = 25e6
+#: Code of the remark on a photo whose decoder met a flaw inside.
+DAMAGED = "damaged"
+#: Passes of a progressive JPEG. Each goes over the whole picture again, so a small file of thousands takes minutes; the
+#: usual encoders write some ten.
+MOST_SCANS = 200
 # The widest px read here is 16-bit RGB and alpha; the rest is room for previews.
 _FILE_BYTES_PER_PX, _FILE_BYTES_SPARE = 8, 100e6
 
 _ORIENTATION_TAG, _SUBFILE_TAG, _BITS_TAG, _RAW_TAG = 274, 254, 258, 50706
 # Exif 2.32: the directory of camera settings, and the focal length as on 35 mm film within it.
 _CAMERA_IFD, _FOCAL_35MM_TAG = 34665, 41989
+_BAND_ROWS = 256
 _TRANSPARENT_MODES = ("RGBA", "LA", "PA", "La", "RGBa")
 
 T = TypeVar("T")
@@ -184,6 +190,11 @@ def _header(data: bytes, name: str) -> _Header:
         )
     if container.damaged(data, form):
         raise _broken(data, name, form)
+    if form == JPEG and (scans := container.jpeg_scans(data)) > MOST_SCANS:
+        raise PhotoError(
+            f"{name}: a JPEG in {scans} passes, where a photo has a dozen; open it in a viewer and save it anew",
+            "unreadable",
+        )
     try:
         image = _quietly(lambda: _opened(data, form))
     except Exception as err:  # Pillow's readers raise nearly anything on a garbled header
@@ -283,7 +294,7 @@ def _pixels(data: bytes, header: _Header) -> tuple[Image.Image | NDArray, tuple[
     remarks = ()
     if "corrupt" in messages.lower():
         remarks += (
-            Remark("damaged", "the file is damaged, parts of the picture may be wrong; look at it"),
+            Remark(DAMAGED, "the file is damaged, parts of the picture may be wrong; look at it"),
         )
     if isinstance(pixels, np.ndarray) and pixels.shape[2] == 4:
         pixels, see_through = _on_white(pixels)
@@ -321,8 +332,14 @@ def _on_white(rgba: NDArray) -> tuple[NDArray, bool]:
     rgb, alpha = rgba[..., :3], rgba[..., 3:]
     if np.all(alpha == full):
         return rgb, False
-    share = alpha.astype(np.float32) / full
-    return (rgb * share + full * (1 - share) + 0.5).astype(rgba.dtype), True
+    laid = np.empty(rgb.shape, rgba.dtype)
+    for top in range(
+        0, len(rgb), _BAND_ROWS
+    ):  # in bands: as floats the whole would take up gigabytes
+        band = slice(top, top + _BAND_ROWS)
+        share = alpha[band].astype(np.float32) / full
+        laid[band] = rgb[band] * share + full * (1 - share) + 0.5
+    return laid, True
 
 
 def _encoded(

@@ -1,6 +1,6 @@
 """Whether a photo of a face can be measured: exposure, focus, shake, glare, size, frame, surface."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -103,6 +103,12 @@ class Verdict:
     value: str
     remarks: tuple[Remark, ...] = ()
     sight: Sight | None = None
+
+    def no_better_than(self, value: str, remark: Remark) -> "Verdict":
+        """Return the verdict, lowered to ``value`` where it is above it, with the remark that says why."""
+        return replace(
+            self, value=max(self.value, value, key=_ORDER.index), remarks=(*self.remarks, remark)
+        )
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ def draw_best(measured: MeasuredPhoto, record: dict, profile: Profile) -> NDArra
 
 def best_tint(pieces: Sequence[dict], view: View) -> NDArray[np.uint8]:
     """Return all of a view dimmed but the best places on these stones, as places in the palette."""
-    placed = [place for piece in pieces if (place := _best(piece))]
+    placed = [place for piece in pieces if (place := best_place(piece))]
     rims = [view.points(place.outline_px()) for place in placed]
     return dim_outside(view.rgb.shape, rims, stroke_of(view.rgb.shape))
 
@@ -59,7 +59,7 @@ def best_words(piece: dict, codes: NDArray[np.uint8], view: View, profile: Profi
     ----------
     codes : of the regions at the px of the view.
     """
-    place = _best(piece)
+    place = best_place(piece)
     if place is None:
         return ["no scene"]
     scene, inside = piece["scene"], fill_outline(view.points(place.outline_px()), codes.shape)
@@ -73,8 +73,8 @@ def best_words(piece: dict, codes: NDArray[np.uint8], view: View, profile: Profi
     ]
 
 
-def _best(piece: dict) -> Placement | None:
-    """The best place, in px of the full-size photo."""
+def best_place(piece: dict) -> Placement | None:
+    """Return the best place for a template, in px of the full-size photo; ``None`` where none is worth drawing."""
     best = piece["scene"]["best"]
     return Placement(**best) if best and best["score"] >= WORTH_DRAWING else None
 

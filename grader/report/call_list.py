@@ -8,6 +8,7 @@ from pathlib import Path
 
 from grader.grading.features.facts import position_at
 from grader.grading.proposal import Call
+from grader.report.cells import cell
 from grader.report.reasons import position_words
 from grader.report.words import UNNAMED, grade_and_scene_words
 
@@ -156,7 +157,8 @@ def calls_csv(listed: Sequence[ListedCall]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(_row(one.call) for one in listed if is_row(one))
+    for row in (_row(one.call) for one in listed if is_row(one)):
+        writer.writerow({name: cell(v) if isinstance(v, str) else v for name, v in row.items()})
     return text.getvalue()
 
 

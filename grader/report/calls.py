@@ -2,7 +2,7 @@
 call."""
 
 from collections.abc import Iterable, Sequence
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 
 from grader.face.regions.patch_words import WITHDRAWN
 from grader.grading.calls.joining import Stones, house_call, join_calls
@@ -10,7 +10,7 @@ from grader.grading.features.facts import LineFacts
 from grader.grading.proposal import Call, Shown
 from grader.report.headline import label_words, proposal_of
 from grader.report.reasons import line_position_words
-from grader.report.words import calls_words, percent
+from grader.report.words import calls_words, counted, percent
 from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES
 
 LostCall = tuple[Call, str]
@@ -235,6 +235,23 @@ def taken_in_words(new: int, known: int) -> str:
     """Return "2 calls saved, 1 known before": what a table of calls brought."""
     before = f", {known} known before" if known else ""
     return f"{new} call{'' if new == 1 else 's'} saved{before}"
+
+
+def saved_tables_lines(folder: Path, new: int, known: int, strange: Sequence[Path]) -> list[str]:
+    """Return what else lies where sheets save calls, a line each.
+
+    new, known : how many tables brought something, and how many were taken in before.   strange : of other photos.
+    """
+    lines = [
+        f"{path}: of photos that this ledger does not hold; left alone, name it behind --from to take it in"
+        for path in strange
+    ]
+    before = f"{counted(known, 'table')} taken in before" if known else ""
+    if before or not new:
+        lines.append(
+            f"{folder}: " + "; ".join(filter(None, ("" if new else "nothing new", before)))
+        )
+    return lines
 
 
 def taken_back_words(placed: Call, back: Call | None, piece: dict) -> str:

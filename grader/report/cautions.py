@@ -153,8 +153,9 @@ SELL_CAUTIONS: tuple[Caution, ...] = (
 #: Behind all of them.
 LOCAL_RULES = CAUTIONS[-1]
 
-#: Where nobody is about to act, all of them in one line.
-CARE_LINE = "Silica dust, flying chips, heavy stone, cracks that no photo shows: see grader care."
+#: Where nobody is about to act, all of them in one line; and with where they stand in full.
+CARE_SHORT = "Silica dust, flying chips, heavy stone, cracks that no photo shows"
+CARE_LINE = f"{CARE_SHORT}: see grader care."
 
 
 def caution_lines(cautions: tuple[Caution, ...]) -> list[str]:

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from grader.measures import MEASURES
 from grader.profile import ColourClass
 from grader.report.calls import shown_of
+from grader.report.cells import cell
 from grader.report.headline import proposal_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
@@ -63,8 +64,8 @@ def results_csv(records: Iterable[dict], colours: Sequence[ColourClass]) -> str:
 
     colours : the classes of the profile by which the records were made.
 
-    File names and notes are kept exactly as they are: calls are matched by them. A spreadsheet
-    may take one that begins with = + - or @ for a formula.
+    A file name or note that a spreadsheet would run as a formula has an apostrophe in front, which
+    :func:`~grader.files.read_table` takes off again: calls are matched by names.
     """
     names = column_names(colour.name for colour in colours)
     return _csv(names, (row for record in records for row in piece_rows(record, colours)))
@@ -75,7 +76,8 @@ def _csv(names: Sequence[str], rows: Iterable[dict]) -> str:
     for row in (dict(zip(names, names, strict=True)), *rows):
         text = io.StringIO()
         # With this end the writer also puts a cell in marks that holds a carriage return: else it would end its row.
-        csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\r\n").writerow(row)
+        cells = {name: cell(v) if isinstance(v, str) else v for name, v in row.items()}
+        csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\r\n").writerow(cells)
         lines.append(text.getvalue().removesuffix("\r\n") + "\n")
     return "".join(lines)
 

@@ -28,6 +28,8 @@ PICTURE_PX = 2400
 HATCHED_PX = 1000
 #: Longest side of a stone's picture on the sheet.
 THUMBNAIL_PX = 320
+#: Longest side of the picture of a stone that is enlarged, or sorted by.
+LARGE_PX = 1200
 #: Longest side of an upright view, enough for a listing.
 VIEW_PX = 1600
 #: Height of the words as a part of the picture's short side: the aim, and the least where there is
@@ -97,8 +99,15 @@ def piece_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
 
 def plain_picture(photo: Photo, piece: MeasuredPiece) -> bytes:
     """Return the same picture with nothing drawn into it."""
-    window = stone_window(piece.piece.box, photo.width, photo.height)
-    return _encoded(view_of(photo, window, THUMBNAIL_PX).rgb, ".jpg", quality=82)
+    return cut_picture(photo, piece.piece.box, THUMBNAIL_PX, quality=82)
+
+
+def cut_picture(
+    photo: Photo, box: tuple[int, int, int, int], longest_px: int = LARGE_PX, quality: int = 85
+) -> bytes:
+    """Return a JPEG cut from a photo, the part that a stone's small picture shows; a photo is never enlarged."""
+    window = stone_window(tuple(box), photo.width, photo.height)
+    return _encoded(view_of(photo, window, longest_px).rgb, ".jpg", quality=quality)
 
 
 def stone_window(

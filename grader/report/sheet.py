@@ -1,28 +1,67 @@
-"""``sheet.html``: every stone of a batch on one page that works offline, with a place for the
-seller's own call."""
+"""``sheet.html``: every stone of a batch on one page that works offline, a contact sheet whose stones are enlarged by a
+click, with a place for the seller's own call."""
 
+import re
+from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import dataclass, field
+from decimal import Decimal
 from functools import cache
+from hashlib import sha256
+from importlib import resources
 
+from grader.files import FORMULA_BEGINS
 from grader.profile import Profile
-from grader.report import headline, one_piece, words
-from grader.report.calls import LostCall, lost_words, shown_of
-from grader.report.cautions import CAUTIONS
+from grader.report import words
+from grader.report.calls import LostCall, lost_words
+from grader.report.cautions import CARE_SHORT, CAUTIONS
+from grader.report.keys import grade_keys
 from grader.report.result import NO_SCALE
-from grader.report.screen import WOULD_LIFT
-from grader.report.stone_pictures import shown_views
-from grader.report.views import VIEWS
+from grader.report.sheet_stones import (
+    KeptPictures,
+    LargePictures,
+    own_warnings,
+    row,
+    sheet_stones,
+    told,
+)
+from grader.report.weights import DECIMALS
+from grader.weight import GRAMS_IN
 
 #: More stones than this are too many for one page on a phone.
 PIECES_PER_PAGE = 500
+#: So many stones fit on a sheet of paper, four a row.
+PIECES_PER_PAPER = 20
+#: What the page consists of beside its text, in this order.
+_STYLE, _SCRIPTS = "sheet.css", ("sheet_words.js", "sheet_picture.js", "sheet.js")
+
+
+@dataclass(frozen=True)
+class SheetHead:
+    """What a sheet is of.
+
+    name : of haul or folder, as "Haul 07".   day : on which it was graded, ISO.
+    net_g : weights of numbered pieces, g, by their numbers.   unit : in which they are shown.
+    """
+
+    name: str
+    day: str
+    net_g: Mapping[str, Decimal] = field(default_factory=dict)
+    unit: str = "g"
+
+    @property
+    def file_name(self) -> str:
+        """The name as a part of a file's, the same on any system: "haul-07"."""
+        return re.sub(r"[^\w.]+|^\.+", "-", self.name.lower()).strip("-.")[:60] or "stones"
 
 
 def sheet_pages(
     name: str,
     records: Sequence[dict],
-    pictures: Mapping[tuple[str, int], Mapping[str, bytes]],
+    pictures: KeptPictures,
+    large: LargePictures,
     profile: Profile,
+    head: SheetHead,
     lost_calls: Sequence[LostCall] = (),
 ) -> dict[str, str]:
     """Return the sheet as HTML by file name, above 500 stones as pages linked to each other.
@@ -31,31 +70,83 @@ def sheet_pages(
     ----------
     name : of the first page; further ones are called ``sheet-2.html`` and so on.
     records : JSON objects of the photos, with calls joined.
-    pictures : what is kept of each stone to be shown (:func:`stone_pictures`), by photo hash and piece id.
+    pictures : what is kept of each stone to be shown (:func:`stone_pictures`).   large : larger ones, where there are.
     """
     stem, suffix = name.rsplit(".", 1)
-    stones = [(record, piece) for record in records for piece in record["pieces"]]
+    stones = sheet_stones(records, head.net_g)
     count = max(1, -(-len(stones) // PIECES_PER_PAGE))
     pages = [name, *(f"{stem}-{n}.{suffix}" for n in range(2, count + 1))]
-    template = page_template("sheet.html")
+    template, style, scripts = (
+        page_template("sheet.html"),
+        _part(_STYLE),
+        list(map(_part, _SCRIPTS)),
+    )
     html = {}
     for number, page in enumerate(pages, start=1):
         part = stones[(number - 1) * PIECES_PER_PAGE : number * PIECES_PER_PAGE]
+        rows = [row(stone, profile, head.unit) for stone in part]
+        shown = [told(stone, pictures, large, profile, head.unit) for stone in part]
+        # The small picture that speaks for a stone stands on the page already.
+        small = [one["faces"][0].pop("small") for one in shown]
+        papers = [
+            list(zip(rows, small, shown, strict=True))[n : n + PIECES_PER_PAPER]
+            for n in range(0, len(rows), PIECES_PER_PAPER)
+        ]
         html[page] = template.render(
-            cards=[_card(record, piece, pictures, profile) for record, piece in part],
+            head=head,
+            papers=papers,
+            stones=words.counted(len(stones), "stone"),
+            photos=words.counted(len(records), "photo"),
+            colours=[colour.name for colour in profile.colours],
             ladder=profile.ladder,
-            views=list(VIEWS),
-            stones=len(words.stones_once(records)),
-            photos=len(records),
+            keys=grade_keys(profile.grades),
+            beside=any(isinstance(one, str) for one in large.values()),
             models=words.models_words(records),
             unsettled=words.unsettled_words(records),
             pages=pages,
             number=number,
             left_out=_left_out(records, lost_calls),
+            care=CARE_SHORT,
             cautions=CAUTIONS,
-            table="CALLS.csv" if number == 1 else f"CALLS-{number}.csv",
+            style=style,
+            scripts=scripts,
+            hashes=[_hash(text) for text in (style, *scripts)],
+            known=_known(head, number if count > 1 else None, rows, profile),
         )
     return html
+
+
+def _known(head: SheetHead, page: int | None, rows: list[dict], profile: Profile) -> dict:
+    """What the page's script begins with."""
+    saved = f"calls-{head.file_name}" + (f"-page-{page}" if page else "")
+    return {
+        "id": head.file_name,
+        "title": head.name,
+        "day": head.day,
+        "saved": saved,
+        "grades": list(profile.grades),
+        "meanings": {rung.grade: rung.meaning for rung in profile.ladder},
+        "keys": {key: grade for grade, key in grade_keys(profile.grades).items() if key},
+        "unit": {
+            "name": head.unit,
+            "grams": float(GRAMS_IN[head.unit]),
+            "decimals": DECIMALS[head.unit],
+        },
+        "paper": PIECES_PER_PAPER,
+        "formulas": FORMULA_BEGINS,
+        "stones": rows,
+    }
+
+
+@cache
+def _part(name: str) -> str:
+    """A part of the page that is the same on each: its style, or a script."""
+    return (resources.files("grader.report") / "templates" / name).read_text("utf-8")
+
+
+def _hash(text: str) -> str:
+    """The name under which a page's policy lets a part of it run, and nothing else."""
+    return f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'"
 
 
 @cache
@@ -72,132 +163,6 @@ def page_template(name: str):
         lstrip_blocks=True,
     )
     return environment.get_template(name)
-
-
-def _card(
-    record: dict,
-    piece: dict,
-    pictures: Mapping[tuple[str, int], Mapping[str, bytes]],
-    profile: Profile,
-) -> dict:
-    """What the page shows of one stone, in words; ``sort`` holds the numbers that it is sorted
-    by."""
-    photo, proposal = record["photo"], headline.proposal_of(piece)
-    kept = pictures.get((photo["sha256"], piece["id"]))
-    warnings = [warning["text"] for warning in piece["warnings"] + _own_warnings(record)]
-    return {
-        "photo": photo["file"],
-        "sha256": photo["sha256"],
-        "piece": piece["id"],
-        "box": " ".join(str(v) for v in piece["box"]),
-        "shows": kept and shown_views(piece, photo, kept, profile),
-        **headed(proposal, profile),
-        "chances": [
-            (name, words.percent(p), round(100 * p)) for name, p in chances(proposal).items()
-        ],
-        "reasons": proposal["reasons"] if proposal else [],
-        "facts": piece_facts(piece) + facts(piece, proposal),
-        "warnings": [text for text in dict.fromkeys(warnings) if text != NO_SCALE.text],
-        "shown": {k: "" if v is None else v for k, v in asdict(shown_of(piece)).items()},
-        "calls": _calls(piece),
-        **_house(piece),
-        "sort": _sort_keys(piece, proposal and proposal["grade"], profile),
-    }
-
-
-def _house(piece: dict) -> dict:
-    """Whose call counts and what it is, whether people call other grades, and whether it is not the one proposed."""
-    call, proposal = piece["call"] or {"grade": None, "scene": None}, headline.proposal_of(piece)
-    grades = {one["grade"] for one in piece["calls"] if one["grade"]}
-    return {
-        "counts": words.house_words(piece),
-        "called_grade": call["grade"] or "",
-        "called_scene": "" if call["scene"] is None else call["scene"],
-        "apart": len(grades) > 1,
-        "differs": bool(proposal and call["grade"] and proposal["grade"] != call["grade"]),
-    }
-
-
-def _calls(piece: dict) -> list[dict]:
-    """What each person said: name, words, and whether the house's grade or scene is from there."""
-    house = piece["call"] or {}
-    return [
-        {
-            "by": call["by"] or words.UNNAMED,
-            "text": words.call_words(call | {"by": None}),
-            "counts": call["by"] in (house["by"], house["scene_by"] or house["by"]),
-        }
-        for call in piece["calls"]
-    ]
-
-
-def chances(proposal: dict | None) -> dict[str, float]:
-    """Return the chances that are told: none of an unfamiliar stone."""
-    return {} if not proposal or proposal.get("unfamiliar") else proposal["probabilities"]
-
-
-def headed(proposal: dict | None, profile: Profile) -> dict[str, str]:
-    """Return the words over a stone and what they mean: an unfamiliar stone has no grade over it."""
-    if proposal and proposal.get("unfamiliar"):
-        return {"grade": headline.UNFAMILIAR, "meaning": headline.headline_words(proposal)}
-    return {
-        "grade": headline.headline_words(proposal),
-        "meaning": headline.meaning_words(proposal, profile),
-    }
-
-
-def piece_facts(piece: dict) -> list[tuple[str, str]]:
-    """Return that it is one face of a piece, and what is taken from which."""
-    if not piece.get("piece"):
-        return []
-    own = headline.headline_words(piece["proposal"])
-    told = words.faces_words(piece["piece"]), one_piece.from_words(piece["piece"])
-    return [("piece", told[0]), ("", told[1]), ("alone", f"this face: {own}")]
-
-
-def facts(piece: dict, proposal: dict | None) -> list[tuple[str, str]]:
-    """Return what is told of a stone below its grade, name and words, in the order of telling; a line without a name
-    goes on with the one before."""
-    told = [("scene", words.scene_words(piece["scene"]))]
-    told += [
-        ("" if i else "colour", words.share_words(*item))
-        for i, item in enumerate(piece["shares"].items())
-    ]
-    told += [
-        ("glare", words.glare_words(piece["glare"])),
-        ("bands", words.bands_words(piece["banding"])),
-        ("lines", words.lines_words(piece["cracks"], piece["state"]["value"])),
-        *(
-            ("" if i else "sound", text)
-            for i, text in enumerate(
-                words.sound_words(piece["sound"]) if piece.get("sound") else ()
-            )
-        ),
-        ("size", words.size_words(piece)),
-    ]
-    if proposal:
-        others = (
-            ("may be", headline.set_words(proposal)),
-            ("sell as", proposal["sell_as"]),
-            (WOULD_LIFT, proposal.get("what_if")),
-            ("rules", headline.rules_words(proposal)),
-            ("care", headline.line_care_words(piece)),
-        )
-        told += [(name, text) for name, text in others if text]
-    told.append(("photo", f"{piece['verdict']}, {words.state_words(piece['state'])}"))
-    # A number and its sign stay on one line.
-    return [(name, text.replace(" %", "\u00a0%")) for name, text in told]
-
-
-def _sort_keys(piece: dict, grade: str | None, profile: Profile) -> dict[str, float]:
-    grades = list(profile.grades)
-    return {
-        "grade": -grades.index(grade) if grade in grades else 1,
-        "scene": -(piece["scene"]["score"] or 0),
-        "lines": -piece["cracks"]["length_px"] if piece["cracks"]["count"] else 0,
-        "size": -(piece["area_cm2"] or 0),
-        **{name: -share["value"] for name, share in piece["shares"].items()},
-    }
 
 
 def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[str]:
@@ -219,10 +184,4 @@ def _left_out(records: Sequence[dict], lost_calls: Sequence[LostCall]) -> list[s
 
 
 def _why_no_stone(record: dict) -> list[str]:
-    return [w["text"] for w in _own_warnings(record) if w["code"] != NO_SCALE.code]
-
-
-def _own_warnings(record: dict) -> list[dict]:
-    """What is told of the photo itself; the rest is listed at the foot."""
-    listed = ("duplicate", "call_without_stone")
-    return [w for w in record["photo"]["warnings"] if w["code"] not in listed]
+    return [w["text"] for w in own_warnings(record) if w["code"] != NO_SCALE.code]

@@ -10,12 +10,13 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from grader.errors import GraderError, LedgerError, PhotoError
+from grader.report.keys import grade_keys
+from grader.report.overlay import LARGE_PX
 from grader.report.stock import weight_text
 from grader.table import asked, scales
 from grader.table.cards import card, tile
-from grader.table.keys import grade_keys
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
-from grader.table.pictures import LARGE_PX, WHOLE_PX, Pictures
+from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
 from grader.table.stones import TableStone

@@ -15,9 +15,9 @@ from grader.profile import Profile
 from grader.report import headline, words
 from grader.report.overlay import stone_window
 from grader.report.result import NO_SCALE
-from grader.report.sheet import chances, facts, headed, piece_facts
 from grader.report.stock import weight_text
 from grader.report.stone_pictures import shown_views
+from grader.report.stone_words import chances, facts, headed, piece_facts
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
 

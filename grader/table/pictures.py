@@ -3,18 +3,15 @@ from the photo, found by its content."""
 
 from functools import lru_cache
 
-import cv2
-import numpy as np
-
 from grader.errors import GraderError, PhotoError
 from grader.looks import path_of
 from grader.photo.read import read_photo
-from grader.report.overlay import stone_window, view_of
+from grader.report.overlay import LARGE_PX, cut_picture
 from grader.table.tray import Tray
 
-#: Longest side of the picture that is sorted by, and of the close-up; a photo is never enlarged.
-LARGE_PX, WHOLE_PX = 1200, 4000
-#: Quality of the two.
+#: Longest side of the close-up.
+WHOLE_PX = 4000
+#: Quality of the picture that is sorted by, and of the close-up.
 _QUALITY = {LARGE_PX: 85, WHOLE_PX: 90}
 #: So many pictures are kept at hand, a few hundred kB each.
 AT_HAND = 64
@@ -58,14 +55,4 @@ class Pictures:
             raise PhotoError(
                 f"{look.ask.file}: the photo is gone; the small picture is kept", "missing"
             )
-        photo = read_photo(path)
-        window = stone_window(tuple(stones[piece]), photo.width, photo.height)
-        rgb = view_of(photo, window, longest_px).rgb
-        done, data = cv2.imencode(
-            ".jpg",
-            np.ascontiguousarray(rgb[..., ::-1]),
-            [cv2.IMWRITE_JPEG_QUALITY, _QUALITY[longest_px]],
-        )
-        if not done:
-            raise PhotoError(f"{look.ask.file}: its picture cannot be made")
-        return data.tobytes()
+        return cut_picture(read_photo(path), stones[piece], longest_px, _QUALITY[longest_px])

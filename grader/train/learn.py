@@ -1,6 +1,7 @@
 """Trains one network on drawn examples and writes its weights as ONNX, with a card of how it does on fresh renders."""
 
 import copy
+import hashlib
 import json
 import time
 from dataclasses import dataclass
@@ -224,5 +225,6 @@ def learn(part: str, data: Path, out: Path, steps: int, batch: int, seed: int) -
     }  # fmt: skip
     out.mkdir(parents=True, exist_ok=True)
     export(net, part, out)
+    card["sha256"] = hashlib.sha256((out / f"{part}.onnx").read_bytes()).hexdigest()
     (out / f"{part}.training.json").write_text(json.dumps(card, indent=1) + "\n", "utf-8")
     print(json.dumps(card), flush=True)

@@ -179,6 +179,94 @@ def test_the_table_that_a_sheet_saves_is_taken_in_without_the_photos(cli):
     assert (entry.author, entry.fact.note) == ("Mira", "good")
 
 
+HEAD = "photo,sha256,piece,box,grade,scene,by,note,time,uid"
+
+
+def download(cli, name, *rows):
+    """A table as the sheet saves it, of the stones of a.jpg: piece, grade, and what its uid is made of."""
+    sha256 = hashlib.sha256((cli.folder / "a.jpg").read_bytes()).hexdigest()
+    boxes = {1: "40 40 200 100", 2: "40 180 200 100"}
+    lines = [
+        f"a.jpg,{sha256},{piece},{boxes[piece]},{grade},,Mira,,2026-03-02T10:11:12+01:00,{uid * 32}"
+        for piece, grade, uid in rows
+    ]
+    folder = cli.folder / "down"
+    folder.mkdir(exist_ok=True)
+    (folder / name).write_text("\n".join([HEAD, *lines]) + "\n")
+    return folder / name
+
+
+@pytest.fixture
+def downloads(cli, monkeypatch):
+    """The usual download folder, and a photo that was checked."""
+    monkeypatch.setattr("platformdirs.user_downloads_path", lambda: cli.folder / "down")
+    cli.run("check", cli.photo("a.jpg", "2"))
+    return cli.folder / "down"
+
+
+def test_calls_that_a_sheet_saved_are_found_where_downloads_go(cli, downloads):
+    table = download(cli, "calls-haul-07-2026-03-02.csv", (1, "select", "a"), (2, "waste", "b"))
+    ran = cli.run("call", "--from")
+    assert (ran.exit_code, ran.stdout) == (0, f"{table}: 2 calls saved\n")
+    assert [(e.fact.uid, e.time) for e in cli.calls()] == [
+        ("a" * 32, "2026-03-02T10:11:12+01:00"),
+        ("b" * 32, "2026-03-02T10:11:12+01:00"),
+    ]
+    assert (
+        cli.run("call", "--from").stdout == f"{downloads}: nothing new; 1 table taken in before\n"
+    )
+
+
+def test_of_a_second_download_only_what_is_new_is_taken_in(cli, downloads):
+    download(cli, "calls-haul-07-2026-03-02.csv", (1, "select", "a"))
+    cli.run("call", "--from")
+    table = download(cli, "calls-haul-07-2026-03-02 (1).csv", (1, "select", "a"), (2, "waste", "b"))
+    assert cli.run("call", "--from").stdout.splitlines() == [
+        f"{table}: 1 call saved, 1 known before",
+        f"{downloads}: 1 table taken in before",
+    ]
+    assert [e.fact.grade for e in cli.calls()] == ["select", "waste"]
+
+
+def test_a_saved_call_does_not_come_back_over_a_later_word(cli, downloads):
+    table = download(cli, "calls-haul-07-2026-03-02.csv", (1, "select", "a"))
+    cli.run("call", "--from")
+    cli.run("call", "a.jpg", "--piece", 1, "--grade", "waste", "--by", "Mira")
+    assert cli.run("call", "--from", table).stdout == "0 calls saved, 1 known before\n"
+    cli.run("call", "a.jpg", "--piece", 1, "--by", "Mira", "--undo")
+    cli.run("call", "a.jpg", "--piece", 1, "--by", "Mira", "--undo")
+    assert cli.run("call", "--from", table).stdout == "0 calls saved, 1 known before\n"
+    assert len(cli.calls()) == 2
+
+
+def test_tables_of_other_photos_and_other_files_there_are_left_alone(cli, downloads):
+    cli.photo("b.jpg", "1 b")
+    table = download(cli, "calls-season-2026-03-02.csv", (1, "select", "a"))
+    table.write_text(table.read_text().replace("a.jpg,", "b.jpg,f", 1))
+    (downloads / "calls.csv").write_text("a,b\n1,2\n")
+    ran = cli.run("call", "--from", "--by", "Nell")
+    assert ran.exit_code == 0 and cli.calls() == []
+    assert ran.stdout.splitlines() == [
+        f"{table}: of photos that this ledger does not hold; left alone, name it behind --from to take it in",
+        f"{downloads}: nothing new",
+    ]
+
+
+def test_where_no_sheet_saved_anything_that_is_one_line(cli, downloads):
+    downloads.mkdir()
+    ran = cli.run("call", "--from")
+    assert ran.exit_code == 1
+    assert ran.stderr == (
+        f"grader: {downloads}: no calls that a sheet saved (calls-*.csv); save them there, or name the file behind "
+        "--from\n"
+    )
+
+
+def test_another_folder_can_be_named(cli, downloads):
+    table = download(cli, "calls-haul-07-2026-03-02.csv", (1, "select", "a"))
+    assert cli.run("call", "--from", "down").stdout == f"down/{table.name}: 1 call saved\n"
+
+
 def test_a_table_taken_in_twice_adds_nothing(cli):
     save(cli.folder / "CALLS.csv", SHEET_ROW)
     cli.run("call", "--from", "CALLS.csv")

@@ -154,6 +154,7 @@ def test_in_a_folder_the_piece_is_one_stone_with_one_grade(cli):
     assert rows[other]["called_grade"] == ""
     sheet = (cli.folder / "graded" / "sheet.html").read_text("utf-8")
     assert "2 stones in 3 photos" in sheet and "one of 2 faces: a.jpg, b.jpg" in sheet
+    assert sheet.count('<li class="tile') == 2
 
 
 def test_the_piece_is_one_line_in_calls_on_whichever_photo(cli):

@@ -489,6 +489,33 @@ def test_a_jpeg_with_a_flaw_inside_is_read_with_a_remark(tmp_path, capfd):
     assert capfd.readouterr() == ("", "")
 
 
+def test_a_jpeg_of_thousands_of_passes_is_refused_before_it_is_decoded(tmp_path):
+    path = _saved(tmp_path, "a.jpg", Image.fromarray(_corners()), quality=90, progressive=True)
+    whole = path.read_bytes()
+    last = whole.rindex(b"\xff\xda")
+    path.write_bytes(whole[:last] + whole[last:-2] * 5000 + whole[-2:])
+    error = _refused(path)
+    assert error.code == "unreadable" and "JPEG in 500" in str(error) and "\n" not in str(error)
+
+
+def test_a_heic_whose_picture_is_said_to_lie_behind_its_end_is_cut_off(tmp_path):
+    # ISO/IEC 14496-12, 8.11.3 (from memory): an iloc box says where the parts of each item lie.
+    rng = np.random.default_rng(4)
+    path = tmp_path / "a.heic"
+    write_photo(path, rng.integers(0, 256, (96, 128, 3), np.uint8))
+    data = bytearray(path.read_bytes())
+    at = data.index(b"iloc")
+    assert tuple(data[at + n] for n in (4, 8, 9)) == (
+        0,
+        0x44,
+        0x40,
+    )  # version 0; all places in four bytes
+    base = at + 12 + 2 + 2  # of the first item: behind its number and its file
+    data[base : base + 4] = (5 * len(data)).to_bytes(4, "big")
+    path.write_bytes(data)
+    assert _refused(path).code == "truncated"
+
+
 def test_a_png_that_does_not_fit_its_checksum_is_damaged(tmp_path):
     write_photo(tmp_path / "a.png", _corners())
     data = bytearray((tmp_path / "a.png").read_bytes())

@@ -165,3 +165,13 @@ def test_a_name_or_a_note_with_the_end_of_a_line_in_it_stays_in_its_row(make_gra
     kept = end.replace("\r\n", "\n")
     assert read[0][1]["called_note"] == f"nice{kept}blue"
     assert read[2][1]["photo"] == f"b{kept}c.jpg"
+
+
+def test_a_name_that_begins_like_a_formula_is_no_formula_and_is_read_as_it_was(
+    make_graded, tmp_path
+):
+    table = results_csv([photo_record(make_graded(1, name="=cmd|x.jpg"))], COLOURS)
+    assert "\n'=cmd|x.jpg," in table
+    (tmp_path / "results.csv").write_text(table, "utf-8", newline="")
+    ((_, row),) = read_table(tmp_path / "results.csv", ("photo", "grade", "scene"), CallsError)
+    assert row["photo"] == "=cmd|x.jpg"

@@ -3,8 +3,6 @@
 Debian's chromium, without a window. Where it is missing these tests are left out; in CI they fail (``CI`` is set).
 """
 
-import os
-import shutil
 import socket
 import time
 from contextlib import closing
@@ -17,25 +15,8 @@ from grader.table.serve import guarded_app, hosts_of, open_socket
 
 # Together they take longer than ten seconds; CI runs them all by name.
 pytestmark = pytest.mark.slow
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 #: A loaded machine is slow; these wait for what must come, they do not measure.
 PATIENCE_MS = 60_000
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if not os.path.exists(CHROMIUM):
-        if os.environ.get("CI"):
-            pytest.fail("chromium is not installed; CI needs it")
-        pytest.skip("chromium is not installed; the table is not tried in a browser")
-    with playwright.sync_playwright() as tool:
-        browser = tool.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield browser
-        browser.close()
 
 
 class Served:

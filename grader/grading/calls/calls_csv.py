@@ -1,4 +1,4 @@
-"""Tables of calls: CALLS.csv as the sheet saves it, or results.csv with grade and scene filled."""
+"""Tables of calls: as the sheet saves them, or results.csv with grade and scene filled."""
 
 import re
 from collections.abc import Sequence
@@ -10,6 +10,8 @@ from grader.files import read_table
 from grader.grading.calls.calls import ReadCalls, RowRemark, known_grade, known_scene
 from grader.grading.proposal import Call, Shown
 
+#: How the sheet names the tables that it saves; a browser puts a number behind the second of one name.
+SAVED = "calls-*.csv"
 #: File systems take no name of more bytes, and no path either; no photo has a side of more px.
 MOST_NAME_BYTES, MOST_PATH_BYTES, MOST_PX = 255, 1000, 1_000_000
 
@@ -18,7 +20,7 @@ def read_calls_csv(
     path: Path, grades: Sequence[str], time: str, by: str | None = None
 ) -> ReadCalls:
     """Return the calls of a table with columns ``photo,piece,grade,scene`` and, if told,
-    ``sha256,box,by,time,note,stone`` and what the sheet showed, ``shown_grade,shown_scene,shown_state,shown_model``.
+    ``sha256,box,by,time,note,stone,uid`` and what was shown: ``shown_grade,shown_scene,shown_state,shown_model``.
 
     Comma or semicolon, UTF-8 with or without byte-order mark, columns by name, others left alone. A
     row
@@ -66,6 +68,7 @@ def _row_call(row: dict[str, str], grades: Sequence[str], time: str, by: str | N
         note=row.get("note") or None,
         shown=_shown(row),
         stone=row.get("stone") or None,
+        uid=_uid(row.get("uid", "")),
     )
 
 
@@ -76,6 +79,17 @@ def _shown(row: dict[str, str]) -> Shown | None:
     if not any(shown.values()):
         return None
     return Shown(**shown | {"scene": known_scene(shown["scene"]) if shown["scene"] else None})
+
+
+def saved_tables(folder: Path) -> list[Path]:
+    """Return the tables that sheets saved in a folder, the oldest first."""
+    found = [path for path in folder.glob(SAVED) if path.is_file()]
+    return sorted(found, key=lambda path: (path.stat().st_mtime, path.name))
+
+
+def _uid(text: str) -> str | None:
+    """The name that a call bears since it was said; a column ``uid`` of the seller's own says nothing here."""
+    return text if re.fullmatch(r"[0-9a-f]{32}", text) else None
 
 
 def _time(text: str) -> str | None:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grader.table.keys import grade_keys
+from grader.report.keys import grade_keys
 
 
 @pytest.mark.parametrize(
