@@ -261,6 +261,7 @@ def test_a_file_of_the_sellers_is_never_written_over(haul):
 def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     drawn = []
     monkeypatch.setattr("grader.batch.read_photo", lambda path: path)
+    monkeypatch.setattr("grader.batch.cut_picture", lambda photo, box: b"cut")
     _, jpeg = cv2.imencode(".jpg", np.full((8, 8, 3), 200, np.uint8))
     monkeypatch.setattr("grader.batch.tray_map", lambda *told: drawn.append(told) or jpeg.tobytes())
     haul.photo("photos/day 1/a.jpg", "2 tags 07-012@1")
