@@ -21,10 +21,11 @@ from grader.pieces import joined_pieces, numbered_stones, with_numbers, with_pie
 from grader.profile import Profile
 from grader.report.calls import LostCall, with_calls
 from grader.report.columns import results_csv
+from grader.report.json_text import to_json
 from grader.report.overlay import cut_picture
-from grader.report.result import failed_record, to_json
+from grader.report.result import failed_record
 from grader.report.sheet import SheetHead, sheet_pages
-from grader.report.tray_map import tray_map
+from grader.report.tray_map import map_note, noted, tray_map
 from grader.settings import Settings
 
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
@@ -217,7 +218,8 @@ def _with_duplicates(record: dict, duplicates: Sequence[tuple[str, str]]) -> dic
 def write_maps(
     folder: str | Path, out: str | Path, records: Iterable[dict], stones: Iterable[NumberedStone]
 ) -> list[Path]:
-    """Write, for each photo of several stones, a picture of it with the numbers that they bear, and return them.
+    """Write, for each photo of several stones, a picture of it with the numbers that they bear, and return them. One
+    that is there already and would show the same is left as it is.
 
     folder, out : of the photos and of their results.   records : of the photos.
     """
@@ -231,12 +233,14 @@ def write_maps(
             continue
         outlines = {stone["id"]: stone["outline"] for stone in record["pieces"]}
         name = MAPS + str(Path(file).with_suffix(".jpg")).replace(os.sep, " ")
-        try:
-            photo = read_photo(Path(folder, file))
-        except PhotoError:
-            continue  # Taken away since it was looked at; its stones have their numbers.
-        results.write(name, tray_map(photo, outlines, codes[file]))
-        made.append(results.path / name)
+        path, note = results.path / name, map_note(record["photo"]["sha256"], outlines, codes[file])
+        if not (results.holds(name) and note.encode() in path.read_bytes()):
+            try:
+                photo = read_photo(Path(folder, file))
+            except PhotoError:
+                continue  # Taken away since it was looked at; its stones have their numbers.
+            results.write(name, noted(tray_map(photo, outlines, codes[file]), note))
+        made.append(path)
     return made
 
 

@@ -4,10 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from grader.errors import LedgerError, ModelError, SettingsError
-from grader.grading.models.model import Model
-from grader.grading.models.model_files import load_model, load_model_as
 from grader.ledger import views
 from grader.ledger.backup import daily_copy
 from grader.ledger.facts import ModelUse
@@ -17,17 +16,23 @@ from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 from grader.settings import Settings, load_settings, settings_file
 
+if TYPE_CHECKING:
+    # Models are read where one is asked for: a weight or a sale need not wait for them.
+    from grader.grading.models.model import Model
+
 
 @dataclass(frozen=True)
 class KnownModel:
     """A model in a list: its folder, ``None`` for the starter, and what lies there, or why it cannot be read."""
 
     folder: str | None
-    model: Model | ModelError
+    model: "Model | ModelError"
     in_use: bool
 
 
 def _known_model(folder: str | None, label: str | None, in_use: bool) -> KnownModel:
+    from grader.grading.models.model_files import load_model, load_model_as
+
     try:
         if folder and label:
             return KnownModel(folder, load_model_as(Path(folder), label), in_use)
@@ -97,7 +102,7 @@ class Session:
             raise LedgerError(f"{what} needs the ledger; leave --no-ledger out")
         return self.ledger
 
-    def model(self, folder: str | Path | None = None) -> Model:
+    def model(self, folder: str | Path | None = None) -> "Model":
         """Return the model in that folder, else the one in use, else the starter.
 
         Raises
@@ -106,6 +111,8 @@ class Session:
             It cannot be read, or is another one than was taken into use: one line.
         """
         if folder is not None:
+            from grader.grading.models.model_files import load_model
+
             return load_model(None if str(folder) == "starter" else Path(folder))
         used = self.model_use
         which = (None, None) if used is None or used.folder is None else (used.folder, used.label)
@@ -115,7 +122,9 @@ class Session:
         return self._models[which]
 
     @staticmethod
-    def _load(folder: str | None, label: str | None) -> Model:
+    def _load(folder: str | None, label: str | None) -> "Model":
+        from grader.grading.models.model_files import load_model, load_model_as
+
         if folder is None:
             return load_model()
         try:
@@ -139,6 +148,8 @@ class Session:
         ModelError, LedgerError
             There is no such model, or no ledger: one line.
         """
+        from grader.grading.models.model_files import load_model
+
         self.need_ledger("--use")
         folder = None if name == "starter" else Path(name).resolve()
         return self.note_use(folder, load_model(folder))
@@ -151,6 +162,8 @@ class Session:
         SettingsError, ModelError, LedgerError
             There was none, it cannot be read, or there is no ledger: one line.
         """
+        from grader.grading.models.model_files import load_model, load_model_as
+
         ledger = self.need_ledger("--back")
         # Before the first change the starter was in use.
         starter = ModelUse(folder=None, label=load_model().label)
@@ -163,7 +176,7 @@ class Session:
         model = load_model_as(folder, label) if folder else load_model()
         return self.note_use(folder, model)
 
-    def note_use(self, folder: Path | None, model: Model) -> ModelUse:
+    def note_use(self, folder: Path | None, model: "Model") -> ModelUse:
         """Keep in the ledger that a model is in use from now on.
 
         folder : where it lies, from the root on; ``None`` for the starter.

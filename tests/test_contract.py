@@ -342,6 +342,29 @@ def test_a_look_with_a_ledger_that_is_there_loads_what_makes_one_no_more(photo, 
     )
 
 
+def test_the_sale_waits_for_no_picture(tmp_path):
+    """Ten thousand pieces are to be listed, weighed and sold within a second: OpenCV alone takes a good part of one."""
+    ledger = tmp_path / "ledger.sqlite"
+    (tmp_path / "grader.toml").write_text('currency = "USD"')
+    code = (
+        "import os, sys",
+        f"os.chdir({str(tmp_path)!r})",
+        "from grader.cli.main import run",
+        f"commands = {SALE!r}",
+        "for command in commands:",
+        f"    sys.argv = ['grader', *command, '--ledger', {str(ledger)!r}]",
+        "    try:\n        run()\n    except SystemExit as done:\n        assert not done.code, command",
+    )
+    assert loaded(*code).isdisjoint({"cv2", "PIL", "sklearn", "scipy", "skimage", "joblib"})
+
+
+#: As a seller types them, one after the other.
+SALE = [
+    ["haul", "new", "07", "--raw", "2kg"], ["weigh", "07-001", "1lb", "--new"], ["haul", "list", "07"],
+    ["sell", "07-001", "--for", "38"], ["history", "07-001"], ["undo"], ["haul", "list", "07", "--json"],
+]  # fmt: skip
+
+
 def test_every_public_name_can_be_resolved():
     import grader
 

@@ -139,7 +139,8 @@ def test_the_whole_season_is_made_by_its_command(tmp_path, monkeypatch):
         return ran.stdout
 
     lines = run("demo", str(tmp_path / "season")).splitlines()
-    assert "nothing in it is real" in lines[0] and len(lines) == 5
+    assert "nothing in it is real" in lines[0] and len(lines) == 6
+    assert lines[2].startswith("grader table ")
     monkeypatch.chdir(tmp_path / "season")
     assert len(list(Path("photos").glob("*/*.jpg"))) == sum(PIECES) == 120
     kinds = Counter(entry[0] for entry in rows(Path(), "select kind from fact"))

@@ -16,7 +16,8 @@ from grader.photo.colour import srgb_encoding
 from grader.photo.terms import PhotoTerms
 from grader.render import TRAINING, render_photo
 from grader.render.truth import CRACK
-from grader.report.result import photo_record, result_schema, to_json
+from grader.report.json_text import to_json
+from grader.report.result import photo_record, result_schema
 from grader.report.screen import photo_text
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"

@@ -21,7 +21,7 @@ def undo(by: ByOption = None, json: JsonOption = False, *, session) -> None:
     ledger; again takes back the one before. Calls have an --undo of their own."""
     from grader.deals.acts import undo
     from grader.report.deeds import deed_record, undone_lines
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     ledger = session.need_ledger("undo")
     taken, codes = undo(ledger, by or session.settings.by)
@@ -43,7 +43,7 @@ def history(
     from grader.deals.acts import codes_of, history_of
     from grader.deals.weighing import whole_code
     from grader.report.deeds import history_lines, line_record
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     ledger = session.need_ledger("a history")
     lines = history_of(ledger, whole_code(code, None))
@@ -70,11 +70,11 @@ def break_(
 ) -> None:
     """Keep that a piece was broken: it is closed; its parts get numbers of their own, and no grade or weight yet."""
     from grader.deals.breaking import break_piece
-    from grader.deals.listings import closed_by, open_of
     from grader.deals.weighing import whole_code
+    from grader.ledger.listings import closed_by, open_of
     from grader.report.cautions import BREAK_CAUTIONS, caution_lines
+    from grader.report.json_text import to_json
     from grader.report.listing_state import closed_line
-    from grader.report.result import to_json
     from grader.report.stock import broken_lines
 
     whole = whole_code(code, None)

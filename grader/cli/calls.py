@@ -96,7 +96,7 @@ def _write_table(listed, out: Path) -> None:
 
 def _print(listed, json: bool) -> None:
     from grader.report.call_list import call_lines, call_records
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     if json:
         typer.echo(to_json(call_records(listed)))

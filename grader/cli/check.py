@@ -159,8 +159,8 @@ def _tell(record: dict, profile, json: bool, more: bool) -> None:
 def _tell_all(records: list[dict], profile, json: bool, more: bool) -> None:
     """Print what is told once behind all photos."""
     from grader.report.cautions import CARE_LINE
+    from grader.report.json_text import to_json
     from grader.report.one_piece import one_piece_text
-    from grader.report.result import to_json
     from grader.report.words import stones_once, unsettled_words
 
     if json:

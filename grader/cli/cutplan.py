@@ -76,8 +76,8 @@ def cutplan(
     from grader.looks import ask_for
     from grader.made import write_made
     from grader.report.cutsheet import cut_record, cut_svg, cut_text, draw_cuts
+    from grader.report.json_text import to_json
     from grader.report.overlay import write_picture
-    from grader.report.result import to_json
 
     ask = ask_for(photo, session.with_usual_scale(terms), session.ledger)
     measured = measured_again(ask, session.profile)

@@ -22,7 +22,7 @@ def demo(
     and returns. It has a ledger of its own; yours is left alone. Takes a minute or so."""
     from grader.demo.season import make_season
     from grader.demo.told import season_lines, season_record
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     with progress("drawing and grading", "steps") as on_stone:
         made = make_season(folder, seed, on_stone=on_stone)

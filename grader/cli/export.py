@@ -27,7 +27,7 @@ def export(
     from grader.deals.exporting import all_tables
     from grader.files import check_new, write_bytes
     from grader.report.export import export_zip
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     check_new(out)
     with progress("writing", "tables") as on_done:

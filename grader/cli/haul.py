@@ -55,8 +55,8 @@ def new(
     from grader.deals.hauls import new_haul
     from grader.deals.limits import taken_against
     from grader.ledger import stock
+    from grader.report.json_text import to_json
     from grader.report.limits import warning_lines
-    from grader.report.result import to_json
     from grader.report.stock import haul_record
 
     ledger = session.need_ledger("a haul")
@@ -126,7 +126,7 @@ def add(
     from grader.ledger.stock import code_of
     from grader.report.cautions import lift_lines
     from grader.report.deeds import deed_words
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     _usage_of_rest(what, weight, grade, piece, session)
     if sample is not None and what.value not in BINS:
@@ -187,7 +187,7 @@ def listed(
     from grader.deals.sizes import estimates
     from grader.ledger import stock
     from grader.ledger.sales import holds
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.stock import bin_line, piece_line, piece_record
 
     ledger = session.need_ledger("listing pieces")
@@ -290,7 +290,7 @@ def report(
     come to. Without a haul: trips and spots compared, stock by age, weeks of stock left, cost apart from asking."""
     from grader.deals.worth import report_of
     from grader.report.haul import report_csv, report_lines, report_record
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.weight import GRAMS_IN
 
     unit = unit or session.settings.unit
@@ -325,7 +325,7 @@ def _write(told, out: Path) -> None:
 def _report_all(session, unit: str, out: Path | None, json: bool) -> None:
     from grader.deals.season import season_of
     from grader.outfolder import OutFolder
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.season import season_lines, season_page, season_record
 
     told = season_of(session, unit)

@@ -31,10 +31,10 @@ def keep_or_break(
     check_picture(picture, [])
     from grader.deals.keeping import keep_or_break
     from grader.deals.weighing import whole_code
+    from grader.report.json_text import to_json
     from grader.report.keep import keep_record, keep_text
     from grader.report.keep_picture import draw_keep
     from grader.report.overlay import write_picture
-    from grader.report.result import to_json
 
     unit = session.settings.unit
     plan = keep_or_break(session, whole_code(code, None), parts_of and parts_of.grams)

@@ -49,8 +49,8 @@ def labels(
     """
     _usage(codes, haul, blank, out)
     from grader.made import write_made
+    from grader.report.json_text import to_json
     from grader.report.label_sheet import GRIDS, label_sheets, sheet_count
-    from grader.report.result import to_json
 
     places = GRIDS[paper.value].places
     if skip >= places:

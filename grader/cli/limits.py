@@ -49,7 +49,7 @@ def set_(
     """Keep a limit as you typed it. One of the same name follows it from its own day on."""
     from grader.deals.limits import set_limit
     from grader.report.deeds import deed_words
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     if words(name) is None:
         raise typer.BadParameter("give the limit a name", param_hint="NAME")
@@ -72,6 +72,7 @@ def listed(json: JsonOption = False, *, session) -> None:
     """List the limits that you typed, and what your hauls add up to against each of them."""
     from grader.deals.limits import taken_against
     from grader.ledger.trips import limits
+    from grader.report.json_text import to_json
     from grader.report.limits import (
         OWN_WORD,
         against_line,
@@ -79,7 +80,6 @@ def listed(json: JsonOption = False, *, session) -> None:
         limit_line,
         limit_record,
     )
-    from grader.report.result import to_json
 
     ledger = session.need_ledger("limits")
     kept, (found, without_day) = limits(ledger), taken_against(ledger)

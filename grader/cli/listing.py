@@ -89,8 +89,8 @@ def _things(session, codes: list[str] | None, haul: str | None) -> list:
 
 def _look(session, things: list, asked, json: bool) -> None:
     from grader.deals.listings import preview
+    from grader.report.json_text import to_json
     from grader.report.listing import lacking_words, listing_rows, piece_rows, title_words
-    from grader.report.result import to_json
 
     records = preview(session, things, asked)
     if json:
@@ -108,7 +108,7 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
     from grader.deals.listing_files import plan_all, write_listings
     from grader.deals.listings import list_things
     from grader.report.cautions import SELL_CAUTIONS, caution_lines
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     haul, anew, by, json = how
     ledger = session.ledger
@@ -152,8 +152,8 @@ def _tell(made: list, many: bool) -> None:
 
 def _withdraw(session, things: list, by: str | None, json: bool) -> None:
     from grader.deals.listings import withdraw
+    from grader.report.json_text import to_json
     from grader.report.listing_state import closed_line
-    from grader.report.result import to_json
 
     ledger = session.ledger
     taken = [withdraw(ledger, one.code, by or session.settings.by) for one in things]
@@ -166,8 +166,8 @@ def _withdraw(session, things: list, by: str | None, json: bool) -> None:
 
 def _show_open(session, json: bool) -> None:
     from grader.ledger.listings import open_listings
+    from grader.report.json_text import to_json
     from grader.report.listing_state import open_line, open_record
-    from grader.report.result import to_json
 
     found = list(open_listings(session.need_ledger("listings")).values())
     if json:
@@ -206,7 +206,7 @@ def describe(
     an empty word takes it back."""
     from grader.deals.listings import describe
     from grader.deals.weighing import whole_code
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     given = {
         "treatment": treatment, "polish": polish, "depth": depth, "hardness": hardness, "size": size,
@@ -235,7 +235,7 @@ def answer(
     from grader.deals.listings import AskedPrice, preview
     from grader.deals.parcels import boxes_for
     from grader.report.answers import answer_lines, answers
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     (thing,) = _things(session, [code], None)
     day = date.today().isoformat()

@@ -67,8 +67,8 @@ def make(
     Weigh each finished lot (grader weigh 07-L1 503g): that weight decides.
     """
     from grader.deals.lots import LotRules, lots_of
+    from grader.report.json_text import to_json
     from grader.report.lots import lots_lines, lots_record
-    from grader.report.result import to_json
     from grader.weight import read_weights
 
     if most is not None and most < fewest:
@@ -96,8 +96,8 @@ def _keep(of: tuple, rules, by: str | None, json: bool, session) -> None:
     haul, grade, size_class = of
     from grader.deals.grades import known_grades
     from grader.deals.lots import keep_lots
+    from grader.report.json_text import to_json
     from grader.report.lots import kept_lines, kept_record
-    from grader.report.result import to_json
 
     if grade not in session.profile.grades:
         raise typer.BadParameter(
@@ -144,8 +144,8 @@ def chips(
     """Tell how many bags of chips a bucket fills, what is left, and what a bag may be short by."""
     from decimal import Decimal
 
+    from grader.report.json_text import to_json
     from grader.report.lots import chips_lines, chips_record
-    from grader.report.result import to_json
     from grader.trade.chips import RULES, bags_of, net_contents
     from grader.weight import read_weights
 

@@ -35,9 +35,9 @@ def parcel(
     from grader.deals.limits import parcel_against
     from grader.deals.parcels import parcel_of, set_boxes
     from grader.report.cautions import lift_lines
+    from grader.report.json_text import to_json
     from grader.report.limits import warning_lines
     from grader.report.parcel import boxes_lines, parcel_lines, parcel_record
-    from grader.report.result import to_json
 
     ledger = session.need_ledger("a parcel")
     if boxes is None and not codes:

@@ -42,8 +42,8 @@ def set_(
     """Keep a price table. It holds from the day that it names; what was sold keeps the price of its own day."""
     from grader.checks import text_of
     from grader.deals.sales import set_prices
+    from grader.report.json_text import to_json
     from grader.report.prices import price_lines, price_record
-    from grader.report.result import to_json
 
     text = text_of(file)
     table = set_prices(
@@ -71,8 +71,8 @@ def show(
     from grader.cli.calls import day
     from grader.deals.sales import held_prices
     from grader.errors import LedgerError
+    from grader.report.json_text import to_json
     from grader.report.prices import price_lines, price_record
-    from grader.report.result import to_json
 
     held = held_prices(session.need_ledger("prices"), (day(on) if on else date.today()).isoformat())
     if held is None:
@@ -103,7 +103,7 @@ def alike(
     from grader.files import write_new
     from grader.ledger import stock
     from grader.report.alike import alike_lines, alike_page, alike_record
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     (item,) = items_of([code], session)
     found, unit = alike_sales(session, item.code), session.settings.unit
@@ -153,10 +153,10 @@ def sell(
     """Keep that pieces, lots or parts of bins are sold together, with the price and the table version of today. Their
     listings are closed."""
     from grader.deals.grades import gradings
-    from grader.deals.listings import closed_by, open_of
     from grader.deals.sales import Terms, sell
+    from grader.ledger.listings import closed_by, open_of
+    from grader.report.json_text import to_json
     from grader.report.listing_state import closed_line
-    from grader.report.result import to_json
     from grader.report.stock import sold_lines, sold_record
 
     ledger = session.need_ledger("a sale")
@@ -210,7 +210,7 @@ def come_back(
 ) -> None:
     """Keep that a sale came back: all of its pieces are there again, with --only this one, with --stays none."""
     from grader.deals.sales import BackTerms, take_back
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.stock import returned_line, returned_record
 
     if stays and refund is None:
@@ -233,7 +233,7 @@ def reserve(
     whom: Annotated[
         str | None,
         typer.Option(
-            "--for", metavar="T", callback=words, help="For whom: a word that you know them by."
+            "--for", metavar="NAME", callback=words, help="For whom; kept apart, as sell --buyer."
         ),
     ] = None,
     free: Annotated[bool, typer.Option("--free", help="It is held no more.")] = False,
@@ -245,7 +245,7 @@ def reserve(
     """Hold pieces, lots or bins for somebody until a day. Lists show it, and a sale to another is asked about."""
     from grader.cli.calls import day
     from grader.deals.orders import reserve
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     if free == (until is not None):
         raise typer.BadParameter("give a day, or --free", param_hint="--until")
@@ -259,9 +259,9 @@ def reserve(
     )
     names = [item.code for item in items]
     if json:
-        typer.echo(to_json({"things": names, "until": done.until, "for": done.whom}))
+        typer.echo(to_json({"things": names, "until": done.until, "for": whom}))
         return
-    held = f"held{f' for {done.whom}' if done.whom else ''} until {done.until}"
+    held = f"held{f' for {whom}' if whom else ''} until {done.until}"
     typer.echo(f"{', '.join(names)}: {held if done.until else 'free again'}")
 
 
@@ -281,7 +281,7 @@ def slip(
     """Write the packing slip of an order: what is in it, with weight and the price that held when it was sold."""
     from grader.deals.orders import order_of
     from grader.files import write_new
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.slip import slip_lines, slip_page, slip_record
 
     (item,) = items_of([code], session)
@@ -315,7 +315,7 @@ def buyers(
     put elsewhere keep the name: make a new one, and do away with the old."""
     from grader.ledger import buyers as kept
     from grader.report.buyers import buyer_line, buyer_record, erased_lines
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     ledger = session.need_ledger("buyers")
     if erase is not None:

@@ -63,7 +63,7 @@ def new(
 
     from grader.deals.hauls import new_trip, typed
     from grader.report.cautions import TRIP_CAUTIONS, caution_lines
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.stock import trip_lines, trip_record
 
     if words(name) is None:
@@ -95,7 +95,7 @@ def new(
 def listed(json: JsonOption = False, *, session) -> None:
     """List the trips, without their exact places."""
     from grader.ledger import stock
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.stock import trip_line, trip_record
 
     trips = stock.trips(session.need_ledger("listing trips"))
@@ -127,7 +127,7 @@ def cost(
     what is asked for it."""
     from grader.deals.limits import note_cost
     from grader.report.deeds import deed_words
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
 
     done = note_cost(
         session.need_ledger("a cost"), number, money, currency or session.settings.currency, note,

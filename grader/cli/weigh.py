@@ -113,7 +113,7 @@ def _sitting(ledger, by, haul, marks: dict, new: bool, json: bool, session) -> N
 def _tell(weighed, json: bool, session) -> None:
     from grader.deals.sizes import odd_weights
     from grader.report.cautions import lift_lines
-    from grader.report.result import to_json
+    from grader.report.json_text import to_json
     from grader.report.sizes import odd_lines
     from grader.report.stock import weighed_lines, weighed_record
 

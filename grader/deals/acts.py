@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
-from grader.ledger import history, stock
+from grader.ledger import buyers, history, stock
 from grader.ledger.deeds import Deed, Undone
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
 from grader.ledger.store import Ledger
@@ -42,11 +42,12 @@ def undo(ledger: Ledger, author: str | None) -> tuple[tuple[Entry[Deed], ...], d
 
 
 def codes_of(reads: stock.Reads, entries: Iterable[Entry[Fact]]) -> dict[str, str]:
-    """Return the codes of the pieces, lots and bins that deeds speak of, by uid."""
+    """Return the codes of the pieces, lots and bins that deeds speak of, by uid, and names of buyers by id."""
     uids = {uid for entry in entries if isinstance(entry.fact, Deed) for uid in entry.fact.things}
     found = {**stock.pieces(reads, uids=uids), **stock.lots(reads, uids=uids)}
     codes = {uid: one.code for uid, one in found.items()}
-    return codes | {one.uid: one.code for one in stock.rests(reads, uids=uids) if one.code}
+    codes |= {one.uid: one.code for one in stock.rests(reads, uids=uids) if one.code}
+    return codes | buyers.names(reads)
 
 
 def history_of(ledger: Ledger, code: str) -> tuple[history.HistoryLine, ...]:

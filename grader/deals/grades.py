@@ -3,20 +3,29 @@
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from grader.deals.sales import Grading
-from grader.grading.calls.joining import SAME_STONE, Stones, box_overlap, house_call, join_calls
-from grader.grading.features.facts import StoneFacts, facts_from
-from grader.grading.features.several_faces import piece_facts
-from grader.grading.models.model import Model
+from grader.grading.calls.joining import (
+    SAME_STONE,
+    Stones,
+    Word,
+    box_overlap,
+    house_grade,
+    join_calls,
+)
 from grader.grading.proposal import Call
-from grader.grading.propose import propose_piece
 from grader.ledger import stock, views
 from grader.ledger.face_sizes import face_sizes
-from grader.ledger.piece_faces import PieceFace, faces_of
+from grader.ledger.piece_faces import PieceFace, calls_by_face, faces_of
 from grader.ledger.store import Ledger
 from grader.profile import Profile
 from grader.session import Session
+
+if TYPE_CHECKING:
+    # What proposes is loaded where somebody asks for it: a list of called pieces need not wait.
+    from grader.grading.features.facts import StoneFacts
+    from grader.grading.models.model import Model
 
 
 @dataclass(frozen=True)
@@ -64,58 +73,55 @@ def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGr
 def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGrade]:
     """Return the grades that people called, by uid of piece; those that nobody called are left out."""
     ledger = session.need_ledger("grades of pieces")
-    faces = _by_photo(faces_of(ledger, uids, called=True, outlines=False))
-    calls = views.calls(ledger, sha256=list(faces))
-    # Ten thousand outlines take seconds: where one face alone lies in the very box that was called, they tell no more.
-    unclear = {
-        call.sha256
-        for call in calls
-        if len(faces[call.sha256]) > 1 or call.box != faces[call.sha256][0].box
-    }
+    beside = calls_by_face(ledger, uids)
+    faces_beside = Counter(one.order for one in beside)
+    # Where one face alone lies in the very box that was called, no outline tells more; ten thousand take seconds.
+    unclear = {one.sha256 for one in beside if faces_beside[one.order] > 1 or not one.same}
+    words: dict[str, list[Word]] = {}
+    for one in beside:
+        if one.sha256 not in unclear:
+            words.setdefault(one.piece, []).append(Word(*one[:6]))
     if unclear:
-        of_unclear = [face.piece for sha256 in unclear for face in faces[sha256]]
-        again = _by_photo(faces_of(ledger, of_unclear, called=True))
-        faces |= {sha256: again[sha256] for sha256 in unclear}
-        told = {one.uid: one for one in views.calls(ledger, sha256=list(unclear), outlines=True)}
-        calls = tuple(told.get(call.uid, call) for call in calls)
-    # One call on one stone needs no search for it.
-    said_on = Counter(call.sha256 for call in calls)
-    people: dict[str, list[Call]] = {}
-    joint = {sha256 for sha256, count in said_on.items() if count > 1} | unclear
-    for call in calls:
-        if call.sha256 not in joint:
-            people.setdefault(faces[call.sha256][0].piece, []).append(call)
+        orders = {one.uid: one.order for one in beside}
+        for uid, calls in _calls_on(ledger, uids, unclear).items():
+            words.setdefault(uid, []).extend(_word(orders[call.uid], call) for call in calls)
+    decider = session.settings.decider
+    graded = {uid: house_grade(said, decider) for uid, said in words.items()}
+    return {
+        uid: PieceGrade(grade, True, first=_first_proposal(words[uid]))
+        for uid, grade in graded.items()
+        if grade
+    }
+
+
+def _calls_on(ledger: Ledger, uids: Collection[str], photos: set[str]) -> dict[str, list[Call]]:
+    """The calls on faces of pieces on these photos, by uid of piece; whose face each is on, the outlines tell."""
+    faces = _by_photo(one for one in faces_of(ledger, uids, called=True) if one.sha256 in photos)
     stones = [
         Stones(
             sha256,
             sha256,
-            {n: face.box for n, face in enumerate(faces[sha256])},
-            {n: face.outline for n, face in enumerate(faces[sha256]) if face.outline},
+            {n: face.box for n, face in enumerate(here)},
+            {n: face.outline for n, face in enumerate(here) if face.outline},
         )
-        for sha256 in joint
+        for sha256, here in faces.items()
     ]
-    left = [call for call in calls if call.sha256 in joint]
-    for (sha256, n), said in join_calls(stones, left).by_person.items():
-        people.setdefault(faces[sha256][n].piece, []).extend(said)
-    order = {call.uid: n for n, call in enumerate(calls)}
-    house = {
-        uid: house_call(
-            sorted(said, key=lambda call: (call.time, order[call.uid])), session.settings.decider
-        )
-        for uid, said in people.items()
-    }
-    firsts = {uid: _first_proposal(said) for uid, said in people.items()}
-    return {
-        uid: PieceGrade(call.grade, True, first=firsts[uid])
-        for uid, call in house.items()
-        if call is not None and call.grade
-    }
+    joined = join_calls(stones, views.calls(ledger, sha256=list(faces), outlines=True))
+    found: dict[str, list[Call]] = {}
+    for (sha256, n), said in joined.by_person.items():
+        found.setdefault(faces[sha256][n].piece, []).extend(said)
+    return found
 
 
-def _first_proposal(said: list[Call]) -> str | None:
+def _word(order: int, call: Call) -> Word:
+    shown = call.shown and call.shown.grade
+    return Word(order, call.sha256, call.by, call.time, call.grade, shown)
+
+
+def _first_proposal(said: Iterable[Word]) -> str | None:
     """What the tool had proposed when a piece was called first."""
-    shown = (call.shown.grade for call in sorted(said, key=lambda call: call.time) if call.shown)
-    return next((grade for grade in shown if grade), None)
+    shown = [(word.time, word.order, word.shown) for word in said if word.shown]
+    return min(shown)[2] if shown else None
 
 
 def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
@@ -128,10 +134,13 @@ def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
 
 
 def proposed_grades(
-    ledger: Ledger, uids: Collection[str], profile: Profile, model: Model
+    ledger: Ledger, uids: Collection[str], profile: Profile, model: "Model"
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
     out."""
+    from grader.grading.features.several_faces import piece_facts
+    from grader.grading.propose import propose_piece
+
     proposed = {}
     for uid, facts in measured_facts(ledger, uids).items():
         _, proposal = propose_piece(facts, profile, model)
@@ -142,9 +151,11 @@ def proposed_grades(
     return proposed
 
 
-def measured_facts(ledger: Ledger, uids: Collection[str]) -> dict[str, list[StoneFacts]]:
+def measured_facts(ledger: Ledger, uids: Collection[str]) -> "dict[str, list[StoneFacts]]":
     """Return what is known of the faces of pieces by uid, as their photos were shown last; pieces without a photo are
     left out."""
+    from grader.grading.features.facts import facts_from
+
     faces = _by_photo(faces_of(ledger, uids))
     measured: dict[str, list[StoneFacts]] = {}
     for stone in views.stones(ledger, list(faces)):

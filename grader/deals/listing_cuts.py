@@ -13,6 +13,8 @@ from grader.report.stone_pictures import blank_view, region_codes
 
 #: The oval that a listing counts, long and short side, and what is kept for the saw: as ``grader cutplan`` has them.
 OVAL_MM, MARGIN_MM = (30.0, 22.0), 1.5
+#: Of the way by which places are sought: raise it with any change that may give another plan of the same face.
+PLAN_VERSION = 1
 #: A line too thin for its width to be told, px of the photo.
 THIN_PX = 2.0
 
@@ -26,7 +28,7 @@ def kept_cuts(stone: dict, photo: dict, regions: bytes | None) -> dict | None:
 
     Returns
     -------
-    oval_mm, margin_mm, and templates : x, y in px of the photo and turn in degrees of each.
+    oval_mm, margin_mm, plan_version, and templates : x, y in px of the photo and turn in degrees of each.
     """
     mm_per_px = stone["scale"]["mm_per_px"]
     if not mm_per_px:
@@ -40,9 +42,7 @@ def kept_cuts(stone: dict, photo: dict, regions: bytes | None) -> dict | None:
     room = room_of(mask, lines, glare, oval, margin_px)
     plan = plan_cuts(room, oval, margin_px, np.random.default_rng(SEED)).most_pieces
     origin, scale = np.array(view.origin_px), view.px_per_photo_px
-    return {
-        "oval_mm": list(OVAL_MM),
-        "margin_mm": MARGIN_MM,
+    return _way() | {
         "templates": [
             [
                 *np.round(np.array([t.x_px, t.y_px]) / scale + origin, 1).tolist(),
@@ -51,6 +51,16 @@ def kept_cuts(stone: dict, photo: dict, regions: bytes | None) -> dict | None:
             for t in plan.templates
         ],
     }
+
+
+def _way() -> dict:
+    """What a plan hangs on beside the face."""
+    return {"oval_mm": list(OVAL_MM), "margin_mm": MARGIN_MM, "plan_version": PLAN_VERSION}
+
+
+def planned_as_now(cuts: dict) -> bool:
+    """Return whether a plan that was kept is what :func:`kept_cuts` would find again on the same face."""
+    return _way().items() <= cuts.items()
 
 
 def _line(line: dict, view) -> Line:

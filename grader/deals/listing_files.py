@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from grader.deals.listing_cuts import kept_cuts
-from grader.deals.listings import SeenStone, record_text, seen_stones, shown_stones
+from grader.deals.listings import SeenStone, known_plans, record_text, seen_stones, shown_stones
 from grader.ledger import listings as kept
 from grader.ledger import stock
 from grader.ledger.deeds import Listed
@@ -50,12 +50,11 @@ class _Job:
 
 
 def plan_all(ledger: Ledger, things: Sequence, on_done: OnDone) -> dict[str, dict | None]:
-    """Return the cut plans of the best faces of pieces that have no open listing, by uid."""
-    listed = kept.open_listings(ledger, [one.uid for one in things])
-    new = [one.uid for one in things if isinstance(one, stock.Piece) and one.uid not in listed]
-    faces = seen_stones(ledger, new) if new else {}
-    jobs = [(uid, _stone(of[0])) for uid, of in faces.items()]
-    return dict(_each(_planned, jobs, on_done))
+    """Return the cut plans of the best faces of pieces, by uid; those that a listing kept are not made again."""
+    faces = seen_stones(ledger, [one.uid for one in things if isinstance(one, stock.Piece)])
+    known = known_plans(ledger, faces)
+    jobs = [(uid, _stone(of[0])) for uid, of in faces.items() if uid not in known]
+    return known | dict(_each(_planned, jobs, on_done))
 
 
 def _planned(job: tuple[str, _Stone]) -> tuple[str, dict | None]:

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from grader.deals.grades import PieceGrade, session_grades
 from grader.deals.hauls import open_piece
-from grader.deals.listing_cuts import kept_cuts
+from grader.deals.listing_cuts import kept_cuts, planned_as_now
 from grader.deals.sales import HeldTable, held_prices, price_of_lot
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
@@ -238,10 +238,11 @@ def preview(session: Session, things: Sequence[Thing], asked: AskedPrice) -> lis
     ledger = session.need_ledger("a listing")
     known = Knowledge(session, things, asked.day)
     open_ = kept.open_listings(ledger, [one.uid for one in things])
+    plans = known_plans(ledger, known.faces)
     return [
         open_[one.uid].snapshot
         if one.uid in open_
-        else known.of(one, plan_of(known.faces.get(one.uid, ())), known.price(one, asked))
+        else known.of(one, _plan_in(plans, one, known), known.price(one, asked))
         for one in things
     ]
 
@@ -267,10 +268,8 @@ def list_things(
     """
     ledger = session.need_ledger("a listing")
     known = Knowledge(session, things, asked.day)
-    plans = {
-        one.uid: (planned or {}).get(one.uid) or plan_of(known.faces.get(one.uid, ()))
-        for one in things
-    }
+    plans = known_plans(ledger, known.faces) if planned is None else planned
+    plans = {one.uid: _plan_in(plans, one, known) for one in things}
     made: list[Made] = []
 
     def decide(reads):
@@ -320,6 +319,20 @@ def _listed(known: Knowledge, one: Thing, cuts, price: dict | None, act: str) ->
         cuts,
         act=act,
     )
+
+
+def known_plans(ledger: Ledger, faces: Mapping[str, Sequence[SeenStone]]) -> dict[str, dict | None]:
+    """Return the cut plans that an earlier listing kept of the very face that is the best one now, by uid of the piece:
+    a plan takes a second."""
+    return {
+        uid: cuts
+        for uid, (face, cuts) in kept.listed_cuts(ledger, faces).items()
+        if face == faces[uid][0].seen and planned_as_now(cuts)
+    }
+
+
+def _plan_in(plans: Mapping[str, dict | None], one: Thing, known: Knowledge) -> dict | None:
+    return plans[one.uid] if one.uid in plans else plan_of(known.faces.get(one.uid, ()))
 
 
 def plan_of(faces: Sequence[SeenStone]) -> dict | None:
@@ -399,23 +412,6 @@ def describe(
         return [Described(uid, name, said[name], act=act) for name in TOLD if name in said]
 
     return ledger.act(decide, author=author)
-
-
-def open_of(ledger: Ledger, codes: Iterable[str]) -> dict[str, kept.Listing]:
-    """Return the open listings of pieces and lots, by uid.
-
-    Raises
-    ------
-    LedgerError
-        Nothing bears a code.
-    """
-    return kept.open_listings(ledger, [stock.thing(ledger, code).uid for code in codes])
-
-
-def closed_by(before: Mapping[str, kept.Listing], ledger: Ledger) -> list[kept.Listing]:
-    """Return which listings were open before and are closed now."""
-    now = kept.listings(ledger, list(before)) if before else ()
-    return [one for one in now if one.closed and before.get(one.thing, one).uid == one.uid]
 
 
 def record_text(snapshot: dict) -> str:

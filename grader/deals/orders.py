@@ -9,6 +9,7 @@ from decimal import Decimal
 from grader.deals.hauls import open_piece
 from grader.errors import GraderError, LedgerError
 from grader.ledger import stock
+from grader.ledger.buyers import buyer_called
 from grader.ledger.deeds import FromBin, Reserved
 from grader.ledger.sales import holds
 from grader.ledger.store import Ledger
@@ -123,6 +124,8 @@ def reserve(
 ) -> Reserved:
     """Keep that things are held for somebody until a day, or free again without one, and return it.
 
+    whom : his name, which is kept apart, as a buyer's.
+
     Raises
     ------
     LedgerError
@@ -140,7 +143,8 @@ def reserve(
                 raise LedgerError(
                     f"{one.code}: is {hold.words}; free it first: grader reserve {one.code} --free"
                 )
-        return [Reserved(tuple(one.uid for one in things), until, whom)]
+        buyer = whom and buyer_called(reads, whom)
+        return [Reserved(tuple(one.uid for one in things), until, buyer=buyer)]
 
     return ledger.act(decide, author=author)[0]
 

@@ -48,7 +48,9 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
     boxes = read_boxes(entry.fact.text, "boxes in the ledger")
     places = sorted({box.to for box in boxes.boxes})
     if to not in places:
-        raise LedgerError(f"no box of yours goes to {to}; the table names {', '.join(places)}")
+        raise LedgerError(
+            f"no box of yours goes to {to}; your table names {', '.join(places)}: say --to {places[0]}"
+        )
     net_g = sum(weights)
     return Parcel(
         tuple(item.code for item in items), net_g, boxes, tuple(fits(boxes, net_g, to)), to

@@ -13,10 +13,14 @@ from grader.trade.estimate import (
     Range,
     chunk_g,
     own_g,
+    own_heft,
     plausible_g,
     slab_g,
 )
 from grader.trade.weighing import WeighedIn
+
+#: So many own weighed pieces, the last ones, tell how heavy the others may be: more take long to read.
+OWN_ENOUGH = 500
 
 
 def estimates(
@@ -36,11 +40,14 @@ def estimates(
     wanted = [uid for uid, piece in pieces.items() if piece.net_g is None and piece.fate is None]
     if not wanted:
         return {}
-    sure = {uid for uid, p in pieces.items() if p.net_g is not None and not (p.guessed or p.wet)}
+    sure = [uid for uid, p in pieces.items() if p.net_g is not None and not (p.guessed or p.wet)]
+    sure = sure[-OWN_ENOUGH:]
     sizes = face_sizes(ledger, [*wanted, *(() if thick_mm else sure)])
-    own = [(sizes[uid].area_cm2, float(pieces[uid].net_g)) for uid in sure & sizes.keys()]
+    heft = own_heft(
+        [(sizes[uid].area_cm2, float(pieces[uid].net_g)) for uid in sure if uid in sizes]
+    )
     return {
-        uid: _estimate(sizes[uid].area_cm2, own, settings, thick_mm)
+        uid: _estimate(sizes[uid].area_cm2, heft, settings, thick_mm)
         for uid in wanted
         if uid in sizes
     }
@@ -48,14 +55,14 @@ def estimates(
 
 def _estimate(
     area_cm2: float,
-    own: Sequence[tuple[float, float]],
+    heft: Range | None,
     settings: Settings,
     thick_mm: Range | None,
 ) -> Range:
     density, chunk = settings.density or DENSITY, settings.chunk or CHUNK
     if thick_mm is not None:
         return slab_g(area_cm2, thick_mm, density)
-    return own_g(area_cm2, own) or chunk_g(area_cm2, density, chunk)
+    return own_g(area_cm2, heft) if heft else chunk_g(area_cm2, density, chunk)
 
 
 def odd_weights(

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from grader.errors import LedgerError
 from grader.ledger import stock
-from grader.photo.tags import distances
+
+if TYPE_CHECKING:
+    import numpy as np
 
 #: A tag belongs to its stone where the next one without a tag is so many times as far away, and this much (in sides of
 #: the code) farther.
@@ -37,6 +38,11 @@ def tagged_photo(record: dict, haul: str) -> TaggedPhoto:
     Each tag belongs to one stone, so that all distances together are least. A tag that lies between two stones, is of
     another haul, or cannot be read gives its stone no number, and no other number is made up for it.
     """
+    # They load OpenCV, which a weight or a sale need not wait for.
+    import numpy as np
+
+    from grader.photo.tags import distances
+
     file, tags = record["photo"]["file"], record["photo"].get("tags", ())
     stones = {stone["id"]: np.array(stone["outline"]) for stone in record["pieces"]}
     numbered, remarks = [], []
@@ -94,14 +100,15 @@ def _is_of_several(text: str | None) -> bool:
         return False
 
 
-def _matched(far: np.ndarray) -> dict[int, int]:
+def _matched(far: "np.ndarray") -> dict[int, int]:
     """The stone of each tag, by their rows and columns in a table of distances."""
+    import numpy as np
     from scipy.optimize import linear_sum_assignment
 
     return dict(zip(*map(np.ndarray.tolist, linear_sum_assignment(far)), strict=True))
 
 
-def _doubted(n: int, of: Mapping[int, int], far: np.ndarray) -> list[int]:
+def _doubted(n: int, of: Mapping[int, int], far: "np.ndarray") -> list[int]:
     """Stones without a tag that a tag might as well belong to."""
     own = far[n, of[n]]
     free = [s for s in range(far.shape[1]) if s not in of.values()]
@@ -111,7 +118,7 @@ def _doubted(n: int, of: Mapping[int, int], far: np.ndarray) -> list[int]:
 def _why_not(
     n: int,
     of: Mapping[int, int],
-    far: np.ndarray,
+    far: "np.ndarray",
     ids: Sequence[int],
     code: tuple[str, int] | None,
     haul: str,

@@ -62,6 +62,11 @@ BOXES = """\
 begins = 2025-03-01
 packing = "0.5lb"
 [[boxes]]
+name = "home (invented)"
+inside = "500 in3"
+most = "30lb"
+to = "domestic"
+[[boxes]]
 name = "small (invented)"
 inside = "80 in3"
 most = "4lb"

@@ -71,6 +71,7 @@ DIGS = (
 #: Pieces of each haul. Only those of the first two are looked at, since that takes a second or two a stone.
 PIECES = (24, 16, 80)
 TRIES = (
+    "grader table                   # sort in the browser",
     "grader haul report 07          # the balance, and what it is worth",
     "grader listing --haul 07 --out listings   # pages for buyers",
     "grader batch photos/09 --haul 09   # grade the stones that wait",

@@ -16,7 +16,7 @@ def season_record(made: MadeSeason) -> dict:
 
 
 def season_lines(made: MadeSeason) -> list[str]:
-    """Return where it lies, and three lines on what to try next."""
+    """Return where it lies, and a few lines on what to try next."""
     return [
         f"{made.folder}: an invented season, {made.pieces} drawn stones, {made.graded} of them graded; "
         "nothing in it is real",

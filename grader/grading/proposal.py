@@ -2,11 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from grader.face.lines.line_words import LineWord
-from grader.face.regions.patch_words import PatchWord
-from grader.grading.features.facts import LineFacts
-from grader.grading.features.rules import Condition, Features
+from grader.face.words import LineWord, PatchWord
+
+if TYPE_CHECKING:
+    # The core, which a weight or a sale need not wait for.
+    from grader.grading.features.facts import LineFacts
+    from grader.grading.features.rules import Condition, Features
 
 #: Grades whose chances lie so near to the greatest are as likely, to an eye.
 AS_LIKELY = 0.10
@@ -26,7 +29,7 @@ class RulesWord:
     """What the written rules say straight of the measured values: a second proposal, and which condition decided it."""
 
     grade: str
-    because: Condition | None
+    because: "Condition | None"
 
 
 @dataclass(frozen=True)
@@ -42,9 +45,9 @@ class Reason:
 
     subject: str
     moves: float
-    values: Features
-    cracks: tuple[LineFacts, ...] = ()
-    usual: Features = field(default_factory=dict)
+    values: "Features"
+    cracks: "tuple[LineFacts, ...]" = ()
+    usual: "Features" = field(default_factory=dict)
     called: bool = False
 
 
@@ -58,7 +61,7 @@ class LinesLeftOut:
     """
 
     numbers: tuple[int, ...]
-    line: LineFacts | None
+    line: "LineFacts | None"
     weight_g: float | None
 
 

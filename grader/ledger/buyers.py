@@ -83,8 +83,8 @@ def erase(ledger: Ledger, name: str, author: str | None) -> int:
 
 
 def reserved_for(reads: Reads, name: str) -> int:
-    """Return in how many reservations that name stands, as the seller typed it, also those that are over: they are
-    facts, which stay."""
+    """Return in how many reservations of a ledger of version 0003 that name stands, also those that are over: there it
+    was a fact, which stays. Later ones know the buyer by his id."""
     whom = schema.reserved.c.whom
     rows = reads.rows(select(whom).where(whom.is_not(None)))
     return sum(name.casefold() in row.whom.casefold() for row in rows)

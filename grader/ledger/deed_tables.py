@@ -189,7 +189,8 @@ reserved = Table(
     metadata,
     *_deed(),
     maybe("until", "last day that it counts, ISO date; none where it is free again"),
-    maybe("whom", "for, as the seller calls them"),
+    maybe("whom", "for, as ledgers of version 0003 kept it"),
+    maybe("buyer", "for whom, by an id; the name stands apart", index=True),
     comment="what is held for somebody; the things stand in about",
 )
 

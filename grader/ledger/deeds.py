@@ -285,7 +285,8 @@ class CameBack(Deed):
 class Reserved(Deed):
     """Pieces, lots or bins are held for somebody until a day, which counts; without a day they are free again.
 
-    ``whom`` is as the seller calls that person, no more than he needs.
+    ``buyer`` is that person's id: the name stands apart, as that of a sale. ``whom`` is the name itself, which only a
+    ledger of version 0003 kept here.
     """
 
     kind = "reserved"
@@ -293,6 +294,7 @@ class Reserved(Deed):
     things_held: tuple[Uid, ...]
     until: Day | None = None
     whom: Name | None = None
+    buyer: Uid | None = None
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,9 @@ from grader.ledger.views import among
 #: For the seller alone: a place to the yard, where files lie, who sorts, who bought.
 _PRIVATE = {
     "photo": ("path",), "trip": ("place", "right"), "model_use": ("folder", "author"), "buyer_name": ("buyer", "name"),
-    "resort": ("of", "author"),
+    "resort": ("of", "author"), "reserved": ("whom",),
 }  # fmt: skip
-_PRIVATE_FIELDS = ("place", "right")
+_PRIVATE_FIELDS = ("place", "right", "whom")
 #: What only serves the program, or is told better elsewhere: outlines make half of all text.
 _LEFT_OUT = ("about", "fact")
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from sqlalchemy import func, select
+from sqlalchemy import Text, func, select, type_coerce
 
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import schema
@@ -30,16 +30,27 @@ def face_sizes(ledger: Ledger, uids: Collection[str]) -> dict[str, FaceSize]:
     face, look, stone = schema.face.c, schema.look.c, schema.stone.c
     area = func.json_extract(stone.facts, "$.features.area_cm2").label("area")
     size = func.json_extract(stone.facts, "$.size_class").label("size")
-    wanted = (
-        select(face.piece, face.box, stone.box.label("seen"), area, size)
-        .join(schema.look, look.sha256 == face.sha256)
+    # As text: boxes that were written alike are the same, and ten thousand take long to read.
+    same = type_coerce(face.box, Text) == type_coerce(stone.box, Text)
+    from_faces = (
+        schema.face.join(schema.look, look.sha256 == face.sha256)
         .join(schema.stone, stone.measured == look.measured)
-        .where(*among(face.piece, list(uids)))
-        .order_by(face.sequence)
-    )
-    found: dict[str, FaceSize] = {}
-    for row in ledger.rows(wanted):
-        here = row.area and row.seen and box_overlap(tuple(row.box), tuple(row.seen)) >= SAME_STONE
-        if here and (row.piece not in found or found[row.piece].area_cm2 < row.area):
+    )  # fmt: skip
+    here = [*among(face.piece, list(uids)), area.is_not(None)]
+    # Beside a greatest value SQLite gives the other columns of its row.
+    plain = select(face.piece, func.max(area).label("area"), size, same.label("same"))
+    plain = plain.select_from(from_faces).where(*here).group_by(face.piece, same)
+    found, unlike = {}, []
+    for row in ledger.rows(plain):
+        if row.same:
+            found[row.piece] = FaceSize(row.area, row.size)
+        else:
+            unlike.append(row.piece)
+    others = select(face.piece, face.box, stone.box.label("seen"), area, size)
+    others = others.select_from(from_faces).where(area.is_not(None), ~same)
+    for row in ledger.rows(others.where(*among(face.piece, unlike))) if unlike else ():
+        if box_overlap(tuple(row.box), tuple(row.seen)) < SAME_STONE:
+            continue
+        if row.piece not in found or found[row.piece].area_cm2 < row.area:
             found[row.piece] = FaceSize(row.area, row.size)
     return found

@@ -11,8 +11,7 @@ from typing import Annotated, Any, ClassVar, Generic, TypeVar
 from uuid import uuid4
 
 from grader.errors import LedgerError
-from grader.face.lines.line_words import FOUND, LineWord
-from grader.face.regions.patch_words import PatchWord
+from grader.face.words import FOUND, LineWord, PatchWord
 from grader.ledger.checked import (
     MOST_BODY,
     MOST_NAME,

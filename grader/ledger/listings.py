@@ -1,7 +1,7 @@
 """Listings, and what the seller says beside them, as they stand: a listing is open until its piece or lot is sold,
 broken, given away, put into a lot, listed anew, or the listing is taken down. What was taken back does not count."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -9,9 +9,9 @@ from typing import Any
 from sqlalchemy import select
 
 from grader.ledger import schema
-from grader.ledger.deeds import Listed
+from grader.ledger.deeds import Listed, SeenFace
 from grader.ledger.facts import Entry
-from grader.ledger.stock import Reads, entries_of, live
+from grader.ledger.stock import Reads, entries_of, live, thing
 from grader.ledger.views import among
 
 
@@ -57,9 +57,35 @@ def open_listings(reads: Reads, things: Iterable[str] | None = None) -> dict[str
     return {one.thing: one for one in listings(reads, things) if one.closed is None}
 
 
+def open_of(reads: Reads, codes: Iterable[str]) -> dict[str, Listing]:
+    """Return the open listings of pieces and lots, by uid.
+
+    Raises
+    ------
+    LedgerError
+        Nothing bears a code.
+    """
+    return open_listings(reads, [thing(reads, code).uid for code in codes])
+
+
+def closed_by(before: Mapping[str, Listing], reads: Reads) -> list[Listing]:
+    """Return which listings were open before and are closed now."""
+    now = listings(reads, list(before)) if before else ()
+    return [one for one in now if one.closed and before.get(one.thing, one).uid == one.uid]
+
+
 def listed_fact(reads: Reads, uid: str) -> Entry[Listed]:
     """Return a listing as it was kept."""
     return entries_of(reads, [uid])[0]
+
+
+def listed_cuts(reads: Reads, things: Iterable[str]) -> dict[str, tuple[SeenFace, dict]]:
+    """Return the cut plans that listings of pieces kept, each with the face that it is of, by uid of the piece; the
+    last one counts, open or not."""
+    t = schema.listing.c
+    rows = reads.rows(select(t.uid).where(*among(t.thing, list(things))))
+    facts = [entry.fact for entry in entries_of(reads, [row.uid for row in rows])]
+    return {one.thing: (one.faces[0], one.cuts) for one in facts if one.faces and one.cuts}
 
 
 def _closed(row, events: Iterable[tuple[int, str, str | None]], is_last: bool) -> str | None:

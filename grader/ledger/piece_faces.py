@@ -1,9 +1,9 @@
-"""The faces of pieces, read from the rows alone: ten thousand pieces have thirty thousand."""
+"""The faces of pieces and the calls on them, read from the rows alone: ten thousand pieces have thirty thousand."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import Text, func, select, type_coerce
 
 from grader.ledger import schema
 from grader.ledger.checked import Box
@@ -18,6 +18,53 @@ class PieceFace(NamedTuple):
     sha256: str
     box: Box
     outline: tuple[tuple[int, int], ...] | None = None
+
+
+class FaceCall(NamedTuple):
+    """A call on a photo, beside a face of a piece there. order : of making.   shown : the grade that the tool had
+    proposed.   same : whether the call lies in the very box of that face."""
+
+    order: int
+    sha256: str
+    by: str | None
+    time: str
+    grade: str | None
+    shown: str | None
+    piece: str
+    same: bool
+    uid: str
+
+
+def calls_by_face(ledger: Ledger, pieces: Iterable[str]) -> tuple[FaceCall, ...]:
+    """Return the calls that hold on photos of these pieces, in order, each with every face of theirs there: no outline
+    is read.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
+    face, call = schema.face.c, schema.call.c
+    # As text: boxes that were written alike are the same.
+    same = type_coerce(face.box, Text) == type_coerce(call.box, Text)
+    shown = func.json_extract(call.shown, "$.grade")
+    wanted = (
+        select(
+            call.sequence,
+            call.sha256,
+            call.author,
+            call.time,
+            call.grade,
+            shown,
+            face.piece,
+            same,
+            call.uid,
+        )
+        .join(schema.face, face.sha256 == call.sha256)
+        .where(call.uid.not_in(select(schema.taken_back.c.call)), *among(face.piece, list(pieces)))
+        .order_by(call.sequence)
+    )
+    return tuple(FaceCall(*row) for row in ledger.rows(wanted))
 
 
 def faces_of(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from grader.ledger import schema
 from grader.ledger.reads import Reads, entries_of, live
@@ -123,7 +123,7 @@ def _came_back(thing):
 
 @dataclass(frozen=True)
 class Hold:
-    """Until which day something is held, ISO date, and for whom, as the seller calls them."""
+    """Until which day something is held, ISO date, and for whom; ``None`` too where the name was erased."""
 
     until: str
     whom: str | None
@@ -137,7 +137,13 @@ class Hold:
 def holds(reads: Reads, day: str, uids: Iterable[str] | None = None) -> dict[str, Hold]:
     """Return what is held on a day, by uid of piece, lot or bin: the last word on each counts."""
     r, a = schema.reserved, schema.about.c
-    wanted = live(r, a.thing, r.c.until, r.c.whom).join(schema.about, a.deed == r.c.uid)
+    b = schema.buyer_name
+    whom = func.coalesce(b.c.name, r.c.whom).label("whom")
+    wanted = (
+        live(r, a.thing, r.c.until, whom)
+        .join(schema.about, a.deed == r.c.uid)
+        .outerjoin(b, b.c.buyer == r.c.buyer)
+    )
     chosen = None if uids is None else list(uids)
     wanted = wanted.where(a.thing != r.c.uid, *among(a.thing, chosen))
     last = {row.thing: row for row in reads.rows(wanted)}

@@ -41,7 +41,7 @@ from grader.ledger.deed_tables import weighed as weighed
 from grader.ledger.deed_tables import withdrawn as withdrawn
 
 #: Of the tables; the name of the last migration.
-VERSION = "0003"
+VERSION = "0004"
 #: By which a ledger is told from another program's database: "SFGL" in ASCII, in the file's header.
 APPLICATION_ID = 0x5346474C
 

@@ -72,7 +72,8 @@ def _reserved(deed: deeds.Reserved, codes: Mapping[str, str]) -> str:
     names = ", ".join(codes.get(uid, "a thing") for uid in deed.things_held)
     if deed.until is None:
         return f"{names} free again"
-    return f"{names} held{f' for {deed.whom}' if deed.whom else ''} until {deed.until}"
+    whom = codes.get(deed.buyer, deed.whom)
+    return f"{names} held{f' for {whom}' if whom else ''} until {deed.until}"
 
 
 def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:

@@ -128,11 +128,6 @@ def failed_record(file: str | Path, error: GraderError) -> dict:
     }
 
 
-def to_json(record: dict | list) -> str:
-    """Return strict JSON in plain ASCII, which every console and pipe carries unharmed."""
-    return json.dumps(record, allow_nan=False)
-
-
 @cache
 def result_schema() -> dict:
     """Return the JSON Schema (2020-12) of the object."""

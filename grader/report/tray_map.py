@@ -1,5 +1,7 @@
 """A photo of a tray with the number of each stone, to put stones and tags together by."""
 
+import hashlib
+import json
 from collections.abc import Mapping, Sequence
 
 import cv2
@@ -11,6 +13,24 @@ from grader.report.plates import Ground, draw_plate, sizes_down
 
 #: Height of a number as a part of the picture's short side: the aim, and the least where there is room.
 AIM, LEAST = 1 / 18, 1 / 45
+#: Of the drawing: raise it with any change of how a map looks.
+VERSION = 1
+
+
+def noted(jpeg: bytes, words: str) -> bytes:
+    """Return a JPEG with a comment after its first segment (ITU-T T.81, B.2.4.5)."""
+    text = words.encode()
+    first = 4 + int.from_bytes(jpeg[4:6], "big")
+    comment = b"\xff\xfe" + (len(text) + 2).to_bytes(2, "big") + text
+    return jpeg[:first] + comment + jpeg[first:]
+
+
+def map_note(
+    sha256: str, outlines: Mapping[int, Sequence[Sequence[int]]], codes: Mapping[int, str]
+) -> str:
+    """Return what a map of a photo of that content is known by: the same words, the same map."""
+    shown = [VERSION, sha256, sorted(outlines.items()), sorted(codes.items())]
+    return f"map {hashlib.sha256(json.dumps(shown).encode()).hexdigest()}"
 
 
 def tray_map(

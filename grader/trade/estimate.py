@@ -8,8 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 
-import numpy as np
-
 #: From low to high; of weights in g.
 Range = tuple[float, float]
 
@@ -45,16 +43,30 @@ def slab_g(area_cm2: float, thick_mm: Range, density: Range = DENSITY) -> Range:
     return low * density[0], high * density[1]
 
 
-def own_g(area_cm2: float, weighed: Sequence[tuple[float, float]]) -> Range | None:
-    """Return what nine in ten of one's own weighed pieces would weigh with such a face, g; ``None`` of too few.
+def own_heft(weighed: Sequence[tuple[float, float]]) -> Range | None:
+    """Return between which values nine in ten of one's own weighed pieces lie, in g by the face in cm2 to the power
+    3/2, with which the weights of like shapes grow; ``None`` of too few.
 
-    weighed : (face in cm2, weight in g) of each; weights grow with the face to the power 3/2, as those of like shapes.
+    weighed : (face in cm2, weight in g) of each.
     """
     if len(weighed) < OWN_PIECES:
         return None
-    areas, grams = np.array(weighed, float).T
-    low, high = np.quantile(grams / areas**1.5, _OWN_RANGE)
-    return float(low * area_cm2**1.5), float(high * area_cm2**1.5)
+    hefts = sorted(grams / area_cm2**1.5 for area_cm2, grams in weighed)
+    low, high = (_quantile(hefts, share) for share in _OWN_RANGE)
+    return low, high
+
+
+def own_g(area_cm2: float, heft: Range) -> Range:
+    """Return what nine in ten of one's own pieces would weigh with such a face, g. heft : as of :func:`own_heft`."""
+    return heft[0] * area_cm2**1.5, heft[1] * area_cm2**1.5
+
+
+def _quantile(ordered: Sequence[float], share: float) -> float:
+    """Between the two values where that share lies (R-7 of Hyndman and Fan, The American Statistician 50, 1996)."""
+    at = share * (len(ordered) - 1)
+    below = int(at)
+    above = min(below + 1, len(ordered) - 1)
+    return ordered[below] + (at - below) * (ordered[above] - ordered[below])
 
 
 def plausible_g(area_cm2: float, density: Range = DENSITY) -> Range:

@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pypdf
 import pytest
@@ -260,12 +261,21 @@ def test_a_file_of_the_sellers_is_never_written_over(haul):
 def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     drawn = []
     monkeypatch.setattr("grader.batch.read_photo", lambda path: path)
-    monkeypatch.setattr("grader.batch.tray_map", lambda *told: drawn.append(told) or b"map")
+    monkeypatch.setattr("grader.batch.cut_picture", lambda photo, box: b"cut")
+    _, jpeg = cv2.imencode(".jpg", np.full((8, 8, 3), 200, np.uint8))
+    monkeypatch.setattr("grader.batch.tray_map", lambda *told: drawn.append(told) or jpeg.tobytes())
     haul.photo("photos/day 1/a.jpg", "2 tags 07-012@1")
     haul.photo("photos/b.jpg", "1")
     haul.batch()
-    assert (haul.folder / "photos/graded/maps/day 1 a.jpg").read_bytes() == b"map"
+    made = haul.folder / "photos/graded/maps/day 1 a.jpg"
+    assert cv2.imread(str(made)).shape == (8, 8, 3)
     ((_, outlines, codes),) = drawn
     assert codes == {1: "07-012", 2: "07-014"} and set(outlines) == {1, 2}
     haul.run("batch", "photos")  # Without --haul it stays.
-    assert (haul.folder / "photos/graded/maps/day 1 a.jpg").exists()
+    assert made.exists()
+    # With the same stones and numbers it is not drawn again; one that somebody wrote over is, and theirs is kept.
+    haul.batch()
+    assert len(drawn) == 1
+    made.write_bytes(b"mine")
+    haul.batch()
+    assert len(drawn) == 2 and cv2.imread(str(made)) is not None

@@ -310,6 +310,34 @@ def test_replaying_the_facts_leaves_the_listings(shop):
     assert shop("listing", "--open", "--json") == before and len(before) == 2
 
 
+def test_a_cut_plan_that_a_listing_kept_is_not_sought_again(shop, monkeypatch):
+    from grader.deals import listing_cuts
+
+    sought, plan = [], listing_cuts.kept_cuts
+    for module in ("listings", "listing_files"):
+        monkeypatch.setattr(
+            f"grader.deals.{module}.kept_cuts", lambda *of: sought.append(1) or plan(*of)
+        )
+
+    def listed(*more):
+        shop("listing", "07-001", "--out", "out", *more)
+        return json.loads(page(shop, suffix="json"))["cabs"]
+
+    first = listed()
+    assert len(sought) == 1
+    assert listed("--anew", "--for", "20") == first
+    shop("listing", "07-001", "--withdraw")
+    assert listed() == first and shop("listing", "07-001", "--json")["cabs"] == first
+    assert len(sought) == 1
+    # Planned in another way, or of another face, it is sought again.
+    monkeypatch.setattr(listing_cuts, "PLAN_VERSION", 0)
+    listed("--anew")
+    assert len(sought) == 2
+    shop("batch", "tray", "--haul", "07", "--mm-per-px", "0.4", "--workers", "1")
+    listed("--anew")
+    assert len(sought) == 3
+
+
 SECRETS = ("third fence", "Nell Sorter", "permit 12")
 
 
@@ -342,13 +370,39 @@ def test_a_buyers_name_is_erased_by_a_command(shop):
     assert "no buyer is called Bo Invented" in shop("buyers", "--erase", "Bo Invented")
     folder = default_path().parent
     assert not [p for p in folder.rglob("*") if p.is_file() and b"Bo Invented" in p.read_bytes()]
-    # A word typed for whom a thing is held is a fact: it stays, and that is told.
-    shop("reserve", "07-002", "--until", "2035-01-01", "--for", "bo invented, Tuesday")
-    told = shop("buyers", "--erase", "Bo Invented").splitlines()
-    assert len(told) == 1 and "the name stands in 1 reservation too" in told[0]
-    shop("undo")
     # Undo takes back the sale, never the erasing.
     assert "07-001 sold" in shop("undo")
+
+
+def test_the_name_of_one_for_whom_a_thing_is_held_is_erased_too(shop):
+    shop("reserve", "07-002", "--until", "2099-01-01", "--for", "Bo Invented")
+    assert "held for Bo Invented until" in shop("haul", "list", "07")
+    assert "held for Bo Invented until" in shop("history", "07-002")
+    shop("export", "--out", "all.zip")
+    with zipfile.ZipFile("all.zip") as plain:
+        assert b"Bo Invented" not in b"".join(plain.read(name) for name in plain.namelist())
+    assert "Bo Invented: nothing that holds" in shop("buyers")
+    assert "the sales stay" in shop("buyers", "--erase", "Bo Invented")
+    folder = default_path().parent
+    assert not [p for p in folder.rglob("*") if p.is_file() and b"Bo Invented" in p.read_bytes()]
+    # It is held all the same.
+    assert "held until 2099-01-01" in shop("haul", "list", "07")
+    assert "is held until" in shop("sell", "07-002", fails=True)
+
+
+def test_a_name_that_version_0003_kept_in_a_reservation_stays_and_that_is_told(shop):
+    from grader.ledger import stock
+    from grader.ledger.deeds import Reserved
+
+    with open_ledger(default_path()) as ledger:
+        piece = stock.thing(ledger, "07-002").uid
+        ledger.add(Reserved((piece,), "2099-01-01", "bo invented, Tuesday"))
+    assert "held for bo invented, Tuesday until" in shop("haul", "list", "07")
+    shop("export", "--out", "all.zip")
+    with zipfile.ZipFile("all.zip") as plain:
+        assert b"bo invented" not in b"".join(plain.read(name) for name in plain.namelist())
+    told = shop("buyers", "--erase", "Bo Invented").splitlines()
+    assert len(told) == 1 and "the name stands in 1 reservation too" in told[0]
 
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "01_lake_over_shore.jpg"

@@ -214,7 +214,7 @@ def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, mo
     for learned, words in ((keys[:10], "20 called faces"), (keys, "has learned from all of these")):
         # The model in use is the starter, as if it had learned from so many of them.
         fake = replace(starter, provenance=replace(starter.provenance, stones=learned))
-        monkeypatch.setattr("grader.session.load_model", lambda folder=None, fake=fake: (
+        monkeypatch.setattr("grader.grading.models.model_files.load_model", lambda folder=None, fake=fake: (
             fake if folder is None else load_model(folder)
         ))  # fmt: skip
         ran = run(*args)

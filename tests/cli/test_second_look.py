@@ -230,7 +230,9 @@ def test_ask_counts_a_call_once_that_the_model_has_learned_from(cli, monkeypatch
         grade=replace(starter.grade, calls=1),
         provenance=replace(starter.provenance, stones=(f"{heard.sha256[:16]}-{heard.piece_id}",)),
     )
-    monkeypatch.setattr("grader.session.load_model", lambda folder=None: retrained)
+    monkeypatch.setattr(
+        "grader.grading.models.model_files.load_model", lambda folder=None: retrained
+    )
     asked = []
     monkeypatch.setattr(ask, "ask_for", lambda *args: asked.append(args) or [])
     assert cli.run("ask", "tray").exit_code == 0

@@ -13,8 +13,10 @@ from grader.grading.calls.calls import ReadCalls
 from grader.grading.calls.joining import (
     SAME_STONE,
     Stones,
+    Word,
     box_overlap,
     house_call,
+    house_grade,
     join_calls,
     outline_overlap,
     place_calls,
@@ -314,3 +316,33 @@ def test_a_hundred_thousand_calls_join_in_seconds():
     joined = join_calls(photos, calls)
     assert len(joined.by_person) == 5000 and not joined.without_stone
     assert time.perf_counter() - start < 10
+
+
+SAID = st.lists(
+    st.tuples(
+        st.sampled_from("ab"), st.sampled_from(["Ann", "Bo", None]), st.integers(0, 9),
+        st.sampled_from(["waste", "select", None]),
+    ),
+    max_size=8,
+)  # fmt: skip
+
+
+@given(SAID, st.sampled_from(["Ann", None]))
+def test_the_grade_of_a_piece_on_several_photos_is_that_of_the_word_that_counts(said, decider):
+    """Photo, who, when, grade; worked out the long way: one word of each person on each photo, then the house's."""
+    calls = [
+        replace(
+            _call(sha256=photo, grade=grade, by=by), time=f"2024-05-0{day}", note="x", uid=str(n)
+        )
+        for n, (photo, by, day, grade) in enumerate(said)
+    ]
+    spoken = {}
+    for call in calls:
+        spoken.setdefault((call.sha256, call.by), []).append(call)
+    standing = [standing_call(of_one) for of_one in spoken.values()]
+    standing.sort(key=lambda call: (call.time, int(call.uid)))
+    house = house_call(standing, decider)
+    words = [
+        Word(n, call.sha256, call.by, call.time, call.grade, None) for n, call in enumerate(calls)
+    ]
+    assert house_grade(words, decider) == (house and house.grade)

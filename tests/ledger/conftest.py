@@ -137,7 +137,7 @@ def every_deed(piece, other):
         bin,
         of_bin,
         deeds.CameBack(of_bin.uid, "5", things_back=(lot.uid,), stays=True),
-        deeds.Reserved((piece.uid,), "2025-04-01", "the Tuesday man"),
+        deeds.Reserved((piece.uid,), "2025-04-01", buyer=BUYER),
         deeds.CostNoted(trip.uid, "85.50", "USD", "fuel"),
         deeds.LimitNoted("permit 12", weight("250lb", "113398.0925"), "day", "2025-03-01"),
         deeds.Broken(piece.uid, (other.uid,), weight("12", "12")),

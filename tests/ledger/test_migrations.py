@@ -91,8 +91,8 @@ NEXT = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0004"
-down_revision = "0003"
+revision = "0005"
+down_revision = "0004"
 
 
 def upgrade():
@@ -111,7 +111,7 @@ def next_version(monkeypatch, tmp_path):
     def give(then=""):
         folder = tmp_path / "versions"
         folder.mkdir()
-        (folder / "0004_next.py").write_text(NEXT.format(then=then))
+        (folder / "0005_next.py").write_text(NEXT.format(then=then))
         own = migrate._config
 
         def config(connection):
@@ -122,8 +122,8 @@ def next_version(monkeypatch, tmp_path):
             return config_of_two
 
         monkeypatch.setattr(migrate, "_config", config)
-        monkeypatch.setattr(migrate, "VERSION", "0004")
-        monkeypatch.setattr(store, "VERSION", "0004")
+        monkeypatch.setattr(migrate, "VERSION", "0005")
+        monkeypatch.setattr(store, "VERSION", "0005")
 
     return give
 
@@ -145,7 +145,7 @@ def test_an_older_ledger_is_copied_then_brought_up_and_keeps_all_rows(
         assert connection.execute("select count(*) from face").fetchall() == [(1,)]
         assert connection.execute("pragma foreign_key_check").fetchall() == []
     (copy,) = (path.parent / "ledger.copies").iterdir()
-    assert copy.name == "before-0004.sqlite"
+    assert copy.name == "before-0005.sqlite"
     assert (rows(copy), tables(copy)) == (facts, before)
 
 

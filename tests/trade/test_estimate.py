@@ -5,7 +5,7 @@ from math import pi
 import numpy as np
 import pytest
 
-from grader.trade.estimate import OWN_PIECES, chunk_g, own_g, plausible_g, slab_g
+from grader.trade.estimate import OWN_PIECES, chunk_g, own_g, own_heft, plausible_g, slab_g
 
 POUND = 453.59237
 
@@ -36,10 +36,12 @@ def test_ones_own_weighed_pieces_tell_better_than_the_shares_from_memory():
     rng = np.random.default_rng(3)
     areas = rng.uniform(5, 60, 200)
     grams = areas**1.5 * rng.uniform(0.9, 1.1, 200)
-    own = own_g(20, list(zip(areas, grams, strict=True)))
+    heft = own_heft(list(zip(areas, grams, strict=True)))
+    assert heft == pytest.approx(np.quantile(grams / areas**1.5, (0.05, 0.95)))
+    own = own_g(20, heft)
     assert own[1] / own[0] < 1.3 < chunk_g(20)[1] / chunk_g(20)[0]
-    assert own_g(20, [(5.0, 10.0)] * (OWN_PIECES - 1)) is None
-    inside = [own_g(a, list(zip(areas, grams, strict=True))) for a in areas]
+    assert own_heft([(5.0, 10.0)] * (OWN_PIECES - 1)) is None
+    inside = [own_g(a, heft) for a in areas]
     held = np.mean([low <= g <= high for (low, high), g in zip(inside, grams, strict=True)])
     assert 0.85 <= held <= 0.95
 

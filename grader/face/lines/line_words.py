@@ -1,7 +1,7 @@
 """The seller's word on a line: kept with the line's points, it holds for whatever lies there later."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,30 +9,15 @@ from numpy.typing import NDArray
 from grader.face.face import Face
 from grader.face.lines.polyline import length_px, resample
 from grader.face.measurements import Line
+from grader.face.words import FOUND as FOUND
+from grader.face.words import LineWord as LineWord
 
 #: What a seller may say of a line, and the class and probability that it then has; "withdrawn" takes the word back.
 CLASSES = {"crack": ("crack", 1.0), "pattern": ("pattern line", 0.0), "withdrawn": None}
-FOUND = ("open", "tight", "healed", "unknown")
 #: A line is the one spoken of where this share of its length
 SAME_SHARE = 0.6
 #: lies within so many working px of it.
 SAME_PX = 5.0
-
-
-@dataclass(frozen=True)
-class LineWord:
-    """What the seller says of one line.
-
-    line : its number at that time.   points : x, y of each in px of the upright full-size photo.
-    says : "crack", "pattern", or "withdrawn", which takes an earlier word back.
-    found : "open", "tight", "healed" or "unknown", ``None`` where nothing is said.   how : it was checked.
-    """
-
-    line: int
-    points: tuple[tuple[int, int], ...]
-    says: str
-    found: str | None = None
-    how: str | None = None
 
 
 def with_line_words(

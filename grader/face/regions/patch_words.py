@@ -1,13 +1,13 @@
 """The seller's word on a patch of a stone: kept with the patch's place, it names the region piece that lies there."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from grader.face.face import Face
+from grader.face.words import PatchWord as PatchWord
 from grader.profile import Profile
 from grader.spots import GLARE
 
@@ -21,21 +21,6 @@ LIKE_DE = 8.0
 LIKE_SPREADS = 2.5
 #: Colours are compared after a blur of this sigma, working px: a speckle does not stop the growing.
 BLUR_PX = 1.0
-
-
-@dataclass(frozen=True)
-class PatchWord:
-    """What the seller says of one patch.
-
-    x, y, w, h : its box in px of the upright full-size photo.
-    says : name of a colour class, "glare", or "withdrawn", which takes an earlier word on it back.
-    """
-
-    x: int
-    y: int
-    w: int
-    h: int
-    says: str
 
 
 def standing(words: Sequence[PatchWord]) -> list[PatchWord]:

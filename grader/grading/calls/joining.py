@@ -5,11 +5,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import PurePosixPath
+from typing import NamedTuple
 
-import cv2
-import numpy as np
-
-from grader.face.sight.cut import fill_outline
 from grader.face.words import StoneWords
 from grader.grading.calls.calls import ReadCalls, RowRemark
 from grader.grading.proposal import Call
@@ -66,6 +63,11 @@ def box_overlap(first: Box, second: Box) -> float:
 
 def outline_overlap(first: Outline, second: Outline) -> float:
     """Return intersection over union of two outlines, (n, 2) x, y each; 0 where they lie apart."""
+    # Loads OpenCV, which a weight or a sale need not wait for: boxes tell most stones apart.
+    import numpy as np
+
+    from grader.face.sight.cut import fill_outline
+
     first, second = np.asarray(first, float), np.asarray(second, float)
     low = np.minimum(first.min(axis=0), second.min(axis=0))
     size = np.maximum(first.max(axis=0), second.max(axis=0)) - low
@@ -251,6 +253,31 @@ def house_call(people: Sequence[Call], decider: str | None = None) -> Call | Non
     return replace(base, scene=scene and scene.scene, scene_by=scene and scene.by, stone=stone)
 
 
+class Word(NamedTuple):
+    """What a call says of a stone's grade. order : of making.   photo : its content.   shown : grade proposed then."""
+
+    order: int
+    photo: str
+    by: str | None
+    time: str
+    grade: str | None
+    shown: str | None
+
+
+def house_grade(words: Iterable[Word], decider: str | None = None) -> str | None:
+    """Return the grade that counts of what is said of a piece on several photos, as :func:`house_call` has it: of each
+    person the last one on a photo, with the time of his last word there; ``None`` where nobody says one.
+
+    words : in the order of making.
+    """
+    standing: dict[tuple[str, str | None], tuple[bool, str, int, str]] = {}
+    for word in words:
+        who = word.photo, word.by
+        grade = word.grade or (standing[who][3] if who in standing else "")
+        standing[who] = decider is not None and word.by == decider, word.time, word.order, grade
+    return max((one for one in standing.values() if one[3]), default=(False, "", 0, None))[3]
+
+
 def stone_words(photo: Stones, calls: Iterable[Call]) -> dict[int, StoneWords]:
     """Return what the seller says of lines and patches, by piece, in the order of saying.
 
@@ -276,6 +303,9 @@ def stone_words(photo: Stones, calls: Iterable[Call]) -> dict[int, StoneWords]:
 
 def stone_at(photo: Stones, x: float, y: float) -> int | None:
     """Return the piece on which a point of the photo lies, px; ``None`` where it lies on none."""
+    import cv2
+    import numpy as np
+
     for piece, outline in photo.outlines.items():
         points = np.asarray(outline, np.float32).reshape(-1, 1, 2)
         if cv2.pointPolygonTest(points, (float(x), float(y)), False) >= 0:
