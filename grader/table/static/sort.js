@@ -10,7 +10,8 @@ import "./cuts.js";
 
 let ids = [], at = 0, said = [], begun = false, telling = "";
 const mine = new Map();  // What was said here, before the server has answered.
-const grades = [...document.querySelectorAll(".grade")];
+// The second look has buttons of the same looks, which say nothing here.
+const grades = [...byId("grades").querySelectorAll(".grade")];
 const keyOf = new Map(grades.filter(b => b.dataset.key).map(b => [b.dataset.key, b.dataset.grade]));
 
 export const current = () => ids[at];
