@@ -1,4 +1,5 @@
-"""What is taught at the table, in a real browser: a place told by keyboard, pairs by key and by finger, a second look."""
+"""What is taught at the table, in a real browser: a place told by keyboard, pairs by key and by finger, a second look
+by keys."""
 
 import pytest
 
