@@ -10,6 +10,7 @@ export async function load() {
   try {
     const { hauls } = await get("/api/scales"), before = byId("o-haul").value || setting("lots-haul") || hauls.at(-1)?.code;
     fill(byId("o-haul"), hauls.map(haul => el("option", {}, haul.code)));
+    byId("lots").classList.toggle("bare", !hauls.length);
     if (!hauls.length) { byId("o-now").textContent = "No haul yet: grader haul new 07 --raw 120lb begins one."; return; }
     if (hauls.some(haul => haul.code === before)) byId("o-haul").value = before;
     await there();
