@@ -164,17 +164,25 @@ class Session:
         """
         from grader.grading.models.model_files import load_model, load_model_as
 
-        ledger = self.need_ledger("--back")
+        self.need_ledger("--back")
+        earlier = self.model_use_before()
+        if earlier is None:
+            raise SettingsError("no other model was in use before; name one with --use")
+        folder = earlier.folder and Path(earlier.folder)
+        model = load_model_as(folder, earlier.label) if folder else load_model()
+        return self.note_use(folder, model)
+
+    def model_use_before(self) -> ModelUse | None:
+        """Return the last use of another model than the one in use, ``None`` where there was none."""
+        from grader.grading.models.model_files import load_model
+
         # Before the first change the starter was in use.
         starter = ModelUse(folder=None, label=load_model().label)
-        uses = [starter, *(entry.fact for entry in views.model_uses(ledger))]
+        kept = views.model_uses(self.ledger) if self.ledger else ()
+        uses = [starter, *(entry.fact for entry in kept)]
         last = uses[-1]
         earlier = [one for one in uses if (one.folder, one.label) != (last.folder, last.label)]
-        if not earlier:
-            raise SettingsError("no other model was in use before; name one with --use")
-        label, folder = earlier[-1].label, earlier[-1].folder and Path(earlier[-1].folder)
-        model = load_model_as(folder, label) if folder else load_model()
-        return self.note_use(folder, model)
+        return earlier[-1] if earlier else None
 
     def note_use(self, folder: Path | None, model: "Model") -> ModelUse:
         """Keep in the ledger that a model is in use from now on.

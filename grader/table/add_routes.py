@@ -43,6 +43,7 @@ def add_photos(app: FastAPI, adding: Adding) -> None:
             and {
                 "folder": str(watched.folder),
                 "graded": watched.graded,
+                "known": watched.known,
                 "refused": [line for _, line in watched.refused],
                 "lacks": watched.lacks,
             },

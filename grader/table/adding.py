@@ -28,11 +28,12 @@ AGAIN_S = 5.0
 
 @dataclass(frozen=True)
 class Watched:
-    """The folder that is watched. graded : photos of it since the start.   refused : why some are not, by file.
-    lacks : why it is not watched."""
+    """The folder that is watched. graded : photos of it since the start.   known : photos graded before, of any name.
+    refused : why some are not, by file.   lacks : why it is not watched."""
 
     folder: Path
     graded: int = 0
+    known: int = 0
     refused: tuple[tuple[str, str], ...] = ()
     lacks: str | None = None
 
@@ -210,6 +211,7 @@ class Adding:
                 new.setdefault(ask.sha256, (file, ask))
         known = views.last_looks(self._tray.ledger, list(new))
         to_do = [one for sha256, one in new.items() if sha256 not in known]
+        self.watched = replace(self.watched, known=self.watched.known + len(new) - len(to_do))
         self._tell(refused, 0)
         for n, done in self._tray.lay_more([ask for _, ask in to_do]):
             if not isinstance(done, Look):

@@ -158,7 +158,12 @@ def add_learning(app: FastAPI, tray: Tray) -> None:
 
     def told(lesson: Lesson | None) -> dict:
         in_use = tray.session.model().label
-        return {"in_use": in_use, "lesson": lesson and asdict(lesson)}
+        before = tray.session.model_use_before()
+        return {
+            "in_use": in_use,
+            "before": before and before.label,
+            "lesson": lesson and asdict(lesson),
+        }
 
     @app.get("/api/lesson")
     def lesson() -> dict:

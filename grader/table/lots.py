@@ -17,6 +17,7 @@ from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.report.lots import kept_lines, over_words
 from grader.report.stock import weight_text
+from grader.report.words import counted
 from grader.session import Session
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
@@ -109,11 +110,13 @@ def _trays(made: Lots, loose: LoosePieces, tray: Tray) -> dict:
         return [_piece(loose.pieces[i], stones, unit) for i in places]
 
     short = sum(lot.over_g < 0 for lot in made.lots)
+    if not made.lots:
+        return _none_made(made, loose, unit) | {"left": told(made.left)}
     lots = "1 lot" if len(made.lots) == 1 else f"{len(made.lots)} lots"
     says = f"{lots} of {weight_text(Decimal(made.size_g), unit)}"
     if short:
         says += f", {short} of them short"
-    elif made.lots:
+    else:
         given = 100 * made.over_share
         says += f", {given:.1f} % given away" if given else ", nothing given away"
     return {
@@ -128,9 +131,22 @@ def _trays(made: Lots, loose: LoosePieces, tray: Tray) -> dict:
             for lot in made.lots
         ],
         "left": told(made.left),
-        "left_out": [f"{code}: {why}" for code, why in loose.left_out.items()],
-        "keeps": bool(made.lots) and not short,
+        "left_out": _left_out(loose),
+        "keeps": not short,
     }
+
+
+def _none_made(made: Lots, loose: LoosePieces, unit: str) -> dict:
+    """No lot: what all pieces weigh together, beside the wish."""
+    total_g = sum((one.net_g for one in loose.pieces), Decimal(0))
+    size, total = (weight_text(grams, unit) for grams in (Decimal(made.size_g), total_g))
+    pieces = counted(len(loose.pieces), "piece")
+    says = f"no lot of {size}: {pieces} of {total} in all; ask for a lighter lot"
+    return {"says": says, "trays": [], "left_out": _left_out(loose), "keeps": False}
+
+
+def _left_out(loose: LoosePieces) -> list[str]:
+    return [f"{code}: {why}" for code, why in loose.left_out.items()]
 
 
 def _by_code(tray: Tray) -> Mapping[str, TableStone]:

@@ -262,6 +262,12 @@ def test_a_watched_folder_gives_its_photos_where_they_lie(table, ask, tmp_path):
         (folder / "no photo.jpg").write_bytes(b"1 mended")
         wait_for(lambda: adding.watched.graded == 3)
         assert adding.watched.refused == ()
+        # Whatever it is called, a photo that was graded before is not graded twice; that is told.
+        (folder / "again.jpg").write_bytes(b"2 new")
+        wait_for(lambda: adding.watched.known == 1)
+        assert page.get("/api/photos").json()["watched"] | {"folder": ""} == {
+            "folder": "", "graded": 3, "known": 1, "refused": [], "lacks": None
+        }  # fmt: skip
     finally:
         adding.end()
 

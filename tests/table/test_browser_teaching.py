@@ -1,4 +1,5 @@
-"""What is taught at the table, in a real browser: a place told by keyboard, pairs by key and by finger."""
+"""What is taught at the table, in a real browser: a place told by keyboard, pairs by key and by finger, a second look
+by keys."""
 
 import pytest
 
@@ -63,3 +64,41 @@ def test_both_stones_and_all_choices_are_on_one_screen_of_a_phone(served, opened
         assert box["height"] >= 44, selector
     page.tap("#two .side >> nth=1")
     page.wait_for_selector('#pairs-count:has-text("1 pair")')
+
+
+def test_a_second_look_by_keys_is_answered_taken_back_and_judged(served, opened):
+    table = served(3)
+    page = opened(table, "Nell")
+    for key in "swt":
+        page.wait_for_selector(".grade[data-grade]:not([disabled]):not(.mine)")
+        before = page.inner_text("#words .name")
+        page.keyboard.press(key)
+        if key != "t":
+            page.wait_for_function(
+                "before => document.querySelector('#words .name')?.innerText !== before",
+                arg=before,
+            )
+    page.wait_for_function(
+        "() => Object.keys(localStorage).every(key => !key.startsWith('grader-table:word:'))"
+    )
+    called = views.calls(table._tray.ledger)
+    assert sorted(call.grade for call in called) == ["select", "tumbling", "waste"]
+
+    teach(page, "again")
+    page.click('#again-form button[type="submit"]')
+    for said, key in (("1 of 3", "s"), ("2 of 3", "w"), ("3 of 3", "t")):
+        page.wait_for_selector(f'#again-count-words:has-text("{said}")')
+        page.keyboard.press(key)
+    page.wait_for_selector('#again-count-words:has-text("all 3 answered")')
+    page.keyboard.press("Backspace")
+    page.wait_for_selector('#again-count-words:has-text("3 of 3")')
+    page.click('[data-again="cabbing"]')
+    page.wait_for_selector('#again-count-words:has-text("all 3 answered")')
+    page.click("#again-done")
+    page.wait_for_selector("#again-report:has-text('3 stones sorted twice')")
+    # Its answers are no calls, nor is anything said of the stone that is being sorted.
+    assert views.calls(table._tray.ledger) == called
+    assert page.locator("#notices .notice").count() == 0
+    (looked,) = views.resorts(table._tray.ledger)
+    assert looked.done
+    assert looked.answers == {0: "select", 1: "waste", 2: "cabbing"}

@@ -100,6 +100,9 @@ def test_two_do_not_learn_at_once(page, table, monkeypatch):
 
 
 def test_back_to_the_model_before(judged, table, page):
+    # Where there is none the page offers no way back.
+    assert page.get("/api/lesson").json()["before"] is None
     assert page.post("/api/lesson/back", {"by": "Nell"}).status_code == 409
     judged.decide(judged.lesson.uid, True, "Nell")
+    assert page.get("/api/lesson").json()["before"] == load_model().label
     assert page.post("/api/lesson/back", {"by": "Nell"}).json()["in_use"] == load_model().label

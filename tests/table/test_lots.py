@@ -40,6 +40,13 @@ def page(table, ask):
     return page
 
 
+def test_where_no_lot_is_filled_it_says_what_there_is(page):
+    plan = page.post("/api/lots/planned", WISH | {"size": "2kg"}).json()
+    # 300 + 290 + 280 + 230 + 220 + 210 g, by hand.
+    assert plan["says"] == "no lot of 2000 g: 6 pieces of 1530 g in all; ask for a lighter lot"
+    assert (plan["trays"], len(plan["left"]), plan["keeps"]) == ([], 6, False)
+
+
 def codes(trays):
     return [[one["code"] for one in tray["pieces"]] for tray in trays]
 

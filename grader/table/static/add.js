@@ -96,11 +96,11 @@ async function draw(now) {
   const here = own.filter(one => !there.has(one.uid)).map(one => ({ uid: one.uid, name: one.name, state: "here", line: lines.get(one.uid), by: one.by }));
   const all = [...here.reverse(), ...(last?.photos || [])], count = state => all.filter(one => one.state === state).length;
   const open = count("here") + count("coming"), left = last?.waiting || 0;
-  byId("a-now").textContent = last?.error ? `Nothing is graded just now: ${last.error}` : open || left ? `${open} to send, ${left} to grade, ${count("graded")} graded` : ends(count("graded"), count("refused"));
+  byId("a-now").textContent = last?.error ? `Nothing is graded just now: ${last.error}` : open || left ? [open && `${open} to send`, left && `${left} to grade`, count("graded") && `${count("graded")} graded`].filter(Boolean).join(", ") : ends(count("graded"), count("refused"));
   fill(byId("a-list"), all.map(row));
   const watched = last?.watched;
   byId("a-watched").hidden = !watched;
-  if (watched) byId("a-watched").textContent = watched.lacks || `The folder ${watched.folder} is watched: ${watched.graded} graded from it since the table was opened.`;
+  if (watched) byId("a-watched").textContent = watched.lacks || `The folder ${watched.folder} is watched: ${watched.graded} graded from it since the table was opened${watched.known ? `, ${watched.known} known from before` : ""}.`;
   fill(byId("a-refused"), (watched?.refused || []).map(line => el("li", { class: "remedy" }, line)));
 }
 

@@ -30,6 +30,8 @@ const ENDS = { judged: "The report is ready. Read it, then say what becomes of i
 function draw(now) {
   lesson = now.lesson;
   byId("l-use").textContent = `In use: ${now.in_use}.`;
+  byId("l-back").hidden = !now.before;
+  byId("l-back").textContent = `Back to the model before: ${now.before}`;
   const going = Boolean(lesson && WORDS[lesson.state]), judged = Boolean(lesson?.lines.length);
   byId("l-begin").disabled = going;
   byId("l-step").hidden = !going;

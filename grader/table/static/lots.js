@@ -10,6 +10,7 @@ export async function load() {
   try {
     const { hauls } = await get("/api/scales"), before = byId("o-haul").value || setting("lots-haul") || hauls.at(-1)?.code;
     fill(byId("o-haul"), hauls.map(haul => el("option", {}, haul.code)));
+    byId("lots").classList.toggle("bare", !hauls.length);
     if (!hauls.length) { byId("o-now").textContent = "No haul yet: grader haul new 07 --raw 120lb begins one."; return; }
     if (hauls.some(haul => haul.code === before)) byId("o-haul").value = before;
     await there();
@@ -23,7 +24,7 @@ async function there() {
   fill(byId("o-there"), now.lots.length ? now.lots.map(lot => el("section", { class: "lot", "aria-label": `lot ${lot.code}` },
     el("h3", {}, lot.code, el("span", {}, ` ${lot.grade || ""}, ${lot.weight}`)),
     el("ul", { class: "pieces" }, lot.pieces.map(one => el("li", { class: "piece" }, ...face(one)))),
-    el("p", { class: "papers" }, el("a", { href: `/files/labels.pdf?code=${lot.code}`, download: true, "aria-label": `Label of ${lot.code}` }, "Label"), el("button", { type: "button", class: "quiet", "aria-label": `List ${lot.code}`, onclick: () => list(lot.code) }, "List it")))) : el("p", { class: "care" }, "none of this haul yet"));
+    el("p", { class: "papers" }, el("a", { href: `/files/labels.pdf?code=${lot.code}`, download: true, "aria-label": `Label of ${lot.code}` }, "Label"), el("button", { type: "button", class: "quiet", "aria-label": `List ${lot.code}`, onclick: () => list(lot.code) }, "List it")))) : el("p", { class: "care" }, "none of this haul, or all are sold"));
   fill(byId("o-codes"), now.pieces.map(code => el("option", { value: code })));
   byId("o-labels").href = `/files/labels.pdf?haul=${haul}`;
   byId("o-letter").href = `/files/labels.pdf?haul=${haul}&paper=letter`;

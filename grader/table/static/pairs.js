@@ -7,9 +7,10 @@ import { near } from "./picture.js";
 
 const ASKS = { scene: "Which has the better scene?", grade: "Which is the better stone, by its grade?" };
 const CARES = {
-  scene: "Retraining follows your pairs of scenes: thirty help, few move little. Keys: left and right arrow, down for cannot tell, Backspace takes back.",
-  grade: "Pairs of grades are held beside your calls under Agreement; they move no model. Keys: left and right arrow, down for cannot tell, Backspace takes back.",
+  scene: "Retraining follows your pairs of scenes: thirty help, few move little.",
+  grade: "Pairs of grades are held beside your calls under Agreement; they move no model.",
 };
+const KEYS = " Keys: left and right arrow, down for cannot tell, Backspace takes back.";
 let shown = null, skips = 0, busy = false, said = [];
 
 const of = () => byId("pairs-of").value;
@@ -27,7 +28,7 @@ async function next() {
 function draw(found) {
   shown = found;
   byId("pairs-ask").textContent = shown.sides.length ? ASKS[of()] : "No pair is left here: lay out more stones, or compare by the other.";
-  byId("pairs-care").textContent = CARES[of()];
+  fill(byId("pairs-care"), CARES[of()], el("span", { class: "far" }, KEYS));
   byId("pairs-count").textContent = shown.pairs === 1 ? "you compared 1 pair" : `you compared ${shown.pairs} pairs`;
   byId("pairs-skip").disabled = !shown.sides.length;
   byId("pairs-back").disabled = !said.length;

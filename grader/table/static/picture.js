@@ -95,7 +95,7 @@ function words() {
   if (layer === "lines") {
     const classes = [...new Set(pictures.lines.map(line => line.class))];
     if (!classes.length) return [el("span", {}, "no line seen")];
-    return [...classes.map(name => el("span", {}, sample(name), name)), el("span", {}, "click a line to say what it is")];
+    return [...classes.map(name => el("span", {}, sample(name), name)), el("span", {}, "tap a line to say what it is")];
   }
   if (layer === "cut plan") return [];
   return (shown.blocks.find(block => block.name === "photo")?.lines || []).map(text => el("span", {}, `photo ${text}`));

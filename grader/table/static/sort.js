@@ -10,13 +10,15 @@ import "./cuts.js";
 
 let ids = [], at = 0, said = [], begun = false, telling = "";
 const mine = new Map();  // What was said here, before the server has answered.
-const grades = [...document.querySelectorAll(".grade")];
+// The second look has buttons of the same looks, which say nothing here.
+const grades = [...byId("grades").querySelectorAll(".grade")];
 const keyOf = new Map(grades.filter(b => b.dataset.key).map(b => [b.dataset.key, b.dataset.grade]));
 
 export const current = () => ids[at];
 
 export async function load(keep = current()) {
   const asked = { by: who(), pile: byId("pile").value, first: byId("first").value };
+  telling = "";
   try { ids = (await get("/api/stones", asked)).ids; } catch { telling = "The table is out of reach."; }
   at = Math.max(0, ids.indexOf(keep));
   begun = false;
@@ -52,11 +54,13 @@ async function show() {
   history.replaceState(null, "", id ? `#${id}` : "#");
   if (!id) {
     showPicture(null);
-    fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or add photos above."));
+    fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or add photos."), el("button", { type: "button", onclick: () => document.querySelector('[data-view="add"]').click() }, "Add photos"));
     fill(byId("strip"));
     for (const button of grades) { button.classList.remove("mine", "proposed"); button.disabled = true; }
+    byId("leave").disabled = true;
     return;
   }
+  byId("leave").disabled = false;
   byId("scene").value = "";
   const before = known(id);
   if (before) draw(before);
@@ -193,7 +197,7 @@ whenSent(({ word, answer, refused }) => {
     const card = known(word.body.stone);
     if (card) card.heard = answer.heard;
   }
-  if (refused) notice(`Not kept: ${refused}`, word.body.stone);
+  if (refused) notice(`${tileOf(word.body.stone)?.name || "One stone"}: your word is not kept: ${refused}`, word.body.stone);
   if (answer?.others?.length) {
     const heard = answer.others.map(one => `${one.by === who() ? "you, elsewhere," : one.by || "somebody"} said ${one.says} (${clock(one.time)})`);
     const yours = word.body.left ? "left it for the decider" : [word.body.grade, word.body.scene !== undefined ? `scene ${word.body.scene}` : null].filter(Boolean).join(", ");
