@@ -16,7 +16,7 @@ _spec.loader.exec_module(draw)
 #: differ, on average and where it differs most but for one px in a hundred.
 MEAN, MOST = 2.0, 40
 #: Drawn by a browser, which may be missing.
-IN_BROWSER = ("second_look",)
+IN_BROWSER = ("second_look", "sheet_card")
 
 
 def small(picture):

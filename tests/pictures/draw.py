@@ -63,8 +63,8 @@ def of_pdf(path: Path) -> np.ndarray:
     return np.ascontiguousarray(page.render(scale=80 / 72).to_numpy()[..., :3])
 
 
-def of_page(path: Path) -> np.ndarray:
-    """A page as a browser shows it, whole."""
+def of_page(path: Path, opened: str | None = None) -> np.ndarray:
+    """A page as a browser shows it: whole, or what one screen shows once the button ``opened`` was clicked."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as tool:
@@ -73,7 +73,11 @@ def of_page(path: Path) -> np.ndarray:
         )
         page = browser.new_page(viewport={"width": PAGE_PX, "height": PAGE_PX})
         page.goto(path.as_uri())
-        shot = page.screenshot(full_page=True)
+        if opened:
+            page.click(opened)
+            page.wait_for_load_state("networkidle")
+            page.wait_for_timeout(300)
+        shot = page.screenshot(full_page=not opened)
         browser.close()
     return cv2.imdecode(np.frombuffer(shot, np.uint8), cv2.IMREAD_COLOR)
 
@@ -108,6 +112,12 @@ def listing(folder: Path) -> np.ndarray:
     return of_pdf(next((folder / "listed").rglob("*.pdf")))
 
 
+def sheet_card(folder: Path) -> np.ndarray:
+    sold(folder)
+    run("batch", "photos", "--haul", "07", "--mm-per-px", "0.08722", "--workers", "1")
+    return of_page(folder / "photos" / "graded" / "sheet.html", opened="#tile-1 button")
+
+
 def second_look(folder: Path) -> np.ndarray:
     grades = ("waste", "tumbling", "cabbing", "select")
     first, second = (
@@ -130,6 +140,7 @@ PAGES: dict[str, Callable[[Path], np.ndarray]] = {
     "labels": labels,
     "listing": listing,
     "second_look": second_look,
+    "sheet_card": sheet_card,
 }
 
 
