@@ -1,6 +1,6 @@
 """What the tables of the ledger are made of: their names' rules, and columns that many have."""
 
-from sqlalchemy import JSON, Column, ForeignKey, Integer, MetaData, Text
+from sqlalchemy import JSON, Column, Float, ForeignKey, Integer, MetaData, Text
 
 metadata = MetaData(
     # SQLite can only change what has a name.
@@ -27,6 +27,11 @@ def maybe(name: str, comment: str, *more, **kw) -> Column:
 def whole(name: str, comment: str, **kw) -> Column:
     """Return a column of whole numbers."""
     return Column(name, Integer, comment=comment, nullable=kw.pop("nullable", False), **kw)
+
+
+def real(name: str, comment: str) -> Column:
+    """Return a column of measured numbers that a row may lack."""
+    return Column(name, Float, comment=comment, nullable=True)
 
 
 def json(name: str, comment: str, *, nullable: bool = True) -> Column:

@@ -28,8 +28,7 @@ def face_sizes(ledger: Ledger, uids: Collection[str]) -> dict[str, FaceSize]:
         The file cannot be read.
     """
     face, look, stone = schema.face.c, schema.look.c, schema.stone.c
-    area = func.json_extract(stone.facts, "$.features.area_cm2").label("area")
-    size = func.json_extract(stone.facts, "$.size_class").label("size")
+    area, size = stone.area_cm2.label("area"), stone.size_class.label("size")
     # As text: boxes that were written alike are the same, and ten thousand take long to read.
     same = type_coerce(face.box, Text) == type_coerce(stone.box, Text)
     from_faces = (

@@ -79,7 +79,18 @@ def _measured(entry: Entry) -> Iterator[Row]:
     boxes = _boxes(fact.record)
     for piece, stone in fact.stones.items():
         row = {"measured": fact.uid, "piece_id": piece, "box": boxes.get(piece), "facts": stone}
-        yield schema.stone, row
+        yield schema.stone, row | _size(stone)
+
+
+def _size(stone: dict[str, Any]) -> dict[str, Any]:
+    """How large a face is by the facts of its stone, where they tell it."""
+    features = stone.get("features")
+    area = features.get("area_cm2") if isinstance(features, dict) else None
+    size = stone.get("size_class")
+    return {
+        "area_cm2": area if isinstance(area, int | float) else None,
+        "size_class": size if isinstance(size, str) else None,
+    }
 
 
 def _boxes(record: dict[str, Any]) -> dict[int, list[int]]:

@@ -46,6 +46,12 @@ def read_code(code: str) -> tuple[str, CodeKind, int]:
     return match[1], match[2], int(match[3])
 
 
+def is_piece_code(text: str) -> bool:
+    """Return whether a text is the number of a piece, and of no lot or bin."""
+    match = _CODE.fullmatch(text)
+    return bool(match and not match[2])
+
+
 def live(of: Table, *columns: ColumnElement) -> Select:
     """Rows of a table whose act was not taken back, in the order of adding."""
     taken_back = select(schema.undone.c.act)

@@ -10,6 +10,7 @@ from grader.ledger.columns import (
     json,
     maybe,
     metadata,
+    real,
     sequence,
     sha256,
     stone_place,
@@ -99,6 +100,8 @@ stone = Table(
     _measured(text, primary_key=True),
     whole("piece_id", "number of the stone on the photo", primary_key=True),
     json("box", "x, y, width and height in px of the photo, as the record has it"),
+    real("area_cm2", "of the facts: ten thousand of them take long to read"),
+    maybe("size_class", "of the facts"),
     json("facts", "what a proposal is made of", nullable=False),
     comment="stones of each measurement",
 )

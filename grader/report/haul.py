@@ -151,7 +151,11 @@ def report_lines(report: HaulReport) -> list[str]:
     total = report.worth
     lines.append(
         f"worth {money(total.total)}: {money(total.got)} got, {money(total.asked)} asked"
-        + (f"; {total.unpriced} parts without a price" if total.unpriced else "")
+        + (
+            f"; {total.unpriced} {'part' if total.unpriced == 1 else 'parts'} without a price"
+            if total.unpriced
+            else ""
+        )
     )
     lines += [
         f"{money(value)} {what}{_may(report, what)}"

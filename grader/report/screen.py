@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from grader.ledger.reads import is_piece_code
 from grader.profile import Profile
 from grader.report import words
 from grader.report.headline import (
@@ -24,6 +25,8 @@ def photo_text(record: dict, profile: Profile, more: bool = False) -> str:
     lines = [_photo_line(photo, more)]
     if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
+    if tag := _tag_line(photo):
+        lines.append(f"  {tag}")
     if more and (proposed := words.models_words([record])):
         lines.append(f"  {proposed}")
     lines += [f"  {warning['text']}" for warning in photo["warnings"]]
@@ -33,6 +36,17 @@ def photo_text(record: dict, profile: Profile, more: bool = False) -> str:
         head = f"Stone {piece['id']}   {headed_words(proposal_of(piece), profile)}"
         lines += ["", table(head, facts_of(piece, codes))]
     return "\n".join(lines) + "\n"
+
+
+def _tag_line(photo: dict) -> str | None:
+    """What the tags in a photo say; a check numbers nothing, so it is told what would."""
+    said = [tag["text"] for tag in photo.get("tags", ()) if tag["text"]]
+    if not said:
+        return None
+    line = f"tag {', '.join(said)}"
+    if len(said) > 1 or not is_piece_code(said[0]):
+        return line
+    return f"{line}; grader haul photo {said[0]} {photo['file']} says that it shows that piece"
 
 
 def table(head: str, facts: Iterable[tuple[str, str | None]]) -> str:

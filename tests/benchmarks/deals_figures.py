@@ -43,10 +43,10 @@ GRADES, WHO = ("waste", "tumbling", "cabbing", "select"), ("Ada (invented)", "Br
 COMMANDS = (
     ("haul list", 1, "haul", "list", HAUL),
     ("haul list --json", 1, "haul", "list", HAUL, "--json"),
-    ("weigh", 1, "weigh", f"{HAUL}-9001", "612g"),
     ("sell", 1, "sell", f"{HAUL}-L1", "--for", "38"),
     ("history", 1, "history", f"{HAUL}-9002"),
     ("return", 1, "return", f"{HAUL}-L1"),
+    ("weigh", 1, "weigh", f"{HAUL}-9001", "612g"),
     ("undo", 1, "undo"),
 )
 

@@ -45,7 +45,8 @@ def call(sha256=LAKE, **fields):
 
 def measured(sha256=LAKE, terms=None, words=(), version=6):
     record = {"schema": 1, "pieces": [{"id": 1, "box": list(BOX)}, {"id": 2, "box": [0, 0, 9, 9]}]}
-    stones = {1: {"blue_share": 0.4}, 2: {"blue_share": None}}
+    large = {"features": {"area_cm2": 12.5}, "size_class": "palm"}
+    stones = {1: {"blue_share": 0.4, **large}, 2: {"blue_share": None}}
     terms = {"mm_per_px": 0.1} if terms is None else terms
     pictures = {1: {"sheet": "d" * 64 + ".jpg"}}
     return facts.Measured(

@@ -11,7 +11,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine
+from sqlalchemy import create_engine, select
 
 from grader.errors import LedgerError
 from grader.ledger import migrate, schema, store
@@ -80,6 +80,23 @@ def test_a_kept_ledger_of_each_version_comes_to_the_same_tables_with_the_same_fa
     new = tmp_path / "new.sqlite"
     open_ledger(new).close()
     assert tables(path) == tables(new)
+
+
+def test_sizes_of_faces_stand_beside_their_facts_in_a_ledger_made_before_them(ledger, made):
+    ledger.add(made.measured())
+    with closing(sqlite3.connect(ledger.path)) as before:
+        before.executescript(
+            "alter table stone drop column area_cm2; alter table stone drop column size_class;"
+            "drop index ix_reserved_buyer; alter table reserved drop column buyer;"
+            "update alembic_version set version_num = '0003'"
+        )
+    ledger.close()
+    with open_ledger(ledger.path) as now:
+        sizes = [
+            tuple(row)
+            for row in now.rows(select(schema.stone.c.area_cm2, schema.stone.c.size_class))
+        ]
+    assert sorted(sizes, key=str) == [(12.5, "palm"), (None, None)]
 
 
 def test_a_ledger_of_each_version_is_kept():

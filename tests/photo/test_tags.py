@@ -17,8 +17,10 @@ from grader.photo.photo import Photo
 from grader.photo.read import read_photo
 from grader.photo.tags import distances, find_tags
 from grader.photo.terms import PhotoTerms
+from grader.profile import load_profile
 from grader.report.label_sheet import GRIDS, Label, label_sheets
 from grader.report.result import measured_record
+from grader.report.screen import photo_text
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 PAPER, INK = np.array([235.0, 233.0, 228.0]), 30.0
@@ -147,6 +149,21 @@ def test_a_tag_beside_a_stone_changes_nothing(tmp_path):
     record = measured_record(done.measured)
     assert [tag["text"] for tag in record["photo"]["tags"]] == ["07-113"]
     assert "tag_on_stone" not in [one["code"] for one in record["photo"]["warnings"]]
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (["07-113"], "tag 07-113; grader haul photo 07-113 t.png says that it shows that piece"),
+        (["07-L1"], "tag 07-L1"),
+        (["07-113", None, "07-114"], "tag 07-113, 07-114"),
+    ],
+)
+def test_a_check_tells_what_the_tags_in_its_photo_say(said, told):
+    photo = {"file": "t.png", "tags": [{"text": text} for text in said], "warnings": []}
+    photo |= {"scale": {"mm_per_px": None}, "colour": {"source": "camera"}}
+    record = {"photo": photo, "photos": [photo], "pieces": []}
+    assert photo_text(record, load_profile()).splitlines()[1:] == [f"  {told}"]
 
 
 def test_a_tag_alone_is_no_stone(tmp_path):
