@@ -1,12 +1,12 @@
 """The table's web application: routes over the tray, thin; what is decided is decided elsewhere."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated
 
 from fastapi import FastAPI, HTTPException, Query, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from grader.errors import GraderError, LedgerError, PhotoError
@@ -20,6 +20,7 @@ from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.choosing import (
     GROUPS,
+    asks_prices,
     choices_of,
     group_rows,
     grouped,
@@ -29,6 +30,7 @@ from grader.table.choosing import (
 from grader.table.learning import add_learning
 from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
+from grader.table.page_files import add_page_files
 from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
@@ -48,7 +50,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None 
     """Return the application, without its guard."""
     app = FastAPI(title="Sorting table", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
-    app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
+    add_page_files(app, _HERE / "static")
     _errors(app)
     _page(app, tray, sharing)
     _stones(app, tray)
@@ -103,7 +105,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
     )
 
     @app.get("/")
-    def table() -> Response:
+    async def table() -> Response:
         return Response(shell, media_type="text/html")
 
     @app.get("/api/people")
@@ -113,18 +115,11 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
             "people": sorted((named | {session.settings.by, session.settings.decider}) - {None})
         }
 
-    @app.get("/api/progress")
-    def progress(by: asked.By = "") -> dict:
-        tray.keep_up()
-        stones, now = tray.stones, tray.progress
-        unit, grades = tray.session.settings.unit, tray.session.profile.grades
-        rows = totals(stones, grades)
+    # Every open page asks every few seconds; all stones are counted only where one of them changed.
+    @lru_cache(maxsize=8)
+    def counts(version: int, by: str) -> dict:
+        stones = tray.stones
         return {
-            "photos": now.photos,
-            "laid": now.laid,
-            "done": now.done,
-            "error": now.error,
-            "failed": now.failed,
             "stones": len(stones),
             "piles": counted(stones, by),
             "totals": [
@@ -132,11 +127,25 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
                     "grade": row["grade"],
                     "stones": row["stones"],
                     "weighed": row["weighed"],
-                    "weight": weight_text(row["grams"], unit) if row["weighed"] else None,
+                    "weight": weight_text(row["grams"], session.settings.unit)
+                    if row["weighed"]
+                    else None,
                 }
-                for row in rows
+                for row in totals(stones, profile.grades)
             ],
             "hauls": sorted({stone.haul for stone in stones if stone.haul}),
+        }
+
+    @app.get("/api/progress")
+    def progress(by: asked.By = "") -> dict:
+        tray.keep_up()
+        now = tray.progress
+        return counts(tray.version, by) | {
+            "photos": now.photos,
+            "laid": now.laid,
+            "done": now.done,
+            "error": now.error,
+            "failed": now.failed,
             "devices": sharing.devices if sharing else 0,
         }
 
@@ -164,17 +173,16 @@ def _stones(app: FastAPI, tray: Tray) -> None:
     pictures, unit = Pictures(tray), tray.session.settings.unit
 
     @app.get("/api/stones")
-    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> dict:
+    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> JSONResponse:
         if wanted.pile not in PILES or wanted.first not in ORDERS or wanted.group not in GROUPS:
             raise HTTPException(404, "no such pile, order or group")
         wish = Wish(**wanted.model_dump(exclude={"group"}))
-        table = held_table(tray.ledger)
+        table = held_table(tray.ledger) if asks_prices(wish, wanted.group) else None
         chosen = wished(with_prices(tray.stones, table), wish)
         rows = grouped(chosen, wanted.group, wanted.by, tray.session.profile.grades)
-        return {
-            "ids": [stone.id for _, own in rows for stone in own],
-            "groups": [] if wanted.group == "none" else group_rows(rows, table, unit),
-        }
+        groups = [] if wanted.group == "none" else group_rows(rows, table, unit)
+        # Sent as it is: what looks each of thousands of ids over takes longer than all else here.
+        return JSONResponse({"ids": [one.id for _, own in rows for one in own], "groups": groups})
 
     @app.get("/api/choices")
     def choices() -> dict:

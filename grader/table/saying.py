@@ -75,8 +75,10 @@ def say(said: Said, tray: Tray) -> list[Call]:
 
 def tell_tray(stone: TableStone, tray: Tray) -> None:
     """See that the table shows what was said, also while it is still being laid."""
-    tray.lay_again([stone.sha256])
-    tray.keep_up()
+    if tray.progress.done:
+        tray.keep_up()
+    else:
+        tray.lay_again([stone.sha256])
 
 
 def _unheard(said: Said, tray: Tray) -> list[Call]:

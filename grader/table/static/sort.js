@@ -61,6 +61,8 @@ async function show() {
   const before = known(id);
   if (before) draw(before);
   strip();
+  // The next stone first: that is what a hand waits for.
+  if (before) await ahead([ids[at + 1]]);
   try {
     // Also where it is known: somebody may have said something since.
     const card = await fetchCard(id);
