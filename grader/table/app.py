@@ -34,7 +34,6 @@ from grader.table.page_files import add_page_files
 from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
-from grader.table.stones import TableStone
 from grader.table.teaching import add_teaching
 from grader.table.tray import Tray
 from grader.table.uploads import Uploads
@@ -74,13 +73,6 @@ def _errors(app: FastAPI) -> None:
         # What was sent is not said back: it may be anything.
         fields = [".".join(map(str, one["loc"])) for one in err.errors()[:3]]
         return JSONResponse({"error": f"not understood: {', '.join(fields)}"}, 422)
-
-
-def _found(tray: Tray, id: str) -> TableStone:
-    stone = tray.stone(id)
-    if stone is None:
-        raise HTTPException(404, "no such stone on the table")
-    return stone
 
 
 def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
@@ -199,7 +191,7 @@ def _stones(app: FastAPI, tray: Tray) -> None:
 
     @app.get("/api/stones/{id}")
     def one(id: asked.PathStone, by: asked.By = "") -> dict:
-        shown = card(_found(tray, id), by, tray)
+        shown = card(asked.found(tray, id), by, tray)
         if shown is None:
             raise HTTPException(404, "what was kept of this stone is gone; grade its photo again")
         return shown
@@ -234,7 +226,7 @@ def _words(app: FastAPI, tray: Tray) -> None:
     def call(sent: asked.CallSent) -> dict:
         if sent.grade is None and sent.scene is None and sent.note is None and not sent.left:
             raise HTTPException(422, "it says nothing")
-        stone = _found(tray, sent.stone)
+        stone = asked.found(tray, sent.stone)
         said = Said(**(sent.model_dump() | {"stone": stone}))
         others = say(said, tray)
         now = tray.stone(sent.stone) or stone
@@ -246,13 +238,13 @@ def _words(app: FastAPI, tray: Tray) -> None:
 
     @app.post("/api/back")
     def back(sent: asked.BackSent) -> dict:
-        take_back(sent.uid, sent.call, _found(tray, sent.stone), sent.by, tray)
-        now = _found(tray, sent.stone)
+        take_back(sent.uid, sent.call, asked.found(tray, sent.stone), sent.by, tray)
+        now = asked.found(tray, sent.stone)
         return {"tile": tile(now, sent.by, tray.session.settings.unit), "heard": now.heard}
 
     @app.post("/api/lines")
     def line(sent: asked.LineSent) -> dict:
-        said = LineSaid(**(sent.model_dump() | {"stone": _found(tray, sent.stone)}))
+        said = LineSaid(**(sent.model_dump() | {"stone": asked.found(tray, sent.stone)}))
         return {"words": say_of_line(said, tray)}
 
 

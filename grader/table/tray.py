@@ -9,7 +9,7 @@ from threading import Event, RLock, Thread
 from typing import Any
 
 from grader.batch import find_photos
-from grader.errors import GraderError
+from grader.errors import CallsError, GraderError
 from grader.ledger import stock, views
 from grader.ledger.facts import FacePlace
 from grader.ledger.history import last_sequence
@@ -99,6 +99,21 @@ class Tray:
     def look(self, measured: str) -> tuple[Look, dict] | None:
         """Return a look that lies on the table or did, and its graded record without calls; ``None`` for any other."""
         return self._graded(measured)
+
+    def look_shown(self, stone: TableStone, measured: str) -> tuple[Look, dict]:
+        """Return the look at a stone that a page showed, and its graded record without calls.
+
+        Raises
+        ------
+        CallsError
+            Its photo lies on the table no more: one line.
+        """
+        graded = self.look(measured)
+        if graded is None or graded[0].ask.sha256 != stone.sha256:
+            raise CallsError(
+                f"{stone.name}: its photo is not on the table any more; reload the page"
+            )
+        return graded
 
     def lay_again(self, photos: Iterable[str]) -> None:
         """Read photos anew, by content: their looks, calls, numbers and weights as the ledger has them now."""
