@@ -71,6 +71,7 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         "heard": stone.heard,
         "headline": headed(proposal, profile)["grade"],
         "meaning": headed(proposal, profile)["meaning"],
+        "proposes": _proposes(stone, proposal),
         "accepts": stone.likely[0] if len(stone.likely) == 1 else None,
         "chances": [
             {"grade": grade, "words": words.percent(p), "share": round(p, 3)}
@@ -92,6 +93,13 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         | {"patches": patch_rows(look, stone.piece, tray)},
         "faces": _faces(stone, look, joint, tray),
     }
+
+
+def _proposes(stone: TableStone, proposal: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """The grades whose buttons are marked; none where any grade may be right."""
+    if proposal is None or len(proposal["grade_set"]["grades"]) == len(proposal["probabilities"]):
+        return ()
+    return stone.likely
 
 
 def _own_scene(stone: TableStone, by: str) -> int | None:
