@@ -11,11 +11,9 @@ import re
 import stat
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
-from typing import IO
 
 from grader.errors import GraderError, quoted
 
@@ -179,84 +177,6 @@ def parse_json(text: str | bytes) -> object:
 
 def _no_number(name: str) -> None:
     raise ValueError(f"{name} is no number")
-
-
-def append_lines(
-    path: str | Path, lines: Iterable[str], error: type[GraderError] = GraderError
-) -> int | None:
-    """Add lines of JSON to the end of a file, made if need be, and return only when they are on the disk.
-
-    Two writers wait for each other. A last line that a power cut left half written is moved, whole,
-    to ``<path>.broken``; its number is the answer, else ``None``.
-
-    Raises
-    ------
-    error
-        The place cannot be written to: one line naming it.
-    """
-    path = Path(path)
-    try:
-        with open(path, "a+b") as file, _locked(file):
-            broken = _set_aside_half_line(path, file)
-            file.write("".join(f"{line}\n" for line in lines).encode())
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as err:
-        raise error(
-            f"{path}: cannot be written ({err.strerror}); free it or choose another folder"
-        ) from err
-    return broken
-
-
-def is_json(line: str | bytes) -> bool:
-    """Whether a line is whole: half a JSON object never is one."""
-    try:
-        json.loads(line)
-    except (ValueError, RecursionError):
-        return False
-    return True
-
-
-def _set_aside_half_line(path: Path, file: IO[bytes]) -> int | None:
-    """Move what follows the last line end to ``<path>.broken``, unless it is a whole line that only
-    lacks its end."""
-    file.seek(0)
-    content = file.read()
-    tail = content[content.rfind(b"\n") + 1 :]
-    if not tail:
-        return None
-    if is_json(tail):
-        file.write(b"\n")
-        return None
-    with open(path.with_name(path.name + ".broken"), "ab") as kept:
-        kept.write(tail + b"\n")
-        kept.flush()
-        os.fsync(kept.fileno())
-    file.truncate(len(content) - len(tail))
-    return content.count(b"\n") + 1
-
-
-@contextmanager
-def _locked(file: IO[bytes]) -> Iterator[None]:
-    """Hold the file for one writer; the lock goes with the process that holds it."""
-    try:
-        import fcntl
-    except ImportError:
-        import msvcrt
-
-        file.seek(0)
-        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK, 1)
-        try:
-            yield
-        finally:
-            file.seek(0)
-            msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)
-        return
-    fcntl.flock(file, fcntl.LOCK_EX)
-    try:
-        yield
-    finally:
-        fcntl.flock(file, fcntl.LOCK_UN)
 
 
 def _umask() -> int:

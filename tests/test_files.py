@@ -6,7 +6,6 @@ import pytest
 
 from grader.errors import GraderError
 from grader.files import (
-    append_lines,
     parse_json,
     read_number,
     read_table,
@@ -70,22 +69,6 @@ def test_a_table_is_read_by_column_and_line_as_an_editor_counts(tmp_path, mark):
     ]
     with pytest.raises(GraderError, match="no column 'y'; the first line must name x and y"):
         read_table(table, ("x", "y"), GraderError)
-
-
-def test_half_a_last_line_is_set_aside_and_a_whole_one_ended(tmp_path):
-    log = tmp_path / "log.jsonl"
-    log.write_bytes('{"a": 1}\n{"b": "grö'.encode()[:-1])
-    assert append_lines(log, ['{"c": 3}']) == 2
-    assert log.read_text() == '{"a": 1}\n{"c": 3}\n'
-    assert (tmp_path / "log.jsonl.broken").read_bytes() == b'{"b": "gr\xc3\n'
-    log.write_text('{"a": 1}')
-    assert append_lines(log, ["2", "3"]) is None
-    assert log.read_text() == '{"a": 1}\n2\n3\n'
-
-
-def test_lines_that_cannot_be_added_are_one_clear_line(tmp_path):
-    with pytest.raises(GraderError, match=r"log\.jsonl: cannot be written .*another folder"):
-        append_lines(tmp_path / "none" / "log.jsonl", ["{}"])
 
 
 @pytest.mark.parametrize(

@@ -92,18 +92,25 @@ def piece_at(place: Seen, pieces: Iterable[JointPiece]) -> JointPiece | None:
     return next((p for p in pieces if any(same_face(face, place) for face in p.faces)), None)
 
 
-def calls_on_faces(ledger: Ledger, photos: Collection[str], *, by: str | None = None) -> list[Call]:
+def calls_on_faces(
+    ledger: Ledger,
+    photos: Collection[str],
+    *,
+    by: str | None = None,
+    pieces: Iterable[JointPiece] | None = None,
+) -> list[Call]:
     """Return the calls that hold on photos, with their outlines, in the order of making; a call on one face of a piece
     stands on all its faces there.
 
-    by : whose; all by default.
+    by : whose; all by default.   pieces : with several faces, where they are read already.
 
     Raises
     ------
     LedgerError
         The file cannot be read, or holds what is no fact.
     """
-    pieces = [p for p in joint_pieces(ledger) if any(face.sha256 in photos for face in p.faces)]
+    known = joint_pieces(ledger) if pieces is None else pieces
+    pieces = [p for p in known if any(face.sha256 in photos for face in p.faces)]
     further = {face.sha256 for piece in pieces for face in piece.faces}
     calls = views.calls(ledger, sha256=[*photos, *further.difference(photos)], by=by, outlines=True)
     return [one for call in calls for one in _on_all_faces(call, pieces) if one.sha256 in photos]

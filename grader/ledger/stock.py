@@ -185,6 +185,8 @@ def pieces(
         wanted = wanted.where(n.c.haul == haul)
     chosen = None if uids is None else list(uids)
     rows = reads.rows(wanted.where(*among(n.c.piece, chosen)))
+    if not rows:
+        return {}
     if haul is not None or uids is not None:
         chosen = [row.piece for row in rows]
     weights, fates, lots = _weights(reads, chosen), _fates(reads, chosen), _lots_of(reads, chosen)
@@ -241,6 +243,8 @@ def lots(
     if haul is not None:
         wanted = wanted.where(c.haul == haul)
     rows = reads.rows(wanted.where(*among(c.uid, None if uids is None else list(uids))))
+    if not rows:
+        return {}
     found = [row.uid for row in rows]
     a, p = schema.about.c, schema.piece.c
     named = (

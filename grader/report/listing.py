@@ -362,12 +362,6 @@ def colour_rows(shares: dict | None) -> list[str]:
     return [share_words(name, share) for name, share in shares.items()]
 
 
-def host_words(shares: dict | None) -> str:
-    """Return the share of host rock and its kinds."""
-    hosts = [f"{share_words(*item)}" for item in (shares or {}).items() if item[1].get("kinds")]
-    return "; ".join(hosts) or NOT_RECORDED
-
-
 def photo_words(record: dict) -> str:
     """Return whether the photo shows this very piece, and in which state."""
     if record["shown"] is None:

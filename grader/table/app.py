@@ -1,12 +1,12 @@
 """The table's web application: routes over the tray, thin; what is decided is decided elsewhere."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated
 
 from fastapi import FastAPI, HTTPException, Query, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from grader.errors import GraderError, LedgerError, PhotoError
@@ -20,6 +20,7 @@ from grader.table.adding import Adding
 from grader.table.cards import card, tile
 from grader.table.choosing import (
     GROUPS,
+    asks_prices,
     choices_of,
     group_rows,
     grouped,
@@ -29,10 +30,10 @@ from grader.table.choosing import (
 from grader.table.learning import add_learning
 from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
+from grader.table.page_files import add_page_files
 from grader.table.pictures import WHOLE_PX, Pictures
 from grader.table.saying import LineSaid, Said, call_lines, say, say_of_line, take_back
 from grader.table.share import COOKIE, Sharing, code_rows, entrance, is_loopback
-from grader.table.stones import TableStone
 from grader.table.teaching import add_teaching
 from grader.table.tray import Tray
 from grader.table.uploads import Uploads
@@ -48,7 +49,7 @@ def table_app(tray: Tray, sharing: Sharing | None = None, adding: Adding | None 
     """Return the application, without its guard."""
     app = FastAPI(title="Sorting table", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
-    app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
+    add_page_files(app, _HERE / "static")
     _errors(app)
     _page(app, tray, sharing)
     _stones(app, tray)
@@ -74,13 +75,6 @@ def _errors(app: FastAPI) -> None:
         return JSONResponse({"error": f"not understood: {', '.join(fields)}"}, 422)
 
 
-def _found(tray: Tray, id: str) -> TableStone:
-    stone = tray.stone(id)
-    if stone is None:
-        raise HTTPException(404, "no such stone on the table")
-    return stone
-
-
 def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -103,7 +97,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
     )
 
     @app.get("/")
-    def table() -> Response:
+    async def table() -> Response:
         return Response(shell, media_type="text/html")
 
     @app.get("/api/people")
@@ -113,18 +107,11 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
             "people": sorted((named | {session.settings.by, session.settings.decider}) - {None})
         }
 
-    @app.get("/api/progress")
-    def progress(by: asked.By = "") -> dict:
-        tray.keep_up()
-        stones, now = tray.stones, tray.progress
-        unit, grades = tray.session.settings.unit, tray.session.profile.grades
-        rows = totals(stones, grades)
+    # Every open page asks every few seconds; all stones are counted only where one of them changed.
+    @lru_cache(maxsize=8)
+    def counts(version: int, by: str) -> dict:
+        stones = tray.stones
         return {
-            "photos": now.photos,
-            "laid": now.laid,
-            "done": now.done,
-            "error": now.error,
-            "failed": now.failed,
             "stones": len(stones),
             "piles": counted(stones, by),
             "totals": [
@@ -132,11 +119,25 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
                     "grade": row["grade"],
                     "stones": row["stones"],
                     "weighed": row["weighed"],
-                    "weight": weight_text(row["grams"], unit) if row["weighed"] else None,
+                    "weight": weight_text(row["grams"], session.settings.unit)
+                    if row["weighed"]
+                    else None,
                 }
-                for row in rows
+                for row in totals(stones, profile.grades)
             ],
             "hauls": sorted({stone.haul for stone in stones if stone.haul}),
+        }
+
+    @app.get("/api/progress")
+    def progress(by: asked.By = "") -> dict:
+        tray.keep_up()
+        now = tray.progress
+        return counts(tray.version, by) | {
+            "photos": now.photos,
+            "laid": now.laid,
+            "done": now.done,
+            "error": now.error,
+            "failed": now.failed,
             "devices": sharing.devices if sharing else 0,
         }
 
@@ -164,17 +165,16 @@ def _stones(app: FastAPI, tray: Tray) -> None:
     pictures, unit = Pictures(tray), tray.session.settings.unit
 
     @app.get("/api/stones")
-    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> dict:
+    def stones(wanted: Annotated[asked.WishAsked, Query()]) -> JSONResponse:
         if wanted.pile not in PILES or wanted.first not in ORDERS or wanted.group not in GROUPS:
             raise HTTPException(404, "no such pile, order or group")
         wish = Wish(**wanted.model_dump(exclude={"group"}))
-        table = held_table(tray.ledger)
+        table = held_table(tray.ledger) if asks_prices(wish, wanted.group) else None
         chosen = wished(with_prices(tray.stones, table), wish)
         rows = grouped(chosen, wanted.group, wanted.by, tray.session.profile.grades)
-        return {
-            "ids": [stone.id for _, own in rows for stone in own],
-            "groups": [] if wanted.group == "none" else group_rows(rows, table, unit),
-        }
+        groups = [] if wanted.group == "none" else group_rows(rows, table, unit)
+        # Sent as it is: what looks each of thousands of ids over takes longer than all else here.
+        return JSONResponse({"ids": [one.id for _, own in rows for one in own], "groups": groups})
 
     @app.get("/api/choices")
     def choices() -> dict:
@@ -191,7 +191,7 @@ def _stones(app: FastAPI, tray: Tray) -> None:
 
     @app.get("/api/stones/{id}")
     def one(id: asked.PathStone, by: asked.By = "") -> dict:
-        shown = card(_found(tray, id), by, tray)
+        shown = card(asked.found(tray, id), by, tray)
         if shown is None:
             raise HTTPException(404, "what was kept of this stone is gone; grade its photo again")
         return shown
@@ -226,7 +226,7 @@ def _words(app: FastAPI, tray: Tray) -> None:
     def call(sent: asked.CallSent) -> dict:
         if sent.grade is None and sent.scene is None and sent.note is None and not sent.left:
             raise HTTPException(422, "it says nothing")
-        stone = _found(tray, sent.stone)
+        stone = asked.found(tray, sent.stone)
         said = Said(**(sent.model_dump() | {"stone": stone}))
         others = say(said, tray)
         now = tray.stone(sent.stone) or stone
@@ -238,13 +238,13 @@ def _words(app: FastAPI, tray: Tray) -> None:
 
     @app.post("/api/back")
     def back(sent: asked.BackSent) -> dict:
-        take_back(sent.uid, sent.call, _found(tray, sent.stone), sent.by, tray)
-        now = _found(tray, sent.stone)
+        take_back(sent.uid, sent.call, asked.found(tray, sent.stone), sent.by, tray)
+        now = asked.found(tray, sent.stone)
         return {"tile": tile(now, sent.by, tray.session.settings.unit), "heard": now.heard}
 
     @app.post("/api/lines")
     def line(sent: asked.LineSent) -> dict:
-        said = LineSaid(**(sent.model_dump() | {"stone": _found(tray, sent.stone)}))
+        said = LineSaid(**(sent.model_dump() | {"stone": asked.found(tray, sent.stone)}))
         return {"words": say_of_line(said, tray)}
 
 

@@ -3,10 +3,12 @@
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from fastapi import Path, Query
+from fastapi import HTTPException, Path, Query
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from grader.ledger.checked import MOST_NAME, MOST_NOTE
+from grader.table.stones import TableStone
+from grader.table.tray import Tray
 
 Uid = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 StoneId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}-[0-9]{1,5}$")]
@@ -100,3 +102,11 @@ class BySent(Sent):
     """Who asks."""
 
     by: Name
+
+
+def found(tray: Tray, id: str) -> TableStone:
+    """Return a stone on the table; 404 where there is none."""
+    stone = tray.stone(id)
+    if stone is None:
+        raise HTTPException(404, "no such stone on the table")
+    return stone

@@ -1,6 +1,6 @@
 """What the page shows of a stone: its card and its tile; their words are those of the sheet and the commands."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import PurePosixPath
@@ -8,7 +8,7 @@ from typing import Any
 
 from grader.grading.calls.left import LEFT
 from grader.ledger import views
-from grader.ledger.joint import joint_pieces, piece_at
+from grader.ledger.joint import JointPiece, joint_pieces, piece_at
 from grader.looks import Look, place_of
 from grader.profile import Profile
 from grader.report import headline, words
@@ -58,7 +58,8 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
     if graded is None:
         return None
     look, profile = graded[0], tray.session.profile
-    record = tray.called(*graded)
+    joint = joint_pieces(tray.ledger)
+    record = tray.called(*graded, joint)
     photo = record["photo"]
     piece = next(one for one in record["pieces"] if one["id"] == stone.piece)
     proposal = headline.proposal_of(piece)
@@ -70,6 +71,7 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         "heard": stone.heard,
         "headline": headed(proposal, profile)["grade"],
         "meaning": headed(proposal, profile)["meaning"],
+        "proposes": _proposes(stone, proposal),
         "accepts": stone.likely[0] if len(stone.likely) == 1 else None,
         "chances": [
             {"grade": grade, "words": words.percent(p), "share": round(p, 3)}
@@ -89,8 +91,15 @@ def card(stone: TableStone, by: str, tray: Tray) -> dict[str, Any] | None:
         "said": _own_scene(stone, by),
         "pictures": _pictures(stone, look, piece, photo, profile)
         | {"patches": patch_rows(look, stone.piece, tray)},
-        "faces": _faces(stone, look, tray),
+        "faces": _faces(stone, look, joint, tray),
     }
+
+
+def _proposes(stone: TableStone, proposal: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """The grades whose buttons are marked; none where any grade may be right."""
+    if proposal is None or len(proposal["grade_set"]["grades"]) == len(proposal["probabilities"]):
+        return ()
+    return stone.likely
 
 
 def _own_scene(stone: TableStone, by: str) -> int | None:
@@ -167,9 +176,11 @@ def _line(line: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _faces(stone: TableStone, look: Look, tray: Tray) -> list[dict[str, Any]]:
+def _faces(
+    stone: TableStone, look: Look, joint: Sequence[JointPiece], tray: Tray
+) -> list[dict[str, Any]]:
     """The other faces of its piece, where several are known."""
-    piece = piece_at(place_of(look, stone.piece), joint_pieces(tray.ledger))
+    piece = piece_at(place_of(look, stone.piece), joint)
     if piece is None:
         return []
     uids = views.last_looks(tray.ledger, [face.sha256 for face in piece.faces])

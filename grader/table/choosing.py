@@ -10,6 +10,7 @@ from grader.deals.sales import held_prices
 from grader.ledger.store import Ledger
 from grader.report.stock import weight_text
 from grader.report.weights import money_text
+from grader.table.order import Wish
 from grader.table.stones import TableStone
 from grader.trade.prices import PriceTable, price_of_piece
 
@@ -23,6 +24,12 @@ def held_table(ledger: Ledger) -> PriceTable | None:
     """Return the price table that holds today."""
     held = held_prices(ledger, date.today().isoformat())
     return None if held is None else held.table
+
+
+def asks_prices(wish: Wish, group: str) -> bool:
+    """Whether prices are needed to choose, order or sum up stones: with thousands of them they take their time."""
+    bounded = wish.price_from is not None or wish.price_to is not None
+    return bounded or wish.first == "dearest" or group != "none"
 
 
 def with_prices(stones: Sequence[TableStone], table: PriceTable | None) -> list[TableStone]:

@@ -7,10 +7,11 @@ from fastapi.responses import Response
 from pydantic import Field, StringConstraints
 
 from grader.errors import LedgerError
+from grader.session import Session
 from grader.table import lots, papers
 from grader.table.asked import Haul, Name, Sent
 from grader.table.tray import Tray
-from grader.weight import grams_of
+from grader.weight import Weight, grams_of
 
 Code = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9]{1,12}-[A-Z]?[0-9]{1,6}$")]
 PathCode = Annotated[str, Path(pattern=r"^[A-Za-z0-9]{1,12}-[A-Z]?[0-9]{1,6}$")]
@@ -59,8 +60,13 @@ class ListingSent(Sent):
 
 def add_lots(app: FastAPI, tray: Tray) -> None:
     """Let the application make lots, and what is printed and sent."""
-    session, listings = tray.session, papers.ListingFiles(tray.session)
+    _lots(app, tray)
+    _papers(app, tray.session)
+    _listings(app, tray.session)
+    _keeping(app, tray.session)
 
+
+def _lots(app: FastAPI, tray: Tray) -> None:
     @app.get("/api/lots/{haul}")
     def there(haul: PathHaul) -> dict:
         return lots.made_before(haul, tray)
@@ -77,6 +83,8 @@ def add_lots(app: FastAPI, tray: Tray) -> None:
     def kept(sent: KeptSent) -> dict:
         return {"lines": lots.kept(sent.wish, sent.trays, sent.by, tray)}
 
+
+def _papers(app: FastAPI, session: Session) -> None:
     @app.get("/files/labels.pdf")
     def labels(
         haul: Annotated[str | None, Query(pattern=r"^[A-Za-z0-9]{1,12}$")] = None,
@@ -98,6 +106,10 @@ def add_lots(app: FastAPI, tray: Tray) -> None:
         name = f"haul-{haul}.{suffix}"
         return _file(name, papers.haul_report(session, haul)[1][name])
 
+
+def _listings(app: FastAPI, session: Session) -> None:
+    listings = papers.ListingFiles(session)
+
     @app.post("/api/listings")
     def list_one(sent: ListingSent) -> dict:
         told = papers.list_one(session, sent.code, sent.by)
@@ -108,23 +120,27 @@ def add_lots(app: FastAPI, tray: Tray) -> None:
     def listing_file(code: PathCode, suffix: Literal["html", "pdf", "json", "csv"]) -> Response:
         return _file(f"{code}.{suffix}", listings.file(code, suffix))
 
+
+def _keeping(app: FastAPI, session: Session) -> None:
     @app.get("/api/keep/{code}")
     def keep(code: PathCode, parts_of: Annotated[Typed | None, Query()] = None) -> dict:
-        told = papers.keep_told(session, code, _weight(parts_of))
+        told = papers.keep_told(session, code, _weight(parts_of, session))
         return {"lines": told.lines, "cautions": told.cautions}
 
     @app.get("/files/keep-{code}.png")
     def keep_picture(code: PathCode, parts_of: Annotated[Typed | None, Query()] = None) -> Response:
-        picture = papers.keep_told(session, code, _weight(parts_of)).picture
+        picture = papers.keep_told(session, code, _weight(parts_of, session)).picture
         return Response(picture, media_type="image/png")
 
-    def _weight(typed: str | None):
-        if typed is None:
-            return None
-        try:
-            return grams_of(typed, session.settings.unit)
-        except ValueError as err:
-            raise LedgerError(f"weight of a part: {err}") from err
+
+def _weight(typed: str | None, session: Session) -> Weight | None:
+    """A weight as it was typed."""
+    if typed is None:
+        return None
+    try:
+        return grams_of(typed, session.settings.unit)
+    except ValueError as err:
+        raise LedgerError(f"weight of a part: {err}") from err
 
 
 def _file(name: str, content: bytes) -> Response:

@@ -5,10 +5,8 @@ from collections import Counter
 import numpy as np
 
 from grader.comparing import save_comparison
-from grader.errors import CallsError
 from grader.grading.learning.pairs import next_pair
 from grader.ledger import views
-from grader.ledger.facts import FacePlace
 from grader.looks import place_of
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
@@ -66,12 +64,8 @@ def compare(
     CallsError
         A photo lies on the table no more, or both are one stone: one line.
     """
-    places = [_place(stone, measured, tray) for stone, measured in (better, other)]
+    places = [
+        place_of(tray.look_shown(stone, measured)[0], stone.piece)
+        for stone, measured in (better, other)
+    ]
     save_comparison(*places, of, by, tray.ledger, uid=uid)
-
-
-def _place(stone: TableStone, measured: str, tray: Tray) -> FacePlace:
-    graded = tray.look(measured)
-    if graded is None or graded[0].ask.sha256 != stone.sha256:
-        raise CallsError(f"{stone.name}: its photo is not on the table any more; reload the page")
-    return place_of(graded[0], stone.piece)

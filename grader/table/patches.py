@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from grader.errors import CallsError
 from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Call
 from grader.ledger.store import now
@@ -50,12 +49,7 @@ def say_of_patch(said: PatchSaid, tray: Tray) -> PatchKept:
     GraderError
         The place is not on that stone, or is nothing that a place can be: one line.
     """
-    graded = tray.look(said.measured)
-    if graded is None or graded[0].ask.sha256 != said.stone.sha256:
-        raise CallsError(
-            f"{said.stone.name}: its photo is not on the table any more; reload the page"
-        )
-    look = graded[0]
+    look, _ = tray.look_shown(said.stone, said.measured)
     box = point_box(said.x, said.y) if said.w is None else (said.x, said.y, said.w, said.h or 1)
     call = Call(
         look.ask.file, look.ask.sha256, said.stone.piece, None, None, None, said.by, now(), None,

@@ -50,12 +50,7 @@ def say(said: Said, tray: Tray) -> list[Call]:
     GraderError
         The grade is none of the ladder, or the photo lies on the table no more: one line.
     """
-    graded = tray.look(said.measured)
-    if graded is None or graded[0].ask.sha256 != said.stone.sha256:
-        raise CallsError(
-            f"{said.stone.name}: its photo is not on the table any more; reload the page"
-        )
-    look, record = graded
+    look, record = tray.look_shown(said.stone, said.measured)
     grade = None
     if said.grade is not None:
         try:
@@ -75,8 +70,10 @@ def say(said: Said, tray: Tray) -> list[Call]:
 
 def tell_tray(stone: TableStone, tray: Tray) -> None:
     """See that the table shows what was said, also while it is still being laid."""
-    tray.lay_again([stone.sha256])
-    tray.keep_up()
+    if tray.progress.done:
+        tray.keep_up()
+    else:
+        tray.lay_again([stone.sha256])
 
 
 def _unheard(said: Said, tray: Tray) -> list[Call]:
@@ -136,12 +133,7 @@ def say_of_line(said: LineSaid, tray: Tray) -> str:
     GraderError
         There is no such line, or the stone cannot be measured: one line.
     """
-    graded = tray.look(said.measured)
-    if graded is None or graded[0].ask.sha256 != said.stone.sha256:
-        raise CallsError(
-            f"{said.stone.name}: its photo is not on the table any more; reload the page"
-        )
-    look = graded[0]
+    look, _ = tray.look_shown(said.stone, said.measured)
     call = Call(
         look.ask.file, look.ask.sha256, said.stone.piece, None, None, None, said.by, now(), None
     )

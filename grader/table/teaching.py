@@ -14,7 +14,6 @@ from grader.table.pairs import compare, pair_shown
 from grader.table.patches import PatchSaid, say_of_patch
 from grader.table.second_looks import SecondLooks
 from grader.table.share import is_loopback
-from grader.table.stones import TableStone
 from grader.table.tray import Tray
 
 #: Where a photo has a px.
@@ -118,21 +117,13 @@ def add_teaching(app: FastAPI, tray: Tray) -> None:
     _colours(app, tray)
 
 
-def found(tray: Tray, id: str) -> TableStone:
-    """Return a stone on the table; 404 where there is none."""
-    stone = tray.stone(id)
-    if stone is None:
-        raise HTTPException(404, "no such stone on the table")
-    return stone
-
-
 def _parts(app: FastAPI, tray: Tray) -> None:
     cuts = Cuts(tray)
 
     @app.post("/api/patches")
     def patch(sent: PatchSent) -> dict:
         kept = say_of_patch(
-            PatchSaid(**(sent.model_dump() | {"stone": found(tray, sent.stone)})), tray
+            PatchSaid(**(sent.model_dump() | {"stone": asked.found(tray, sent.stone)})), tray
         )
         box = {name: getattr(kept.patch, name) for name in ("x", "y", "w", "h")}
         return {"box": box, "before": kept.before, "words": kept.words, "offer": kept.offer}
@@ -141,7 +132,7 @@ def _parts(app: FastAPI, tray: Tray) -> None:
     def cut_plans(
         id: asked.PathStone, template: Annotated[str, Query(max_length=20)] = "30x22"
     ) -> dict:
-        return cuts.plans(found(tray, id), template)
+        return cuts.plans(asked.found(tray, id), template)
 
 
 def _pairs(app: FastAPI, tray: Tray) -> None:
@@ -155,7 +146,7 @@ def _pairs(app: FastAPI, tray: Tray) -> None:
 
     @app.post("/api/pairs")
     def better(sent: PairSent) -> dict:
-        sides = [(found(tray, one.stone), one.measured) for one in (sent.better, sent.other)]
+        sides = [(asked.found(tray, one.stone), one.measured) for one in (sent.better, sent.other)]
         compare(*sides, sent.of, sent.by, sent.uid, tray)
         return pair_shown(sent.of, sent.by, tray)
 
@@ -202,11 +193,11 @@ def _colours(app: FastAPI, tray: Tray) -> None:
     colours = Colours(tray)
 
     def marked(sent: SpotsSent) -> list[Marked]:
-        return [Marked(found(tray, one.stone), one.x, one.y, one.says) for one in sent.spots]
+        return [Marked(asked.found(tray, one.stone), one.x, one.y, one.says) for one in sent.spots]
 
     @app.post("/api/colours/try")
     def tried(sent: SpotsSent) -> dict:
-        shown = sent.shown and found(tray, sent.shown)
+        shown = sent.shown and asked.found(tray, sent.shown)
         return colours.tried(marked(sent), sent.words, shown, sent.haul)
 
     @app.post("/api/colours/save")

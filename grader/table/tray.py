@@ -9,7 +9,7 @@ from threading import Event, RLock, Thread
 from typing import Any
 
 from grader.batch import find_photos
-from grader.errors import GraderError
+from grader.errors import CallsError, GraderError
 from grader.ledger import stock, views
 from grader.ledger.facts import FacePlace
 from grader.ledger.history import last_sequence
@@ -20,6 +20,7 @@ from grader.ledger.joint import (
     same_face,
     standing_faces,
 )
+from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, look_of, shown
 from grader.photo.terms import PhotoTerms
@@ -64,6 +65,8 @@ class Tray:
         self._stones: dict[str, TableStone] = {}
         self._of_photo: dict[str, list[str]] = {}
         self._sequence = 0
+        #: Another one as soon as anything on the table is.
+        self.version = 0
         self.progress = Progress()
         self._graded = lru_cache(maxsize=AT_HAND)(self._read)
 
@@ -97,6 +100,21 @@ class Tray:
         """Return a look that lies on the table or did, and its graded record without calls; ``None`` for any other."""
         return self._graded(measured)
 
+    def look_shown(self, stone: TableStone, measured: str) -> tuple[Look, dict]:
+        """Return the look at a stone that a page showed, and its graded record without calls.
+
+        Raises
+        ------
+        CallsError
+            Its photo lies on the table no more: one line.
+        """
+        graded = self.look(measured)
+        if graded is None or graded[0].ask.sha256 != stone.sha256:
+            raise CallsError(
+                f"{stone.name}: its photo is not on the table any more; reload the page"
+            )
+        return graded
+
     def lay_again(self, photos: Iterable[str]) -> None:
         """Read photos anew, by content: their looks, calls, numbers and weights as the ledger has them now."""
         photos = [sha256 for sha256 in photos if sha256]
@@ -124,17 +142,19 @@ class Tray:
     def _touched(self) -> tuple[set[str], bool, bool]:
         """The photos of which something was added since it was read last, whether anything was done with pieces, and
         whether another model is in use."""
-        of_call = {uid: stone.sha256 for stone in self._stones.values() for uid in stone.heard}
         photos: set[str] = set()
+        back: set[str] = set()
         stocked = remodelled = False
         for entry in self.ledger.entries(after=self._sequence):
             self._sequence, fact = entry.sequence, entry.fact
             if fact.kind in ("call", "face", "look"):
                 photos.add(fact.sha256)
             elif fact.kind == "taken_back":
-                photos.add(of_call.get(fact.call, ""))
+                back.add(fact.call)
             stocked |= fact.kind in _OF_STOCK
             remodelled |= fact.kind == "model_use"
+        if back:
+            photos |= {one.sha256 for one in self._stones.values() if back.intersection(one.heard)}
         return photos, stocked, remodelled
 
     def _with_faces(self, photos: set[str]) -> set[str]:
@@ -149,7 +169,9 @@ class Tray:
 
     def _number_again(self) -> None:
         """Take numbers and weights of pieces as they are now."""
-        pieces, lots = stock.pieces(self.ledger), _lot_codes(self.ledger)
+        pieces = stock.pieces(self.ledger)
+        lots = _lot_codes(self.ledger, pieces)
+        self.version += 1
         for id, stone in self._stones.items():
             self._stones[id] = replace(stone, **_of_piece(stone.of_piece, pieces, lots))
 
@@ -235,10 +257,11 @@ class Tray:
         joint = joint_pieces(self.ledger) if joint is None else joint
         of_photo = [p for p in joint if any(face.sha256 == look.ask.sha256 for face in p.faces)]
         session = self.session
-        (record,) = with_pieces(
-            [record], [look], of_photo, session.profile, session.model(), self.ledger
-        )
-        calls = calls_on_faces(self.ledger, {look.ask.sha256})
+        if of_photo:
+            (record,) = with_pieces(
+                [record], [look], of_photo, session.profile, session.model(), self.ledger
+            )
+        calls = calls_on_faces(self.ledger, {look.ask.sha256}, pieces=of_photo)
         return with_calls([record], calls, session.settings.decider)[0][0]
 
     def _place(self, looks: Sequence[tuple[Look, dict]], joint: Sequence[JointPiece]) -> None:
@@ -246,7 +269,7 @@ class Tray:
         if not looks:
             return
         decider, photos = self.session.settings.decider, {look.ask.sha256 for look, _ in looks}
-        calls = calls_on_faces(self.ledger, photos)
+        calls = calls_on_faces(self.ledger, photos, pieces=joint)
         numbers = _numbers(self.ledger, photos)
         of_pieces = [p for p in joint if any(face.sha256 in photos for face in p.faces)]
         later = self._later(of_pieces, [look for look, _ in looks])
@@ -263,6 +286,7 @@ class Tray:
                 if (sha256, stone.piece) not in later
             ]
         with self._lock:
+            self.version += 1
             for sha256, stones in rows.items():
                 for id in self._of_photo.get(sha256, ()):
                     if id not in {stone.id for stone in stones}:
@@ -292,16 +316,19 @@ class _Numbers:
     lots: Mapping[str, str]
 
 
-def _numbers(ledger, photos: set[str]) -> _Numbers:
+def _numbers(ledger: Ledger, photos: set[str]) -> _Numbers:
     faces: dict[str, list[Any]] = {}
     for face in standing_faces(ledger, photos):
         faces.setdefault(face.sha256, []).append(face)
     uids = [face.piece for of_photo in faces.values() for face in of_photo]
-    return _Numbers(faces, stock.pieces(ledger, uids=uids), _lot_codes(ledger))
+    pieces = stock.pieces(ledger, uids=uids)
+    return _Numbers(faces, pieces, _lot_codes(ledger, pieces))
 
 
-def _lot_codes(ledger) -> dict[str, str]:
-    return {uid: lot.code for uid, lot in stock.lots(ledger).items()}
+def _lot_codes(ledger: Ledger, pieces: Mapping[str, stock.Piece]) -> dict[str, str]:
+    """The numbers of the lots in which these pieces lie, by uid."""
+    uids = {piece.lot for piece in pieces.values() if piece.lot}
+    return {uid: lot.code for uid, lot in stock.lots(ledger, uids=uids).items()}
 
 
 def _numbered(stone: TableStone, look: Look, numbers: _Numbers) -> dict[str, Any]:

@@ -318,3 +318,16 @@ def test_stones_are_put_together_and_an_unknown_wish_is_refused(page):
     for bad in ({"price_from": "much"}, {"price_to": "-1"}, {"moon": "1"}):
         assert page.get("/api/stones", params=wish | bad).status_code == 422
     assert page.get("/api/choices").json()["sorter"] == ["Nell"]
+
+
+def test_the_pages_own_files_are_sent_packed_and_anew_only_where_they_changed(laid, ask):
+    page = ask(laid({"one.jpg": "1 photo"}))
+    first = page.get("/static/main.js")
+    assert first.headers["content-encoding"] == "gzip" and "import" in first.text
+    known = {"if-none-match": first.headers["etag"]}
+    again = page.get("/static/main.js", headers=known)
+    assert (again.status_code, again.content) == (304, b"")
+    assert page.get("/static/sort.js", headers=known).status_code == 200
+    plain = page.get("/static/main.js", headers={"accept-encoding": "identity"})
+    assert "content-encoding" not in plain.headers and plain.text == first.text
+    assert page.get("/static/app.py").status_code == 404

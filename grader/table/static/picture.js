@@ -13,7 +13,6 @@ export function whenLine(handler) { HANDLERS.line = handler; }
 // make(card) returns parts to be laid over the picture, and words below it; tap(card, point) hears a tap, in px of the photo.
 export function addToLayer(name, make, tap) { MORE[name] = { make, tap }; }
 export const redraw = card => { if (card === shown) draw(); };
-export const isLayer = name => layer === name;
 
 export function showPicture(card) {
   shown = card;

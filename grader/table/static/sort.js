@@ -65,6 +65,9 @@ async function show() {
   const before = known(id);
   if (before) draw(before);
   strip();
+  // The next stones first: those are what a hand waits for.
+  if (before) await ahead(nearby());
+  if (current() !== id) return;
   try {
     // Also where it is known: somebody may have said something since.
     const card = await fetchCard(id);
@@ -72,8 +75,10 @@ async function show() {
   } catch (err) {
     if (current() === id && !known(id)) fill(byId("words"), el("p", { class: "remedy" }, err.message || "out of reach"));
   }
-  ahead([ids[at + 1], ids[at + 2], ids[at + 3], ids[at - 1]]);
+  ahead(nearby());
 }
+
+const nearby = () => [1, 2, 3, 4, -1].map(step => ids[at + step]);
 
 const own = card => (mine.has(card.id) ? mine.get(card.id) : { grade: card.own, scene: card.said, left: false });
 
@@ -100,7 +105,7 @@ function draw(card) {
   for (const button of grades) {
     button.disabled = false;
     button.classList.toggle("mine", button.dataset.grade === word.grade);
-    button.classList.toggle("proposed", card.proposed.split(" or ").includes(button.dataset.grade) && !card.set?.startsWith("any"));
+    button.classList.toggle("proposed", card.proposes.includes(button.dataset.grade));
     button.setAttribute("aria-pressed", String(button.dataset.grade === word.grade));
   }
   byId("scene").placeholder = word.scene ?? card.scene ?? "0-100";

@@ -48,12 +48,8 @@ function ready(card) {
   picture(card.pictures.regions);
 }
 
-export async function ahead(ids) {
-  for (const id of ids) {
-    if (id && !cards.has(id)) {
-      try { await fetchCard(id); } catch { return; }
-    }
-  }
+export function ahead(ids) {
+  return Promise.all(ids.filter(id => id && !cards.has(id)).map(id => fetchCard(id).catch(() => null)));
 }
 
 const tiles = new Map();
