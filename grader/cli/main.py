@@ -1,7 +1,6 @@
 """The command line: parses, calls one public function, prints. Data goes to stdout, talk to
 stderr."""
 
-import gc
 import sys
 import warnings
 from contextlib import redirect_stderr, redirect_stdout
@@ -195,8 +194,6 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         # A grade named in another script must not end a command on a console that cannot show it.
         stream.reconfigure(errors="backslashreplace")
-    # Ten thousand rows are no rubbish: looking through them again and again takes a third of a short command's time.
-    gc.set_threshold(50_000, 20, 20)
     # Of processes that start anew; it tells a seller nothing.
     warnings.filterwarnings("ignore", message="A worker stopped")
     app()

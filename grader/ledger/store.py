@@ -33,8 +33,6 @@ from grader.ledger.schema import APPLICATION_ID, VERSION, VIEW_TABLES, buyer_nam
 WAIT_S = 30.0
 #: Facts read and put into the views at a time.
 CHUNK = 500
-#: Of the file so many bytes are read as memory: asking the system for each page of a large ledger takes longer.
-MAPPED_BYTES = 2**30
 
 
 def now() -> str:
@@ -339,7 +337,6 @@ def _engine(path: Path) -> Engine:
         connection.isolation_level = None
         connection.execute("pragma synchronous=full")
         connection.execute("pragma foreign_keys=on")
-        connection.execute(f"pragma mmap_size={MAPPED_BYTES}")
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

@@ -92,7 +92,7 @@ def result_lines(plan: BreakPlan) -> list[str]:
     return [
         f"  whole: {_spread(result.whole, money)}",
         f"  broken: {_spread(result.broken, money)}",
-        f"  breaking brings {money(abs(result.gain.mean))} {more} in the mean; 8 times of 10 "
+        f"  breaking brings {money(abs(result.gain.mean))} {more} on average; 8 times in 10 "
         f"from {money(result.gain.low)} to {money(result.gain.high)}",
         f"  break-even: whole at {money(result.break_even)} it brings as much as broken, on average",
         f"  advice: {advice_words(plan)}",
@@ -235,10 +235,9 @@ def _cents(money: float) -> str:
 
 
 def _spread(spread: Spread, money) -> str:
-    return (
-        f"{money(spread.mean)} on average; 8 times in 10 from {money(spread.low)} "
-        f"to {money(spread.high)}"
-    )
+    low, high = money(spread.low), money(spread.high)
+    mostly = low if low == high else f"from {low} to {high}"
+    return f"{money(spread.mean)} on average; 8 times in 10 {mostly}"
 
 
 def _spread_record(spread: Spread) -> dict:
