@@ -47,7 +47,7 @@ AREAS = {
             ("cracks alone, F1 at 2 px", "held-out", "crack F1 at 2 px on renders"),
             ("cracks alone, F1 at 2 px", "photographs of cracked surfaces, 768", "crack F1 at 2 px on photographs"),
             ("length of cracks", "", "crack length off by %"),
-            ("healed cracks", "", "healed lines called crack"),
+            ("healed cracks, seams and webs called", "", "healed lines called crack"),
             ("band borders called crack", "", "band borders called crack"),
             ("sound stones left alone, share", "", "sound stones left alone"),
             ("largest part of faces that", "", "largest part of divided faces off by points"),
