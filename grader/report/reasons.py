@@ -67,7 +67,7 @@ _YARDSTICKS: dict[str, Callable[[Features], str | None]] = {
         None if usual.get("blue_share") is None else f"blue {_percent(usual['blue_share'])}"
     ),
     "colour": lambda usual: (
-        None if usual.get("blue_chroma") is None else f"chroma {usual['blue_chroma']:.0f}"
+        None if usual.get("blue_chroma") is None else f"{usual['blue_chroma']:.0f}"
     ),
     "bands": _share_of_usual("continuity"),
     "room": _share_of_usual("pattern_room_share"),
@@ -138,7 +138,7 @@ def _colour_words(reason: Reason) -> str:
         strength = "pale"
     elif chroma >= STRONG_CHROMA:
         strength = "strong"
-    return f"{strength} blue (chroma {chroma:.0f})"
+    return f"{strength} blue, chroma {chroma:.0f}"
 
 
 def _bands_words(reason: Reason) -> str:

@@ -105,7 +105,7 @@ def find_again(first: FaceView, searched: PreparedPhoto) -> tuple[Face, Alignmen
 
     ``None`` where it does not show there.
 
-    The first photo's outline is laid into the other: a stone need not be found there, and both cuts show the same.
+    The first photo's outline is laid into the other, so that no stone need be found there.
     """
     face, photo = first.face, searched.photo
     coarse, fine = (_keypoints_of(face, size) for size in (COARSE, FINE))
