@@ -159,7 +159,7 @@ def test_closing_tells_whether_a_ledger_was_open_that_is_not_the_usual_one(here)
 def test_a_dry_session_has_no_ledger_and_makes_none(here, data_folder):
     session = Session(dry=True)
     assert session.ledger is None and session.model_use is None
-    with pytest.raises(LedgerError, match="a call needs the ledger; leave --no-ledger away"):
+    with pytest.raises(LedgerError, match="a call needs the ledger; leave --no-ledger out"):
         session.need_ledger("a call")
     assert session.close() is False
     assert list(data_folder.iterdir()) == [] and list(here.iterdir()) == []

@@ -13,6 +13,8 @@ from grader.ledger.schema import VIEW_TABLES
 from grader.ledger.store import open_ledger
 
 LAKE, SHORE = "a" * 64, "b" * 64
+#: Of a face whose size is known.
+LARGE = {"features": {"area_cm2": 12.5}, "size_class": "palm"}
 BOX, OUTLINE = (10, 20, 300, 200), ((10, 20), (310, 25), (300, 220))
 PROFILE = "c" * 64
 TIME, BUYER = "2025-03-01T09:30:00+01:00", "e" * 32
@@ -45,8 +47,7 @@ def call(sha256=LAKE, **fields):
 
 def measured(sha256=LAKE, terms=None, words=(), version=6):
     record = {"schema": 1, "pieces": [{"id": 1, "box": list(BOX)}, {"id": 2, "box": [0, 0, 9, 9]}]}
-    large = {"features": {"area_cm2": 12.5}, "size_class": "palm"}
-    stones = {1: {"blue_share": 0.4, **large}, 2: {"blue_share": None}}
+    stones = {1: {"blue_share": 0.4, **LARGE}, 2: {"blue_share": None}}
     terms = {"mm_per_px": 0.1} if terms is None else terms
     pictures = {1: {"sheet": "d" * 64 + ".jpg"}}
     return facts.Measured(
@@ -234,7 +235,7 @@ def made():
     class Made:
         pass
 
-    for name in ("LAKE", "SHORE", "BOX", "OUTLINE", "PROFILE", "TIME"):
+    for name in ("LAKE", "SHORE", "LARGE", "BOX", "OUTLINE", "PROFILE", "TIME"):
         setattr(Made, name, globals()[name])
     for one in (call, measured, every_kind, view_rows, histories):
         setattr(Made, one.__name__, staticmethod(one))

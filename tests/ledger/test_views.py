@@ -147,7 +147,7 @@ def test_stones_are_those_of_the_last_look(made, ledger):
     first = made.measured()
     ledger.add(first, made.measured(version=7), facts.Look(made.LAKE, first.uid))
     assert views.stones(ledger) == (
-        views.ShownStone(made.LAKE, first.uid, 1, made.BOX, {"blue_share": 0.4}),
+        views.ShownStone(made.LAKE, first.uid, 1, made.BOX, {"blue_share": 0.4, **made.LARGE}),
         views.ShownStone(made.LAKE, first.uid, 2, (0, 0, 9, 9), {"blue_share": None}),
     )
     assert views.stones(ledger, made.SHORE) == ()
