@@ -19,9 +19,13 @@ export const current = () => ids[at];
 export async function load(keep = current()) {
   const asked = { by: who(), pile: byId("pile").value, first: byId("first").value };
   telling = "";
-  try { ids = (await get("/api/stones", asked)).ids; } catch { telling = "The table is out of reach."; }
-  at = Math.max(0, ids.indexOf(keep));
   begun = false;
+  let found = ids;
+  try { found = (await get("/api/stones", asked)).ids; } catch { telling = "The table is out of reach."; }
+  // Who has gone on while the list was on its way stays where they are.
+  const here = begun ? current() : keep;
+  ids = found;
+  at = Math.max(0, ids.indexOf(here));
   await show();
 }
 
@@ -157,11 +161,12 @@ function scene() {
 }
 
 // A grade, "for the decider", or a scene alone; kept, sent and gone on from in one step.
-export function say(grade, left = false) {
-  const card = known(current());
-  if (!card) return;
+export async function say(grade, left = false) {
   if (!who()) { byId("who").click(); return; }
-  const value = scene();
+  const value = scene(), id = current();
+  // What is seen may just be on its way again: no key is lost for that.
+  const card = known(id) ?? await fetchCard(id).catch(() => null);
+  if (!card || current() !== id) { if (id) tell("Not kept: the stone is not here yet; say it again."); return; }
   if (Number.isNaN(value)) { byId("scene").focus(); tell("A scene is a whole number from 0 to 100."); return; }
   const body = { uid: newUid(), stone: card.id, measured: card.measured, by: who(), made: now(), heard: card.heard, left };
   if (grade) body.grade = grade;
