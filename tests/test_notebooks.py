@@ -21,12 +21,15 @@ def test_there_is_a_notebook():
 
 
 def printed(notebook) -> list[str]:
+    """What each cell prints; it may come in one piece or in several."""
     return [
-        output["text"]
+        "".join(
+            output["text"]
+            for output in cell.outputs
+            if output["output_type"] == "stream" and output["name"] == "stdout"
+        )
         for cell in notebook.cells
         if cell.cell_type == "code"
-        for output in cell.outputs
-        if output["output_type"] == "stream" and output["name"] == "stdout"
     ]
 
 

@@ -11,13 +11,13 @@ from grader.errors import PhotoError
 from grader.face.measurements import Line
 from grader.grading.proposal import Call
 from grader.report.calls import with_calls
+from grader.report.json_text import to_json
 from grader.report.result import (
     failed_record,
     graded_record,
     measured_record,
     photo_record,
     result_schema,
-    to_json,
 )
 
 
