@@ -11,7 +11,7 @@ import re
 import stat
 import time
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path, PurePath
 from tempfile import NamedTemporaryFile, mkdtemp
 
@@ -25,6 +25,8 @@ _MARKS = (",", ";", "\t")
 
 #: After so long a half-written file is what a killed run left.
 OLD_PART_S = 24 * 3600
+#: A temporary file as the standard library names it, with our beginning and end.
+_PART = re.compile(r"\.[a-z0-9_]{8}\.part")
 #: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
 FORMULA_BEGINS = "=+-@\t\r\n＝＋－＠"
 
@@ -65,14 +67,14 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         ) from err
 
 
-def forget_parts(parts: Iterable[Path], now: float | None = None) -> None:
-    """Remove half-written files of runs that were killed: those of over a day ago, which nobody writes on any more.
+def forget_parts(folder: Path) -> None:
+    """Remove what :func:`write_bytes` left half-written in a folder when it was killed, over a day ago.
 
-    parts : paths that end in ``.part``.   now : seconds since 1970; the clock's if not given.
+    Only files by a name such as it gives them: whatever else lies there is somebody's own.
     """
-    for part in parts:
+    for part in folder.glob(".*.part"):
         try:
-            if (time.time() if now is None else now) - part.stat().st_mtime > OLD_PART_S:
+            if _PART.fullmatch(part.name) and time.time() - part.stat().st_mtime > OLD_PART_S:
                 part.unlink()
         except OSError:  # gone meanwhile, or not ours to remove: it does no harm
             continue
@@ -255,16 +257,10 @@ def read_table(
         raise error(f"{path}: two columns are called {quoted(twice[0])}; keep one of them")
     _check_cells(path, rows, mark, error)
     empty = [""] * len(names)
+    filled = [(line, (cells + empty)[: len(names)]) for line, cells in rows[1:]]
     return [
-        (
-            line,
-            dict(
-                zip(
-                    names, [undefused(c.strip()) for c in cells + empty[len(cells) :]], strict=False
-                )
-            ),
-        )
-        for line, cells in rows[1:]
+        (line, {name: undefused(text.strip()) for name, text in zip(names, cells, strict=True)})
+        for line, cells in filled
     ]
 
 

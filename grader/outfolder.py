@@ -112,7 +112,8 @@ class OutFolder:
         lines = [{"of": self._of}]
         lines += [{"name": name, "sha256": hashes[0]} for name, hashes in self._written.items()]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
-        forget_parts(self.path.rglob(".*.part"))
+        for folder in {self._place(name).parent for name in names} | {self.path}:
+            forget_parts(folder)
 
     def _place(self, name: str) -> Path:
         if not _is_name(name):

@@ -219,13 +219,17 @@ def test_a_folder_of_results_is_known(out):
     assert is_out_folder(out)
 
 
-def test_what_a_killed_run_left_goes_after_a_day(tmp_path):
+def test_what_a_killed_run_left_goes_after_a_day_and_nothing_else(tmp_path):
     out = OutFolder(tmp_path / "out", tmp_path)
     out.write("a.txt", b"a")
-    old, new, own = (tmp_path / "out" / n for n in (".x1.part", ".x2.part", "mine.part"))
-    for path in (old, new, own):
+    folder = tmp_path / "out"
+    # As Python's tempfile names them: eight of a to z, 0 to 9 and _.
+    old, new = folder / ".x1_abcde.part", folder / ".x2_abcde.part"
+    own = [folder / name for name in ("mine.part", ".holiday film.part", "sub/.x3_abcde.part")]
+    (folder / "sub").mkdir()
+    for path in (old, new, *own):
         path.write_bytes(b"half")
         os.utime(path, (1, 1))
     os.utime(new)
     out.keep_only(["a.txt"])
-    assert [path.exists() for path in (old, new, own)] == [False, True, True]
+    assert [path.exists() for path in (old, new, *own)] == [False, True, True, True, True]

@@ -102,7 +102,8 @@ def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     with as_ledger_error(folder):
         for old in sorted(folder.glob("????-??-??.sqlite"))[:-DAYS]:
             old.unlink()
-        forget_parts(ledger.pictures.folder.glob("??/.*.part"))
+        for folder in ledger.pictures.folder.glob("??"):
+            forget_parts(folder)
     return out
 
 

@@ -98,6 +98,11 @@ def test_with_5000_stones_the_page_is_there_at_once_and_so_is_the_next_stone(
             f"\n{STONES} stones: first paint {paint:.0f} ms, next stone {next_:.0f} ms (median "
             f"{np.median(times):.0f}), {bytes_} bytes"
         )
+    # A page that loses words is quick, too.
+    page.wait_for_function(
+        "() => Object.keys(localStorage).every(key => !key.startsWith('grader-table:word:'))"
+    )
+    assert len(views.calls(tray.ledger)) == len(times)
     assert bytes_ <= PAGE_BYTES
     assert paint <= PAINT_MS
     assert next_ <= NEXT_MS
