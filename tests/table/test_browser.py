@@ -110,6 +110,9 @@ def test_a_line_is_told_by_a_click(served, opened):
 def test_of_two_at_one_stone_the_later_sees_both_words(served, opened):
     table = served(2)
     nell, ole = opened(table, "Nell"), opened(table, "Ole")
+    # Ole's card is here and is not on its way again, or it would show him Nell's word before he speaks.
+    ole.reload()
+    ole.wait_for_load_state("networkidle")
     nell.keyboard.press("s")
     wait_until_sent(nell)
     ole.keyboard.press("c")
