@@ -27,6 +27,7 @@ from grader.report.result import failed_record
 from grader.report.sheet import SheetHead, sheet_pages
 from grader.report.tray_map import map_note, noted, tray_map
 from grader.settings import Settings
+from grader.workers.workers import Workers
 
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
 #: Folders, among the results, of photos with the numbers of their stones drawn in, and of the sheet's large pictures.
@@ -67,14 +68,14 @@ class Batch:
 class FolderRun:
     """How the photos of a folder are worked through.
 
-    workers : processes, as many as there are cores by default; 1 works in this process.
+    workers : who measures; by default processes of this computer, one a core.
     anew : measure again what is known.
     on_photo : called with how many of how many photos are done.
     on_looks : called with the records of the photos, without proposals, once they are kept: what it says of their
         stones, as their numbers, stands in the results.
     """
 
-    workers: int | None = None
+    workers: Workers | None = None
     anew: bool = False
     on_photo: Callable[[int, int], None] = lambda done, total: None
     on_looks: Callable[[Sequence[dict]], None] = lambda records: None
