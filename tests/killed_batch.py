@@ -3,7 +3,7 @@
     python tests/killed_batch.py FOLDER ROUNDS SEED
 
 FOLDER holds ``haul`` with photos that one face fills each. It prints a JSON list, one object for each run that was
-killed. Every fourth has two workers. A log tells which writes had begun and not ended when the kill fell.
+killed. Every tenth has two workers. A log tells which writes had begun and not ended when the kill fell.
 """
 
 import json
@@ -94,7 +94,7 @@ def at_random(rounds: int, seed: int) -> list[dict]:
         shutil.rmtree(WORK, ignore_errors=True)
         shutil.copytree("haul", WORK / "haul")
         os.chdir(WORK)
-        two = number % 4 == 3
+        two = number % 10 == 9
         # Six in ten while something is written, early or late in it, the rest at any moment.
         if rng.random() < 0.6:
             name = rng.choice(sorted(set(writes)))

@@ -13,9 +13,10 @@ from concurrent.futures import Future
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
+from threading import Thread
 from urllib.parse import urlsplit
 
-from grader.errors import ClusterError, PhotoError
+from grader.errors import ClusterError, PhotoError, SettingsError
 from grader.files import regular_bytes
 from grader.looks import Ask
 from grader.photo.read import content_hash
@@ -25,7 +26,7 @@ from grader.workers.workers import Unseen, Work
 #: What a cluster needs beside the commands.
 EXTRA = "--cluster needs more: pip install 'stone-face-grader[cluster]'"
 #: So long is waited for an address to answer, and for lost workers to be begun anew.
-ANSWERS_S, WORKERS_BACK_S = 5.0, 30.0
+ANSWERS_S, WORKERS_BACK_S = 4.0, 30.0
 #: How often it is looked who has joined the cluster.
 LOOK_ROUND_S = 5.0
 #: Whoever holds a certificate of the first signs as one of us; the other two are one's own.
@@ -44,9 +45,10 @@ class Cluster:
 
     Raises
     ------
+    SettingsError
+        Dask is not installed, no address, one that is open to others, no certificates: one line each.
     ClusterError
-        Dask is not installed, an address open to others, none that answers, no worker, a worker with another version
-        of the tool: one line each.
+        None answers there, no worker, or one with another version of the tool: one line each.
     """
 
     def __init__(self, address: str, certificates: Path | None = None) -> None:
@@ -189,7 +191,7 @@ def whole_address(address: str) -> str:
 
     Raises
     ------
-    ClusterError
+    SettingsError
         No host and port, another protocol, or one that others can listen to.
     """
     whole = address if "://" in address else f"tcp://{address}"
@@ -199,11 +201,11 @@ def whole_address(address: str) -> str:
     except ValueError:
         right = False
     if not right or parts.path or parts.query or parts.username:
-        raise ClusterError(
+        raise SettingsError(
             f"{address}: no address of a cluster; give one as tls://192.168.1.20:8786"
         )
     if not is_safe(whole):
-        raise ClusterError(
+        raise SettingsError(
             f"{address}: without TLS only an address of this computer will do, as 127.0.0.1:8786, since workers run "
             "whatever they are sent; give it as tls://HOST:PORT, with --certificates"
         )
@@ -225,17 +227,17 @@ def _security(address: str, certificates: Path | None):
     """What Dask needs for TLS, ``None`` without."""
     if not address.startswith("tls:"):
         if certificates is not None:
-            raise ClusterError(
+            raise SettingsError(
                 f"{address}: certificates go with an address that begins with tls://"
             )
         return None
     if certificates is None:
-        raise ClusterError(
+        raise SettingsError(
             f"{address}: TLS needs --certificates, a folder with {', '.join(CERTIFICATES)}"
         )
     paths = [certificates / name for name in CERTIFICATES]
     if missing := next((path for path in paths if not path.is_file()), None):
-        raise ClusterError(
+        raise SettingsError(
             f"{missing}: no such file; --certificates wants {', '.join(CERTIFICATES)} there"
         )
     ca, cert, key = map(str, paths)
@@ -251,7 +253,7 @@ def _distributed():
         import dask
         import distributed
     except ModuleNotFoundError as err:
-        raise ClusterError(EXTRA) from err
+        raise SettingsError(EXTRA) from err
     for name in ("distributed", "tornado", "asyncio"):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     # Photos go with the tasks, so that they outlive a worker.
@@ -262,17 +264,28 @@ def _distributed():
 def _connected(address: str, security: object):
     """A client of the scheduler."""
     distributed = _distributed()
+    came: Future = Future()
+
+    def call() -> None:
+        try:
+            came.set_result(
+                distributed.Client(
+                    address, security=security, timeout=ANSWERS_S, set_as_default=False
+                )
+            )
+        except Exception as err:
+            came.set_exception(err)
+
+    # In a thread: whoever takes the call and never says a word would be waited for without end.
+    Thread(target=call, daemon=True).start()
     try:
         with warnings.catch_warnings():
             # Other versions of Dask and its like are told by the builds.
             warnings.simplefilter("ignore")
-            return distributed.Client(
-                address, security=security, timeout=ANSWERS_S, set_as_default=False
-            )
+            return came.result(timeout=ANSWERS_S + 1)
     except Exception as err:
-        why = "its certificate is not right" if "certificate" in str(err).lower() else "none there"
         raise ClusterError(
-            f"{address}: no cluster answers ({why}); check the address, and that the scheduler runs"
+            f"{address}: no cluster answers; check the address, that the scheduler runs, and its certificates"
         ) from err
 
 
