@@ -153,7 +153,7 @@ def test_a_locked_folder_is_told_before_anything_is_measured(cli, whole, monkeyp
                 folder.chmod(0o555)
 
         def work():
-            ran = cli.run("batch", "haul", "--ledger", "ledger.sqlite")
+            ran = cli.run("batch", "haul", "--no-ledger")
             (here / "told").write_text(f"{len(cli.asked)}\n{one_line(ran)}")
             return ran.exit_code
 
