@@ -142,7 +142,9 @@ class OutFolder:
                 "output",
             )
         lines = [{"of": self._of}]
-        lines += [{"name": name, "sha256": hashes[0]} for name, hashes in self._written.items()]
+        lines += [
+            {"name": name, "sha256": hashes[0]} for name, hashes in sorted(self._written.items())
+        ]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
 
     def _place(self, name: str) -> Path:

@@ -84,6 +84,9 @@ def marked(args: tuple[str, ...], log: Path, at: int, delay_s: float) -> int:
     file = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
     begun = 0
 
+    # So that the thread that kills has its turn in the midst of a write.
+    sys.setswitchinterval(0.0002)
+
     def arm() -> None:
         # In a thread, so that the command goes on meanwhile.
         threading.Thread(target=die, daemon=True).start()

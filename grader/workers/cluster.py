@@ -25,10 +25,11 @@ from grader.workers.workers import Unseen, Work
 
 #: What a cluster needs beside the commands.
 EXTRA = "--cluster needs more: pip install 'stone-face-grader[cluster]'"
-#: So long is waited for an address to answer, and for lost workers to be begun anew.
-ANSWERS_S, WORKERS_BACK_S = 4.0, 30.0
-#: How often it is looked who has joined the cluster.
-LOOK_ROUND_S = 5.0
+#: So long is waited for an address to answer.
+ANSWERS_S = 4.0
+#: How often it is looked who is in the cluster, and after how many looks in vain nobody will come back: looks and no
+#: time, for a computer that slept has missed nothing.
+LOOK_ROUND_S, MOST_IN_VAIN = 5.0, 12
 #: Whoever holds a certificate of the first signs as one of us; the other two are one's own.
 CERTIFICATES = ("ca.pem", "cert.pem", "key.pem")
 #: No photo that is sent is larger.
@@ -56,8 +57,8 @@ class Cluster:
         security = _security(self.address, certificates)
         self._client = _connected(self.address, security)
         self._tasks = self._client.get_executor(pure=False, retries=0)
-        self._looked = self._seen = time.monotonic()
-        self._places = 0
+        self._looked = time.monotonic()
+        self._places = self._in_vain = 0
         try:
             self._look_round()
             if not self._places:
@@ -110,7 +111,7 @@ class Cluster:
             raise ClusterError(self._lost("the cluster has gone"))
         if time.monotonic() - self._looked > LOOK_ROUND_S:
             self._look_round()
-        if time.monotonic() - self._seen > WORKERS_BACK_S:
+        if self._in_vain > MOST_IN_VAIN:
             raise ClusterError(self._lost("no worker is left"))
 
     def stop(self) -> None:
@@ -124,7 +125,7 @@ class Cluster:
     def _look_round(self) -> None:
         """Count who is there; refuse addresses that others can listen at."""
         try:
-            info = self._client.scheduler_info()
+            info = self._client.scheduler_info(n_workers=-1)
         except OSError as err:
             raise ClusterError(self._lost("the cluster has gone")) from err
         for address in (info["address"], *info["workers"]):
@@ -141,8 +142,7 @@ class Cluster:
                 )
         self._places = len(info["workers"])
         self._looked = time.monotonic()
-        if self._places:
-            self._seen = self._looked
+        self._in_vain = 0 if self._places else self._in_vain + 1
 
     def _check_builds(self) -> None:
         """Refuse workers that would measure otherwise."""

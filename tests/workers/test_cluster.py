@@ -355,7 +355,7 @@ def test_a_photo_that_kills_workers_again_and_again_is_told_and_the_run_goes_on(
         _, err = run.communicate(timeout=400)
     assert run.returncode == 1, err
     lines = [line for line in err.splitlines() if "2.png" in line]
-    assert len(lines) == 1 and "could not be measured (the process ended" in lines[0]
+    assert len(lines) == 1 and "could not be measured (the process ended" in lines[0], err
     records = [json.loads(line) for line in (work / "there/results.jsonl").read_text().splitlines()]
     assert [r["photo"]["file"] for r in records if "error" in r] == ["2.png"] and len(records) == 6
 
