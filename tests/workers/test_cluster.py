@@ -180,6 +180,10 @@ def free_port() -> int:
         return one.getsockname()[1]
 
 
+#: No page for others to look at, as README has it.
+NO_PAGES = ("--no-dashboard", "--dashboard-address", "127.0.0.1:0")
+
+
 class Running:
     """A scheduler and its workers; all of them end with it."""
 
@@ -198,7 +202,7 @@ class Running:
     def _start(self, *args, env=None) -> subprocess.Popen:
         with open(self.folder / f"{len(self.processes)}.log", "wb") as log:
             one = subprocess.Popen(
-                [sys.executable, "-m", "dask", *args, "--no-dashboard", *self.more],
+                [sys.executable, "-m", "dask", *args, *NO_PAGES, *self.more],
                 env=environment() | (env or {}),
                 cwd=self.folder,
                 stdout=log,
@@ -257,12 +261,11 @@ def start_batch(work: Path, out: str, *args) -> subprocess.Popen:
 
 
 def wait_for_workers(cluster: Running, count: int, certificates: Path | None = None) -> None:
-    """Return when so many have joined."""
-    end = time.monotonic() + 120
-    while time.monotonic() < end:
+    """Return when so many have joined. Looks are counted, no time: a slow machine may stand still for a while."""
+    for _ in range(100):
         try:
             with Cluster(cluster.address, certificates) as there:
-                if there._places >= count:
+                if there.at_once >= 2 * count:
                     return
         except ClusterError:
             pass
@@ -352,7 +355,7 @@ def test_a_photo_that_kills_workers_again_and_again_is_told_and_the_run_goes_on(
             cluster.worker(preload=KILLS)
         wait_for_workers(cluster, 2)
         run = start_batch(work, "there", "--cluster", cluster.address)
-        _, err = run.communicate(timeout=400)
+        _, err = run.communicate(timeout=500)
     assert run.returncode == 1, err
     lines = [line for line in err.splitlines() if "2.png" in line]
     assert len(lines) == 1 and "could not be measured (the process ended" in lines[0], err
@@ -371,10 +374,9 @@ def test_a_photo_that_kills_workers_again_and_again_is_told_and_the_run_goes_on(
 def test_a_worker_that_would_measure_otherwise_is_refused_in_one_line(work, preload, told):
     with running(work / "cluster") as cluster:
         cluster.worker("--no-nanny", preload=preload)
-        end = time.monotonic() + 60
-        while time.monotonic() < end:
+        for _ in range(30):
             run = start_batch(work, "there", "--cluster", cluster.address)
-            _, err = run.communicate(timeout=60)
+            _, err = run.communicate(timeout=300)
             assert run.returncode == 1 and len(err.splitlines()) == 1 + ("ledger:" in err), err
             if "no worker there" not in err and "no cluster answers" not in err:
                 break
@@ -391,15 +393,17 @@ def test_ctrl_c_leaves_nothing_running(work):
             assert run.poll() is None, run.communicate()
             time.sleep(0.1)
         run.send_signal(signal.SIGINT)
-        _, err = run.communicate(timeout=30)
+        _, err = run.communicate(timeout=300)
         assert run.returncode == 130 and "what is done is kept" in err
         with Cluster(cluster.address) as there:
-            end = time.monotonic() + 60
-            while tasks := there._client.run_on_scheduler(
-                lambda dask_scheduler: len(dask_scheduler.tasks)
-            ):
-                assert time.monotonic() < end, f"{tasks} tasks are left"
+            for _ in range(300):
+                left = there._client.run_on_scheduler(
+                    lambda dask_scheduler: len(dask_scheduler.tasks)
+                )
+                if not left:
+                    break
                 time.sleep(0.2)
+            assert not left
 
 
 @pytest.mark.slow
@@ -412,7 +416,7 @@ def test_a_scheduler_that_goes_midway_is_told_in_one_line_and_what_is_done_is_ke
             assert run.poll() is None, run.communicate()
             time.sleep(0.1)
         os.kill(cluster.processes[0].pid, signal.SIGKILL)
-        _, err = run.communicate(timeout=90)
+        _, err = run.communicate(timeout=300)
     assert run.returncode == 1
     assert "the cluster has gone; what was measured is kept" in err and "Traceback" not in err
     assert measured_so_far(work, "there") >= 1
@@ -444,7 +448,7 @@ def test_with_certificates_as_in_readme_photos_are_measured_and_strangers_are_re
         stranger = start_batch(
             work, "stranger", "--cluster", cluster.address, "--certificates", others
         )
-        _, err = stranger.communicate(timeout=60)
+        _, err = stranger.communicate(timeout=300)
         assert stranger.returncode == 1 and "no cluster answers" in err and "Traceback" not in err
         run = start_batch(work, "there", "--cluster", cluster.address, "--certificates", mine)
         _, err = run.communicate(timeout=300)
