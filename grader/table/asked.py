@@ -78,6 +78,14 @@ class WeightSent(Sent):
     new: bool = False
 
 
+class HaulSent(Sent):
+    """A haul to begin, its weight as it was typed."""
+
+    code: Haul
+    raw: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=20)]
+    by: Name
+
+
 class WishAsked(BaseModel):
     """Which stones are wanted, as :class:`~grader.table.order.Wish` has them, and by what they are put together."""
 

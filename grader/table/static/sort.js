@@ -4,11 +4,11 @@ import { newUid, now, setting } from "./kept.js";
 import { get, post } from "./server.js";
 import { send, whenSent } from "./sender.js";
 import { ahead, fetchCard, fetchTiles, forget, keepTile, known, tileOf, who } from "./stones.js";
-import { near, showPicture, turnLayer, whenLine } from "./picture.js";
+import { measuring, near, showPicture, turnLayer, whenLine } from "./picture.js";
 import { whenPlace } from "./patch.js";
 import "./cuts.js";
 
-let ids = [], at = 0, said = [], begun = false, telling = "";
+let ids = [], at = 0, said = [], begun = false, telling = "", lists = 0, strips = 0, drawn = null;
 const mine = new Map();  // What was said here, before the server has answered.
 // The second look has buttons of the same looks, which say nothing here.
 const grades = [...byId("grades").querySelectorAll(".grade")];
@@ -16,12 +16,20 @@ const keyOf = new Map(grades.filter(b => b.dataset.key).map(b => [b.dataset.key,
 
 export const current = () => ids[at];
 
+// Words said here are those of who said them: whoever comes next takes none of them back.
+export function newSorter() {
+  mine.clear();
+  said = [];
+}
+
 export async function load(keep = current()) {
   const asked = { by: who(), pile: byId("pile").value, first: byId("first").value };
   telling = "";
   begun = false;
+  const list = ++lists;
   let found = ids;
   try { found = (await get("/api/stones", asked)).ids; } catch { telling = "The table is out of reach."; }
+  if (list !== lists) return;  // Another pile was asked for meanwhile.
   // Who has gone on while the list was on its way stays where they are.
   const here = begun ? current() : keep;
   ids = found;
@@ -32,13 +40,15 @@ export async function load(keep = current()) {
 // While stones are still being laid out, new ones come behind.
 export async function more() {
   if (!begun) { await load(); return; }
-  const found = (await get("/api/stones", { by: who(), pile: byId("pile").value, first: byId("first").value })).ids;
+  const list = lists, found = (await get("/api/stones", { by: who(), pile: byId("pile").value, first: byId("first").value })).ids;
+  if (list !== lists) return;
   const here = new Set(ids);
   ids.push(...found.filter(id => !here.has(id)));
   place();
 }
 
 export async function open(list, id) {
+  lists += 1;
   ids = list;
   begun = true;
   at = Math.max(0, ids.indexOf(id));
@@ -65,7 +75,9 @@ async function show() {
     return;
   }
   byId("leave").disabled = false;
-  byId("scene").value = "";
+  // Of the same stone, shown again, what is being typed stays.
+  if (id !== drawn) byId("scene").value = "";
+  drawn = id;
   const before = known(id);
   if (before) draw(before);
   strip();
@@ -98,7 +110,7 @@ function draw(card) {
     card.verdict !== "usable" || card.remedies.length ? el("div", { class: "remedy" }, el("strong", {}, `photo: ${card.verdict}`), card.remedies.length ? el("ul", {}, card.remedies.map(text => el("li", {}, text))) : null) : null,
     chances(card),
     card.set && el("p", {}, `may be ${card.set}`),
-    card.what_if && el("p", {}, `would lift it: ${card.what_if}`),
+    card.what_if && el("p", {}, `would lift it ${card.what_if}`),
     card.rules && el("p", {}, card.rules),
     card.reasons.length ? [el("h3", {}, "why"), el("ul", {}, card.reasons.map(text => el("li", {}, text)))] : null,
     card.blocks.filter(block => block.lines.length).map(block => [el("h3", {}, block.name), el("ul", {}, block.lines.map(text => el("li", {}, text)), block.name === "soundness" ? lineButtons(card) : null)]),
@@ -132,10 +144,13 @@ function chances(card) {
 
 const lineButtons = card => card.pictures.lines.map(line => el("li", {}, el("button", { type: "button", onclick: () => askOfLine(card, line) }, line.words)));
 
+const wordOf = (here, tile) => (here?.left ? "for the decider" : here?.grade ?? tile?.own);
+
 async function strip() {
+  const here = ++strips;
   const from = Math.max(0, Math.min(at - 2, ids.length - 8)), part = ids.slice(from, from + 8);
   const draw = () => fill(byId("strip"), part.map((id, n) => {
-    const tile = tileOf(id), here = mine.get(id), word = here?.left ? "for the decider" : here?.grade ?? tile?.own;
+    const tile = tileOf(id), word = wordOf(mine.get(id), tile);
     const label = tile ? `${tile.name}: ${word ? `${word}, your word` : `proposed ${tile.proposed}`}` : "stone";
     return el("li", {}, el("button", { type: "button", "aria-label": label, "aria-current": from + n === at ? "true" : null, onclick: () => go(from + n) },
       tile?.picture && el("img", { src: tile.picture, alt: "", loading: "lazy" }), el("span", {}, word || tile?.proposed || "")));
@@ -143,7 +158,7 @@ async function strip() {
   draw();
   if (part.every(tileOf)) return;
   try { await fetchTiles(part); } catch { return; }
-  if (part.includes(current())) draw();
+  if (here === strips) draw();
 }
 
 export function go(to) {
@@ -178,6 +193,7 @@ export async function say(grade, left = false) {
   send("call", body);
   const words = [left ? "left for the decider" : grade, value !== null && !left ? `scene ${value}` : null].filter(Boolean).join(", ");
   const last = at >= ids.length - 1;
+  byId("scene").value = "";
   document.activeElement?.blur?.();
   if (last) { draw(card); strip(); place(); tell(`${card.name}: ${words}. That was the last one here.`); }
   else { at += 1; show(); tell(`${card.name}: ${words}. Next: ${tileOf(current())?.name || "the next stone"}.`); }
@@ -232,9 +248,9 @@ function askOfLine(card, line) {
 }
 whenLine(askOfLine);
 whenPlace({
-  wait: card => { if (current() === card.id) byId("words").prepend(el("p", { class: "remedy", id: "measuring" }, "The stone is measured with your word; sort on meanwhile.")); },
+  wait: card => measuring(card, 1),
   done: async (card, text, kept) => {
-    byId("measuring")?.remove();
+    measuring(card, -1);
     if (kept) forget(card.id);
     if (kept && current() === card.id) await show();
     if (kept) tell(text);
@@ -250,15 +266,14 @@ for (const button of byId("line-box").querySelectorAll("[data-says]")) {
     const body = { stone: card.id, measured: card.measured, by: who(), line: line.id, says: button.dataset.says };
     if (byId("line-found").value) body.found = byId("line-found").value;
     tell("The stone is measured with your word.");
-    const wait = el("p", { class: "remedy" }, "The stone is measured with your word; sort on meanwhile.");
-    if (current() === card.id) byId("words").prepend(wait);
+    measuring(card, 1);
     try {
       const { words } = await post("/api/lines", body);
       forget(card.id);
       if (current() === card.id) await show();
       notice(words, card.id);
     } catch (err) { notice(`Not kept: ${err.message || "the table is out of reach; say it again later"}`, card.id); }
-    wait.remove();
+    measuring(card, -1);
   });
 }
 
