@@ -13,6 +13,7 @@ _BUTTONS = (
     (r"call some stones first: grader call", "call some stones first, under Sort"),
     (r"grader call it", "call it under Sort"),
     (r"\(grader call\)", "(call it under Sort)"),
+    (r"\(--for MONEY, or grader prices set\)", "(grader prices set keeps a table)"),
     (r"grader check PHOTO --profile (\S+)", r"open the table with --profile \1"),
 )  # fmt: skip
 

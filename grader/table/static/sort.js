@@ -8,7 +8,7 @@ import { measuring, near, showPicture, turnLayer, whenLine } from "./picture.js"
 import { whenPlace } from "./patch.js";
 import "./cuts.js";
 
-let ids = [], at = 0, said = [], begun = false, telling = "", lists = 0, strips = 0, drawn = null;
+let ids = [], at = 0, said = [], begun = false, telling = "", lists = 0, strips = 0, drawn = {};
 const mine = new Map();  // What was said here, before the server has answered.
 // The second look has buttons of the same looks, which say nothing here.
 const grades = [...byId("grades").querySelectorAll(".grade")];
@@ -20,6 +20,7 @@ export const current = () => ids[at];
 export function newSorter() {
   mine.clear();
   said = [];
+  drawn = {};
 }
 
 export async function load(keep = current()) {
@@ -67,6 +68,7 @@ async function show() {
   const id = current();
   history.replaceState(null, "", id ? `#${id}` : "#");
   if (!id) {
+    drawn = {};
     showPicture(null);
     fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or add photos."), el("button", { type: "button", onclick: () => document.querySelector('[data-view="add"]').click() }, "Add photos"));
     fill(byId("strip"));
@@ -76,10 +78,12 @@ async function show() {
   }
   byId("leave").disabled = false;
   // Of the same stone, shown again, what is being typed stays.
-  if (id !== drawn) byId("scene").value = "";
-  drawn = id;
+  if (id !== drawn.id) byId("scene").value = "";
   const before = known(id);
-  if (before) draw(before);
+  // Drawn anew, what has the focus would lose it.
+  if (before && (before !== drawn.card || JSON.stringify(own(before)) !== drawn.word)) draw(before);
+  // The one before must not stand there as if it were this one.
+  if (!before && id !== drawn.id) { drawn = {}; showPicture(null); fill(byId("words"), el("p", { class: "head small" }, "The stone is on its way.")); }
   strip();
   // The next stones first: those are what a hand waits for.
   if (before) await ahead(nearby());
@@ -87,7 +91,9 @@ async function show() {
   try {
     // Also where it is known: somebody may have said something since.
     const card = await fetchCard(id);
-    if (current() === id && JSON.stringify(card) !== JSON.stringify(before)) draw(card);
+    if (current() !== id) return;
+    if (JSON.stringify(card) !== JSON.stringify(before)) draw(card);
+    else drawn.card = card;
   } catch (err) {
     if (current() === id && !known(id)) fill(byId("words"), el("p", { class: "remedy" }, err.message || "out of reach"));
   }
@@ -101,6 +107,7 @@ const own = card => (mine.has(card.id) ? mine.get(card.id) : { grade: card.own, 
 function draw(card) {
   showPicture(card);
   const word = own(card);
+  drawn = { id: card.id, card, word: JSON.stringify(word) };
   fill(byId("words"),
     el("h2", { class: "name" }, card.name, card.code || card.name.startsWith(card.photo) ? null : `, ${card.photo}`, card.weight && `, ${card.weight}`),
     word.grade || word.left ? el("p", { class: "head" }, word.left && !word.grade ? "left for the decider" : `${word.grade}`, el("span", { class: "gone" }, ", your word")) : null,
@@ -176,17 +183,17 @@ function scene() {
 }
 
 // A grade, "for the decider", or a scene alone; kept, sent and gone on from in one step.
-export async function say(grade, left = false) {
+export function say(grade, left = false) {
   if (!who()) { byId("who").click(); return; }
-  const value = scene(), id = current();
-  // What is seen may just be on its way again: no key is lost for that.
-  const card = known(id) ?? await fetchCard(id).catch(() => null);
-  if (!card || current() !== id) { if (id) tell("Not kept: the stone is not here yet; say it again."); return; }
+  // Only what is seen is judged, and only what stands there was heard of others.
+  const value = scene(), card = drawn.card;
+  if (!card || card.id !== current()) { if (current()) tell("Not kept: the stone is not here yet; say it again."); return; }
   if (Number.isNaN(value)) { byId("scene").focus(); tell("A scene is a whole number from 0 to 100."); return; }
   const body = { uid: newUid(), stone: card.id, measured: card.measured, by: who(), made: now(), heard: card.heard, left };
   if (grade) body.grade = grade;
   if (value !== null && !left) body.scene = value;
   const before = own(card);
+  card.heard = [...card.heard, body.uid];
   mine.set(card.id, { grade: grade || before.grade, scene: value ?? before.scene, left });
   said.push({ id: card.id, uid: body.uid, before });
   begun = true;
@@ -211,7 +218,7 @@ export function takeBack() {
 }
 
 export function accept() {
-  const card = known(current());
+  const card = drawn.id === current() ? drawn.card : null;
   if (card?.accepts) say(card.accepts);
   else tell(card ? `No one grade is proposed (${card.headline}); say which.` : "");
 }
@@ -220,8 +227,7 @@ export function accept() {
 whenSent(({ word, answer, refused }) => {
   if (answer?.tile) {
     keepTile(answer.tile);
-    const card = known(word.body.stone);
-    if (card) card.heard = answer.heard;
+    for (const card of [known(word.body.stone), drawn.card]) if (card?.id === word.body.stone) card.heard = answer.heard;
   }
   if (refused) notice(`${tileOf(word.body.stone)?.name || "One stone"}: your word is not kept: ${refused}`, word.body.stone);
   if (answer?.others?.length) {
