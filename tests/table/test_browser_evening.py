@@ -85,7 +85,7 @@ def dug(tmp_path) -> Dug:
     for n, drawn in enumerate(STONES):
         path = tmp_path / f"IMG_{n:04}.jpg"
         path.write_bytes((HOUSE / "sample_images" / drawn).read_bytes())
-        asks.append(ask_for(path, PhotoTerms(mm_per_px=0.1), ledger))
+        asks.append(ask_for(path, PhotoTerms(mm_per_px=0.1), ledger, path.name))
     for n, look in look_at_all(asks, session.profile, ledger, workers=1):
         assert isinstance(look, Look), look
         assert len(look.stones) == 1
@@ -99,7 +99,7 @@ def dug(tmp_path) -> Dug:
         path = tmp_path / f"IMG_{n:04}.jpg"
         # Bytes after the end of the picture are no fault; they make it another photo of the same.
         path.write_bytes((HOUSE / "sample_images" / drawn).read_bytes() + b"%04d" % n)
-        ask = ask_for(path, PhotoTerms(mm_per_px=0.1), ledger)
+        ask = ask_for(path, PhotoTerms(mm_per_px=0.1), ledger, path.name)
         shown([keep(as_photo(bases[drawn], ask), session.profile, ledger)], ledger)
         photos[ask.sha256] = path.name
     set_prices(ledger, PRICES, "prices.toml", "Nell")
@@ -364,7 +364,7 @@ def _papers(page, dug, shots) -> None:
         "() => [...document.querySelectorAll('.keep')].every(one => one.naturalWidth > 0)"
     )
     page.screenshot(path=shots / "09 keep or break.png")
-    assert "haul 07: 20000 g raw" in page.inner_text("#o-report")
+    assert "haul 07: 20.000 kg raw" in page.inner_text("#o-report")
 
 
 def _learned(page, dug, shots) -> None:
