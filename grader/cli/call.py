@@ -250,8 +250,11 @@ def _save_patch_word(photo: Path, call, word: tuple, terms, session) -> None:
 
     look, placed = patch_on(photo, replace(call, patch=PatchWord(*word)), terms, session)
     done = save_patch_word(look, placed, session)
-    typer.echo(saved_patch_words(done.call, done.before, done.now))
-    if offer := enough_patches(done.patches, done.photos):
+    patch = done.call.patch
+    place = f"patch {patch.x},{patch.y},{patch.w},{patch.h}"
+    typer.echo(saved_patch_words(done.call, place, done.before, done.now))
+    way = "grader colours --out mine.toml"
+    if offer := enough_patches(done.patches, done.photos, way):
         typer.echo(offer, err=True)
     if call.by is None:
         typer.echo(SAVED_UNNAMED, err=True)

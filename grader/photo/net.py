@@ -5,6 +5,7 @@ import json
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from threading import Lock
 
 import cv2
 import numpy as np
@@ -14,6 +15,8 @@ from grader.errors import ModelError
 
 #: Sides of what a network reads are multiples of this: it halves its picture this many times over.
 SIDE_MULTIPLE_PX = 32
+#: A network holds its picture: of two threads at one network, one would get what the other one's shows.
+_RUNNING = Lock()
 
 
 def starter_folder() -> Path:
@@ -43,8 +46,10 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
     pad_h, pad_w = -h % SIDE_MULTIPLE_PX, -w % SIDE_MULTIPLE_PX
     padded = np.pad(picture, ((0, pad_h), (0, pad_w), (0, 0)))
     net = _load(name)
-    net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
-    return net.forward()[0].transpose(1, 2, 0)[:h, :w]
+    with _RUNNING:
+        net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
+        scores = net.forward()[0]
+    return scores.transpose(1, 2, 0)[:h, :w]
 
 
 def run_probabilities(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
