@@ -19,7 +19,7 @@ from grader.cli.options import (
 )
 from grader.cli.weights import a_weight, some_money, some_range, weight_option
 
-haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 HaulArgument = Annotated[str, typer.Argument(metavar="07", help="The haul.")]
 
