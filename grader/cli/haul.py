@@ -12,6 +12,7 @@ from grader.cli.options import (
     JsonOption,
     existing_folder,
     folder_place,
+    progress,
     takes_session,
     takes_terms,
     whole_number,
@@ -299,7 +300,8 @@ def report(
     if code is None:
         _report_all(session, unit, out, json)
         return
-    told = report_of(session, code, unit)
+    with progress("grading", "pieces") as on_piece:
+        told = report_of(session, code, unit, on_piece)
     if out is not None:
         _write(told, out)
     if json:
