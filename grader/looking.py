@@ -15,6 +15,7 @@ from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file, s
 from grader.grading.calls.joining import stone_words
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, content_of, keep, known_looks, located, part_calls, photo_file
+from grader.photo import memory
 from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
@@ -182,7 +183,8 @@ def _measure_all(
     pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
     try:
         work = delayed(_numbered_work)
-        for n, done in pool(work(os.getpid(), n, ask, profile, to_keep) for n, ask in asks):
+        jobs = (work(os.getpid(), workers, n, ask, profile, to_keep) for n, ask in asks)
+        for n, done in pool(jobs):
             del left[n]
             yield n, done
     except BrokenProcessPool:
@@ -192,11 +194,12 @@ def _measure_all(
 
 
 def _numbered_work(
-    parent: int, n: int, ask: Ask, profile: Profile, to_keep: bool
+    parent: int, workers: int, n: int, ask: Ask, profile: Profile, to_keep: bool
 ) -> tuple[int, Look | GraderError]:
     import cv2
 
     _end_with(parent)
+    memory.share_among(workers)
     cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
     return n, _work(ask, profile, to_keep)
 

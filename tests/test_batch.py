@@ -478,7 +478,7 @@ def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(fol
             os._exit(1)
         return PhotoError(f"{ask.file}: read elsewhere", "empty")
 
-    def numbered_work(parent, n, ask, profile, to_keep):
+    def numbered_work(parent, workers, n, ask, profile, to_keep):
         return n, work(ask, profile, to_keep)
 
     # Nested, so that they travel to the other processes as they are.
