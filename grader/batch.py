@@ -15,8 +15,9 @@ from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
+from grader.photo.file import SUFFIXES
 from grader.photo.photo import Photo
-from grader.photo.read import SUFFIXES, read_photo
+from grader.photo.read import read_photo
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, numbered_stones, with_numbers, with_pieces
 from grader.profile import Profile

@@ -29,7 +29,7 @@ from grader.ledger.joint import (
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Look, asks_again, look_of
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.pieces import faces_seen, joined_pieces, with_pieces
 from grader.profile import Profile

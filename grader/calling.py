@@ -17,7 +17,7 @@ from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.looking import look_at, look_at_all
 from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile

@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 from grader.errors import ClusterError, PhotoError, SettingsError
 from grader.files import regular_bytes
 from grader.looks import Ask
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.workers.build import build, difference
 from grader.workers.workers import Unseen, Work
 

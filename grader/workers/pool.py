@@ -7,6 +7,7 @@ from threading import Thread
 from time import sleep
 
 from grader.looks import Ask
+from grader.photo import memory
 from grader.workers.workers import Work
 
 #: A worker whose program was killed ends after so long; one that has nothing to do, after so long.
@@ -66,14 +67,19 @@ def processes(count: int) -> Executor:
     from joblib.externals.loky import get_reusable_executor
 
     return get_reusable_executor(
-        count, timeout=IDLE_ENDS_S, initializer=_begin, initargs=(os.getpid(),), env=_ONE_THREAD
+        count,
+        timeout=IDLE_ENDS_S,
+        initializer=_begin,
+        initargs=(os.getpid(), count),
+        env=_ONE_THREAD,
     )
 
 
-def _begin(parent: int) -> None:
+def _begin(parent: int, count: int) -> None:
     import cv2
 
     _end_with(parent)
+    memory.share_among(count)
     cv2.setNumThreads(1)
 
 
