@@ -1,4 +1,4 @@
-"""What is left of a ``batch`` that was killed, or whose disk was full: figures for ``figures/kept.md``.
+"""What is left of a ``batch`` that was killed, or whose disk was full: figures for ``figures/speed.md``.
 
     python tests/benchmarks/kept_figures.py [--write]
 
@@ -72,4 +72,4 @@ if __name__ == "__main__":
     made = rows(runs)
     print(as_table(made))
     if given.write:
-        tables.write("kept", made)
+        tables.write("speed", made)

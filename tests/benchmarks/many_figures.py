@@ -1,4 +1,4 @@
-"""How many photos a core measures in an hour, by ``batch`` here and on a cluster: figures for ``figures/kept.md``.
+"""How many photos a core measures in an hour, by ``batch`` here and on a cluster: figures for ``figures/speed.md``.
 
     python tests/benchmarks/many_figures.py [--write]
 
@@ -127,4 +127,4 @@ if __name__ == "__main__":
         made = rows(*measured(Path(folder)))
     print(as_table(made))
     if given.write:
-        tables.write("kept", made)
+        tables.write("speed", made)

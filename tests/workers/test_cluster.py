@@ -303,20 +303,23 @@ def measured_so_far(work: Path, out: str) -> int:
 SLOWER = """
 import time
 from grader import looking
-measure = looking._measure
+# Dask may load this twice.
+measure = getattr(looking._measure, "plain", looking._measure)
 def slower(*given):
     time.sleep(1)
     return measure(*given)
+slower.plain = measure
 looking._measure = slower
 """
 KILLS = """
 import os
 from grader import looking
-measure = looking._measure
+measure = getattr(looking._measure, "plain", looking._measure)
 def dies(ask, *given):
     if ask.file == "2.png":
         os._exit(3)
     return measure(ask, *given)
+dies.plain = measure
 looking._measure = dies
 """
 OTHER_VERSION = "import grader.measures; grader.measures.MEASUREMENT_VERSION = 7\n"
