@@ -9,8 +9,10 @@ What is slow in measuring is done once and remembered, so that kills fall on all
 workers and measures in earnest.
 """
 
+import contextlib
 import functools
 import hashlib
+import importlib
 import json
 import os
 import pickle
@@ -56,11 +58,26 @@ def remember(work):
     return ask
 
 
-def measured_once() -> int:
-    """Run it, and leave what was slow in a file: this process itself only forks."""
-    code = batch()
-    Path("answers").write_bytes(pickle.dumps(answers))
-    return code
+def learn_answers() -> None:
+    """Measure once, in a process of its own, what is here in ``haul``: this one only forks."""
+
+    def measured_once() -> int:
+        code = batch()
+        Path("answers").write_bytes(pickle.dumps((answers, sorted(sys.modules))))
+        return code
+
+    for name in SLOW:
+        setattr(grade, name, remember(getattr(grade, name)))
+    assert killed.in_a_process(measured_once) == 0
+    learned, modules = pickle.loads(Path("answers").read_bytes())
+    answers.update(learned)
+    for name in modules:
+        # So that no run has to load them.
+        with contextlib.suppress(ImportError):
+            importlib.import_module(name)
+    Path("answers").unlink()
+    shutil.rmtree("haul/graded")
+    killed.LEDGER.unlink()
 
 
 def batch(*more: str) -> int:
@@ -114,12 +131,7 @@ def at_random(rounds: int, seed: int) -> list[dict]:
     here = Path.cwd()
     shutil.copytree("haul", WHOLE / "haul")
     os.chdir(WHOLE)
-    for name in SLOW:
-        setattr(grade, name, remember(getattr(grade, name)))
-    assert killed.in_a_process(measured_once) == 0
-    answers.update(pickle.loads(Path("answers").read_bytes()))
-    shutil.rmtree("haul/graded")
-    killed.LEDGER.unlink()
+    learn_answers()
     lasts_s = seconds_unbroken()
     whole = results(), listed(), measured()
     writes = begun_unbroken()

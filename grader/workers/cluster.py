@@ -5,6 +5,7 @@ side shows a certificate, or does not leave this computer.
 """
 
 import logging
+import os
 import tempfile
 import time
 import warnings
@@ -19,6 +20,7 @@ from urllib.parse import urlsplit
 from grader.errors import ClusterError, PhotoError, SettingsError
 from grader.files import regular_bytes
 from grader.looks import Ask
+from grader.photo import memory
 from grader.photo.file import content_hash
 from grader.workers.build import build, difference
 from grader.workers.workers import Unseen, Work
@@ -169,6 +171,8 @@ def work_there(ours: Mapping[str, str], work: Work, ask: Ask, content: bytes | N
     if other := difference(build(), ours):
         raise ClusterError(f"a worker that joined: {other}; install the same there")
     cv2.setNumThreads(1)
+    # Whoever follows README has a worker for each core.
+    memory.share_among(os.cpu_count() or 1)
     if content is None:
         return work(ask) if _is_seen(ask) else Unseen()
     # There Dask itself takes away what a killed worker left.
