@@ -27,7 +27,7 @@ from grader.ledger.facts import Look as Looked
 from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.measures import MEASUREMENT_VERSION
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms, terms_from
 from grader.profile import Profile
 from grader.report.calls import stones_of
@@ -252,7 +252,8 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
     ask, photo = look.ask, look.record["photo"]
     names = {
         piece: {
-            what: ledger.pictures.put(content, _SUFFIX[what]) for what, content in pictures.items()
+            what: ledger.pictures.put(content_of(content), _SUFFIX[what])
+            for what, content in pictures.items()
         }
         for piece, pictures in look.pictures.items()
     }

@@ -29,7 +29,7 @@ from grader.ledger.joint import (
 )
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, part_calls
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import terms_from
 from grader.profile import Profile
 from grader.report.call_list import ListedCall

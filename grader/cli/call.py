@@ -311,6 +311,12 @@ def _usage_of_photos(photos: list[Path], table: Path | None, one_piece: bool) ->
     if one_piece and len(photos) < 2:
         raise typer.BadParameter("give a photo of each face, two or more", param_hint="--one-piece")
     if len(photos) > 1 and not one_piece:
+        words = [str(photo) for photo in photos if not photo.suffix and not photo.exists()]
+        if words:
+            raise typer.BadParameter(
+                f"{words[0]} is no photo; a grade goes behind --grade: --grade {words[0]}",
+                param_hint="PHOTO",
+            )
         raise typer.BadParameter(
             "give one photo, or --one-piece where each shows a face of one piece",
             param_hint="PHOTO",

@@ -113,8 +113,8 @@ class BySent(Sent):
 
 
 def found(tray: Tray, id: str) -> TableStone:
-    """Return a stone on the table; 404 where there is none, 503 where it may just not be laid out yet: a word that waited
-    through a restart is then sent again, and not given up."""
+    """Return a stone on the table; 404 where there is none, 503 where it may just not be laid out yet: a word that
+    waited through a restart is then sent again, and not given up."""
     laid = tray.progress.done
     stone = tray.stone(id)
     if stone is None and not laid:

@@ -134,6 +134,13 @@ AREAS = {
             ("money by the advice, else by its mean", "stones of left-out", "money by the advice / the better habit"),
         ),
     ),
+    "kept": (
+        "Many photos, nothing lost",
+        (
+            ("batch killed: run again, other than unbroken", "", "killed batches that come to something else"),
+            ("batch killed: of these within a write", "", "kills within a write, of 100"),
+        ),
+    ),
     "speed": (
         "Speed",
         (("whole check of 12 megapixels, R", "", "whole check, R"),),
