@@ -14,7 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from unittest import mock
@@ -163,12 +163,12 @@ def staged(check: Callable[[], object]) -> dict[str, float]:
     return took | {"whole": whole}
 
 
-def tray_rows() -> list[Row]:
-    """Return what each further stone of a tray takes, and a whole tray, for each of ``TRAYS``."""
+def tray_rows(trays: Sequence[int] = TRAYS) -> list[Row]:
+    """Return what each further stone of a tray takes, and a whole tray, for each of so many stones."""
     profile, model, rows = load_profile(), load_model(), []
     with one_thread():
         one, unit, _ = _check_of(1, profile, model)
-        for stones in TRAYS:
+        for stones in trays:
             tray, _, found = _check_of(stones, profile, model)
             further = (tray - one) / max(found - 1, 1) / unit
             on, n = f"{stones} stones in 12 megapixels, one thread", f"{found} found"
@@ -441,11 +441,12 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     ask.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
     ask.add_argument("--write", action="store_true", help="keep the rows, but those of known")
+    ask.add_argument("--stones", nargs="*", type=int, default=TRAYS, help="of the trays")
     args = ask.parse_args()
     if unknown := set(args.parts) - set(PARTS):
         ask.error(f"no part {', '.join(sorted(unknown))}; there are {', '.join(PARTS)}")
     for part in args.parts or [part for part in PARTS if part != "many"]:
-        rows = PARTS[part]()
+        rows = tray_rows(args.stones) if part == "trays" else PARTS[part]()
         print(as_table(rows), flush=True)
         # Those of known stones are the ledger's to keep.
         if args.write and part != "known":

@@ -105,6 +105,12 @@ def overhang(board: Board, poses: Poses) -> NDArray[np.float64]:
     return np.maximum(off - slack, 0).max(axis=1)
 
 
+def grid_of(template: Template, cells: int) -> tuple[int, int]:
+    """Return rows and columns of what a template shows in about so many cells."""
+    rows = max(round(np.sqrt(cells / template.ratio)), 4)
+    return rows, max(round(rows * template.ratio), 4)
+
+
 def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
     """Return what each template shows, upright: (n, rows, columns) of OFF to SHORE, UNREADABLE.
 
@@ -113,8 +119,7 @@ def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
     cells : of a picture, about.
     """
     template = poses.template
-    rows = max(round(np.sqrt(cells / template.ratio)), 4)
-    cols = max(round(rows * template.ratio), 4)
+    rows, cols = grid_of(template, cells)
     largest = board.maps[-1].scale
     cell_px = template.size_px[1] / rows
     small = min(board.maps, key=lambda m: abs(np.log(cell_px * m.scale / largest / CELL_PX)))
