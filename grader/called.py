@@ -33,6 +33,7 @@ from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.pieces import faces_seen, joined_pieces, with_pieces
 from grader.profile import Profile
+from grader.workers.pool import Pool
 
 #: Called with how many of how many photos are done.
 Progress = Callable[[int, int], None]
@@ -299,7 +300,7 @@ def measure_called(
     by_uid = {look.uid: look for look in shown if look is not None}
     asks = asks_again(list(by_uid.values()), looks.ledger)
     uids, again = list(by_uid), {}
-    for number, done in look_at_all(asks, profile, looks.ledger, workers=workers):
+    for number, done in look_at_all(asks, profile, looks.ledger, workers=Pool(workers)):
         again[uids[number]] = done
         on_photo(len(again), len(asks))
     done = [look and again[look.uid] for look in shown]

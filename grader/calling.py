@@ -23,6 +23,7 @@ from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import shown_of, with_calls
 from grader.session import Session
+from grader.workers.pool import Pool
 
 
 def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) -> Look:
@@ -138,7 +139,7 @@ def place_table(
         else:
             asks[_photo_of(call)] = ask
     names = list(asks)
-    for number, done in look_at_all(list(asks.values()), profile, ledger, workers=workers):
+    for number, done in look_at_all(list(asks.values()), profile, ledger, workers=Pool(workers)):
         if isinstance(done, Look):
             looks[names[number]] = done
         else:

@@ -252,7 +252,8 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
     ask, photo = look.ask, look.record["photo"]
     names = {
         piece: {
-            what: ledger.pictures.put(content, _SUFFIX[what]) for what, content in pictures.items()
+            what: ledger.pictures.put(content_of(content), _SUFFIX[what])
+            for what, content in pictures.items()
         }
         for piece, pictures in look.pictures.items()
     }

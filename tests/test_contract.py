@@ -22,6 +22,7 @@ FLOORS = [
     ["called", "opinions", "patching", "piece_calls"],
     ["calling", "batch", "colours", "checking", "deals"],
     ["downloads", "looking", "pieces", "nearest"],
+    ["workers"],
     ["looks", "session"],
     ["report"],
     ["ledger"],
@@ -125,7 +126,8 @@ def test_public_names_lie_below_the_front_door():
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_no_module_is_imported_by_a_name_in_a_string(path):
-    if room(path) != "__init__":
+    # The table of commands names modules of its own room alone.
+    if room(path) != "__init__" and path.relative_to(PACKAGE) != Path("cli/commands.py"):
         assert imports(path).isdisjoint({"importlib.import_module", "importlib.__import__"})
 
 
@@ -289,9 +291,9 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 def commands() -> list[str]:
-    from grader.cli.main import app
+    from grader.cli.commands import COMMANDS
 
-    return [command.name for command in app.registered_commands]
+    return [*COMMANDS]
 
 
 def test_help_loads_nothing_heavy():

@@ -12,6 +12,7 @@ from grader.cli.options import (
     JsonOption,
     existing_folder,
     folder_place,
+    progress,
     takes_session,
     takes_terms,
     whole_number,
@@ -19,7 +20,7 @@ from grader.cli.options import (
 )
 from grader.cli.weights import a_weight, some_money, some_range, weight_option
 
-haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 HaulArgument = Annotated[str, typer.Argument(metavar="07", help="The haul.")]
 
@@ -299,7 +300,8 @@ def report(
     if code is None:
         _report_all(session, unit, out, json)
         return
-    told = report_of(session, code, unit)
+    with progress("grading", "pieces") as on_piece:
+        told = report_of(session, code, unit, on_piece)
     if out is not None:
         _write(told, out)
     if json:

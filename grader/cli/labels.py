@@ -6,7 +6,15 @@ from typing import Annotated
 import typer
 
 from grader.cli.card import Paper
-from grader.cli.options import ByOption, JsonOption, check_made, takes_session, whole_number, words
+from grader.cli.options import (
+    ByOption,
+    JsonOption,
+    check_made,
+    progress,
+    takes_session,
+    whole_number,
+    words,
+)
 
 
 @takes_session
@@ -56,7 +64,9 @@ def labels(
     if skip >= places:
         raise typer.BadParameter(f"{skip}: a sheet has {places} places", param_hint="--skip")
     made = _labels(codes, haul, blank, by, session)
-    write_made(out, label_sheets(made, paper.value, skip))
+    with progress("drawing", "labels") as on_label:
+        sheets_of_labels = label_sheets(made, paper.value, skip, on_label)
+    write_made(out, sheets_of_labels)
     sheets = sheet_count(len(made), paper.value, skip)
     if json:
         told = {"file": str(out), "labels": [one.code for one in made], "sheets": sheets}
@@ -84,7 +94,8 @@ def _labels(codes, haul: str | None, blank: str | None, by: str | None, session)
     from grader.report.words import counted
 
     if haul:
-        return labels_of_haul(session, haul)
+        with progress("grading", "pieces") as on_piece:
+            return labels_of_haul(session, haul, on_piece)
     if codes:
         return labels_of(session, codes)
     ledger = session.need_ledger("--blank")

@@ -10,7 +10,7 @@ from grader.cli.calls import day
 from grader.cli.options import ByOption, JsonOption, takes_session, words
 from grader.cli.weights import weight_option
 
-limits = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+limits = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 
 class Span(StrEnum):

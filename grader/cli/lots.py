@@ -14,7 +14,7 @@ from grader.cli.options import (
 )
 from grader.cli.weights import weight_option
 
-lots = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+lots = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 
 @lots.callback()

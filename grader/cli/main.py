@@ -1,45 +1,18 @@
 """The command line: parses, calls one public function, prints. Data goes to stdout, talk to
 stderr."""
 
+import gc
 import sys
 import warnings
 from contextlib import redirect_stderr, redirect_stdout
+from functools import cache
 from typing import Annotated, TextIO
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 
 from grader import __version__
-from grader.cli import (
-    acts,
-    ask,
-    backup,
-    batch,
-    call,
-    calls,
-    card,
-    care,
-    check,
-    colours,
-    cutplan,
-    demo,
-    doctor,
-    export,
-    haul,
-    keep,
-    labels,
-    limits,
-    listing,
-    lots,
-    models,
-    parcel,
-    retrain,
-    second_look,
-    selling,
-    table,
-    trip,
-    weigh,
-)
+from grader.cli.commands import COMMANDS, command_of
 from grader.errors import GraderError, ModelError, SettingsError, harmless
 
 #: What the command line itself refuses.
@@ -73,11 +46,24 @@ class HarmlessStream:
 
 
 class OneLineErrors(TyperGroup):
-    """Ends every error as one line on stderr, and makes all that is printed harmless to a terminal.
+    """All commands, each read when it is asked for. Ends every error as one line on stderr, and makes all that is
+    printed harmless to a terminal.
 
     Exit code 2 where what the command was given to work with does not make sense, so that no photo
     was looked at; else 1.
     """
+
+    def __init__(self, **named) -> None:
+        listed = {
+            name: TyperCommand(name, short_help=place.short_help, rich_markup_mode=None)
+            for name, place in COMMANDS.items()
+        }
+        super().__init__(**named | {"commands": listed})
+        self._read = cache(command_of)
+
+    def resolve_command(self, ctx, args):
+        name, _, rest = super().resolve_command(ctx, args)
+        return name, self._read(name), rest
 
     def main(self, *args, **named):
         # Here, around every command: so that none can forget it.
@@ -108,10 +94,12 @@ class OneLineErrors(TyperGroup):
 
 
 def usage_line(err) -> str:
-    """Return what is wrong with a command as one line: command, option, what is wrong, what to do."""
+    """Return what is wrong with a command as one line: command, option, what is wrong, what to do; else its help."""
     command = err.ctx.command_path if err.ctx else "grader"
     if not isinstance(err, typer.BadParameter):
         message = err.format_message().rstrip(".")
+        if message.startswith("Usage:"):  # A word with several under it, alone: these are shown.
+            return message
         return f"{command}: {message[:1].lower()}{message[1:]} ({command} --help tells more)"
     name = err.param_hint or (_name(err.param) if err.param else "what it was given")
     if not err.message:
@@ -132,46 +120,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command("check", short_help="Grade photos, one by one.")(check.check)
-app.command("batch", short_help="Grade a folder of photos.")(batch.batch)
-app.command("call", cls=call.FromDownloads, short_help="Say what a stone is.")(call.call)
-app.command("calls", short_help="List what was called.")(calls.calls)
-app.command("retrain", short_help="Train on your calls.")(retrain.retrain)
-app.command("models", short_help="List, compare and choose models.")(models.models)
-app.command("ask", short_help="Name the stones to call next.")(ask.ask)
-app.command("second-look", short_help="Sort called stones again, blind.")(second_look.second_look)
-app.command("colours", short_help="Fit a profile to your stone.")(colours.colours)
-app.command("cutplan", short_help="Plan the cuts for the saw.")(cutplan.cutplan)
-app.add_typer(trip.trip, name="trip", short_help="Begin a trip to dig.")
-app.add_typer(haul.haul, name="haul", short_help="Keep what a trip brought home.")
-app.command("weigh", short_help="Weigh pieces and lots.")(weigh.weigh)
-app.command("keep-or-break", short_help="Weigh a piece whole against broken.")(keep.keep_or_break)
-app.command("break", short_help="Break a piece into new ones.")(acts.break_)
-app.add_typer(lots.lots, name="lots", short_help="Make up lots of equal weight.")
-app.command("chips", short_help="Fill bags of chips.")(lots.chips)
-app.add_typer(selling.prices, name="prices", short_help="Set your price table.")
-app.command("labels", short_help="Print labels and tags.")(labels.labels)
-app.command("describe", short_help="Say what no photo shows.")(listing.describe)
-app.command("listing", short_help="List pieces and lots for buyers.")(listing.listing)
-app.command("answer", short_help="Answer what buyers ask.")(listing.answer)
-app.command("sell", short_help="Sell pieces and lots.")(selling.sell)
-app.command("reserve", short_help="Hold pieces for somebody.")(selling.reserve)
-app.command("slip", short_help="Write the packing slip of an order.")(selling.slip)
-app.command("return", short_help="Take a sale back in.")(selling.come_back)
-app.command("buyers", short_help="List buyers, erase a name.")(selling.buyers)
-app.command("parcel", short_help="Find the box that takes it.")(parcel.parcel)
-app.add_typer(limits.limits, name="limits", short_help="Add up limits that you typed.")
-app.command("undo", short_help="Take your last act back.")(acts.undo)
-app.command("history", short_help="Show all that was done with it.")(acts.history)
-app.command("export", short_help="Write all as tables.")(export.export)
-app.command("backup", short_help="Save the whole ledger.")(backup.backup)
-app.command("restore", short_help="Put a backup back.")(backup.restore)
-app.command("take-in", short_help="Add another ledger's facts.")(backup.take_in)
-app.command("table", short_help="Sort in the browser.")(table.table)
-app.command("card", short_help="Print the photo card.")(card.card)
-app.command("care", short_help="Show all cautions.")(care.care)
-app.command("demo", short_help="Make an invented season to try.")(demo.demo)
-app.command("doctor", short_help="Show what a photo holds to measure by.")(doctor.doctor)
 
 
 def _version(wanted: bool) -> None:
@@ -191,6 +139,8 @@ def main(
 
 def run() -> None:
     """Entry point of ``grader``."""
+    # What is loaded stays: to look through it for rubbish again and again takes a tenth of the start.
+    gc.set_threshold(50_000)
     for stream in (sys.stdout, sys.stderr):
         # A grade named in another script must not end a command on a console that cannot show it.
         stream.reconfigure(errors="backslashreplace")

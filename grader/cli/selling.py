@@ -14,7 +14,7 @@ from grader.cli.options import (
 )
 from grader.cli.weights import some_money
 
-prices = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+prices = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 ThingsArgument = Annotated[
     list[str],

@@ -16,7 +16,7 @@ from grader.cli.options import (
 )
 from grader.cli.weights import some_money, weight_option
 
-trip = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+trip = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
 
 @trip.callback()

@@ -1,7 +1,7 @@
 """What grade a numbered piece has: the call that counts on its faces, else what is proposed for them together."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from grader.grading.calls.joining import (
 from grader.grading.proposal import Call
 from grader.ledger import stock, views
 from grader.ledger.face_sizes import face_sizes
-from grader.ledger.piece_faces import PieceFace, calls_by_face, faces_of
+from grader.ledger.piece_faces import FaceCall, PieceFace, calls_by_face, faces_of
 from grader.ledger.store import Ledger
 from grader.profile import Profile
 from grader.session import Session
@@ -58,29 +58,43 @@ def known_grades(session: Session, haul: str) -> dict[str, PieceGrade]:
     return session_grades(session, pieces)
 
 
-def session_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGrade]:
-    """Return the same of any pieces; a model is only asked where nobody called."""
-    called = called_grades(session, uids)
+def session_grades(
+    session: Session,
+    uids: Collection[str],
+    *,
+    first: bool = False,
+    on_piece: Callable[[int, int], None] = lambda done, total: None,
+) -> dict[str, PieceGrade]:
+    """Return the same of any pieces; a model is only asked where nobody called.
+
+    first : as of :func:`called_grades`.   on_piece : told for how many of how many the model was asked.
+    """
+    called = called_grades(session, uids, first=first)
     left = [uid for uid in uids if uid not in called]
     ledger = session.need_ledger("grades of pieces")
     sizes = face_sizes(ledger, called) if called else {}
     called |= {uid: replace(called[uid], size=size.size_class) for uid, size in sizes.items()}
     if not faces_of(ledger, left):
         return called
-    return called | proposed_grades(ledger, left, session.profile, session.model())
+    return called | proposed_grades(ledger, left, session.profile, session.model(), on_piece)
 
 
-def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGrade]:
-    """Return the grades that people called, by uid of piece; those that nobody called are left out."""
+def called_grades(
+    session: Session, uids: Collection[str], *, first: bool = False
+) -> dict[str, PieceGrade]:
+    """Return the grades that people called, by uid of piece; those that nobody called are left out.
+
+    first : what the tool had proposed is wanted too; of ten thousand it takes a while to read.
+    """
     ledger = session.need_ledger("grades of pieces")
-    beside = calls_by_face(ledger, uids)
+    beside = calls_by_face(ledger, uids, shown=first)
     faces_beside = Counter(one.order for one in beside)
     # Where one face alone lies in the very box that was called, no outline tells more; ten thousand take seconds.
-    unclear = {one.sha256 for one in beside if faces_beside[one.order] > 1 or not one.same}
-    words: dict[str, list[Word]] = {}
+    unclear = {one.photo for one in beside if faces_beside[one.order] > 1 or not one.same}
+    words: dict[str, list[Word | FaceCall]] = {}
     for one in beside:
-        if one.sha256 not in unclear:
-            words.setdefault(one.piece, []).append(Word(*one[:6]))
+        if one.photo not in unclear:
+            words.setdefault(one.piece, []).append(one)
     if unclear:
         orders = {one.uid: one.order for one in beside}
         for uid, calls in _calls_on(ledger, uids, unclear).items():
@@ -88,7 +102,7 @@ def called_grades(session: Session, uids: Collection[str]) -> dict[str, PieceGra
     decider = session.settings.decider
     graded = {uid: house_grade(said, decider) for uid, said in words.items()}
     return {
-        uid: PieceGrade(grade, True, first=_first_proposal(words[uid]))
+        uid: PieceGrade(grade, True, first=_first_proposal(words[uid]) if first else None)
         for uid, grade in graded.items()
         if grade
     }
@@ -118,7 +132,7 @@ def _word(order: int, call: Call) -> Word:
     return Word(order, call.sha256, call.by, call.time, call.grade, shown)
 
 
-def _first_proposal(said: Iterable[Word]) -> str | None:
+def _first_proposal(said: Iterable[Word | FaceCall]) -> str | None:
     """What the tool had proposed when a piece was called first."""
     shown = [(word.time, word.order, word.shown) for word in said if word.shown]
     return min(shown)[2] if shown else None
@@ -134,20 +148,25 @@ def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
 
 
 def proposed_grades(
-    ledger: Ledger, uids: Collection[str], profile: Profile, model: "Model"
+    ledger: Ledger,
+    uids: Collection[str],
+    profile: Profile,
+    model: "Model",
+    on_piece: Callable[[int, int], None] = lambda done, total: None,
 ) -> dict[str, PieceGrade]:
     """Return what a model proposes for pieces by uid, as their photos were shown last; pieces without a photo are left
     out."""
     from grader.grading.features.several_faces import piece_facts
     from grader.grading.propose import propose_piece
 
-    proposed = {}
-    for uid, facts in measured_facts(ledger, uids).items():
+    proposed, measured = {}, measured_facts(ledger, uids)
+    for done, (uid, facts) in enumerate(measured.items(), start=1):
         _, proposal = propose_piece(facts, profile, model)
         size = piece_facts(facts, profile).size_class
         grade, chances = (proposal.grade, proposal.probabilities) if proposal else (None, {})
         unfamiliar = bool(proposal and proposal.unfamiliar)
         proposed[uid] = PieceGrade(grade, False, size, chances, unfamiliar=unfamiliar)
+        on_piece(done, len(measured))
     return proposed
 
 

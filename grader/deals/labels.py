@@ -1,7 +1,7 @@
 """What stands on the labels of pieces and lots, and numbers that are printed on tags before there are pieces."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 
 from grader.deals.grades import PieceGrade, session_grades
@@ -65,8 +65,12 @@ def print_tags(
     return [Label(stock.code_of(haul, n)) for n in range(first, last + 1)], borne
 
 
-def labels_of_haul(session: Session, code: str) -> list[Label]:
+def labels_of_haul(
+    session: Session, code: str, on_piece: Callable[[int, int], None] = lambda done, total: None
+) -> list[Label]:
     """Return the labels of all pieces of a haul that are there, by number, then those of its lots.
+
+    on_piece : told for how many of how many that nobody called the model was asked.
 
     Raises
     ------
@@ -82,7 +86,7 @@ def labels_of_haul(session: Session, code: str) -> list[Label]:
             f"haul {code}: no piece with a number is there; grader labels --blank {code}-001..{code}-050 prints "
             "tags before there are photos"
         )
-    return _labels(session, things)
+    return _labels(session, things, on_piece)
 
 
 def labels_of(session: Session, codes: Iterable[str]) -> list[Label]:
@@ -102,12 +106,15 @@ def labels_of(session: Session, codes: Iterable[str]) -> list[Label]:
 
 
 def _labels(
-    session: Session, things: Sequence[stock.Piece | stock.StockLot | stock.Rest]
+    session: Session,
+    things: Sequence[stock.Piece | stock.StockLot | stock.Rest],
+    on_piece: Callable[[int, int], None] = lambda done, total: None,
 ) -> list[Label]:
     ledger, profile, unit = session.need_ledger("labels"), session.profile, session.settings.unit
     pieces = [one.uid for one in things if isinstance(one, stock.Piece)]
     within = [uid for one in things if isinstance(one, stock.StockLot) for uid in one.pieces]
-    grades, states = session_grades(session, pieces), _states(ledger, {*pieces, *within})
+    grades = session_grades(session, pieces, on_piece=on_piece)
+    states = _states(ledger, {*pieces, *within})
     labels = []
     for one in things:
         if isinstance(one, stock.Rest):

@@ -1,6 +1,6 @@
 """A haul as parts with weight and money, and what may become of it: what its report and its balance are made of."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -75,8 +75,15 @@ def got_of(sales: Iterable[stock.Sale], currency: str | None) -> dict[str, Decim
     return got
 
 
-def report_of(session: Session, code: str, unit: str) -> HaulReport:
+def report_of(
+    session: Session,
+    code: str,
+    unit: str,
+    on_piece: Callable[[int, int], None] = lambda done, total: None,
+) -> HaulReport:
     """Return the report of a haul as things stand today.
+
+    on_piece : told for how many of how many that nobody called the model was asked.
 
     Raises
     ------
@@ -87,7 +94,7 @@ def report_of(session: Session, code: str, unit: str) -> HaulReport:
     haul = stock.haul(ledger, code)
     held = held_prices(ledger, date.today().isoformat())
     pieces = stock.pieces(ledger, haul=haul.uid)
-    grades = session_grades(session, pieces)
+    grades = session_grades(session, pieces, first=True, on_piece=on_piece)
     trip = next((one for one in stock.trips(ledger) if one.uid == haul.trip), None)
     lots, rests = stock.lots(ledger, haul=haul.uid), stock.rests(ledger, haul.uid)
     sales = stock.sales(ledger, [*pieces, *lots, *(one.uid for one in rests if one.code)])

@@ -34,6 +34,7 @@ from grader.looks import Look, ask_for, shown
 from grader.photo.terms import PhotoTerms
 from grader.session import Session
 from grader.weight import GRAMS_IN, grams_of
+from grader.workers.pool import Pool
 
 #: All people of it are made up.
 ADA, BRAM, BUYER = "Ada (invented)", "Bram (invented)", "Cleo (invented)"
@@ -68,8 +69,9 @@ DIGS = (
     Dig("08", "Summer dig", "gully", "9", "2025-06-14", "2025-06-21", "2025-07-12"),
     Dig("09", "Autumn dig", "lower ledge", "5", "2025-09-06", "2025-09-13", "2025-09-27", False),
 )
-#: Pieces of each haul. Only those of the first two are looked at, since that takes a second or two a stone.
-PIECES = (24, 16, 80)
+#: Pieces of each haul. Only those of the first two are looked at, since that takes some seconds a stone: all is to be
+#: there within a minute.
+PIECES = (14, 8, 98)
 TRIES = (
     "grader table                   # sort in the browser",
     "grader haul report 07          # the balance, and what it is worth",
@@ -119,7 +121,7 @@ def make_season(
     Parameters
     ----------
     pieces : how many each of the three hauls has.
-    workers : processes that look at photos, as many as there are cores by default.
+    workers : processes that draw and look at photos, as many as there are cores by default.
     on_stone : told how many of how many stones are drawn or looked at.
 
     Raises
@@ -175,7 +177,8 @@ def _dig(work: _Work, number: int, dig: Dig, pieces: int) -> None:
     """One trip, from the digging to the last sale of its stones."""
     ledger, clock = work.session.ledger, work.clock
     stones = []
-    for stone in draw_haul(work.seed, dig.haul, pieces, work.folder / "photos" / dig.haul):
+    place = work.folder / "photos" / dig.haul
+    for stone in draw_haul(work.seed, dig.haul, pieces, place, work.workers):
         stones.append(stone)
         work.on_stone()
     clock.set(dig.dug, 17)
@@ -225,7 +228,7 @@ def _looked_at(work: _Work, dig: Dig, stones: Sequence[DrawnStone]) -> list[Look
     session, terms = work.session, PhotoTerms(mm_per_px=MM_PER_PX, tags=True)
     asks = [ask_for(one.photo, terms, session.ledger, one.photo.name) for one in stones]
     looks = {}
-    for n, look in look_at_all(asks, session.profile, session.ledger, workers=work.workers):
+    for n, look in look_at_all(asks, session.profile, session.ledger, workers=Pool(work.workers)):
         looks[n] = look
         work.on_stone()
     found = [looks[n] for n in sorted(looks)]

@@ -1,5 +1,6 @@
 """The stones of the invented season: each drawn, with a photo of its own and a weight that goes with its size."""
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,9 @@ PATTERNS = ("banded", "banded", "banded", "banded", None)
 #: Share of the photo that a stone covers.
 COVERS = (0.25, 0.5)
 JPEG_QUALITY = 92
+#: Fewer are drawn in this process. One that drew first would be ended when it looks at photos: its memory grows by
+#: the networks, which joblib takes for a leak.
+FEW = 40
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,24 @@ def draw_stone(seed: int, haul: str, number: int, folder: Path) -> DrawnStone:
     return DrawnStone(number, path, grams, round(thick_mm))
 
 
-def draw_haul(seed: int, haul: str, count: int, folder: Path) -> Iterator[DrawnStone]:
-    """Yield the stones of a haul as they are drawn."""
-    for number in range(1, count + 1):
-        yield draw_stone(seed, haul, number, folder)
+def draw_haul(
+    seed: int, haul: str, count: int, folder: Path, workers: int | None = None
+) -> Iterator[DrawnStone]:
+    """Yield the stones of a haul as they are drawn, in their order.
+
+    workers : processes, as many as there are cores by default; 1 works in this process.
+    """
+    numbers = range(1, count + 1)
+    workers = workers or os.cpu_count() or 1
+    if workers < 2 or count < FEW:
+        yield from (draw_stone(seed, haul, number, folder) for number in numbers)
+        return
+    from joblib import Parallel, delayed
+
+    pool = Parallel(n_jobs=workers, return_as="generator")
+    yield from pool(delayed(_draw_apart)(seed, haul, number, folder) for number in numbers)
+
+
+def _draw_apart(seed: int, haul: str, number: int, folder: Path) -> DrawnStone:
+    cv2.setNumThreads(1)  # One stone per core; threads inside would only fight.
+    return draw_stone(seed, haul, number, folder)

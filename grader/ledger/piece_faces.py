@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Text, func, select, type_coerce
+from sqlalchemy import Text, func, null, select, type_coerce
 
 from grader.ledger import schema
 from grader.ledger.checked import Box
@@ -21,11 +21,11 @@ class PieceFace(NamedTuple):
 
 
 class FaceCall(NamedTuple):
-    """A call on a photo, beside a face of a piece there. order : of making.   shown : the grade that the tool had
-    proposed.   same : whether the call lies in the very box of that face."""
+    """A call on a photo, beside a face of a piece there. order : of making.   photo : its content.   shown : the grade
+    that the tool had proposed, where it was asked for.   same : whether the call lies in the very box of that face."""
 
     order: int
-    sha256: str
+    photo: str
     by: str | None
     time: str
     grade: str | None
@@ -35,9 +35,13 @@ class FaceCall(NamedTuple):
     uid: str
 
 
-def calls_by_face(ledger: Ledger, pieces: Iterable[str]) -> tuple[FaceCall, ...]:
+def calls_by_face(
+    ledger: Ledger, pieces: Iterable[str], *, shown: bool = False
+) -> tuple[FaceCall, ...]:
     """Return the calls that hold on photos of these pieces, in order, each with every face of theirs there: no outline
     is read.
+
+    shown : the grades that the tool had proposed are wanted; they stand behind the outlines.
 
     Raises
     ------
@@ -47,7 +51,7 @@ def calls_by_face(ledger: Ledger, pieces: Iterable[str]) -> tuple[FaceCall, ...]
     face, call = schema.face.c, schema.call.c
     # As text: boxes that were written alike are the same.
     same = type_coerce(face.box, Text) == type_coerce(call.box, Text)
-    shown = func.json_extract(call.shown, "$.grade")
+    proposed = func.json_extract(call.shown, "$.grade") if shown else null()
     wanted = (
         select(
             call.sequence,
@@ -55,7 +59,7 @@ def calls_by_face(ledger: Ledger, pieces: Iterable[str]) -> tuple[FaceCall, ...]
             call.author,
             call.time,
             call.grade,
-            shown,
+            proposed,
             face.piece,
             same,
             call.uid,
@@ -64,7 +68,7 @@ def calls_by_face(ledger: Ledger, pieces: Iterable[str]) -> tuple[FaceCall, ...]
         .where(call.uid.not_in(select(schema.taken_back.c.call)), *among(face.piece, list(pieces)))
         .order_by(call.sequence)
     )
-    return tuple(FaceCall(*row) for row in ledger.rows(wanted))
+    return tuple(map(FaceCall._make, ledger.rows(wanted)))
 
 
 def faces_of(

@@ -42,7 +42,7 @@ from grader.ledger.deed_tables import weighed as weighed
 from grader.ledger.deed_tables import withdrawn as withdrawn
 
 #: Of the tables; the name of the last migration.
-VERSION = "0004"
+VERSION = "0005"
 #: By which a ledger is told from another program's database: "SFGL" in ASCII, in the file's header.
 APPLICATION_ID = 0x5346474C
 
@@ -103,6 +103,7 @@ stone = Table(
     real("area_cm2", "of the facts: ten thousand of them take long to read"),
     maybe("size_class", "of the facts"),
     json("facts", "what a proposal is made of", nullable=False),
+    Index("ix_stone_size", "measured", "area_cm2", "size_class", "box"),
     comment="stones of each measurement",
 )
 
@@ -135,6 +136,8 @@ face = Table(
     sha256(index=True),
     json("box", "x, y, width and height in px of the photo", nullable=False),
     json("outline", "x, y of each point in px of the photo"),
+    # Outlines are long: what a list asks for is found without reading a row.
+    Index("ix_face_place", "piece", "sha256", "box"),
     comment="faces of pieces on photos",
 )
 
@@ -152,6 +155,7 @@ call = Table(
     maybe("note", "the seller's own words"),
     maybe("stone", "the seller's own name for the piece", index=True),
     json("shown", "grade, scene, model and state that the tool had said"),
+    Index("ix_call_heard", "sha256", "sequence", "author", "time", "grade", "box", "uid"),
     comment="what the seller said of stones",
 )
 

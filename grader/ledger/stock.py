@@ -6,6 +6,7 @@ All of it reads from a ledger, or from the middle of an act (:class:`~grader.led
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from sqlalchemy import Table, func, select
 
@@ -56,8 +57,7 @@ class Haul:
     day: str = ""
 
 
-@dataclass(frozen=True)
-class Piece:
+class Piece(NamedTuple):
     """A numbered piece.
 
     net_g : as it was weighed last, g; ``None`` before.   wet, guessed : of that weight.
@@ -187,29 +187,28 @@ def pieces(
     rows = reads.rows(wanted.where(*among(n.c.piece, chosen)))
     if not rows:
         return {}
-    if haul is not None or uids is not None:
-        chosen = [row.piece for row in rows]
     weights, fates, lots = _weights(reads, chosen), _fates(reads, chosen), _lots_of(reads, chosen)
     sold_lots = sold_things(reads, list(set(lots.values())))
-    return {
-        row.piece: Piece(
-            row.piece,
-            code_of(row.code, row.number),
-            *row[2:5],
-            *weights.get(row.piece, (None, None, False, False)),
-            lot=lots.get(row.piece),
-            fate=fates.get(row.piece) or ("sold" if lots.get(row.piece) in sold_lots else None),
-        )
-        for row in rows
-    }
+    # Without names of columns: ten thousand rows are asked a hundred thousand times.
+    found = {}
+    for uid, code, of_haul, number, parent in rows:
+        lot = lots.get(uid)
+        fate = fates.get(uid) or ("sold" if lot in sold_lots else None)
+        weight = weights.get(uid, _UNWEIGHED)
+        found[uid] = Piece(uid, code_of(code, number), of_haul, number, parent, *weight, lot, fate)
+    return found
+
+
+#: Of what was not weighed, as :func:`_weights` tells it.
+_UNWEIGHED = (None, None, False, False)
 
 
 def _weights(reads: Reads, uids: list[str] | None) -> dict[str, tuple]:
     w = schema.weighed.c
     wanted = live(schema.weighed, w.thing, w.net_g, w.typed, w.wet, w.guessed)
     return {
-        row.thing: (Decimal(row.net_g), row.typed, bool(row.wet), bool(row.guessed))
-        for row in reads.rows(wanted.where(*among(w.thing, uids)))
+        thing: (Decimal(net_g), typed, bool(wet), bool(guessed))
+        for thing, net_g, typed, wet, guessed in reads.rows(wanted.where(*among(w.thing, uids)))
     }
 
 
@@ -263,7 +262,7 @@ def lots(
             tuple(members[row.uid]), weight[0], row.uid in sold, *weight[2:],
         )
         for row in rows
-        for weight in [weights.get(row.uid, (None, None, False, False))]
+        for weight in [weights.get(row.uid, _UNWEIGHED)]
     }  # fmt: skip
 
 

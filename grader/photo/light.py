@@ -390,8 +390,7 @@ def _best_edge(
     fall, both = turned[:, apart:] - turned[:, :-apart], stone[:, apart:] & stone[:, :-apart]
     rows = np.count_nonzero(both, axis=0)
     # Held, so that a speck of glare or a hole weighs little.
-    held = np.minimum(np.maximum(fall, -1.5), 1.5)
-    held[~both] = 0
+    held = cv2.copyTo(np.minimum(np.maximum(fall, -1.5), 1.5), both.view(np.uint8))
     mean = cv2.reduce(held, 0, cv2.REDUCE_SUM)[0] / np.maximum(rows, 1)[:, None]
     level = np.ascontiguousarray(held[..., 0])
     squares = cv2.reduce(level * level, 0, cv2.REDUCE_SUM)[0]

@@ -4,7 +4,7 @@ The same labels give the same bytes. The grids are those of usual sheets of labe
 pale lines are where to cut.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
@@ -71,13 +71,19 @@ class Label:
     photo: str | None = None
 
 
-def label_sheets(labels: Sequence[Label], paper: str = "a4", skip: int = 0) -> bytes:
+def label_sheets(
+    labels: Sequence[Label],
+    paper: str = "a4",
+    skip: int = 0,
+    on_label: Callable[[int, int], None] = lambda done, total: None,
+) -> bytes:
     """Return labels as a PDF, row by row.
 
     Parameters
     ----------
     paper : one of ``GRIDS``.
     skip : so many places of the first sheet are used up already, fewer than it has.
+    on_label : told how many of how many are drawn.
     """
     grid, (width, height) = GRIDS[paper], PAPERS_MM[paper]
     made = BytesIO()
@@ -96,6 +102,7 @@ def label_sheets(labels: Sequence[Label], paper: str = "a4", skip: int = 0) -> b
         )
         _draw(canvas, label, grid)
         canvas.restoreState()
+        on_label(number + 1 - skip, len(labels))
     canvas.showPage()
     canvas.save()
     return made.getvalue()

@@ -141,6 +141,13 @@ AREAS = {
             ("most memory, GB", "bad pictures", "most memory for one, GB"),
         ),
     ),
+    "kept": (
+        "Many photos, nothing lost",
+        (
+            ("batch killed: run again, other than unbroken", "", "killed batches that come to something else"),
+            ("batch killed: of these within a write", "", "kills within a write, of 100"),
+        ),
+    ),
     "speed": (
         "Speed",
         (("whole check of 12 megapixels, R", "", "whole check, R"),),

@@ -86,6 +86,7 @@ def test_sizes_of_faces_stand_beside_their_facts_in_a_ledger_made_before_them(le
     ledger.add(made.measured())
     with closing(sqlite3.connect(ledger.path)) as before:
         before.executescript(
+            "drop index ix_call_heard; drop index ix_face_place; drop index ix_stone_size;"
             "alter table stone drop column area_cm2; alter table stone drop column size_class;"
             "drop index ix_reserved_buyer; alter table reserved drop column buyer;"
             "update alembic_version set version_num = '0003'"
@@ -108,8 +109,8 @@ NEXT = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0005"
-down_revision = "0004"
+revision = "0006"
+down_revision = "0005"
 
 
 def upgrade():
@@ -128,7 +129,7 @@ def next_version(monkeypatch, tmp_path):
     def give(then=""):
         folder = tmp_path / "versions"
         folder.mkdir()
-        (folder / "0005_next.py").write_text(NEXT.format(then=then))
+        (folder / "0006_next.py").write_text(NEXT.format(then=then))
         own = migrate._config
 
         def config(connection):
@@ -139,8 +140,8 @@ def next_version(monkeypatch, tmp_path):
             return config_of_two
 
         monkeypatch.setattr(migrate, "_config", config)
-        monkeypatch.setattr(migrate, "VERSION", "0005")
-        monkeypatch.setattr(store, "VERSION", "0005")
+        monkeypatch.setattr(migrate, "VERSION", "0006")
+        monkeypatch.setattr(store, "VERSION", "0006")
 
     return give
 
@@ -162,7 +163,7 @@ def test_an_older_ledger_is_copied_then_brought_up_and_keeps_all_rows(
         assert connection.execute("select count(*) from face").fetchall() == [(1,)]
         assert connection.execute("pragma foreign_key_check").fetchall() == []
     (copy,) = (path.parent / "ledger.copies").iterdir()
-    assert copy.name == "before-0005.sqlite"
+    assert copy.name == "before-0006.sqlite"
     assert (rows(copy), tables(copy)) == (facts, before)
 
 

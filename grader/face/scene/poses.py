@@ -140,11 +140,11 @@ def pictures(board: Board, poses: Poses, cells: int) -> NDArray[np.uint8]:
     for row, here in enumerate(on):
         here = slice(int(here.argmax()), cols - int(here[::-1].argmax()))
         at = (y[here] + y_down[row]).astype(np.int32)
-        at += out
         at *= width
         at += (x[here] + x_down[row]).astype(np.int32)
-        at += out
-        np.take(flat, at, out=shown[row, here])
+        at += out * (width + 1)
+        # All lie within; told so, NumPy checks none and copies none.
+        np.take(flat, at, out=shown[row, here], mode="clip")
     return shown.transpose(2, 0, 1)
 
 

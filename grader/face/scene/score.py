@@ -42,6 +42,17 @@ class Scored(NamedTuple):
     shore_evenness: NDArray
 
 
+class Seen(NamedTuple):
+    """What n pictures show, whatever lines there are.
+
+    unread : (n,) share that glare hides.   by_kind : of each kind that was asked for its parts, islands among them, and
+    what it is worth beside a landscape, (n,).
+    """
+
+    unread: NDArray
+    by_kind: dict[str, tuple[Parts, NDArray]]
+
+
 def scene_score(parts: dict[str, float | None], weights: dict[str, float]) -> float:
     """Return the weighted mean of the part scores (0 to 1) as 0 to 100; ``None`` is left out.
 
@@ -63,16 +74,31 @@ def score_poses(
     n = len(poses)
     if slipped:
         poses = poses.shifted(SLIPS, SLIP * poses.template.size_px[0], SLIP_DEG)
+    return rated(board, poses, seen(board, poses, cells, kinds), n)
+
+
+def seen(board: Board, poses: Poses, cells: int, kinds: Sequence[str]) -> Seen:
+    """Return what poses show, before lines are counted: for :func:`rated`, of the same board with any lines."""
     shown = pictures(board, poses, cells)
-    hidden = _mean_of(unread_share(shown), n) > MOST_UNREAD
+    by_kind = {}
+    for kind in kinds:
+        found, worth = _read_as(kind, shown, board, poses)
+        isles = _islands(board, poses) if kind == "landscape" else np.full(len(poses), np.nan)
+        found.values["islands"] = np.where(found.values["water"] < 0.4, np.nan, isles)
+        by_kind[kind] = found, worth
+    return Seen(unread_share(shown), by_kind)
+
+
+def rated(board: Board, poses: Poses, shown: Seen, n: int) -> dict[str, Scored]:
+    """Return by kind what n pictures are worth; of each pose there may be several slips, side by side."""
+    hidden = _mean_of(shown.unread, n) > MOST_UNREAD
     focal = _focal(board, poses)
     size = np.full(len(focal), poses.template.worth)
     answers = {}
-    for kind in kinds:
-        found, worth = _read_as(kind, shown, board, poses)
+    for kind, (found, worth) in shown.by_kind.items():
         parts = found.values | {"focal": focal, "size": size}
-        isles = _islands(board, poses) if kind == "landscape" else np.full(len(focal), np.nan)
-        parts["islands"] = np.where(parts["water"] < 0.4, np.nan, isles)
+        # Last, as they are added up.
+        parts["islands"] = parts.pop("islands")
         parts = dict(zip(parts, _mean_of(np.stack(list(parts.values())), n), strict=True))
         scores = _mean_of(worth, n) * _weighted(parts, board.part_weights)
         scores = np.where(hidden, -1.0, scores)
@@ -96,7 +122,10 @@ def _read_as(kind: str, shown: NDArray, board: Board, poses: Poses) -> tuple[Par
 
 def _mean_of(values: NDArray, n: int) -> NDArray[np.float64]:
     """Means, (..., n), of values (..., n slips) of n poses; nan where no slip has one."""
-    values = np.asarray(values, float).reshape(*np.shape(values)[:-1], n, -1)
+    values = np.asarray(values, float)
+    if values.shape[-1] == n:
+        return values
+    values = values.reshape(*values.shape[:-1], n, -1)
     known = ~np.isnan(values)
     number = known.sum(axis=-1)
     means = np.where(known, values, 0).sum(axis=-1) / np.maximum(number, 1)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from grader.face.scene.maps import Board
 from grader.face.scene.parts import SHORE, SKY, WATER
 from grader.face.scene.poses import Poses, overhang, turned_by
-from grader.face.scene.score import FINE_CELLS, KINDS, score_poses
+from grader.face.scene.score import FINE_CELLS, KINDS, Seen, rated, score_poses, seen
 from grader.face.scene.templates import Template, room
 from grader.measures import UNREADABLE
 
@@ -75,14 +75,25 @@ class Found(NamedTuple):
     pose: Poses
 
 
-def find_poses(board: Board, templates: Sequence[Template]) -> list[Found]:
-    """Return the poses that the search ends in, some of each kind and template; empty where none fits."""
-    return _follow(board, _candidates(board, templates))
+class Rough(NamedTuple):
+    """A template's rough poses that are likely for a kind, all over the face, and parcel by parcel what they show."""
+
+    kind: str
+    poses: Poses
+    shown: list[Seen]
 
 
-def _candidates(board: Board, templates: Sequence[Template]) -> list[Found]:
-    """Return the best rough poses of each kind: all over the face, at the turns that are likely there."""
-    found = []
+def find_poses(board: Board, rough: Sequence[Rough]) -> list[Found]:
+    """Return the poses that the search ends in, some of each kind and template; empty where none fits.
+
+    rough : by :func:`rough_poses`, of this board or of the same one with other lines.
+    """
+    return _follow(board, _candidates(board, rough))
+
+
+def rough_poses(board: Board, templates: Sequence[Template]) -> list[Rough]:
+    """Return where templates are laid at first: all over the face, at the turns that are likely there."""
+    rough = []
     rooms = _rooms(board, templates)
     for template in templates:
         poses = _everywhere(template, rooms[template.shape, template.ratio])
@@ -91,13 +102,19 @@ def _candidates(board: Board, templates: Sequence[Template]) -> list[Found]:
         for kind in KINDS:
             likely = poses[likely_upright(board, poses, kind)]
             if len(likely):
-                scores = np.concatenate(
-                    [
-                        score_poses(board, parcel, COARSE_CELLS, (kind,))[kind].scores
-                        for parcel in likely.parcels()
-                    ]
-                )
-                found += [Found(scores[k], kind, likely[k : k + 1]) for k in _apart(scores, likely)]
+                shown = [seen(board, parcel, COARSE_CELLS, (kind,)) for parcel in likely.parcels()]
+                rough.append(Rough(kind, likely, shown))
+    return rough
+
+
+def _candidates(board: Board, rough: Sequence[Rough]) -> list[Found]:
+    """Return the best rough poses of each kind."""
+    found = []
+    for kind, poses, shown in rough:
+        parcels = zip(poses.parcels(), shown, strict=True)
+        scores = [rated(board, parcel, seen, len(parcel))[kind].scores for parcel, seen in parcels]
+        scores = np.concatenate(scores)
+        found += [Found(scores[k], kind, poses[k : k + 1]) for k in _apart(scores, poses)]
     chosen = []
     for kind in KINDS:
         best = sorted((f for f in found if f.kind == kind), key=lambda f: -f.score)
