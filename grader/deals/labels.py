@@ -167,4 +167,5 @@ def _states(ledger: Ledger, pieces: Iterable[str]) -> dict[str, set[str]]:
 
 
 def _state_words(state: str) -> str:
-    return "wet or dry not known" if state == "unknown" else state
+    # Shorter than elsewhere: a label is read with wet hands.
+    return "wet or dry?" if state == "unknown" else state

@@ -23,6 +23,7 @@ from grader.looks import Look, content_of, look_of
 from grader.report.listing import (
     Offer,
     OfferedFace,
+    both_weights,
     changed_words,
     lines_words,
     listing_record,
@@ -168,7 +169,8 @@ class Knowledge:
 def _net(thing: Thing) -> tuple[Decimal | None, str | None]:
     """The weight that a buyer is told: dry stone that was weighed; else why there is none."""
     if thing.net_g is None:
-        return None, None
+        made_up = isinstance(thing, stock.StockLot) and both_weights(thing.size_g)
+        return None, f"made up to at least {made_up}, not weighed yet" if made_up else None
     if isinstance(thing, stock.Piece):
         if thing.guessed:
             return None, "guessed, not weighed yet"

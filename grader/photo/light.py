@@ -234,17 +234,6 @@ class LightField:
         terms = field_terms(x_px, y_px, self.width_px, self.height_px)
         return np.exp((terms @ self.terms.T).astype(np.float32))
 
-    def sd_between(
-        self, x_px: NDArray, y_px: NDArray, from_px: tuple[float, float]
-    ) -> NDArray[np.float64]:
-        """Return how uncertain the light there is against the light at ``from_px``: 0.05 is 5 %.
-
-        ``from_px`` is where the white or the chart lies that sets the colours of what is read there.
-        """
-        size = (self.width_px, self.height_px)
-        terms = field_terms(x_px, y_px, *size) - field_terms(*from_px, *size)
-        return np.sqrt(np.einsum("...i,ij,...j->...", terms, self.spread, terms))
-
 
 def field_terms(x_px: NDArray, y_px: NDArray, width_px: int, height_px: int) -> NDArray[np.float64]:
     """Return x, y, x^2, x y, y^2 of photo px, (..., 5), from the photo's middle in longer sides."""

@@ -13,13 +13,16 @@ from grader.profile import Profile
 from grader.report.cautions import LISTING_CAUTIONS, caution_lines
 from grader.report.headline import meaning
 from grader.report.weights import money_text, weight_text
-from grader.report.words import colour_words, counted, no_line_words, share_words
+from grader.report.words import colour_words, counted, day_words, no_line_words, share_words
 from grader.trade.sizes import MM_IN, sides_mm_of
 
 SCHEMA = 1
 NOT_RECORDED = "not recorded"
+UNSEEN = f"{NOT_RECORDED}: no photo"
 #: What follows every word on lines.
 NO_HIDDEN = "a photo shows no hidden ones"
+#: Of colours whose light was only estimated, for a buyer.
+IN_THE_HAND = "in the hand they may look a little different"
 #: A line of each class, as a buyer is told it.
 _LINES = {
     "crack": "crack",
@@ -99,7 +102,9 @@ def listing_record(offer: Offer, profile: Profile) -> dict:
         "faces": [_face_record(face) for face in offer.faces],
         "shares": best and best.stone["shares"],
         "view": best and _view_record(best.stone["scene"]["best"]),
-        "colours_by": list(dict.fromkeys(colour_words(f.photo["colour"]) for f in offer.faces)),
+        "colours_by": list(
+            dict.fromkeys(colour_words(f.photo["colour"], IN_THE_HAND) for f in offer.faces)
+        ),
         "shown": said.pop("shown", "exact") if offer.faces or offer.pieces else None,
         "looked": said.pop("looked", None),
         "said": {name: said.get(name) for name in _SAID},
@@ -201,7 +206,7 @@ def listing_rows(record: dict) -> list[tuple[str, str]]:
     ]
     if record["pieces"] is None:
         rows += [
-            ("size", size_words(record["size"])),
+            ("size", size_words(record["size"]) if faces or record["size"] else UNSEEN),
             ("cabs that fit", cabs_words(record["cabs"], bool(faces))),
             ("lines", lines_words(faces)),
             ("looked for", looked_words(record)),
@@ -243,7 +248,7 @@ def price_words(price: dict | None) -> str:
         how += f": {Decimal(price['per']['money']):,.2f} {price['currency']} per {price['per']['unit']}"
     text = f"{money_text(Decimal(price['money']), price['currency'])} {how}"
     table = price["table"]
-    return text + (f"; prices of {table['begins']}, version {table['version']}" if table else "")
+    return text + (f"; by the price table of {day_words(table['begins'])}" if table else "")
 
 
 def break_lines(price: dict | None) -> list[str]:
@@ -312,7 +317,7 @@ def cabs_words(cabs: dict | None, photographed: bool) -> str:
 def lines_words(faces: Sequence[dict]) -> str:
     """Return "2 cracks seen on 1 of 2 faces", or on how many faces no line is seen; never that there are none."""
     if not faces:
-        return f"{NOT_RECORDED}: no photo"
+        return UNSEEN
     totals = {kind: sum(face["lines"][kind] for face in faces) for kind in _LINES}
     told = [counted_lines(number, _LINES[kind]) for kind, number in totals.items() if number]
     parting = sum(number for kind, number in totals.items() if kind != "pattern line")
@@ -358,7 +363,7 @@ def looked_words(record: dict) -> str:
 def colour_rows(shares: dict | None) -> list[str]:
     """Return the shares of the best face, the host's kinds behind it, a line each."""
     if not shares:
-        return [f"{NOT_RECORDED}: no photo"]
+        return [UNSEEN]
     return [share_words(name, share) for name, share in shares.items()]
 
 

@@ -1,5 +1,6 @@
 """A listing as one page that needs no network, and as a row of a table."""
 
+import re
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -42,16 +43,22 @@ class Page:
 def captions(record: dict) -> dict[str, str]:
     """Return the words below each picture of a piece, by its name."""
     view, cabs = record["view"], record["cabs"]
-    size = view and view["size_mm"]
-    best = f"Best view, turned upright: {view['template']}" if view else ""
-    if size and not any(letter.isdigit() for letter in best):
-        best += f", {size[0]:.0f} x {size[1]:.0f} mm"
+    best = f"Best view, turned upright: {_template_words(view)}" if view else ""
     return {
         "face": f"Photo: {photo_words(record)}",
         "lines": "Lines seen: whole for a crack, dashed for what may be one, dotted for healed or a seam",
         "best": best,
         "cuts": cabs and f"Cut plan: {cabs_words(cabs, True)}",
     }
+
+
+def _template_words(view: dict) -> str:
+    """The name of a template with its size: "30x22 mm", "18 mm round"."""
+    name, size = view["template"], view["size_mm"]
+    if usual := re.fullmatch(r"([\d.]+(?:x[\d.]+)?)( round)?", name):
+        return f"{usual[1]} mm{usual[2] or ''}"
+    tells = any(letter.isdigit() for letter in name)
+    return f"{name}, {size[0]:.0f} x {size[1]:.0f} mm" if size and not tells else name
 
 
 def face_caption(record: dict, number: int) -> str:

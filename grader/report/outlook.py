@@ -63,6 +63,8 @@ class More:
 def may_line(more: More, currency: str | None) -> str:
     """Return what all may come to, with what that rests on."""
     low, middle, high = more.money
+    if _whole(low) == _whole(high):
+        return f"may come to {money_text(_whole(high), currency)}; {rests_on(more)}"
     money = f"{money_text(_whole(low), None)} to {money_text(_whole(high), currency)}"
     near = money_text(_whole(middle), None)
     return f"may come to {money}, most likely near {near} (8 of 10 drawn hauls); {rests_on(more)}"

@@ -9,6 +9,7 @@ from grader.ledger.stock import Sale
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
+from grader.report.words import day_words
 
 
 def slip_lines(sale: Sale, unit: str) -> list[str]:
@@ -85,7 +86,7 @@ def _paid(sale: Sale) -> Decimal:
 
 def _foot(sale: Sale) -> str:
     table = sale.snapshot.get("table")
-    by = f"Prices of {table['begins']} (version {table['version']})" if table else "No price table"
+    by = f"By the price table of {day_words(table['begins'])}" if table else "No price table"
     return (
         f"{by}, as on the day of the sale. Weights are net and as the seller's scale showed them."
     )

@@ -24,16 +24,28 @@ def scale_words(scale: dict) -> str:
     return f"{scale_text} ({scale['low']:.3g} to {scale['high']:.3g})"
 
 
-def colour_words(colour: dict) -> str:
-    """Return what the colours are referred to."""
+def colour_words(colour: dict, hint: str = "a card makes it sure") -> str:
+    """Return what the colours are referred to. hint : told where the light was only estimated."""
     if colour["source"] == "chart":
         return f"colours by the chart (CIEDE2000 {colour['chart_de00']:.1f} left on it)"
     known = {"card": "the card's paper", "paper": "white paper", "tray": "the neutral tray"}
     if colour["source"] in known:
         return f"colours by {known[colour['source']]}"
     if colour["source"] == "estimated":
-        return "light estimated from the photo; a card makes it sure"
+        return f"light estimated from the photo; {hint}"
     return "colours as the camera wrote them"
+
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+
+
+def day_words(day: str) -> str:
+    """Return an ISO date as people say it: "3 May 2026"."""
+    year, month, of_month = day.split("-")
+    return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
 
 
 def percent(share: float | None) -> str:

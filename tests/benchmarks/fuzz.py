@@ -124,7 +124,7 @@ def main() -> None:
             (corpus / str(n)).write_bytes(data)
         limits = [
             f"-max_total_time={asked.seconds}",
-            "-timeout=20",
+            "-timeout=300",
             "-rss_limit_mb=3000",
             "-max_len=40000",
         ]

@@ -6,6 +6,12 @@ from decimal import Decimal
 
 import pytest
 
+from grader.deals.grades import called_grades
+from grader.ledger import stock
+from grader.ledger.place import default_path
+from grader.ledger.store import open_ledger
+from grader.session import Session
+
 
 @pytest.fixture
 def haul(cli):
@@ -33,6 +39,15 @@ def test_batch_numbers_what_it_grades(haul):
         "07-002",
         "07-003",
     ]
+
+
+def test_scenario_4_two_stones_on_a_photo_are_two_numbers_or_a_choice(haul):
+    haul.batch()
+    assert len({row["piece"] for row in haul.told("haul", "list", "07")}) == 3
+    ran = haul.run("haul", "photo", "07-009", "photos/a.jpg")
+    assert ran.exit_code == 1 and "shows 2 stones; say which with --piece" in ran.stderr
+    haul.run("haul", "photo", "07-009", "photos/a.jpg", "--piece", "2")
+    assert [row["piece"] for row in haul.told("haul", "list", "07")][-1] == "07-009"
 
 
 def test_the_table_of_a_folder_tells_the_numbers_and_joins_the_photos_of_a_piece_at_once(haul):
@@ -187,6 +202,33 @@ def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):
                   "sold for 5.00 EUR"):  # fmt: skip
         assert words in told
     assert "select" not in told
+
+
+def test_a_whole_haul_is_listed_as_its_pieces_one_by_one(haul):
+    """A whole haul is read another way than single pieces are; another haul beside it must not show through."""
+    called(haul, "cabbing", "cabbing", "select")
+    haul.run("haul", "new", "08", "--raw", "3kg")
+    haul.run("weigh", "08-001", "1lb", "--new")
+    haul.run("weigh", "08-002", "2lb", "--new", "--wet")
+    haul.run("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
+    (haul.folder / "grader.toml").write_text('currency = "USD"')
+    haul.run("sell", "07-L1", "--for", "9")
+    haul.run("haul", "add", "07", "gifts", "--piece", "07-003")
+    states = [row["state"] for row in haul.told("haul", "list", "07")]
+    assert states == ["sold", "sold", "gifts"]
+    with open_ledger(default_path()) as ledger:
+        for code in ("07", "08"):
+            of = stock.pieces(ledger, haul=stock.haul(ledger, code).uid)
+            apart = [stock.pieces(ledger, uids=[uid])[uid] for uid in of]
+            assert list(of.values()) == apart
+        session = Session(ledger=default_path())
+        everyone = stock.pieces(ledger)
+        plain, told = (called_grades(session, everyone, first=first) for first in (False, True))
+        session.close()
+    assert {uid: one.grade for uid, one in plain.items()} == {
+        uid: one.grade for uid, one in told.items()
+    }
+    assert len(everyone) == 5 and len(plain) == 3 and all(one.first for one in told.values())
 
 
 def test_a_wet_guessed_or_unweighed_piece_goes_into_no_lot(haul):

@@ -111,7 +111,7 @@ def test_a_packing_slip_tells_the_order_as_it_was_sold(example):
     example.prices(begins="2025-06-01", select=30)
     text = example("slip", "07-B3")
     for words in ("07-001  piece", "220.00 USD", "60.00 USD", "chips, 2 bags of 907.2 g",
-                  "3 in all, 5896.7 g net, 296.00 USD", "Prices of 2025-03-01"):  # fmt: skip
+                  "3 in all, 5896.7 g net, 296.00 USD", "By the price table of 1 March 2025"):  # fmt: skip
         assert words in text
     example("slip", "07-001", "--out", "slip.html")
     page = (example.folder / "slip.html").read_text("utf-8")

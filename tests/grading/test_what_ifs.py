@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from grader.grading.features.features import with_values
-from grader.grading.learning.candidates import fit_head
 from grader.grading.reasons import LEAST, SUBJECTS, reasons
 from grader.grading.what_ifs import what_if, without_lines
 from grader.report.reasons import what_if_words
@@ -26,7 +25,7 @@ def pieces(n, rng, make_measurements, make_line):
 
 
 @pytest.fixture(scope="module")
-def led_model(ensemble_model, faces):
+def led_model(ensemble_model, faces, fit_head):
     """The same model after 30 calls, most of its word that of the ensemble."""
     rows, rung = faces
     head = fit_head(ensemble_model.grade, rows[:30], rung[:30], [str(n) for n in range(30)])

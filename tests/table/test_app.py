@@ -178,7 +178,9 @@ anything = st.recursive(
     lambda one: st.lists(one, max_size=3) | st.dictionaries(st.text(max_size=8), one, max_size=3),
     max_leaves=6,
 )
-POSTS = ("/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/back")
+POSTS = (
+    "/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/back", "/api/hauls",
+)  # fmt: skip
 POSTS += (
     "/api/patches", "/api/pairs", "/api/pairs/back", "/api/again", "/api/again/answer", "/api/again/back",
     "/api/again/done", "/api/colours/try", "/api/colours/save",
