@@ -26,7 +26,7 @@ from grader.deals.hauls import new_haul, number_photos
 from grader.deals.sales import set_prices
 from grader.deals.weighing import read_typed, weigh
 from grader.ledger import listings, stock, views
-from grader.looking import kept_face, look_at_all
+from grader.looking import kept_face, look_at
 from grader.looks import Look, ask_for, keep, shown
 from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
@@ -81,30 +81,23 @@ def dug(tmp_path) -> Dug:
     session = Session(ledger=tmp_path / "evening.sqlite")
     ledger = session.need_ledger("a test")
     photos, spots, bases = {}, {}, {}
-    asks = []
-    for n, drawn in enumerate(STONES):
-        path = tmp_path / f"IMG_{n:04}.jpg"
-        path.write_bytes((HOUSE / "sample_images" / drawn).read_bytes())
-        asks.append(ask_for(path, PhotoTerms(mm_per_px=0.1), ledger, path.name))
-    for n, look in look_at_all(asks, session.profile, ledger, workers=1):
-        assert isinstance(look, Look), look
-        assert len(look.stones) == 1
-        shown([look], ledger)
-        drawn = list(STONES)[n]
-        spots[drawn] = _spots(look)
-        bases[drawn] = look
-        photos[look.ask.sha256] = asks[n].path.name
-    for n in range(len(STONES), len(STONES) * EACH):
-        drawn = list(STONES)[n % len(STONES)]
-        path = tmp_path / f"IMG_{n:04}.jpg"
+    for n, drawn in enumerate(list(STONES) * EACH):
+        first, path = n < len(STONES), tmp_path / f"IMG_{n:04}.jpg"
         # Bytes after the end of the picture are no fault; they make it another photo of the same.
-        path.write_bytes((HOUSE / "sample_images" / drawn).read_bytes() + b"%04d" % n)
+        content = (HOUSE / "sample_images" / drawn).read_bytes()
+        path.write_bytes(content if first else content + b"%04d" % n)
         ask = ask_for(path, PhotoTerms(mm_per_px=0.1), ledger, path.name)
-        shown([keep(as_photo(bases[drawn], ask), session.profile, ledger)], ledger)
+        if first:
+            bases[drawn] = look = look_at(ask, session.profile, ledger)
+            assert len(look.stones) == 1
+            spots[drawn] = _spots(look)
+        else:
+            look = keep(as_photo(bases[drawn], ask), session.profile, ledger)
+        shown([look], ledger)
         photos[ask.sha256] = path.name
     set_prices(ledger, PRICES, "prices.toml", "Nell")
     new_haul(ledger, "07", Weight("20kg", Decimal(20000)), None, "Nell")
-    number_photos(ledger, "07", dict(sorted(photos.items(), key=lambda one: one[1])), "Nell")
+    number_photos(ledger, "07", photos, "Nell")
     # The last two are weighed at the table.
     weigh(ledger, [read_typed(f"{n} {200 + 10 * n}g", "07", "g") for n in range(1, 31)], "Nell")
     session.close()
