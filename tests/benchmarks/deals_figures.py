@@ -71,7 +71,7 @@ def main() -> None:
     )
     ask.add_argument("--make", action="store_true", help="make the ledgers and measure nothing")
     ask.add_argument("--demo", action="store_true", help="measure grader demo alone")
-    ask.add_argument("--write", action="store_true", help="keep the rows in the figures of speed")
+    ask.add_argument("--write", action="store_true", help="keep the rows in the figures of the sale")
     args = ask.parse_args()
     with TemporaryDirectory() as place:
         folder = (args.folder or Path(place)).resolve()
@@ -86,7 +86,7 @@ def main() -> None:
                 make_ledgers()
                 rows = [] if args.make else [*measured_rows(), *paper_rows()]
     if args.write:
-        write("speed", rows)
+        write("deals", rows)
 
 
 def make_ledgers() -> None:

@@ -141,6 +141,21 @@ AREAS = {
             ("most memory, GB", "bad pictures", "most memory for one, GB"),
         ),
     ),
+    "deals": (
+        "From graded stones to money",
+        (
+            ("haul list, s", "", "list of 10,000 pieces, s"),
+            ("weigh, s", "", "weigh, s"),
+            ("sell, s", "", "sell, s"),
+            ("undo, s", "", "undo, s"),
+            ("history, s", "", "history, s"),
+            ("labels, s", "", "500 labels, s"),
+            ("haul report, s", "", "report of 500 pieces, s"),
+            ("export, s", "", "export of 500 pieces, s"),
+            ("demo, s", "", "invented season, s"),
+            ("lots: given away, share", "", "given away in lots, share"),
+        ),
+    ),
     "speed": (
         "Speed",
         (("whole check of 12 megapixels, R", "", "whole check, R"),),
