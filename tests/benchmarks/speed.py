@@ -10,6 +10,7 @@ is measured only where it is named. ``--write`` puts the rows into figures/ and 
 import argparse
 import datetime
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -79,14 +80,17 @@ NETWORKS = (
     "grader.face.regions.regions.run_net",
     "grader.photo.net.run_net",
 )
-#: Run in a process of its own, for it tells the most memory that one ever held; MB.
+#: Run in a process of its own, for it tells the most memory that one ever held, MB; stones; and seconds of a check.
 PEAK = """
-import sys, re, cv2
+import sys, re, time, cv2
 from grader import grade_photo
 cv2.setNumThreads(1)
+grade_photo(sys.argv[1])
+start = time.process_time()
 stones = len(grade_photo(sys.argv[1]).pieces)
+took = time.process_time() - start
 kilobytes = re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1]
-print(int(kilobytes) * 1024 / 1e6, stones)
+print(int(kilobytes) * 1024 / 1e6, stones, took)
 """
 
 
@@ -106,21 +110,19 @@ def speed_row() -> Row:
 def one_rows() -> list[Row]:
     """Return the rows of a whole check of one stone and of its stages: the least of rounds in which unit, check
     and yardstick take turns, of the processor.
-
-    R is what ``decoded_to_lab`` takes. The least, since half of R is the system's time to give it memory, twice
-    as much where that memory was not used before.
     """
     with one_thread(), phone_photo(1) as path:
         data, (profile, model) = np.fromfile(path, np.uint8), (load_profile(), load_model())
-        ways = [
-            lambda: decoded_to_lab(data),
-            lambda: grade_photo(path, profile=profile, model=model),
-            lambda: yardstick.grade(np.ascontiguousarray(_decoded(data)[..., ::-1])),
-        ]
-        for way in ways:
-            way()
-        seconds = np.array([[cpu_seconds_of(way) for way in ways] for _ in range(ROUNDS)])
-        stages = staged(ways[1])
+        check = lambda: grade_photo(path, profile=profile, model=model)  # noqa: E731
+        naive_way = lambda: yardstick.grade(np.ascontiguousarray(_decoded(data)[..., ::-1]))  # noqa: E731
+        check()
+        seconds = np.array(
+            [
+                (unit_of(data), cpu_seconds_of(check), cpu_seconds_of(naive_way))
+                for _ in range(ROUNDS)
+            ]
+        )
+        stages = staged(check)
     unit, ours, naive = seconds.min(axis=0)
     by_round = seconds[:, 1] / seconds[:, 0]
     on = f"one stone, a drawn photo of {len(data) / 1e6:.1f} MB, one thread"
@@ -182,20 +184,20 @@ def tray_rows(trays: Sequence[int] = TRAYS) -> list[Row]:
 def _check_of(stones: int, profile: Profile, model: Model) -> tuple[float, float, int]:
     """Seconds of a check of a tray, those of R, and how many stones are found; of the processor."""
     with phone_photo(stones) as path:
-        data = np.fromfile(path, np.uint8)
-        decoded_to_lab(data)
-        graded = []
+        data, graded = np.fromfile(path, np.uint8), []
         check = lambda: graded.append(grade_photo(path, profile=profile, model=model))  # noqa: E731
         if stones == 1:
             check()
-        took = cpu_seconds_of(check)
-        unit = min(cpu_seconds_of(lambda: decoded_to_lab(data)) for _ in range(ROUNDS))
+        took, unit = cpu_seconds_of(check), unit_of(data)
     return took, unit, len(graded[-1].pieces)
 
 
 def worker_rows(photos: int = 6, rounds: int = 2) -> list[Row]:
-    """Return how many times faster two workers are than one; both take turns, the pool is warm."""
-    profile, seconds = load_profile(), {1: [], 2: []}
+    """Return how many times faster two workers are than one; both take turns, the pool is warm.
+
+    What the machine did beside one worker is told with it: two workers lack it.
+    """
+    profile, seconds, beside = load_profile(), {1: [], 2: []}, []
     with one_thread(), phone_photo(1) as path:
         asks = [ask_for(path, PhotoTerms(), None)] * photos
 
@@ -205,59 +207,73 @@ def worker_rows(photos: int = 6, rounds: int = 2) -> list[Row]:
         look(2, asks[:4])
         for _ in range(rounds):
             for workers, took in seconds.items():
+                busy = busy_seconds()
                 took.append(seconds_of(lambda workers=workers: look(workers)))
+                if workers == 1:
+                    beside.append((busy_seconds() - busy) / took[-1] - 1)
     ratios = np.array(seconds[1]) / seconds[2]
+    others = f"others took {max(float(np.mean(beside)), 0):.2f} of a core"
+    told = f"{ratios.min():.2f} to {ratios.max():.2f} (all rounds; {others})"
     return [
         Row(
             "two workers against one, times as fast", f"{photos} photos of one stone, 12 megapixels",
-            f"{rounds} rounds", f"{np.median(ratios):.2f}",
-            f"{ratios.min():.2f} to {ratios.max():.2f} (all rounds)", "≥ 1.85",
+            f"{rounds} rounds", f"{np.median(ratios):.2f}", told, "≥ 1.85",
         )
     ]  # fmt: skip
 
 
 def start_rows(rounds: int = 3) -> list[Row]:
-    """Return what the start of the command takes beyond the check itself, and ``--help``; on the clock."""
+    """Return what the command takes beyond the check itself, and ``--help``: of the processor, and on the clock."""
     with phone_photo(1, 1.0) as path:
         profile, model = load_profile(), load_model()
         check = lambda: grade_photo(path, profile=profile, model=model)  # noqa: E731
-        check()
-        warm = np.median([seconds_of(check) for _ in range(rounds)])
+        ask = ("check", str(path), "--anew")
+        # The first makes the ledger.
+        for way in (check, lambda: _command(path.parent, *ask)):
+            way()
+        warm = min(cpu_seconds_of(check) for _ in range(rounds))
         cold, helped = (
-            [seconds_of(lambda words=words: _command(path.parent, *words)) for _ in range(rounds)]
-            for words in (("check", str(path), "--anew"), ("--help",))
+            [_command(path.parent, *words) for _ in range(rounds)] for words in (ask, ("--help",))
         )
-    beyond = np.array(cold) - warm
-    return [
-        Row(name, "a process of its own, on the clock", f"{rounds} rounds", f"{np.median(took):.2f}",
-            f"{min(took):.2f} to {max(took):.2f} (all rounds)", floor)
-        for name, took, floor in (
-            ("start of check beyond the check, s", beyond, "≤ 1.5"), ("--help, s", helped, ""),
-        )
-    ]  # fmt: skip
+    rows = []
+    for name, took, less, floor in (
+        ("start of check beyond the check, s", cold, warm, "≤ 1.5"), ("--help, s", helped, 0.0, ""),
+    ):  # fmt: skip
+        cpu, clock = np.min(took, axis=0) - less
+        ours, told = f"{cpu:.2f}", f"{clock:.2f} on the clock, with two cores"
+        rows.append(Row(name, "a process of its own", f"{rounds} rounds", ours, told, floor))
+    return rows
 
 
-def _command(folder: Path, *words: str) -> None:
-    subprocess.run(
-        [sys.executable, "-c", "from grader.cli.main import run; run()", *words],
-        env=os.environ | {"XDG_DATA_HOME": str(folder)},
-        stdout=subprocess.DEVNULL,
-        check=True,
+def _command(folder: Path, *words: str) -> tuple[float, float]:
+    """Run the tool's command; return what it took, seconds of the processor and on the clock."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    clock = seconds_of(
+        lambda: subprocess.run(
+            [sys.executable, "-c", "from grader.cli.main import run; run()", *words],
+            env=os.environ | {"XDG_DATA_HOME": str(folder)},
+            stdout=subprocess.DEVNULL,
+            check=True,
+        )
     )
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, clock
 
 
 def memory_rows() -> list[Row]:
-    """Return the most memory that a process holds which checks one photo, for each of ``SIZES``."""
+    """Return the most memory of a process that checks one photo, and how long a check takes, for each of ``SIZES``."""
     rows = []
     for size in SIZES:
         with phone_photo(1, size) as path:
             told = subprocess.run(
                 [sys.executable, "-c", PEAK, str(path)], capture_output=True, text=True, check=True
             ).stdout.split()
-        rows.append(
-            Row(f"peak memory, {size} megapixels, MB", "one stone, one process", f"{told[1]} found",
-                f"{float(told[0]):.0f}", "", f"≤ {500 + 20 * size}")
-        )  # fmt: skip
+        megabytes, stones, took = map(float, told)
+        on, n, limit = "one stone, one process", f"{stones:.0f} found", f"≤ {500 + 20 * size}"
+        rows += [
+            Row(f"peak memory, {size} megapixels, MB", on, n, f"{megabytes:.0f}", "", limit),
+            Row(f"whole check of {size} megapixels, s", on, n, f"{took:.2f}"),
+        ]
     return rows
 
 
@@ -285,6 +301,12 @@ def many_rows() -> list[Row]:
         Row(f"memory after {MANY} photos less after {first}, MB", told, str(MANY), f"{grown:.0f}",
             NO_ANSWER, "≤ 20"),
     ]  # fmt: skip
+
+
+def busy_seconds() -> float:
+    """Return how long all cores of the machine have worked since its start, whoever they worked for."""
+    user, nice, system = map(int, Path("/proc/stat").read_text().split()[1:4])
+    return (user + nice + system) / os.sysconf("SC_CLK_TCK")
 
 
 def held_mb() -> float:
@@ -320,6 +342,15 @@ def decoded_to_lab(data: NDArray[np.uint8]) -> NDArray[np.float32]:
     What this takes for 12 megapixels is R, the unit of times in the table.
     """
     return cv2.cvtColor(_decoded(data).astype(np.float32) / 255, cv2.COLOR_BGR2LAB)
+
+
+def unit_of(data: NDArray[np.uint8]) -> float:
+    """Return R, seconds of the processor: the least of some calls in a row.
+
+    Up to two thirds of a call are the system's time to give it memory, the more the less of it lies free in one piece:
+    a mean of such calls would make all else look quick.
+    """
+    return min(cpu_seconds_of(lambda: decoded_to_lab(data)) for _ in range(2 * ROUNDS))
 
 
 def _decoded(data: NDArray[np.uint8]) -> NDArray[np.uint8]:
