@@ -95,12 +95,9 @@ def upright(rgb: NDArray, orientation: int) -> NDArray:
 
 def _pixels(data: bytes, header: Header) -> tuple[Image.Image | NDArray, tuple[Remark, ...]]:
     """Return the decoded picture: (h, w, 3), or CMYK as Pillow holds it, and what went wrong."""
-    by_opencv = header.bits == 16 or (header.form == JPEG and header.image.mode != "CMYK")
     with hearing(header.name) as heard:
         try:
-            pixels = quietly(
-                lambda: _by_opencv(data, header) if by_opencv else _by_pillow(header.image), heard
-            )
+            pixels = quietly(lambda: _decoded(data, header), heard)
         except Exception as err:  # decoders raise nearly anything on garbled data
             raise broken(data, header.name, header.form) from err
         heard.seek(0)
@@ -121,6 +118,16 @@ def _pixels(data: bytes, header: Header) -> tuple[Image.Image | NDArray, tuple[R
                 Remark("transparent", "parts of the picture are transparent; they count as white"),
             )
     return pixels, remarks
+
+
+def _decoded(data: bytes, header: Header) -> Image.Image | NDArray | None:
+    cmyk = header.image.mode == "CMYK"
+    if header.bits == 16 or (header.form == JPEG and not cmyk):
+        return _by_opencv(data, header)
+    if header.form == JPEG:
+        # Pillow keeps the inks apart, but says nothing of flaws: OpenCV's decoder is heard beside it.
+        _by_opencv(data, header)
+    return _by_pillow(header.image)
 
 
 def _by_opencv(data: bytes, header: Header) -> NDArray | None:

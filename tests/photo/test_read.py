@@ -490,6 +490,14 @@ def test_a_jpeg_with_a_flaw_inside_is_read_with_a_remark(tmp_path, capfd):
     assert capfd.readouterr() == ("", "")
 
 
+def test_a_flaw_inside_a_jpeg_of_four_inks_is_told_too(tmp_path, capfd):
+    noise = np.random.default_rng(4).integers(0, 256, (96, 128, 3), np.uint8)
+    data = _saved(tmp_path, "a.jpg", Image.fromarray(noise).convert("CMYK")).read_bytes()
+    (tmp_path / "a.jpg").write_bytes(data[:-2] + b"\x12\x34\x56" * 9 + data[-2:])
+    assert "damaged" in [remark.code for remark in read_photo(tmp_path / "a.jpg").remarks]
+    assert capfd.readouterr() == ("", "")
+
+
 def test_a_jpeg_of_thousands_of_passes_is_refused_before_it_is_decoded(tmp_path):
     path = _saved(tmp_path, "a.jpg", Image.fromarray(_corners()), quality=90, progressive=True)
     whole = path.read_bytes()
