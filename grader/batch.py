@@ -15,7 +15,9 @@ from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
-from grader.photo.read import SUFFIXES, read_photo
+from grader.photo.file import SUFFIXES
+from grader.photo.photo import Photo
+from grader.photo.read import read_photo
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, numbered_stones, with_numbers, with_pieces
 from grader.profile import Profile
@@ -27,6 +29,7 @@ from grader.report.result import failed_record
 from grader.report.sheet import SheetHead, sheet_pages
 from grader.report.tray_map import map_note, noted, tray_map
 from grader.settings import Settings
+from grader.workers.workers import Workers
 
 RESULTS, TABLE, SHEET = "results.jsonl", "results.csv", "sheet.html"
 #: Folders, among the results, of photos with the numbers of their stones drawn in, and of the sheet's large pictures.
@@ -67,14 +70,14 @@ class Batch:
 class FolderRun:
     """How the photos of a folder are worked through.
 
-    workers : processes, as many as there are cores by default; 1 works in this process.
+    workers : who measures; by default processes of this computer, one a core.
     anew : measure again what is known.
     on_photo : called with how many of how many photos are done.
     on_looks : called with the records of the photos, without proposals, once they are kept: what it says of their
         stones, as their numbers, stands in the results.
     """
 
-    workers: int | None = None
+    workers: Workers | None = None
     anew: bool = False
     on_photo: Callable[[int, int], None] = lambda done, total: None
     on_looks: Callable[[Sequence[dict]], None] = lambda records: None
@@ -115,6 +118,7 @@ def grade_folder(
     if not found:
         raise GraderError(_why_none(folder, out), "no_photo")
     results = OutFolder(out, of=folder)
+    results.check()
     asks, duplicates, failed = _asks(found, terms, ledger)
     done: dict[str, Look | GraderError] = dict(failed)
     run.on_photo(len(done), len(found) - len(duplicates))
@@ -235,13 +239,21 @@ def write_maps(
         name = MAPS + str(Path(file).with_suffix(".jpg")).replace(os.sep, " ")
         path, note = results.path / name, map_note(record["photo"]["sha256"], outlines, codes[file])
         if not (results.holds(name) and note.encode() in path.read_bytes()):
-            try:
-                photo = read_photo(Path(folder, file))
-            except PhotoError:
-                continue  # Taken away since it was looked at; its stones have their numbers.
+            photo = _same_photo(Path(folder, file), record["photo"]["sha256"])
+            if photo is None:
+                continue  # Its stones have their numbers.
             results.write(name, noted(tray_map(photo, outlines, codes[file]), note))
         made.append(path)
     return made
+
+
+def _same_photo(path: Path, sha256: str) -> Photo | None:
+    """The photo in a file, ``None`` where it was taken away or changed since it was looked at."""
+    try:
+        photo = read_photo(path)
+    except PhotoError:
+        return None
+    return photo if photo.sha256 == sha256 else None
 
 
 def _head(folder: Path, numbered: Iterable[Piece], unit: str) -> SheetHead:
@@ -254,7 +266,7 @@ def _head(folder: Path, numbered: Iterable[Piece], unit: str) -> SheetHead:
 
 def _large_pictures(results: OutFolder, looks: Sequence[Look]) -> dict[tuple[str, int], str]:
     """Cut a large picture of each stone from its photo, where it does not lie among the results already, and return
-    their names; a photo that was taken away since has none."""
+    their names; a photo that was taken away or changed since has none."""
     names: dict[tuple[str, int], str] = {}
     for look in looks:
         sha256, photo = look.ask.sha256, None
@@ -262,9 +274,8 @@ def _large_pictures(results: OutFolder, looks: Sequence[Look]) -> dict[tuple[str
             box = "-".join(map(str, piece["box"]))
             name = f"{PICTURES}{sha256[:16]}-{box}.jpg"
             if not results.holds(name):
-                try:
-                    photo = photo or read_photo(look.ask.path)
-                except PhotoError:
+                photo = photo or _same_photo(look.ask.path, sha256)
+                if photo is None:
                     break
                 results.write(name, cut_picture(photo, piece["box"]))
             names[sha256, piece["id"]] = name
@@ -276,9 +287,15 @@ def _held_or_beside(
 ) -> dict[tuple[str, int], bytes | str]:
     """The large pictures as the sheet has them: all in itself, or where they are too many, by their names beside it."""
     paths = {place: results.path / name for place, name in names.items()}
-    if sum(path.stat().st_size for path in paths.values()) > MOST_BYTES_HELD:
-        return dict(names)
-    return {place: path.read_bytes() for place, path in paths.items()}
+    try:
+        if sum(path.stat().st_size for path in paths.values()) > MOST_BYTES_HELD:
+            return dict(names)
+        return {place: path.read_bytes() for place, path in paths.items()}
+    except OSError as err:
+        raise GraderError(
+            f"{results.path}: a picture in it cannot be read again ({err.strerror}); run this again",
+            "output",
+        ) from err
 
 
 def _write(
@@ -303,7 +320,7 @@ def _write(
         **sheet_pages(SHEET, records, pictures, large, profile, head, lost),
     }
     kept = [results.write(name, text.encode()) for name, text in files.items()]
-    maps = [name for name in results.names if name.startswith(MAPS)]
+    maps = [name for name in results.names if name.startswith(MAPS) and results.holds(name)]
     results.keep_only([*files, *names.values(), *maps])
     return [file for file in kept if file is not None]
 

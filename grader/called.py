@@ -29,10 +29,11 @@ from grader.ledger.joint import (
 from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Look, asks_again, look_of
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.pieces import faces_seen, joined_pieces, with_pieces
 from grader.profile import Profile
+from grader.workers.pool import Pool
 
 #: Called with how many of how many photos are done.
 Progress = Callable[[int, int], None]
@@ -299,7 +300,7 @@ def measure_called(
     by_uid = {look.uid: look for look in shown if look is not None}
     asks = asks_again(list(by_uid.values()), looks.ledger)
     uids, again = list(by_uid), {}
-    for number, done in look_at_all(asks, profile, looks.ledger, workers=workers):
+    for number, done in look_at_all(asks, profile, looks.ledger, workers=Pool(workers)):
         again[uids[number]] = done
         on_photo(len(again), len(asks))
     done = [look and again[look.uid] for look in shown]

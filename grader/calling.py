@@ -17,12 +17,13 @@ from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.looking import look_at, look_at_all
 from grader.looks import Ask, Look, ask_for, asks_again, calls_on, last_look, shown
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.pieces import joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import shown_of, with_calls
 from grader.session import Session
+from grader.workers.pool import Pool
 
 
 def look_shown(path: Path, terms: PhotoTerms, profile: Profile, ledger: Ledger) -> Look:
@@ -138,7 +139,7 @@ def place_table(
         else:
             asks[_photo_of(call)] = ask
     names = list(asks)
-    for number, done in look_at_all(list(asks.values()), profile, ledger, workers=workers):
+    for number, done in look_at_all(list(asks.values()), profile, ledger, workers=Pool(workers)):
         if isinstance(done, Look):
             looks[names[number]] = done
         else:

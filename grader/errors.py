@@ -9,7 +9,8 @@ The command line prints it and exits with 1; a wrong array shape from a programm
     ├── CallsError      a file of calls that cannot be used
     ├── SpotsError      spots marked on photos that cannot be used
     ├── ModelError      a model folder that cannot be used
-    └── LedgerError     a ledger that cannot be read or written, or a fact that it cannot hold
+    ├── LedgerError     a ledger that cannot be read or written, or a fact that it cannot hold
+    └── ClusterError    computers to work on that cannot be reached, or must not be used
 """
 
 import re
@@ -80,3 +81,9 @@ class LedgerError(GraderError):
     """A ledger that cannot be read or written, or a fact that it cannot hold."""
 
     code = "ledger"
+
+
+class ClusterError(GraderError):
+    """Computers to work on that cannot be reached, or must not be used."""
+
+    code = "cluster"

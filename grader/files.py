@@ -25,6 +25,8 @@ _MARKS = (",", ";", "\t")
 
 #: After so long a half-written file is what a killed run left.
 OLD_PART_S = 24 * 3600
+#: So often a file is written again that another run took away half-written.
+TRIES = 10
 #: A temporary file as the standard library names it, with our beginning and end.
 _PART = re.compile(r"\.[a-z0-9_]{8}\.part")
 #: OWASP, "CSV Injection", from memory; the wide ones are the same letters of East Asian keyboards.
@@ -45,12 +47,24 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         The place cannot be written to: one line naming it.
     """
     path = Path(path)
-    part = None
     try:
         if path.exists() and not path.is_file():
             # A folder, or a device: to be renamed onto it would take its place.
             raise OSError(errno.EEXIST, "something that is no file has that name")
-        path.parent.mkdir(parents=True, exist_ok=True)
+        if not any(_written(path, content) for _ in range(TRIES)):
+            raise OSError(errno.ENOENT, "something takes it away again and again")
+    except OSError as err:
+        raise GraderError(
+            f"{path}: cannot be written ({err.strerror}); choose another place", "output"
+        ) from err
+
+
+def _written(path: Path, content: bytes) -> bool:
+    """Write the file, and return whether it is there: another run may have taken its half-written file for one that a
+    killed run left."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = None
+    try:
         with NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".part", delete=False) as file:
             part = Path(file.name)
             file.write(content)
@@ -59,22 +73,29 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         # A temporary file is for its owner alone; the finished one is as any other file.
         part.chmod(0o666 & ~_umask())
         os.replace(part, path)
-    except OSError as err:
+    except FileNotFoundError:
+        if part is None:
+            raise
+        return False
+    except BaseException:
+        # Also where the run is stopped.
         if part is not None:
             part.unlink(missing_ok=True)
-        raise GraderError(
-            f"{path}: cannot be written ({err.strerror}); choose another place", "output"
-        ) from err
+        raise
+    return True
 
 
-def forget_parts(folder: Path) -> None:
-    """Remove what :func:`write_bytes` left half-written in a folder when it was killed, over a day ago.
+def forget_parts(folder: Path, after_s: float = OLD_PART_S) -> None:
+    """Remove what :func:`write_bytes` left half-written in a folder when it was killed, so long ago or longer.
 
-    Only files by a name such as it gives them: whatever else lies there is somebody's own.
+    Only files by a name such as it gives them: whatever else lies there is somebody's own. Where another run is just
+    writing one, it writes it again.
     """
     for part in folder.glob(".*.part"):
         try:
-            if _PART.fullmatch(part.name) and time.time() - part.stat().st_mtime > OLD_PART_S:
+            # Either way: since then the clock may have been set back.
+            age_s = abs(time.time() - part.stat().st_mtime)
+            if _PART.fullmatch(part.name) and age_s >= after_s:
                 part.unlink()
         except OSError:  # gone meanwhile, or not ours to remove: it does no harm
             continue

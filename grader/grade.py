@@ -46,6 +46,9 @@ from grader.spots import GLARE
 
 #: Where the seller says nothing of a photo.
 SAYS_NOTHING = PhotoTerms()
+#: A picture less wide than the narrowest face that a profile may ask for, or longer than so many times its other side,
+#: shows no stone; made smaller for a search, nothing would be left of its width.
+LEAST_SIDE_PX, MOST_TIMES_LONGER = 8, 40
 
 
 @dataclass(frozen=True)
@@ -189,9 +192,16 @@ def measure_file(
 
 
 def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | None = None) -> Photo:
-    if isinstance(photo, Photo):
-        return photo
-    return read_photo(photo, max_megapixels=profile.limits.photo_megapixels, mm_per_px=mm_per_px)
+    if not isinstance(photo, Photo):
+        most = profile.limits.photo_megapixels
+        photo = read_photo(photo, max_megapixels=most, mm_per_px=mm_per_px)
+    short, long = sorted((photo.width, photo.height))
+    if short < LEAST_SIDE_PX or long > MOST_TIMES_LONGER * short:
+        raise PhotoError(
+            f"{photo.name}: a strip of {photo.width} x {photo.height} px, too narrow for a stone; give the whole photo",
+            "not_a_photo",
+        )
+    return photo
 
 
 def shows_tag(photo: str | Path, profile: Profile) -> bool:

@@ -1,12 +1,9 @@
 """Photos looked at: from the ledger where they are known, else measured, on every core, and kept."""
 
 import json
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cache
-from threading import Thread
-from time import sleep
+from functools import partial
 
 from grader.errors import GraderError, PhotoError
 from grader.face.face import Face
@@ -18,10 +15,9 @@ from grader.looks import Ask, Look, content_of, keep, known_looks, located, part
 from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
+from grader.workers.pool import Pool
+from grader.workers.workers import Workers, internal, spread
 from grader.working import measure_again, read_working, working_picture
-
-#: A worker whose program was killed ends after so long.
-ORPHAN_ENDS_S = 2.0
 
 
 def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = False) -> Look:
@@ -64,7 +60,7 @@ def look_at_all(
     profile: Profile,
     ledger: Ledger | None,
     *,
-    workers: int | None = None,
+    workers: Workers | None = None,
     anew: bool = False,
 ) -> Iterator[tuple[int, Look | GraderError]]:
     """Yield the looks at many photos with their places in ``asks``: those that are known first, the others as they are
@@ -73,7 +69,7 @@ def look_at_all(
     Whatever goes wrong with one photo is its own error, so that it never stops the others; a ledger that cannot be
     written does.
 
-    workers : processes, as many as there are cores by default; 1 works in this process.
+    workers : who measures what is not known; by default processes of this computer, one a core.
     """
     known = [None] * len(asks) if anew else known_looks(asks, profile, ledger)
     yield from ((n, look) for n, look in enumerate(known) if look is not None)
@@ -84,9 +80,23 @@ def look_at_all(
         else _with_untagged([asks[n] for n in left], profile, ledger)
     )
     to_do = [(n, located(ask, ledger)) for n, ask in zip(left, new, strict=True)]
-    kept = ledger is not None
-    for n, done in _measure_all(to_do, profile, kept, workers or os.cpu_count() or 1):
-        yield n, done if isinstance(done, GraderError) else keep(done, profile, ledger)
+    work = partial(_work, profile, ledger is not None)
+    here = dict(to_do)
+    for n, done in spread(work, to_do, workers or Pool()):
+        yield (
+            n,
+            done if isinstance(done, GraderError) else keep(_at(here[n], done), profile, ledger),
+        )
+
+
+def _at(ask: Ask, look: Look) -> Look:
+    """The same with its photos where they lie here: another computer may have seen them elsewhere."""
+    paths = [ask.path, *ask.terms.same_face] if look.files else []
+    files = [
+        photo_file(path, file.sha256, file.width, file.height)
+        for path, file in zip(paths, look.files, strict=True)
+    ]
+    return replace(look, ask=replace(look.ask, path=ask.path), files=tuple(files))
 
 
 def _with_untagged(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None) -> list[Ask]:
@@ -110,12 +120,13 @@ def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
             ask.untagged,
             ask=replace(ask, untagged=None),
             record=record | {"photo": record["photo"] | {"tags": []}},
-            pictures={
-                piece: {what: content_of(content) for what, content in of_piece.items()}
-                for piece, of_piece in ask.untagged.pictures.items()
-            },
         )
     measured = measure_file(ask.path, ask.terms, profile, ask.words)
+    if measured.photo.sha256 != ask.sha256:
+        raise PhotoError(
+            f"{measured.photo.name}: changed while it was looked at; run it again once it is copied",
+            "changed",
+        )
     photos = [measured.photo, *(other.photo for other in measured.same_face)]
     files = tuple(
         photo_file(path, photo.sha256, photo.width, photo.height)
@@ -167,74 +178,11 @@ def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> d
     }
 
 
-def _measure_all(
-    asks: list[tuple[int, Ask]], profile: Profile, to_keep: bool, workers: int
-) -> Iterator[tuple[int, Look | GraderError]]:
-    """Looks with their numbers, in the order in which they are done."""
-    workers = min(workers, len(asks))
-    if workers <= 1:
-        yield from ((n, _work(ask, profile, to_keep)) for n, ask in asks)
-        return
-    from joblib import Parallel, delayed
-    from joblib.externals.loky.process_executor import BrokenProcessPool
-
-    left = dict(asks)
-    pool = Parallel(n_jobs=workers, return_as="generator_unordered", pre_dispatch="2*n_jobs")
-    try:
-        work = delayed(_numbered_work)
-        for n, done in pool(work(os.getpid(), n, ask, profile, to_keep) for n, ask in asks):
-            del left[n]
-            yield n, done
-    except BrokenProcessPool:
-        # One photo brought its process down, and the pool with it: the rest one by one, each in its own process.
-        for n, ask in list(left.items()):
-            yield n, _work_apart(ask, profile, to_keep)
-
-
-def _numbered_work(
-    parent: int, n: int, ask: Ask, profile: Profile, to_keep: bool
-) -> tuple[int, Look | GraderError]:
-    import cv2
-
-    _end_with(parent)
-    cv2.setNumThreads(1)  # One photo per core; threads inside would only fight.
-    return n, _work(ask, profile, to_keep)
-
-
-@cache
-def _end_with(parent: int) -> None:
-    """Let this worker end soon after the process that it works for, which cannot call it off when it is killed."""
-
-    def watch() -> None:
-        # Whose parent is gone belongs to another one; where the system does not say so, this waits in vain.
-        while os.getppid() == parent:
-            sleep(ORPHAN_ENDS_S)
-        os._exit(1)
-
-    Thread(target=watch, daemon=True).start()
-
-
-def _work(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
+def _work(profile: Profile, to_keep: bool, ask: Ask) -> Look | GraderError:
+    """What is done with one photo, here or elsewhere; whatever goes wrong with it is its own error."""
     try:
         return _measure(ask, profile, to_keep)
     except GraderError as err:
         return err
     except Exception as err:
-        return _internal(ask.file, f"{type(err).__name__}: {err}")
-
-
-def _work_apart(ask: Ask, profile: Profile, to_keep: bool) -> Look | GraderError:
-    from joblib.externals.loky import get_reusable_executor
-    from joblib.externals.loky.process_executor import BrokenProcessPool
-
-    try:
-        return get_reusable_executor(max_workers=1).submit(_work, ask, profile, to_keep).result()
-    except BrokenProcessPool:
-        return _internal(ask.file, "the process ended, perhaps for lack of memory")
-
-
-def _internal(file: str, what: str) -> PhotoError:
-    line = " ".join(what.split())
-    return PhotoError(
-        f"{file}: could not be measured ({line}); the others are not touched", "internal"
-    )
+        return internal(ask, f"{type(err).__name__}: {err}")

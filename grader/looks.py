@@ -11,7 +11,7 @@ from grader.grading.features.facts import StoneFacts, facts_from
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
 from grader.grading.propose import propose, scene_estimate
-from grader.ledger import views
+from grader.ledger import photo_files, views
 from grader.ledger.facts import (
     Entry,
     FaceOfPiece,
@@ -27,7 +27,7 @@ from grader.ledger.facts import Look as Looked
 from grader.ledger.joint import calls_on_faces
 from grader.ledger.store import Ledger
 from grader.measures import MEASUREMENT_VERSION
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import PhotoTerms, terms_from
 from grader.profile import Profile
 from grader.report.calls import stones_of
@@ -169,7 +169,7 @@ def calls_on(looks: Sequence[Look], ledger: Ledger | None) -> list[Call]:
     files = {_place(look.ask.path): look.ask.file for look in looks if look.ask.path}
     earlier = {
         sha256: files[path]
-        for path, contents in views.contents_at(ledger, files).items()
+        for path, contents in photo_files.contents_at(ledger, files).items()
         for sha256 in contents
         if sha256 not in now
     }
@@ -252,7 +252,8 @@ def keep(look: Look, profile: Profile, ledger: Ledger | None) -> Look:
     ask, photo = look.ask, look.record["photo"]
     names = {
         piece: {
-            what: ledger.pictures.put(content, _SUFFIX[what]) for what, content in pictures.items()
+            what: ledger.pictures.put(content_of(content), _SUFFIX[what])
+            for what, content in pictures.items()
         }
         for piece, pictures in look.pictures.items()
     }
@@ -312,7 +313,7 @@ def _moved(looks: Sequence[Look], ledger: Ledger) -> list[PhotoFile]:
         if look.known and look.ask.path is not None:
             hashes = [photo["sha256"] for photo in look.record["photos"]]
             now |= zip(hashes, [look.ask.path, *look.ask.terms.same_face], strict=False)
-    known, sizes = views.photo_paths(ledger, now), views.photo_sizes(ledger, now)
+    known, sizes = photo_files.photo_paths(ledger, now), photo_files.photo_sizes(ledger, now)
     return [
         photo_file(path, sha256, *sizes[sha256])
         for sha256, path in now.items()
@@ -352,7 +353,7 @@ def located(ask: Ask, ledger: Ledger | None) -> Ask:
 
 def path_of(sha256: str, ledger: Ledger) -> Path | None:
     """Return where a photo of that content lies now, of the places where it was seen; ``None`` where it is gone."""
-    for path in views.photo_paths(ledger, sha256).get(sha256, ()):
+    for path in photo_files.photo_paths(ledger, sha256).get(sha256, ()):
         try:
             if content_hash(path) == sha256:
                 return Path(path)

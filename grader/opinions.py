@@ -16,7 +16,7 @@ from grader.grading.features.facts import facts_from
 from grader.grading.learning.drift import SecondLookShift, call_seasons, second_look_shift, shifts
 from grader.grading.models.model import Model
 from grader.grading.proposal import Call
-from grader.ledger import views
+from grader.ledger import photo_files, views
 from grader.ledger.checked import Box
 from grader.ledger.facts import Measured
 from grader.ledger.joint import (
@@ -29,7 +29,7 @@ from grader.ledger.joint import (
 )
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, part_calls
-from grader.photo.read import content_hash
+from grader.photo.file import content_hash
 from grader.photo.terms import terms_from
 from grader.profile import Profile
 from grader.report.call_list import ListedCall
@@ -95,7 +95,7 @@ def _with_other_faces(
     listed: Sequence[ListedCall], pieces: Sequence[JointPiece], ledger: Ledger
 ) -> list[ListedCall]:
     """The same, each with the photos on which other faces of its piece were seen."""
-    paths = views.photo_paths(ledger, {face.sha256 for p in pieces for face in p.faces})
+    paths = photo_files.photo_paths(ledger, {face.sha256 for p in pieces for face in p.faces})
     names = {sha256: PurePath(places[0]).name for sha256, places in paths.items()}
     found = []
     for one in listed:
@@ -152,7 +152,7 @@ def _meant(call: Call, wanted: Wanted) -> bool:
 def _contents(photo: Path, ledger: Ledger) -> set[str]:
     """What that file holds, and what it held when it was graded before."""
     path = str(photo.resolve())
-    contents = set(views.contents_at(ledger, [path]).get(path, ()))
+    contents = set(photo_files.contents_at(ledger, [path]).get(path, ()))
     return contents | ({content_hash(photo)} if photo.is_file() else set())
 
 
@@ -223,7 +223,7 @@ def _missing_photos(photos: Iterable[str], ledger: Ledger) -> dict[str, str]:
     """Photos of which no file is left where one was seen, with that in words; their content is not read again."""
     return {
         sha256: f"photo gone from {paths[0]}"
-        for sha256, paths in views.photo_paths(ledger, photos).items()
+        for sha256, paths in photo_files.photo_paths(ledger, photos).items()
         if not any(map(os.path.isfile, paths))
     }
 

@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from tempfile import TemporaryFile
 
 from grader.errors import GraderError
 from grader.files import (
@@ -64,6 +65,26 @@ class OutFolder:
                 "output",
             )
         self._begun = noted_of is not None
+        # What a killed run left half-written.
+        for folder in {self._place(name).parent for name in self._written} | {self.path}:
+            forget_parts(folder, 0)
+
+    def check(self) -> None:
+        """Refuse a folder that cannot be written to, before work is done for it.
+
+        Raises
+        ------
+        GraderError
+            One line naming it.
+        """
+        there = next(
+            place for place in (self.path, *self.path.absolute().parents) if place.exists()
+        )
+        try:
+            with TemporaryFile(dir=there):
+                pass
+        except OSError as err:
+            raise _refused(self.path, err) from err
 
     def write(self, name: str, content: bytes) -> KeptFile | None:
         """Write a result, whole or not at all; return the user's file that lay there, which is kept under a new name.
@@ -99,7 +120,13 @@ class OutFolder:
 
     def keep_only(self, names: Iterable[str]) -> None:
         """Remove the results of earlier runs that are not among ``names``, where nobody changed them; and begin the
-        list of what was written anew. To be called last."""
+        list of what was written anew. To be called last.
+
+        Raises
+        ------
+        GraderError
+            One of them was taken away since it was written, or the folder cannot be written to: one line.
+        """
         names = set(names)
         for name in [name for name in self._written if name not in names]:
             if self.holds(name):
@@ -109,11 +136,16 @@ class OutFolder:
             for name in self._written
             if name in names and (sha256 := _content_hash(self._place(name))) in self._written[name]
         }
+        if gone := sorted(name for name in names if not os.path.lexists(self._place(name))):
+            raise GraderError(
+                f"{self._place(gone[0])}: was taken away while results were written; run this again",
+                "output",
+            )
         lines = [{"of": self._of}]
-        lines += [{"name": name, "sha256": hashes[0]} for name, hashes in self._written.items()]
+        lines += [
+            {"name": name, "sha256": hashes[0]} for name, hashes in sorted(self._written.items())
+        ]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
-        for folder in {self._place(name).parent for name in names} | {self.path}:
-            forget_parts(folder)
 
     def _place(self, name: str) -> Path:
         if not _is_name(name):
@@ -124,23 +156,27 @@ class OutFolder:
         """Put down on the disk what is about to be written."""
         if sha256 in self._written.get(name, ()):
             return
-        lines = [] if self._begun else [{"of": self._of}]
-        lines.append({"name": name, "sha256": sha256})
+        lines = [{"name": name, "sha256": sha256}]
         try:
             self.path.mkdir(parents=True, exist_ok=True)
             with open(self.path / LIST, "a+b") as file:
+                if not self._begun or file.seek(0, os.SEEK_END) == 0:
+                    lines.insert(0, {"of": self._of})
                 # After half a line, as a power cut leaves it, a new one begins.
                 text = "".join(json.dumps(line) + "\n" for line in lines)
                 file.write((text if _ends_whole(file) else "\n" + text).encode())
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as err:
-            raise GraderError(
-                f"{self.path / LIST}: cannot be written ({err.strerror}); choose another folder",
-                "output",
-            ) from err
+            raise _refused(self.path / LIST, err) from err
         self._begun = True
         self._written.setdefault(name, []).append(sha256)
+
+
+def _refused(path: Path, err: OSError) -> GraderError:
+    return GraderError(
+        f"{path}: cannot be written ({err.strerror}); choose another folder", "output"
+    )
 
 
 def _is_name(name: str) -> bool:

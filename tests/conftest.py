@@ -134,7 +134,7 @@ def _remembered(work):
 @pytest.fixture(scope="session")
 def _measuring_remembered():
     slow = {"grader.grade": ("find_reference", "find_pieces", "measure_piece")}
-    slow["grader.face.scene.scene"] = ("find_poses",)
+    slow["grader.face.scene.scene"] = ("rough_poses", "find_poses")
     return {
         f"{module}.{name}": _remembered(getattr(importlib.import_module(module), name))
         for module, names in slow.items()

@@ -54,13 +54,14 @@ def command(*args: str) -> int:
     """Run a command of the tool, and return its exit code; what it says is thrown away, or lies in ``output``."""
     with contextlib.redirect_stderr(output), contextlib.redirect_stdout(output):
         try:
-            app([*args, "--ledger", str(LEDGER)], standalone_mode=False)
+            code = app([*args, "--ledger", str(LEDGER)], standalone_mode=False)
         except SystemExit as end:
             return int(end.code or 0)
         except Exception as err:
             output.write(f"{type(err).__name__}: {err}")
             return int(getattr(err, "exit_code", 1))
-    return 0
+    # Without its own way to end, Typer gives the exit code back.
+    return code if isinstance(code, int) else 0
 
 
 output = io.StringIO()
@@ -83,6 +84,9 @@ def marked(args: tuple[str, ...], log: Path, at: int, delay_s: float) -> int:
     after the start where the number is 0."""
     file = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
     begun = 0
+
+    # So that the thread that kills has its turn in the midst of a write.
+    sys.setswitchinterval(0.0002)
 
     def arm() -> None:
         # In a thread, so that the command goes on meanwhile.

@@ -25,6 +25,7 @@ from grader.photo.terms import PhotoTerms
 from grader.profile import load_profile
 from grader.report.result import result_schema
 from grader.settings import Settings
+from grader.workers.pool import Pool
 
 TIME = "2026-03-02T10:11:12+01:00"
 BOX = (40, 40, 200, 100)
@@ -47,7 +48,7 @@ def folder(tmp_path, measuring, ledgers_copied):
                 profile or load_profile(),
                 model or load_model(),
                 **{"ledger": ledger, "terms": PhotoTerms(mm_per_px, whole=whole)} | given,
-                run=FolderRun(workers, **how),
+                run=FolderRun(Pool(workers), **how),
             )
             return SimpleNamespace(
                 done=done,
@@ -276,7 +277,8 @@ def cut_from(monkeypatch, make_graded):
 
     def read_photo(path):
         read.append(Path(path).name)
-        return make_graded(3).photo
+        sha256 = hashlib.sha256(Path(path).read_bytes()).hexdigest()
+        return replace(make_graded(3).photo, sha256=sha256)
 
     monkeypatch.setattr("grader.batch.read_photo", read_photo)
     return read
@@ -469,7 +471,7 @@ def test_copies_of_a_bad_photo_are_each_listed(folder):
 
 
 def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(folder, monkeypatch):
-    def work(ask, profile, to_keep):
+    def work(profile, to_keep, ask):
         import os
 
         from grader.errors import PhotoError
@@ -478,12 +480,8 @@ def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(fol
             os._exit(1)
         return PhotoError(f"{ask.file}: read elsewhere", "empty")
 
-    def numbered_work(parent, n, ask, profile, to_keep):
-        return n, work(ask, profile, to_keep)
-
-    # Nested, so that they travel to the other processes as they are.
+    # Nested, so that it travels to the other processes as it is.
     monkeypatch.setattr(looking, "_work", work)
-    monkeypatch.setattr(looking, "_numbered_work", numbered_work)
     write(folder, a="1", b="2", kill="3", z="4")
     codes = {r["photo"]["file"]: r["error"]["code"] for r in folder.run(workers=2).done.records}
     assert codes == {"a.jpg": "empty", "b.jpg": "empty", "kill.jpg": "internal", "z.jpg": "empty"}

@@ -22,6 +22,7 @@ FLOORS = [
     ["called", "opinions", "patching", "piece_calls"],
     ["calling", "batch", "colours", "checking", "deals"],
     ["downloads", "looking", "pieces", "nearest"],
+    ["workers"],
     ["looks", "session"],
     ["report"],
     ["ledger"],

@@ -3,10 +3,13 @@
 from pathlib import Path
 
 import cv2
+import numpy as np
 import pytest
 
 import grader
+from grader.errors import PhotoError
 from grader.photo.terms import PhotoTerms
+from grader.render.files import write_photo
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 pytestmark = pytest.mark.usefixtures("measured_once")
@@ -68,3 +71,12 @@ def test_a_damaged_photo_is_never_simply_usable(tmp_path):
     assert good.measured.verdict.value == "usable"
     assert bad.measured.verdict.value == "with care"
     assert [remark.code for remark in bad.measured.verdict.remarks] == ["damaged"]
+
+
+@pytest.mark.parametrize("size", [(1, 1), (3, 5000), (30_000, 1), (7, 7), (20, 20_000)])
+@pytest.mark.parametrize("whole", [False, True])
+def test_a_strip_is_refused_in_one_line(tmp_path, size, whole):
+    write_photo(tmp_path / "a.png", np.full((*size, 3), 120, np.uint8))
+    with pytest.raises(PhotoError, match=r"^a\.png: a strip of \d+ x \d+ px, [^\n]*$") as caught:
+        grader.grade_photo(tmp_path / "a.png", terms=PhotoTerms(whole=whole))
+    assert caught.value.code == "not_a_photo"

@@ -3,8 +3,10 @@
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from contextlib import chdir
 from pathlib import Path
 
@@ -334,21 +336,147 @@ def test_two_programs_that_sell_the_same_pieces_at_once_sell_each_once(tmp_path)
 
 
 @needs_fork
-def test_workers_end_soon_after_a_killed_program():
-    """Else they would stay for ever, with their networks in memory."""
-    code = """
-import os, sys, time
-from joblib import Parallel, delayed
-from grader.looking import _end_with
-def work(parent):
-    _end_with(parent)
-    print(os.getpid(), file=sys.stderr, flush=True)
-    time.sleep(60)
-Parallel(n_jobs=2)(delayed(work)(os.getpid()) for _ in range(2))
+@pytest.mark.slow
+def test_a_batch_on_a_full_disk_says_so_in_one_line_and_goes_on_once_there_is_room(faces, tmp_path):
+    """A disk of its own, with nothing left on it, then a little more each time."""
+    (tmp_path / "disk").mkdir()
+    try_it = ["unshare", "-rm", "mount", "-t", "tmpfs", "none", tmp_path / "disk"]
+    if not shutil.which("unshare") or subprocess.run(try_it, capture_output=True).returncode:
+        pytest.skip("no disk of our own can be mounted here")
+    mount = (
+        f"mount -t tmpfs -o size=8m none '{tmp_path}/disk' && exec '{sys.executable}' "
+        f"'{ROOT}/tests/full_disk.py' '{tmp_path}/disk' '{faces[0].parent}'"
+    )
+    told = {"TOLD": str(tmp_path / "told"), "XDG_DATA_HOME": str(tmp_path)}
+    done = subprocess.run(
+        ["unshare", "-rm", "sh", "-c", mount],
+        env=environment() | told,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stderr
+    outcomes = json.loads(done.stdout)
+    failed = [one for one in outcomes if one["ended"] != 0]
+    assert len(failed) >= 4 and {one["ended"] for one in failed} == {1}
+    assert [one for one in failed if len(one["lines"]) != 1] == []
+    lines = [one["lines"][0] for one in failed]
+    assert [line for line in lines if "full" not in line and "No space left" not in line] == []
+    assert [
+        one for one in outcomes if one["left"] or not one["again works"] or not one["same"]
+    ] == []
+
+
+# --- nothing outlives its program ----------------------------------------------------------------
+
+needs_proc = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="no list of processes")
+
+
+def of_group(group: int) -> list[int]:
+    """Processes of a group that are no corpses (proc(5): state, parent and group follow the name in brackets)."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            state, _, theirs = path.read_text().rpartition(")")[2].split()[:3]
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+        if int(theirs) == group and state != "Z":
+            found.append(int(path.parent.name))
+    return found
+
+
+def wait_for(what) -> None:
+    """Return when it is so. Looks are counted, no time: a slow machine may stand still for a while."""
+    for _ in range(1200):
+        if what():
+            return
+        time.sleep(0.05)
+    raise AssertionError("waited in vain")
+
+
+def killed_with(processes: int, *args, code: str, delay_s: float = 0.0) -> None:
+    """Kill a program once it has so many processes and so long more; fail where one of them stays."""
+    run = subprocess.Popen(
+        [sys.executable, "-c", code, *map(str, args)],
+        env=environment(),
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    try:
+        wait_for(lambda: len(of_group(run.pid)) >= processes or run.poll() is not None)
+        time.sleep(delay_s)
+        assert run.poll() is None, "it ended before the kill"
+        run.kill()
+        run.wait()
+        # Two seconds between two looks at the parent; the rest is for a slow machine.
+        wait_for(lambda: of_group(run.pid) == [])
+    finally:
+        for left in of_group(run.pid):
+            os.kill(left, signal.SIGKILL)
+
+
+BUSY = """
+import time
+from grader.workers.pool import processes
+pool = processes(2)
+waiting = [pool.submit(time.sleep, 600) for _ in range(4)]
+time.sleep(600)
 """
-    parent = program(code=code)
-    workers = [int(parent.stderr.readline()) for _ in range(2)]
-    assert os.getpid() not in workers and parent.pid not in workers
-    parent.kill()
-    # Its pipes reach their end when the last of those that write to them has gone.
-    parent.communicate(timeout=30)
+
+
+@needs_proc
+@pytest.mark.parametrize("delay_s", [0.0, 3.0])
+def test_workers_end_soon_after_a_killed_program(delay_s):
+    """Else they would stay for ever, with their networks in memory: those just begun, and those at work."""
+    killed_with(3, code=BUSY, delay_s=delay_s)
+
+
+@needs_proc
+@pytest.mark.slow
+@pytest.mark.parametrize("delay_s", [0.0, 1.0, 4.0])
+def test_nothing_of_a_killed_batch_stays(haul, delay_s):
+    for number in range(6):
+        (haul / "haul" / f"copy {number}.png").write_bytes(
+            (haul / "haul" / "0.png").read_bytes() + bytes(number + 1)
+        )
+    args = ("batch", haul / "haul", "--workers", 2, "--ledger", haul / "ledger.sqlite")
+    killed_with(3, *args, code=GRADER, delay_s=delay_s)
+
+
+@needs_proc
+@pytest.mark.slow
+@pytest.mark.parametrize("delay_s", [0.0, 3.0])
+def test_nothing_of_a_killed_table_stays(haul, delay_s):
+    pytest.importorskip("watchfiles")
+    args = (
+        "table",
+        "--address-only",
+        "--port",
+        0,
+        "--watch",
+        haul / "haul",
+        "--ledger",
+        haul / "ledger.sqlite",
+    )
+    # Two cores at the least, so that it has workers of its own.
+    two = "import os; os.cpu_count = lambda: 2\n" + GRADER
+    killed_with(3, *args, code=two, delay_s=delay_s)
+
+
+# --- the same as unbroken ------------------------------------------------------------------------
+
+
+@needs_fork
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(10))
+def test_a_batch_killed_at_a_hundred_moments_comes_to_the_same_as_unbroken(haul, seed):
+    """Ten moments a seed. What the sheet tells of its day is the one time in the results."""
+    (haul / "haul" / "2.png").unlink()
+    run = program(ROOT / "tests" / "killed_batch.py", haul, 10, seed)
+    out, err = run.communicate()
+    assert run.returncode == 0, err
+    told = json.loads(out)
+    same = ("again works", "results are the same", "ledger is the same", "nothing half-written")
+    assert [one for one in told if not all(one[name] for name in same)] == []
+    # By the log of writes begun and ended; of a hundred it is twenty and more, as the figures tell.
+    assert any(one["ended"] == -9 and one["in a write"] for one in told)

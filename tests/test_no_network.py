@@ -1,5 +1,7 @@
-"""No command reaches for a network: an audit hook writes down whatever any process of it does with sockets."""
+"""No command reaches for a network but ``batch --cluster`` and ``table``: an audit hook writes down whatever any of its
+processes does with sockets, and no other module names what could."""
 
+import ast
 import os
 import subprocess
 import sys
@@ -84,3 +86,28 @@ def test_the_hook_sees_what_it_must(reached):
         "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM).connect(('127.0.0.1', 9))"
     )
     assert "127.0.0.1" in reached(code=asks)
+
+
+#: What talks to other computers, of the standard library and of what the tool may have installed.
+TALKS = {
+    "asyncio", "dask", "distributed", "fastapi", "ftplib", "http", "httpx", "requests", "smtplib", "socket",
+    "socketserver", "ssl", "starlette", "telnetlib", "urllib.request", "uvicorn", "websockets", "xmlrpc",
+}  # fmt: skip
+
+
+def talking(path: Path) -> set[str]:
+    """What a module imports, wherever in it, that talks to other computers."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return {name for name in names if TALKS & {name, name.partition(".")[0]}}
+
+
+def test_only_the_cluster_and_the_table_name_what_talks_to_other_computers():
+    package = Path(__file__).parents[1] / "grader"
+    found = {p.relative_to(package).as_posix() for p in package.rglob("*.py") if talking(p)}
+    assert "workers/cluster.py" in found
+    assert {name for name in found if not name.startswith("table/")} <= {"workers/cluster.py"}

@@ -30,8 +30,9 @@ from grader.ledger import views
 from grader.ledger.store import open_ledger
 from grader.looking import look_at
 from grader.looks import ask_for, last_look, line_calls, patch_calls
+from grader.photo.file import content_hash
 from grader.photo.pieces import find_pieces
-from grader.photo.read import content_hash, read_photo
+from grader.photo.read import read_photo
 from grader.photo.reference import Reference, find_reference, no_reference
 from grader.photo.terms import Neutral, PhotoTerms
 from grader.profile import Profile, Setup, load_profile, profile_text

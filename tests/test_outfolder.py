@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 
@@ -219,17 +220,42 @@ def test_a_folder_of_results_is_known(out):
     assert is_out_folder(out)
 
 
-def test_what_a_killed_run_left_goes_after_a_day_and_nothing_else(tmp_path):
-    out = OutFolder(tmp_path / "out", tmp_path)
-    out.write("a.txt", b"a")
+def test_what_a_killed_run_left_half_written_goes_at_the_next_start_and_nothing_else(tmp_path):
+    OutFolder(tmp_path / "out", tmp_path).write("pictures/a.txt", b"a")
     folder = tmp_path / "out"
     # As Python's tempfile names them: eight of a to z, 0 to 9 and _.
-    old, new = folder / ".x1_abcde.part", folder / ".x2_abcde.part"
+    left = [folder / ".x1_abcde.part", folder / "pictures/.x2_abcde.part"]
     own = [folder / name for name in ("mine.part", ".holiday film.part", "sub/.x3_abcde.part")]
     (folder / "sub").mkdir()
-    for path in (old, new, *own):
+    for path in (*left, *own):
         path.write_bytes(b"half")
-        os.utime(path, (1, 1))
-    os.utime(new)
-    out.keep_only(["a.txt"])
-    assert [path.exists() for path in (old, new, *own)] == [False, True, True, True, True]
+    # Written before the clock was set back.
+    os.utime(left[1], (2**32, 2**32))
+    OutFolder(folder, tmp_path)
+    assert [path.exists() for path in (*left, *own)] == [False, False, True, True, True]
+
+
+def test_a_file_is_written_again_whose_half_another_run_took_away(tmp_path, monkeypatch):
+    replace, taken = os.replace, []
+
+    def take_once(part, path):
+        if not taken:
+            taken.append(part)
+            Path(part).unlink()
+        replace(part, path)
+
+    monkeypatch.setattr(os, "replace", take_once)
+    OutFolder(tmp_path / "out", tmp_path).write("a", b"whole")
+    assert taken and (tmp_path / "out" / "a").read_bytes() == b"whole"
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [LIST, "a"]
+
+
+def test_a_folder_that_is_taken_away_midway_is_told_and_begins_with_whose_it_is(tmp_path, out):
+    folder = again(out)
+    folder.write("a", b"1")
+    shutil.rmtree(out)
+    folder.write("b", b"2")
+    with pytest.raises(GraderError, match="a: was taken away while results were written; run this"):
+        folder.keep_only(["a", "b"])
+    assert '"of"' in (out / LIST).read_text().splitlines()[0]
+    assert again(out).holds("b")

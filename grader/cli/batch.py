@@ -1,6 +1,7 @@
 """``grader batch``: a folder of photos into a table and a sheet."""
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -46,6 +47,22 @@ def batch(
             help="Processes; as many as there are cores by default.",
         ),
     ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            callback=words,
+            help="Measure on a Dask cluster: tls://HOST:PORT, or HOST:PORT of this computer.",
+        ),
+    ] = None,
+    certificates: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            callback=existing_folder,
+            help="For --cluster with TLS: a folder with ca.pem, cert.pem and key.pem.",
+        ),
+    ] = None,
     model: ModelOption = None,
     haul: Annotated[
         str | None,
@@ -69,6 +86,7 @@ def batch(
     from grader.batch import FolderRun, grade_folder, write_maps
     from grader.report.folder import failed_words, folder_lines, stopped_words, total_lines
 
+    _check_workers(workers, cluster, certificates)
     stones, told = [], []
     if haul is not None:
         from grader.ledger import stock
@@ -83,7 +101,7 @@ def batch(
             told.extend(lines)
 
     try:
-        with progress("grading") as on_photo:
+        with _workers(workers, cluster, certificates) as works, progress("grading") as on_photo:
             done = grade_folder(
                 folder,
                 session.profile,
@@ -94,7 +112,7 @@ def batch(
                 ),
                 out=out,
                 settings=session.settings,
-                run=FolderRun(workers, anew, on_photo, number),
+                run=FolderRun(works, anew, on_photo, number),
             )
     except KeyboardInterrupt:
         typer.echo(stopped_words(session.ledger is not None), err=True)
@@ -117,6 +135,26 @@ def batch(
     typer.echo(done.sheet)
     if done.failed:
         raise typer.Exit(1)
+
+
+def _check_workers(workers: int | None, cluster: str | None, certificates: Path | None) -> None:
+    if cluster is not None and workers is not None:
+        raise typer.BadParameter(
+            "is for this computer; a cluster has the workers that it has", param_hint="--workers"
+        )
+    if cluster is None and certificates is not None:
+        raise typer.BadParameter("goes with --cluster", param_hint="--certificates")
+
+
+def _workers(workers: int | None, cluster: str | None, certificates: Path | None):
+    """Who measures, from ``with`` to its end."""
+    if cluster is None:
+        from grader.workers.pool import Pool
+
+        return nullcontext(Pool(workers))
+    from grader.workers.cluster import Cluster
+
+    return Cluster(cluster, certificates)
 
 
 def _number(haul: str, records: Sequence[dict], by: str | None, session) -> tuple[list, list[str]]:

@@ -250,8 +250,11 @@ def _save_patch_word(photo: Path, call, word: tuple, terms, session) -> None:
 
     look, placed = patch_on(photo, replace(call, patch=PatchWord(*word)), terms, session)
     done = save_patch_word(look, placed, session)
-    typer.echo(saved_patch_words(done.call, done.before, done.now))
-    if offer := enough_patches(done.patches, done.photos):
+    patch = done.call.patch
+    place = f"patch {patch.x},{patch.y},{patch.w},{patch.h}"
+    typer.echo(saved_patch_words(done.call, place, done.before, done.now))
+    way = "grader colours --out mine.toml"
+    if offer := enough_patches(done.patches, done.photos, way):
         typer.echo(offer, err=True)
     if call.by is None:
         typer.echo(SAVED_UNNAMED, err=True)
@@ -308,6 +311,12 @@ def _usage_of_photos(photos: list[Path], table: Path | None, one_piece: bool) ->
     if one_piece and len(photos) < 2:
         raise typer.BadParameter("give a photo of each face, two or more", param_hint="--one-piece")
     if len(photos) > 1 and not one_piece:
+        words = [str(photo) for photo in photos if not photo.suffix and not photo.exists()]
+        if words:
+            raise typer.BadParameter(
+                f"{words[0]} is no photo; a grade goes behind --grade: --grade {words[0]}",
+                param_hint="PHOTO",
+            )
         raise typer.BadParameter(
             "give one photo, or --one-piece where each shows a face of one piece",
             param_hint="PHOTO",

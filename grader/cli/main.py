@@ -94,10 +94,12 @@ class OneLineErrors(TyperGroup):
 
 
 def usage_line(err) -> str:
-    """Return what is wrong with a command as one line: command, option, what is wrong, what to do."""
+    """Return what is wrong with a command as one line: command, option, what is wrong, what to do; else its help."""
     command = err.ctx.command_path if err.ctx else "grader"
     if not isinstance(err, typer.BadParameter):
         message = err.format_message().rstrip(".")
+        if message.startswith("Usage:"):  # A word with several under it, alone: these are shown.
+            return message
         return f"{command}: {message[:1].lower()}{message[1:]} ({command} --help tells more)"
     name = err.param_hint or (_name(err.param) if err.param else "what it was given")
     if not err.message:

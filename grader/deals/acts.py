@@ -26,7 +26,8 @@ def undo(ledger: Ledger, author: str | None) -> tuple[tuple[Entry[Deed], ...], d
         if not taken:
             whose = f"{author} has" if author else "nobody unnamed has"
             raise LedgerError(
-                f"nothing to take back: {whose} done nothing that holds; --by names another"
+                f"nothing to take back: {whose} done nothing here that holds; --by names another, "
+                "and a call goes back with grader call PHOTO --undo"
             )
         if later := history.built_on(reads, taken):
             by = later[-1].author or "somebody"

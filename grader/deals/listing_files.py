@@ -168,10 +168,9 @@ def _each(work: Callable, jobs: Sequence, on_done: OnDone) -> Iterator:
     if len(jobs) < FEW or workers < 2:
         done = map(work, jobs)
     else:
-        from joblib import Parallel, delayed
+        from grader.workers.pool import processes
 
-        pool = Parallel(n_jobs=workers, return_as="generator", pre_dispatch="4*n_jobs")
-        done = pool(delayed(work)(job) for job in jobs)
+        done = processes(workers).map(work, jobs)
     for number, one in enumerate(done, start=1):
         on_done(number, len(jobs))
         yield one

@@ -7,7 +7,7 @@ from grader.deals.grades import session_grades
 from grader.errors import LedgerError
 from grader.ledger import views
 from grader.ledger.store import Ledger
-from grader.photo.read import SUFFIXES, content_hash
+from grader.photo.file import SUFFIXES, content_hash
 from grader.session import Session
 
 

@@ -34,6 +34,7 @@ from grader.looks import Look, ask_for, shown
 from grader.photo.terms import PhotoTerms
 from grader.session import Session
 from grader.weight import GRAMS_IN, grams_of
+from grader.workers.pool import Pool
 
 #: All people of it are made up.
 ADA, BRAM, BUYER = "Ada (invented)", "Bram (invented)", "Cleo (invented)"
@@ -227,7 +228,7 @@ def _looked_at(work: _Work, dig: Dig, stones: Sequence[DrawnStone]) -> list[Look
     session, terms = work.session, PhotoTerms(mm_per_px=MM_PER_PX, tags=True)
     asks = [ask_for(one.photo, terms, session.ledger, one.photo.name) for one in stones]
     looks = {}
-    for n, look in look_at_all(asks, session.profile, session.ledger, workers=work.workers):
+    for n, look in look_at_all(asks, session.profile, session.ledger, workers=Pool(work.workers)):
         looks[n] = look
         work.on_stone()
     found = [looks[n] for n in sorted(looks)]

@@ -1,13 +1,12 @@
 """Pictures beside the ledger, named by their content: one that is there is never written again, nor changed."""
 
 import glob
-import os
 import re
 from hashlib import sha256
 from pathlib import Path
 
 from grader.errors import LedgerError
-from grader.files import write_bytes
+from grader.files import sync_folder, write_bytes
 
 #: What an SQLite file begins with.
 HEADER = b"SQLite format 3\0"
@@ -37,7 +36,7 @@ class Pictures:
         path = self.path(name)
         if not _holds(path, content):
             write_bytes(path, content)
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         return name
 
     def get(self, name: str) -> bytes:
@@ -116,15 +115,3 @@ def _holds(path: Path, content: bytes) -> bool:
         return path.stat().st_size == len(content)
     except OSError:
         return False
-
-
-def _sync_folder(folder: Path) -> None:
-    """See that the new name is on the disk too, where the system lets a folder be opened."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

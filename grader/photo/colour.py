@@ -92,8 +92,16 @@ def lab_from_linear(linear: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def scaled_lab(lab: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return CIELAB of shape (..., 3), each channel brought near -1 to 1: what the networks read."""
-    return (lab - np.float32([50, 0, 0])) / np.float32([50, 40, 40])
+    """Return CIELAB of shape (..., 3), each channel brought near -1 to 1: what the networks read.
+
+    Channel by channel in memory, as networks take it, and many times faster than colour by colour.
+    """
+    planes = np.empty((3, *lab.shape[:-1]), np.float32)
+    for plane, channel, middle, half in zip(
+        planes, np.moveaxis(lab, -1, 0), (50, 0, 0), (50, 40, 40), strict=True
+    ):
+        np.divide(channel - np.float32(middle), np.float32(half), out=plane)
+    return np.moveaxis(planes, 0, -1)
 
 
 def chroma_hue(lab: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -234,17 +234,6 @@ class LightField:
         terms = field_terms(x_px, y_px, self.width_px, self.height_px)
         return np.exp((terms @ self.terms.T).astype(np.float32))
 
-    def sd_between(
-        self, x_px: NDArray, y_px: NDArray, from_px: tuple[float, float]
-    ) -> NDArray[np.float64]:
-        """Return how uncertain the light there is against the light at ``from_px``: 0.05 is 5 %.
-
-        ``from_px`` is where the white or the chart lies that sets the colours of what is read there.
-        """
-        size = (self.width_px, self.height_px)
-        terms = field_terms(x_px, y_px, *size) - field_terms(*from_px, *size)
-        return np.sqrt(np.einsum("...i,ij,...j->...", terms, self.spread, terms))
-
 
 def field_terms(x_px: NDArray, y_px: NDArray, width_px: int, height_px: int) -> NDArray[np.float64]:
     """Return x, y, x^2, x y, y^2 of photo px, (..., 5), from the photo's middle in longer sides."""
@@ -401,8 +390,7 @@ def _best_edge(
     fall, both = turned[:, apart:] - turned[:, :-apart], stone[:, apart:] & stone[:, :-apart]
     rows = np.count_nonzero(both, axis=0)
     # Held, so that a speck of glare or a hole weighs little.
-    held = np.minimum(np.maximum(fall, -1.5), 1.5)
-    held[~both] = 0
+    held = cv2.copyTo(np.minimum(np.maximum(fall, -1.5), 1.5), both.view(np.uint8))
     mean = cv2.reduce(held, 0, cv2.REDUCE_SUM)[0] / np.maximum(rows, 1)[:, None]
     level = np.ascontiguousarray(held[..., 0])
     squares = cv2.reduce(level * level, 0, cv2.REDUCE_SUM)[0]

@@ -5,6 +5,7 @@ import json
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from threading import Lock
 
 import cv2
 import numpy as np
@@ -14,6 +15,8 @@ from grader.errors import ModelError
 
 #: Sides of what a network reads are multiples of this: it halves its picture this many times over.
 SIDE_MULTIPLE_PX = 32
+#: A network holds its picture: of two threads at one network, one would get what the other one's shows.
+_RUNNING = Lock()
 
 
 def starter_folder() -> Path:
@@ -39,12 +42,16 @@ def run_net(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
     ModelError
         The weights are missing or damaged.
     """
-    h, w = picture.shape[:2]
-    pad_h, pad_w = -h % SIDE_MULTIPLE_PX, -w % SIDE_MULTIPLE_PX
-    padded = np.pad(picture, ((0, pad_h), (0, pad_w), (0, 0)))
+    h, w, channels = picture.shape
+    planes = np.zeros(
+        (1, channels, h + -h % SIDE_MULTIPLE_PX, w + -w % SIDE_MULTIPLE_PX), np.float32
+    )
+    planes[0, :, :h, :w] = picture.transpose(2, 0, 1)
     net = _load(name)
-    net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1))[None])
-    return net.forward()[0].transpose(1, 2, 0)[:h, :w]
+    with _RUNNING:
+        net.setInput(planes)
+        scores = net.forward()[0]
+    return scores.transpose(1, 2, 0)[:h, :w]
 
 
 def run_probabilities(name: str, picture: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -57,7 +64,8 @@ def run_probabilities(name: str, picture: NDArray[np.float32]) -> NDArray[np.flo
 
 def softmax(scores: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return scores (..., outputs) as chances that add to 1 along the last axis: exp(s) / sum of exp(s)."""
-    chances = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    chances = scores - scores.max(axis=-1, keepdims=True)
+    np.exp(chances, out=chances)
     chances /= chances.sum(axis=-1, keepdims=True)
     return chances
 

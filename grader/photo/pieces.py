@@ -269,16 +269,19 @@ def _renumbered(labels: NDArray[np.int32]) -> NDArray[np.int32]:
 
 def _contour(level: NDArray) -> NDArray:
     """The longest zero contour of a field that is above 0 inside; (n, 2) x, y, where pixel (0, 0) spans 0 to 1."""
-    fine = cv2.resize(
-        level.astype(np.float32), None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR
-    )
+    x, y, w, h = cv2.boundingRect((level > 0).view(np.uint8))
+    # What is above 0 with the px around it: no more is needed of a picture in which many stones lie.
+    left, top = max(0, x - 2), max(0, y - 2)
+    level = np.ascontiguousarray(level[top : y + h + 2, left : x + w + 2], np.float32)
+    fine = cv2.resize(level, None, fx=FINER, fy=FINER, interpolation=cv2.INTER_LINEAR)
     contours, _ = cv2.findContours(
         (fine > 0).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
     )
     longest = cv2.approxPolyDP(
         max(contours, key=cv2.contourArea), FINER * OUTLINE_TOLERANCE_PX, closed=True
     )
-    return (longest[:, 0].astype(np.float32) + 0.5) / FINER
+    corner = np.float32((left * FINER, top * FINER))
+    return (longest[:, 0].astype(np.float32) + corner + 0.5) / FINER
 
 
 def _in_rows(outlines: list[NDArray]) -> list[NDArray]:

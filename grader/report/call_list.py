@@ -1,14 +1,12 @@
 """What was said of stones as a list: a line each for a person, records for a program, a table to be read again."""
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from grader.grading.features.facts import position_at
 from grader.grading.proposal import Call
-from grader.report.cells import cell
+from grader.report.cells import table_text
 from grader.report.reasons import position_words
 from grader.report.words import UNNAMED, grade_and_scene_words
 
@@ -154,12 +152,8 @@ def calls_csv(listed: Sequence[ListedCall]) -> str:
 
     Words on lines, and calls that say neither grade nor scene, are no rows of such a table.
     """
-    text = io.StringIO()
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    for row in (_row(one.call) for one in listed if is_row(one)):
-        writer.writerow({name: cell(v) if isinstance(v, str) else v for name, v in row.items()})
-    return text.getvalue()
+    rows = (_row(one.call) for one in listed if is_row(one))
+    return table_text(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
 
 
 def table_words(listed: Sequence[ListedCall], table: Path) -> str:

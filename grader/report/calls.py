@@ -4,12 +4,12 @@ call."""
 from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
-from grader.face.regions.patch_words import WITHDRAWN
+from grader.face.regions.patch_words import WITHDRAWN, PatchWord
 from grader.grading.calls.joining import Stones, house_call, join_calls
-from grader.grading.features.facts import LineFacts
+from grader.grading.features.facts import LineFacts, position_at
 from grader.grading.proposal import Call, Shown
 from grader.report.headline import label_words, proposal_of
-from grader.report.reasons import line_position_words
+from grader.report.reasons import line_position_words, position_words
 from grader.report.words import calls_words, counted, percent
 from grader.spots import ENOUGH_SPOTS, ENOUGH_STONES
 
@@ -152,25 +152,35 @@ def saved_words(call: Call, piece: dict) -> str:
     return f"{saved}\n{_holds(piece)}" if len(piece["calls"]) > 1 else saved
 
 
-def saved_patch_words(call: Call, before: dict, now: dict | None) -> str:
+def place_words(patch: PatchWord, piece: dict) -> str:
+    """Return where on its stone a patch lies, as one says it: "the place at the upper edge".
+
+    piece : the stone's graded record.
+    """
+    left, top, w, h = piece["box"]
+    x, y = patch.x + patch.w / 2 - left, patch.y + patch.h / 2 - top
+    return f"the place {position_words(position_at(x / w, y / h))}"
+
+
+def saved_patch_words(call: Call, place: str, before: dict, now: dict | None) -> str:
     """Return what was saved of a word on a patch, and what it changes: the shares of the stone, and the grade.
 
-    before, now : the stone's graded record, ``None`` where it is not found again.
+    place : of the patch, in words or as it was typed.   before, now : the stone's graded record, ``None`` where it is
+    not found again.
     """
     patch = call.patch
     by = f" by {call.by}" if call.by else ""
     says = "taken back what was said of it" if patch.says == WITHDRAWN else patch.says
-    box = f"{patch.x},{patch.y},{patch.w},{patch.h}"
-    parts = [f"saved: {call.photo}, stone {call.piece}, patch {box}: {says}{by}"]
+    parts = [f"saved: {call.photo}, stone {call.piece}, {place}: {says}{by}"]
     if now is None:
         return parts[0]
     changes = [
-        f"{name} {percent(old)} -> {percent(new)}"
+        f"{name} {percent(new)}, before {percent(old)}"
         for name, old, new in _changed_shares(before, now)
         if percent(old) != percent(new)
     ]
     parts.append(
-        "by this word " + ", ".join(changes) if changes else "the shares stay as they were"
+        "by this word " + "; ".join(changes) if changes else "the shares stay as they were"
     )
     old, new = (piece["proposal"] and piece["proposal"]["grade"] for piece in (before, now))
     if old != new and new is not None:
@@ -178,14 +188,14 @@ def saved_patch_words(call: Call, before: dict, now: dict | None) -> str:
     return "; ".join(parts)
 
 
-def enough_patches(patches: int, photos: int) -> str | None:
-    """Return that a profile can be made of the words on patches, ``None`` while they are too few to judge it."""
+def enough_patches(patches: int, photos: int, way: str) -> str | None:
+    """Return that a profile can be made of the words on patches, ``None`` while they are too few to judge it.
+
+    way : what makes it, as a subject.
+    """
     if patches < ENOUGH_SPOTS or photos < ENOUGH_STONES:
         return None
-    return (
-        f"{patches} patches said on {photos} photos: grader colours --out mine.toml makes a profile of them, "
-        "and shows what it gains"
-    )
+    return f"{patches} patches said on {photos} photos: {way} makes a profile of them, and shows what it gains"
 
 
 def _changed_shares(before: dict, now: dict) -> list[tuple[str, float, float]]:

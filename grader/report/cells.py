@@ -14,8 +14,13 @@ def cell(text: str | None) -> str:
 
 def table_text(names: Sequence[str], rows: Iterable[Sequence]) -> str:
     """Return a table as CSV; texts are defused, numbers stay as they are."""
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow([cell(name) for name in names])
-    table.writerows([cell(v) if isinstance(v, str | None) else v for v in row] for row in rows)
-    return out.getvalue()
+    cells = ([cell(v) if isinstance(v, str | None) else v for v in row] for row in rows)
+    return "".join(map(row_text, ([cell(name) for name in names], *cells)))
+
+
+def row_text(cells: Sequence) -> str:
+    """Return one row of a table as CSV, its cells as they are."""
+    text = io.StringIO()
+    # With this end the writer also puts a cell in marks that holds a carriage return: else it would end its row.
+    csv.writer(text, lineterminator="\r\n").writerow(cells)
+    return text.getvalue().removesuffix("\r\n") + "\n"

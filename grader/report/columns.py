@@ -1,14 +1,12 @@
 """``results.csv``: one row per piece, its columns in an order that readers may rely on by name."""
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 
 from grader.measures import MEASURES
 from grader.profile import ColourClass
 from grader.report.calls import shown_of
-from grader.report.cells import cell
+from grader.report.cells import table_text
 from grader.report.headline import proposal_of
 
 _BEFORE = ("photo", "sha256", "piece", "verdict", "proposed_grade", "proposed_scene", "sell_as")
@@ -68,18 +66,11 @@ def results_csv(records: Iterable[dict], colours: Sequence[ColourClass]) -> str:
     :func:`~grader.files.read_table` takes off again: calls are matched by names.
     """
     names = column_names(colour.name for colour in colours)
-    return _csv(names, (row for record in records for row in piece_rows(record, colours)))
+    return _table(names, (row for record in records for row in piece_rows(record, colours)))
 
 
-def _csv(names: Sequence[str], rows: Iterable[dict]) -> str:
-    lines = []
-    for row in (dict(zip(names, names, strict=True)), *rows):
-        text = io.StringIO()
-        # With this end the writer also puts a cell in marks that holds a carriage return: else it would end its row.
-        cells = {name: cell(v) if isinstance(v, str) else v for name, v in row.items()}
-        csv.DictWriter(text, names, extrasaction="ignore", lineterminator="\r\n").writerow(cells)
-        lines.append(text.getvalue().removesuffix("\r\n") + "\n")
-    return "".join(lines)
+def _table(names: Sequence[str], rows: Iterable[dict]) -> str:
+    return table_text(names, ([row.get(name) for name in names] for row in rows))
 
 
 def _row(photo: dict, piece: dict, colours: Sequence[ColourClass] = ()) -> dict:
@@ -131,7 +122,7 @@ def calls_table(stones: Iterable[tuple[dict, dict]]) -> str:
     """Return the text of a table of calls to fill in, a row for each (record, piece)."""
     names = ["photo", "sha256", "piece", "box", "grade", "scene", "by", "note", "stone"]
     names += ["shown_grade", "shown_scene", "shown_state", "shown_model"]
-    return _csv(
+    return _table(
         names,
         (
             _row(record["photo"], piece)

@@ -65,9 +65,8 @@ def elsewhere_words(faces: Sequence[FaceShares], names: Sequence[str]) -> str:
     stones = _stones(len(faces))
     if percent(moved[most]) == percent(0.0):
         return f"on {stones} without a spot nothing changes"
-    return (
-        f"on {stones} without a spot; {names[most]} changes most, by {100 * moved[most]:.0f} points"
-    )
+    points = f"{100 * moved[most]:.0f}"
+    return f"on {stones} without a spot; {names[most]} changes most, by {points} point{'' if points == '1' else 's'}"
 
 
 def judged_lines(judgement: Judgement) -> list[str]:

@@ -1,14 +1,12 @@
 """The report of a haul: what became of the raw weight, what it is worth by grade, per pound, hour and hand."""
 
-import csv
-import io
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.ledger.stock import Haul, Sale, Trip
-from grader.report.cells import cell
+from grader.report.cells import cell, row_text
 from grader.report.deeds import ware_name
 from grader.report.outlook import (
     BIN_WORD,
@@ -365,34 +363,17 @@ def _worth_record(of: Worth) -> dict:
 
 def report_csv(report: HaulReport) -> str:
     """Return the balance and the worth as one table: row, grade, size, parts, grams, guessed_g, got, asked."""
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(["row", "grade", "size", "parts", "grams", "guessed_g", "got", "asked"])
-    table.writerow(["raw", "", "", "", number_text(report.haul.raw_g), "", "", ""])
+    rows: list[list] = [
+        ["row", "grade", "size", "parts", "grams", "guessed_g", "got", "asked"],
+        ["raw", "", "", "", number_text(report.haul.raw_g), "", "", ""],
+    ]
     priced = {row for row, *_ in report.by_grade}
     for row, grade, size, of in report.by_grade:
-        table.writerow(
-            [
-                row,
-                cell(grade),
-                cell(size),
-                of.parts,
-                *map(number_text, (of.grams, of.guessed_g, of.got, of.asked)),
-            ]
-        )
+        numbers = map(number_text, (of.grams, of.guessed_g, of.got, of.asked))
+        rows.append([row, cell(grade), cell(size), of.parts, *numbers])
     for row in report.balance.rows:
         if row.row not in priced:
-            table.writerow(
-                [
-                    row.row,
-                    "",
-                    "",
-                    row.parts,
-                    number_text(row.grams),
-                    number_text(row.guessed_g),
-                    "",
-                    "",
-                ]
-            )
-    table.writerow(["gap", "", "", "", number_text(report.balance.gap_g), "", "", ""])
-    return out.getvalue()
+            numbers = map(number_text, (row.grams, row.guessed_g))
+            rows.append([row.row, "", "", row.parts, *numbers, "", ""])
+    rows.append(["gap", "", "", "", number_text(report.balance.gap_g), "", "", ""])
+    return "".join(map(row_text, rows))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
+from grader.report.weights import weight_text
 from grader.trade.chips import RULES, Bags, NetContents, may_be_short_g
 from grader.trade.lots import Lots
 from grader.weight import PieceWeight
@@ -62,11 +63,14 @@ def kept_lines(
     return [*out, *lines]
 
 
-def over_words(over_g: int) -> str:
-    """Return how a lot stands to the weight asked for: "3 g over", "12 g short"."""
-    if over_g < 0:
-        return f"{-over_g} g short"
-    return f"{over_g} g over" if over_g else "to the gram"
+def over_words(over_g: int, unit: str = "g") -> str:
+    """Return how a lot stands to the weight asked for: "3 g over", "12 g short", and beside pounds "0.4 oz over"."""
+    if not over_g:
+        return "nothing over"
+    grams, small = Decimal(abs(over_g)), "oz" if unit in ("lb", "oz") else "g"
+    # A gram or two are nothing in ounces, and yet not nothing.
+    text = "under 0.1 oz" if small == "oz" and grams < 2 else weight_text(grams, small)
+    return f"{text} {'short' if over_g < 0 else 'over'}"
 
 
 def _named(piece: PieceWeight) -> str:

@@ -20,9 +20,12 @@ def price_lines(table: PriceTable, ladder: Sequence[str]) -> list[str]:
         f"  singles of {grade}: {factor} times that" for grade, factor in table.singles.items()
     ]
     lines += [f"  {code}: {price} by hand" for code, price in table.by_hand.items()]
-    lines += [f"  chips: {price} for a bag of {weight_text(grams)}" for grams, price in table.chips]
     lines += [
-        f"  from {weight_text(grams)} of one grade on: {100 * share:.0f} % off"
+        f"  chips: {price} for a bag of {weight_text(grams, table.per)}"
+        for grams, price in table.chips
+    ]
+    lines += [
+        f"  from {weight_text(grams, table.per)} of one grade on: {100 * share:.0f} % off"
         for grams, share in table.off
     ]
     if table.spread != (1.0, 1.0):

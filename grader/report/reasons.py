@@ -27,14 +27,16 @@ def reason_words(reason: Reason) -> str:
 
 
 def what_if_words(what_if: WhatIf) -> str:
-    """Return "without the line at the left edge: select; trimming there leaves 80 % of the face"."""
-    if isinstance(what_if.change, MoreOf):
-        return f"{_more_words(what_if.change)}: {what_if.grade}"
+    """Return "to select: losing the line at the left edge; trimming there leaves 80 % of the face", which goes on from
+    "would lift it"."""
     change = what_if.change
-    if change.line is None:
-        return f"without the {len(change.numbers)} lines: {what_if.grade}"
-    where = line_position_words(change.line)
-    return f"without the line {where}: {what_if.grade}{_trimmed_words(change)}"
+    if isinstance(change, MoreOf):
+        words = _more_words(change)
+    elif change.line is None:
+        words = f"losing the {len(change.numbers)} lines"
+    else:
+        words = f"losing the line {line_position_words(change.line)}{_trimmed_words(change)}"
+    return f"to {what_if.grade}: {words}"
 
 
 def unfamiliar_words(why: str) -> str:
@@ -175,10 +177,10 @@ _SUBJECT_WORDS: dict[str, Callable[[Reason], str]] = {
 def _more_words(change: MoreOf) -> str:
     needed, value = change.needed, change.value
     if change.measure == "scene_score":
-        return f"with a scene of {needed:.0f} instead of {value:.0f}"
+        return f"a scene of {needed:.0f} instead of {value:.0f}"
     if change.measure == "blue_chroma":
-        return f"with a stronger blue (chroma {needed:.0f} instead of {value:.0f})"
-    return f"with host trimmed until pattern is {_percent(needed)} (now {_percent(value)})"
+        return f"a stronger blue (chroma {needed:.0f} instead of {value:.0f})"
+    return f"host trimmed until pattern is {_percent(needed)} (now {_percent(value)})"
 
 
 def _trimmed_words(change: LinesLeftOut) -> str:

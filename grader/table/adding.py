@@ -198,7 +198,8 @@ class Adding:
                 continue
             if self._seen.get(path) == (stamp := (stat.st_size, stat.st_mtime_ns)):
                 continue
-            if time.time() - stat.st_mtime < SETTLES_S:
+            # A camera whose clock is fast, or ours set back, gives times that are still to come.
+            if abs(time.time() - stat.st_mtime) < SETTLES_S:
                 unsettled = True
                 continue
             self._seen[path] = stamp

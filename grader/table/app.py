@@ -27,6 +27,7 @@ from grader.table.choosing import (
     held_table,
     with_prices,
 )
+from grader.table.here import said_here
 from grader.table.learning import add_learning
 from grader.table.lot_routes import add_lots
 from grader.table.order import ORDERS, PILES, Wish, counted, totals, wished
@@ -66,7 +67,7 @@ def _errors(app: FastAPI) -> None:
     @app.exception_handler(GraderError)
     def refused(request: Request, err: GraderError) -> JSONResponse:
         status = 503 if isinstance(err, LedgerError) and "another program" in str(err) else 409
-        return JSONResponse({"error": str(err)}, status)
+        return JSONResponse({"error": said_here(str(err))}, status)
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, err: RequestValidationError) -> JSONResponse:
@@ -94,6 +95,7 @@ def _page(app: FastAPI, tray: Tray, sharing: Sharing | None) -> None:
         orders=[{"name": name, "words": words} for name, (words, _) in ORDERS.items()],
         classes=[*(colour.name for colour in profile.colours), GLARE],
         shared=sharing is not None,
+        pounds=session.settings.unit in ("lb", "oz"),
     )
 
     @app.get("/")
@@ -259,6 +261,10 @@ def _scales(app: FastAPI, tray: Tray) -> None:
                 row | {"grams": None, "weight": weight_text(row["grams"], unit)} for row in rows
             ],
         }
+
+    @app.post("/api/hauls")
+    def begin_haul(sent: asked.HaulSent) -> dict:
+        return {"words": scales.begin_haul(sent.code, sent.raw, sent.by, tray)}
 
     @app.post("/api/scales")
     def weigh(sent: asked.WeightSent) -> dict:

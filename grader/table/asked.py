@@ -78,6 +78,14 @@ class WeightSent(Sent):
     new: bool = False
 
 
+class HaulSent(Sent):
+    """A haul to begin, its weight as it was typed."""
+
+    code: Haul
+    raw: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=20)]
+    by: Name
+
+
 class WishAsked(BaseModel):
     """Which stones are wanted, as :class:`~grader.table.order.Wish` has them, and by what they are put together."""
 
@@ -105,8 +113,12 @@ class BySent(Sent):
 
 
 def found(tray: Tray, id: str) -> TableStone:
-    """Return a stone on the table; 404 where there is none."""
+    """Return a stone on the table; 404 where there is none, 503 where it may just not be laid out yet: a word that
+    waited through a restart is then sent again, and not given up."""
+    laid = tray.progress.done
     stone = tray.stone(id)
+    if stone is None and not laid:
+        raise HTTPException(503, "the table is still being laid out; wait a moment")
     if stone is None:
         raise HTTPException(404, "no such stone on the table")
     return stone

@@ -25,6 +25,7 @@ from grader.report.fitted import elsewhere_words, fitted_lines, mean_shares, wri
 from grader.report.stone_pictures import region_map
 from grader.report.words import percent
 from grader.spots import FittedProfile, Spot
+from grader.table.here import said_here
 from grader.table.saying import MEASURING
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
@@ -106,7 +107,7 @@ class Colours:
         """
         with MEASURING:
             fitted, _ = self._fitted(marked, words, name)
-        return written_words(save_profile(fitted, Path()), fitted)
+        return said_here(written_words(save_profile(fitted, Path()), fitted))
 
     def _fitted(
         self, marked: Sequence[Marked], words: bool, name: str

@@ -16,6 +16,7 @@ from grader.ledger.facts import new_uid
 from grader.report.retrain_report import report_lines
 from grader.retraining import called_by, check_called, learned, save_learned, whose_words
 from grader.table.asked import BySent, Name, Sent, Uid
+from grader.table.here import said_here
 from grader.table.tray import Tray
 
 LOOKING, LEARNING, JUDGED, TAKEN, LEFT, REFUSED = (
@@ -83,7 +84,7 @@ class Learning:
                 on_step=self._tells(LEARNING),
             )
         except GraderError as err:
-            self.lesson = replace(self.lesson, state=REFUSED, error=str(err))
+            self.lesson = replace(self.lesson, state=REFUSED, error=said_here(str(err)))
             return
         except Exception as err:  # Behind the page nobody would see it.
             told = (

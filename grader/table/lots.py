@@ -125,7 +125,7 @@ def _trays(made: Lots, loose: LoosePieces, tray: Tray) -> dict:
             {
                 "pieces": told(lot.pieces),
                 "weight": weight_text(Decimal(lot.grams), unit),
-                "over": over_words(lot.over_g),
+                "over": over_words(lot.over_g, unit),
                 "short": lot.over_g < 0,
             }
             for lot in made.lots

@@ -28,6 +28,7 @@ from grader.report.label_sheet import label_sheets
 from grader.report.listing import lacking_words, title_words
 from grader.report.listing_state import changed_line
 from grader.session import Session
+from grader.table.here import said_here
 from grader.weight import Weight
 
 
@@ -111,7 +112,7 @@ def list_one(session: Session, typed: str, by: str) -> ListingTold:
     return ListingTold(
         snapshot["code"],
         title_words(snapshot),
-        tuple(line for line in lines if line),
+        tuple(said_here(line) for line in lines if line),
         tuple(caution_lines(SELL_CAUTIONS)),
     )
 

@@ -8,10 +8,13 @@ from grader.ledger.store import now
 from grader.looking import look_at
 from grader.looks import Look, asks_again, shown
 from grader.patching import patch_on_look, patches_on, point_box, said_there, save_patch_word
-from grader.report.calls import enough_patches, saved_patch_words
+from grader.report.calls import enough_patches, place_words, saved_patch_words
 from grader.table.saying import MEASURING, tell_tray
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
+
+#: What makes a profile of such words at the table.
+_WAY = "Teach, Colours, with 'count what was said of places too',"
 
 
 @dataclass(frozen=True)
@@ -62,8 +65,9 @@ def say_of_patch(said: PatchSaid, tray: Tray) -> PatchKept:
         again = look_at(asks_again([look], tray.ledger)[0], tray.session.profile, tray.ledger)
         shown([again], tray.ledger)
     tell_tray(said.stone, tray)
-    words = saved_patch_words(placed, done.before, done.now)
-    return PatchKept(placed.patch, before, words, enough_patches(done.patches, done.photos))
+    where = place_words(placed.patch, done.before)
+    words = saved_patch_words(placed, where, done.before, done.now)
+    return PatchKept(placed.patch, before, words, enough_patches(done.patches, done.photos, _WAY))
 
 
 def patch_rows(look: Look, piece: int, tray: Tray) -> list[dict]:

@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grader.deals.acts import undo
+from grader.deals.hauls import new_haul
 from grader.deals.weighing import read_typed, weigh
 from grader.errors import LedgerError
 from grader.ledger import history, stock
 from grader.report.cautions import lift_lines
-from grader.report.stock import weighed_lines
+from grader.report.stock import weighed_lines, weight_text
 from grader.table.stones import TableStone
 from grader.table.tray import Tray
+from grader.weight import grams_of
 
 #: A piece that weighs so many times what its like do is asked about.
 ODD_TIMES = 4
@@ -39,10 +41,12 @@ def weigh_in(typed: str, haul: str | None, by: str, new: bool, tray: Tray) -> We
     (told,) = weigh(tray.ledger, [row], by, number_new=new)
     tray.keep_up()
     lines = [*weighed_lines([told], unit), *lift_lines(told.net_g)]
-    return Weighing(told.code, tuple(lines), odd_weight(told.code, told.net_g, tray.stones))
+    return Weighing(told.code, tuple(lines), odd_weight(told.code, told.net_g, tray.stones, unit))
 
 
-def odd_weight(code: str, net_g: Decimal, stones: Sequence[TableStone]) -> str | None:
+def odd_weight(
+    code: str, net_g: Decimal, stones: Sequence[TableStone], unit: str = "g"
+) -> str | None:
     """Return that a weight does not go with the size of its face, beside those of like size; ``None`` where it does, or
     where that cannot be told."""
     own = next((stone for stone in stones if stone.code == code), None)
@@ -59,8 +63,28 @@ def odd_weight(code: str, net_g: Decimal, stones: Sequence[TableStone]) -> str |
     usual = others[len(others) // 2] * own.area_cm2**1.5
     if usual / ODD_TIMES <= float(net_g) <= usual * ODD_TIMES:
         return None
+    like = weight_text(Decimal(f"{usual:.0f}"), unit)
     much = "much more" if net_g > usual else "much less"
-    return f"{much} than stones with a face of this size weigh here, about {usual:.0f} g: is it the right number?"
+    return f"{much} than stones with a face of this size weigh here, about {like}: is it the right number?"
+
+
+def begin_haul(code: str, raw: str, by: str, tray: Tray) -> str:
+    """Keep a haul with its weight as it came out of the ground, and return it in words.
+
+    Raises
+    ------
+    LedgerError
+        There is a haul of that number, or its weight is none: one line.
+    """
+    unit = tray.session.settings.unit
+    try:
+        weight = grams_of(raw, unit)
+    except ValueError as err:
+        raise LedgerError(f"weight of a haul: {err}") from err
+    if weight.grams <= 0:
+        raise LedgerError("weight of a haul: is nothing; write it as 54kg or 120lb")
+    new_haul(tray.ledger, code, weight, None, by)
+    return f"haul {code}: {weight_text(weight.grams, unit)} as dug"
 
 
 def take_weight_back(by: str, tray: Tray) -> tuple[str, ...]:

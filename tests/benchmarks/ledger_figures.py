@@ -28,8 +28,8 @@ from grader.ledger import views
 from grader.ledger.store import Ledger, open_ledger
 from grader.looking import look_at
 from grader.looks import Look, ask_for, keep, shown
+from grader.photo.file import content_hash
 from grader.photo.net import starter_folder
-from grader.photo.read import content_hash
 from grader.photo.terms import PhotoTerms
 from grader.profile import Profile, load_profile
 

@@ -134,6 +134,13 @@ AREAS = {
             ("money by the advice, else by its mean", "stones of left-out", "money by the advice / the better habit"),
         ),
     ),
+    "bad_pictures": (
+        "Bad pictures",
+        (
+            ("bad pictures that end otherwise", "", "bad pictures that end otherwise than read or told"),
+            ("most memory, GB", "bad pictures", "most memory for one, GB"),
+        ),
+    ),
     "deals": (
         "From graded stones to money",
         (

@@ -119,7 +119,7 @@ def test_host_is_told_rusty_or_grey_by_chroma():
     linear = np.empty((4, 8, 3), np.float32)
     linear[:, :2], linear[:, 2:] = (0.35, 0.16, 0.07), (0.2, 0.2, 0.2)
     face = face_of(linear)
-    kinds = regions._kinds(face, np.full((4, 8), 3, np.uint8), PROFILE)
+    kinds = regions._kinds({"host": face.lab.reshape(-1, 3)}, np.full((4, 8), 3, np.uint8), PROFILE)
     assert kinds == {"host": {"rusty": 0.25, "grey": 0.75}}
 
 
@@ -128,6 +128,12 @@ def test_the_colour_of_an_absent_class_is_unknown():
     colour = regions._region_colour(np.float32([[50, 3, -4]] * 5))
     assert (colour.L, colour.C, colour.spread) == (50, 5, 0)
     assert colour.h == pytest.approx(306.87, abs=0.01)
+
+
+def by_class(codes, lab, profile):
+    """Chances of the classes where each px is of that role for sure."""
+    *roles, hidden = np.moveaxis(certain(codes), -1, 0)
+    return regions._by_class(roles, hidden, lab, profile)
 
 
 def profile_of(*colours):
@@ -139,7 +145,7 @@ def test_two_classes_of_one_role_share_it_by_colour():
     pale = replace(PROFILE.colours[0], name="pale", lightness=(55, 90))
     profile = profile_of(dark, pale, *PROFILE.colours[1:])
     lab = np.float32([[[20, 8, -30], [70, 8, -30]]])
-    chances = regions._by_class(certain([[0, 0]]), lab, profile)
+    chances = by_class([[0, 0]], lab, profile)
     assert chances.argmax(-1).tolist() == [[0, 1]]
     np.testing.assert_allclose(chances.sum(-1), 1, rtol=1e-6)
 
@@ -155,7 +161,7 @@ def test_a_class_without_a_role_takes_from_the_host_where_its_colour_fits():
     )
     profile = profile_of(*PROFILE.colours, green)
     lab = np.float32([[[45, -20, 15], [45, 15, 15]]])
-    chances = regions._by_class(certain([[2, 2]]), lab, profile)
+    chances = by_class([[2, 2]], lab, profile)
     assert chances.argmax(-1).tolist() == [[3, 2]]
 
 
@@ -163,7 +169,7 @@ def test_of_two_host_classes_the_last_is_what_is_none_of_the_others():
     rust = replace(PROFILE.colours[2], name="rust", hue_deg=(40, 70), chroma=(20, 90), kinds=None)
     profile = profile_of(*PROFILE.colours[:2], rust, PROFILE.colours[2])
     lab = np.float32([[[45, 15, 20], [45, 1, 1]]])
-    chances = regions._by_class(certain([[2, 2]]), lab, profile)
+    chances = by_class([[2, 2]], lab, profile)
     assert chances.argmax(-1).tolist() == [[2, 3]]
 
 

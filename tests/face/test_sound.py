@@ -8,8 +8,8 @@ import pytest
 from grader.face.lines.lines import p21
 from grader.face.lines.sound import (
     CLEAR_STEPS,
+    _Room,
     clear_step,
-    oval_room,
     sound_stone,
     weights_g,
 )
@@ -119,7 +119,7 @@ def test_ovals_find_the_same_room_as_a_search_of_every_place():
     free = np.zeros((36, 40), bool)
     free[2:34, 1:38] = True
     free[rng.integers(0, 36, 5), rng.integers(0, 40, 5)] = False
-    covered, centres = oval_room(free, 13.0, 9.0)
+    covered, centres = _Room(free.shape, 13.0, 9.0).within(free)
     turns = np.arange(12) * np.pi / 12
     expected, places = brute(free, 13.0, 9.0, turns)
     assert places.any()
@@ -132,7 +132,7 @@ def test_a_disc_is_wholly_covered_by_a_smaller_disc(radius):
     # Exact geometry: a disc eroded and dilated by a smaller disc is itself again.
     y, x = np.mgrid[:200, :200] - 99.5
     disc = np.hypot(x, y) <= radius
-    covered, centres = oval_room(disc, 30.0, 30.0)
+    covered, centres = _Room(disc.shape, 30.0, 30.0).within(disc)
     assert covered[disc].mean() > 0.98
     assert not covered[~disc].any()
     # Its centres fill a disc smaller by the other's radius.
@@ -142,7 +142,7 @@ def test_a_disc_is_wholly_covered_by_a_smaller_disc(radius):
 def test_the_corners_of_a_square_take_no_disc():
     # Exact geometry: a square of side a opened by a disc of radius r loses (4 - pi) r².
     square = np.pad(np.ones((160, 160), bool), 4)
-    covered, _ = oval_room(square, 80.0, 80.0)
+    covered, _ = _Room(square.shape, 80.0, 80.0).within(square)
     assert covered.sum() == pytest.approx(160**2 - (4 - np.pi) * 40**2, rel=0.01)
 
 

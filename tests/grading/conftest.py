@@ -19,12 +19,22 @@ from grader.grading.features.facts import stone_facts
 from grader.grading.features.features import GRADE_FEATURES, features, with_values
 from grader.grading.features.rules import grade_by_rules
 from grader.grading.features.scaling import fit_scaling
-from grader.grading.learning.candidates import column_signs
+from grader.grading.learning.candidates import _Faces, _fit, column_signs
 from grader.grading.models.model import GradeHead, Model, Provenance
 from grader.grading.models.ordinal import fit_ordinal
 from grader.grading.models.scene_head import fit_scene
 from grader.grading.models.seller_ensemble import draw_ensemble
 from grader.profile import SCENE_PARTS, load_profile
+
+
+@pytest.fixture(scope="session")
+def fit_head():
+    """Return a function that fits a head to graded faces: rows, rungs, and what stone each face is of."""
+
+    def fit(head, rows, rung, stones, *, plain=True):
+        return _fit(head, _Faces.of(head, rows, rung, stones), plain)
+
+    return fit
 
 
 def _measurements(

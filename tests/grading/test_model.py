@@ -11,7 +11,6 @@ import pytest
 
 from grader.errors import ModelError
 from grader.grading.features.rules import grade_by_rules
-from grader.grading.learning.candidates import fit_head
 from grader.grading.models.familiarity import APPEARANCE_NAMES, appearance_features, fit_familiarity
 from grader.grading.models.model import rules_head
 from grader.grading.models.model_files import load_model, save_model
@@ -130,7 +129,9 @@ def test_rules_alone_are_unsure_at_a_border(small_model, profile):
     assert head.probabilities([at_border])[0, 2:].sum() == pytest.approx(0.5)
 
 
-def test_a_model_with_an_ensemble_comes_back_the_same(tmp_path, ensemble_model, faces, profile):
+def test_a_model_with_an_ensemble_comes_back_the_same(
+    tmp_path, ensemble_model, faces, profile, fit_head
+):
     rows, rung = faces
     stones = [str(n) for n in range(30)]
     head = fit_head(ensemble_model.grade, rows[:30], rung[:30], stones)
@@ -148,7 +149,7 @@ def test_a_model_with_an_ensemble_comes_back_the_same(tmp_path, ensemble_model, 
 
 
 def test_a_model_with_plain_weights_and_sets_comes_back_the_same(
-    tmp_path, small_model, faces, profile
+    tmp_path, small_model, faces, profile, fit_head
 ):
     rows, rung = faces
     head = fit_head(small_model.grade, rows[:80], rung[:80], [str(n) for n in range(80)])

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import logistic, spearmanr
 
 from grader.grading.features.features import with_values
-from grader.grading.learning.candidates import column_signs, fit_head, learn_head
+from grader.grading.learning.candidates import column_signs, learn_head
 from grader.grading.models import crowd, seller_ensemble
 from grader.grading.models.crowd import MAKES
 from grader.grading.models.prediction_set import PredictionSetRule
@@ -21,10 +21,15 @@ from grader.grading.models.seller_ensemble import (
 TWO = SellerEnsemble(((2.0, 0.0), (0.0, 2.0)), ((-1.0, 1.0), (-1.0, 1.0)), (0.5, 0.5))
 
 
-def follow(model, rows, rung):
+@pytest.fixture
+def follow(fit_head):
     """The model's head with the calls of a stone for each row."""
-    stones = [str(n) for n in range(len(rows))]
-    return fit_head(model.grade, rows, rung, stones, plain=False)
+
+    def follow(model, rows, rung):
+        stones = [str(n) for n in range(len(rows))]
+        return fit_head(model.grade, rows, rung, stones, plain=False)
+
+    return follow
 
 
 def test_calls_make_sellers_as_likely_as_bayes_theorem_says():
@@ -140,7 +145,7 @@ def test_nothing_is_proposed_by_the_ensemble_before_any_call(ensemble_model, sma
 
 
 def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
-    ensemble_model, make_faces, profile
+    ensemble_model, make_faces, profile, follow
 ):
     rows, _ = make_faces(200, np.random.default_rng(3), profile)
     blue = np.array([row["blue_share"] for row in rows])
@@ -153,7 +158,7 @@ def test_ten_calls_of_a_seller_who_looks_at_blue_alone_are_followed(
     assert agreements[1] > agreements[0] + 0.05
 
 
-def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, profile):
+def test_more_of_what_is_better_never_lowers_the_place(ensemble_model, faces, profile, follow):
     rows, rung = faces
     head = follow(ensemble_model, rows[:40], rung[:40])
     assert (np.array(head.ensemble.coefficients) * column_signs(head) >= 0).all()
@@ -173,7 +178,7 @@ def test_the_ensemble_says_what_the_plain_weights_do_not(ensemble_model, faces):
     assert head.probabilities(rows).sum(axis=1) == pytest.approx(1)
 
 
-def test_a_face_of_which_nothing_is_known_is_proposed_for(ensemble_model, faces):
+def test_a_face_of_which_nothing_is_known_is_proposed_for(ensemble_model, faces, follow):
     rows, rung = faces
     head = follow(ensemble_model, rows[:20], rung[:20])
     assert np.isfinite(head.probabilities([dict.fromkeys(rows[0])])).all()

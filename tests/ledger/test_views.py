@@ -15,7 +15,7 @@ from grader.errors import LedgerError
 from grader.face.lines.line_words import LineWord
 from grader.face.regions.patch_words import PatchWord
 from grader.grading.proposal import Call, Shown
-from grader.ledger import facts, schema, views
+from grader.ledger import facts, photo_files, schema, views
 from grader.ledger.face_sizes import face_sizes
 from grader.ledger.facts import FacePlace
 from grader.ledger.piece_faces import calls_by_face
@@ -163,16 +163,16 @@ def test_the_last_place_of_a_photo_comes_first(made, ledger):
         return facts.PhotoFile(made.LAKE, "p.jpg", where, 4, 3)
 
     ledger.add(photo_at("/old/p.jpg"), photo_at("/new/p.jpg"))
-    assert views.photo_paths(ledger, made.LAKE) == {made.LAKE: ("/new/p.jpg", "/old/p.jpg")}
+    assert photo_files.photo_paths(ledger, made.LAKE) == {made.LAKE: ("/new/p.jpg", "/old/p.jpg")}
     ledger.add(photo_at("/old/p.jpg"))
-    assert views.photo_paths(ledger)[made.LAKE] == ("/old/p.jpg", "/new/p.jpg")
+    assert photo_files.photo_paths(ledger)[made.LAKE] == ("/old/p.jpg", "/new/p.jpg")
 
 
 def test_the_last_photo_at_a_place_comes_first(made, ledger):
     for sha256 in (made.LAKE, made.SHORE):
         ledger.add(facts.PhotoFile(sha256, "p.jpg", "/photos/p.jpg", 4, 3))
     ledger.add(facts.PhotoFile(made.LAKE, "q.jpg", "/photos/q.jpg", 4, 3))
-    at = views.contents_at(ledger, ["/photos/p.jpg", "/photos/none.jpg"])
+    at = photo_files.contents_at(ledger, ["/photos/p.jpg", "/photos/none.jpg"])
     assert at == {"/photos/p.jpg": (made.SHORE, made.LAKE)}
 
 
@@ -273,7 +273,7 @@ LISTINGS = {
     "calls of a person": lambda ledger: len(views.calls(ledger, by="Ann", since=date(2025, 1, 1))),
     "stones": lambda ledger: len(views.stones(ledger)),
     "looks": lambda ledger: len(views.last_looks(ledger)) * STONES,
-    "places": lambda ledger: len(views.photo_paths(ledger)) * STONES,
+    "places": lambda ledger: len(photo_files.photo_paths(ledger)) * STONES,
     "ways": lambda ledger: STONES * len(
         views.measured_uids(
             ledger,
@@ -312,7 +312,7 @@ def test_three_hundred_photos_are_looked_up_among_thousands_in_a_moment(large):
         assert len(views.measured_uids(ledger, ways)) == 300
         assert fastest(lambda: views.measured_uids(ledger, ways), 7) <= 0.05
         assert fastest(lambda: views.last_looks(ledger, hashes), 7) <= 0.05
-        assert fastest(lambda: views.photo_paths(ledger, hashes), 7) <= 0.05
+        assert fastest(lambda: photo_files.photo_paths(ledger, hashes), 7) <= 0.05
         uids = views.last_looks(ledger, hashes).values()
         assert fastest(lambda: views.measured_by_uid(ledger, uids)) <= 1.0
 

@@ -1,6 +1,7 @@
 """Weights are taken only as they were made."""
 
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -52,3 +53,13 @@ def test_every_network_that_ships_fits_its_card():
     for name in ("pieces", "glare", "regions", "cracks"):
         net._load.cache_clear()
         assert net._load(name) is not None
+
+
+def test_threads_at_one_network_get_what_each_ones_picture_shows():
+    rng = np.random.default_rng(0)
+    pictures = [rng.random((side, 64, 4), np.float32) for side in (64, 96, 128, 160)]
+    alone = [net.run_net("glare", picture) for picture in pictures]
+    with ThreadPoolExecutor(4) as threads:
+        together = list(threads.map(lambda picture: net.run_net("glare", picture), pictures * 8))
+    for said, expected in zip(together, alone * 8, strict=True):
+        np.testing.assert_array_equal(said, expected)

@@ -17,8 +17,9 @@ from PIL import Image, ImageCms
 
 from grader.errors import PhotoError
 from grader.photo.colour import linear_srgb, srgb_encoding
+from grader.photo.file import content_hash
 from grader.photo.icc import encoding_of_profile
-from grader.photo.read import content_hash, read_photo, upright
+from grader.photo.read import read_photo, upright
 from grader.render.files import stored, write_photo
 from grader.render.icc_profile import display_p3_profile
 

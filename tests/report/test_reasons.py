@@ -63,25 +63,25 @@ def test_of_several_lines_the_longest_is_named():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (LinesLeftOut((1, 3), None, 80.0), "without the 2 lines: select"),
-        (LinesLeftOut((2,), line(), None), "without the line across the middle: select"),
-        (LinesLeftOut((2,), line(long=False), None), "without the line in the middle: select"),
+        (LinesLeftOut((1, 3), None, 80.0), "to select: losing the 2 lines"),
+        (LinesLeftOut((2,), line(), None), "to select: losing the line across the middle"),
+        (LinesLeftOut((2,), line(long=False), None), "to select: losing the line in the middle"),
         (
             LinesLeftOut((2,), line("middle", "right", leaves=0.75), None),
-            "without the line at the right edge: select; trimming there leaves 75 % of the face",
+            "to select: losing the line at the right edge; trimming there leaves 75 % of the face",
         ),
         (
             LinesLeftOut((2,), line(leaves=0.75), 400.0),
-            "without the line across the middle: select; trimming there leaves 300 g of 400 g, if evenly thick",
+            "to select: losing the line across the middle; trimming there leaves 300 g of 400 g, if evenly thick",
         ),
-        (MoreOf("scene_score", 54.2, 60.0), "with a scene of 60 instead of 54: select"),
+        (MoreOf("scene_score", 54.2, 60.0), "to select: a scene of 60 instead of 54"),
         (
             MoreOf("pattern_share", 0.51, 0.6),
-            "with host trimmed until pattern is 60 % (now 51 %): select",
+            "to select: host trimmed until pattern is 60 % (now 51 %)",
         ),
         (
             MoreOf("blue_chroma", 20.0, 24.4),
-            "with a stronger blue (chroma 24 instead of 20): select",
+            "to select: a stronger blue (chroma 24 instead of 20)",
         ),
     ],
 )

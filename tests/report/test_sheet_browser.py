@@ -246,6 +246,7 @@ def test_pictures_lines_and_regions_are_switched_and_enlarged(sheet, opened, tmp
     assert "crack" in page.inner_text("#told")
     page.keyboard.press("Space")
     assert page.locator("#frame img").count() == 2 and "blue 53" in page.inner_text("#told")
+    page.wait_for_function("() => document.querySelector('#frame .photo').naturalWidth > 0")
     page.keyboard.press("+")
     assert page.locator("#frame").bounding_box()["width"] > 1280
     page.keyboard.press("Escape")
@@ -257,7 +258,7 @@ def test_without_the_folder_of_large_pictures_the_small_ones_serve(sheet, opened
     page = opened(sheet(1, held=False))
     page.click("#tile-1 button")
     page.wait_for_selector("#told .lacking")
-    assert page.evaluate("document.querySelector('#frame .photo').naturalWidth") > 0
+    page.wait_for_function("() => document.querySelector('#frame .photo').naturalWidth > 0")
 
 
 def test_a_name_from_a_file_is_only_ever_text(sheet, opened):
@@ -287,7 +288,8 @@ def test_five_hundred_stones_scroll_without_a_long_task(sheet, opened, chromium)
     path = sheet(500)
     assert path.stat().st_size <= 60_000_000
     page = opened(path)
-    page.wait_for_timeout(1000)
+    # What laying it out takes is done.
+    page.evaluate("new Promise(done => requestIdleCallback(() => requestIdleCallback(done)))")
     chromium.start_tracing(
         page=page, categories=["toplevel", "disabled-by-default-devtools.timeline"]
     )

@@ -1,14 +1,17 @@
-"""A table laid with hand-made stones: nothing is measured, all else is as it is."""
+"""A table laid with hand-made stones: nothing is measured, all else is as it is; and the program, to be killed."""
 
 import importlib
 import os
 import time
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from threading import Thread
 
 import anyio
 import httpx
 import pytest
+from browsing import Program
 
 from grader.looking import look_at_all
 from grader.looks import ask_for, shown
@@ -86,6 +89,28 @@ def ask():
 def numbered(count: int, content: str = "1") -> dict[str, str]:
     """Photos of one stone each, no two alike."""
     return {f"IMG_{n:04}.jpg": f"{content} photo {n}" for n in range(count)}
+
+
+@pytest.fixture
+def program(tmp_path):
+    """Return a function that starts the program in a folder; it is ended after the test."""
+    running = []
+
+    def start(folder: Path = tmp_path, args: Sequence[str] = ()) -> Program:
+        running.append(Program(folder, args))
+        return running[-1]
+
+    yield start
+    for one in running:
+        one.kill()
+
+
+@pytest.fixture
+def shots(tmp_path) -> Path:
+    """Where screenshots go: the folder ``SCREENSHOTS``, where that is given, so that they outlive the test."""
+    folder = Path(os.environ.get("SCREENSHOTS") or tmp_path / "shots")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 class Served:

@@ -12,6 +12,7 @@ from grader.grading.calls.left import LEFT
 from grader.ledger import views
 from grader.ledger.facts import new_uid
 from grader.session import Session
+from grader.table.tray import Tray
 
 BAD = "<img src=x onerror=alert(1)>"
 
@@ -52,6 +53,17 @@ def test_a_word_is_kept_in_the_ledger_with_what_was_shown(page, table):
     (call,) = views.calls(table.ledger)
     assert (call.grade, call.scene, call.by, call.shown.grade) == ("select", 70, "Nell", "cabbing")
     assert first not in ids(page, pile="open")
+
+
+def test_a_word_on_a_stone_that_is_not_laid_out_yet_is_to_be_sent_again(page, table, ask):
+    """As after a restart: below 500 a page would take it for refused and give it up."""
+    body = word(page, ids(page)[0], grade="select")
+    again = Tray(table.session)
+    assert ask(again).post("/api/calls", body).status_code == 503
+    assert holding(table) == []
+    again.lay().join()
+    assert ask(again).post("/api/calls", body).status_code == 200
+    assert holding(table) == [("select", None, "Nell")]
 
 
 def test_a_word_sent_twice_is_kept_once(page, table):
@@ -166,7 +178,9 @@ anything = st.recursive(
     lambda one: st.lists(one, max_size=3) | st.dictionaries(st.text(max_size=8), one, max_size=3),
     max_leaves=6,
 )
-POSTS = ("/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/back")
+POSTS = (
+    "/api/calls", "/api/back", "/api/lines", "/api/scales", "/api/scales/back", "/api/hauls",
+)  # fmt: skip
 POSTS += (
     "/api/patches", "/api/pairs", "/api/pairs/back", "/api/again", "/api/again/answer", "/api/again/back",
     "/api/again/done", "/api/colours/try", "/api/colours/save",

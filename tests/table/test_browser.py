@@ -7,6 +7,7 @@ import socket
 from contextlib import closing
 
 import pytest
+from browsing import wait_for, wait_for_next, wait_until_sent
 
 from grader.ledger import views
 from grader.table.serve import open_socket
@@ -15,20 +16,13 @@ from grader.table.serve import open_socket
 pytestmark = pytest.mark.slow
 
 
+#: Whether the cards of so many stones are here.
+CARDS_HERE = """many => new Set(performance.getEntriesByType("resource").map(one => new URL(one.name).pathname)
+  .filter(path => /^\\/api\\/stones\\/./.test(path))).size >= many"""
+
+
 def shown(page) -> str:
     return page.inner_text("#words .name")
-
-
-def wait_for_next(page, before: str) -> None:
-    page.wait_for_function(
-        "before => document.querySelector('#words .name')?.innerText !== before", arg=before
-    )
-
-
-def wait_until_sent(page) -> None:
-    page.wait_for_function(
-        "() => Object.keys(localStorage).every(key => !key.startsWith('grader-table:word:'))"
-    )
 
 
 def holding(served) -> list[tuple]:
@@ -59,7 +53,7 @@ def test_ten_stones_by_keyboard_alone_and_the_last_taken_back(served, opened):
     assert len(holding(table)) == 8
     assert shown(page).startswith("IMG_0008")
     page.keyboard.press("?")
-    wait_until_sent(page)
+    wait_for(lambda: len(holding(table)) == 9)
     page.select_option("#pile", "left")
     page.wait_for_function("() => document.getElementById('place').innerText === '1 of 1'")
 
@@ -112,6 +106,7 @@ def test_of_two_at_one_stone_the_later_sees_both_words(served, opened):
     nell, ole = opened(table, "Nell"), opened(table, "Ole")
     # Ole's card is here and is not on its way again, or it would show him Nell's word before he speaks.
     ole.reload()
+    ole.wait_for_selector("#words .name")
     ole.wait_for_load_state("networkidle")
     nell.keyboard.press("s")
     wait_until_sent(nell)
@@ -132,7 +127,7 @@ def test_out_of_reach_words_wait_and_are_sent_once(served, opened):
     page = opened(table, "Nell")
     page.wait_for_function("() => document.querySelectorAll('#strip img').length === 3")
     # The cards of the next ones are fetched in front.
-    page.wait_for_timeout(1500)
+    page.wait_for_function(CARDS_HERE, arg=3)
     table.down()
     for key in "sc":
         before = shown(page)

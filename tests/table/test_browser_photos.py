@@ -1,52 +1,10 @@
 """Photos added in a real browser: chosen, dropped, out of reach, and across a program that is killed in between."""
 
-import os
-import signal
-import subprocess
-import sys
-import time
-from pathlib import Path
-
-import httpx
 import pytest
+from browsing import HOUSE, wait_for
 
 pytestmark = pytest.mark.slow
-HOUSE = Path(__file__).parents[2]
 SAMPLE = HOUSE / "sample_images" / "01_lake_over_shore.jpg"
-
-
-class Program:
-    """``grader table`` as a program of its own, that can be killed and started again under the same address."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder, self.address, self._running = folder, "", None
-        self.start()
-
-    def start(self) -> None:
-        port = self.address.rpartition(":")[2].strip("/") or "0"
-        command = "from grader.cli.main import run; run()"
-        self._running = subprocess.Popen(
-            [sys.executable, "-c", command, "table", "--port", port, "--address-only"],
-            cwd=self._folder,
-            env=os.environ | {"PYTHONPATH": str(HOUSE), "XDG_DATA_HOME": str(self._folder)},
-            text=True,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-        self.address = self._running.stdout.readline().strip()
-        assert self.address
-
-    def kill(self) -> None:
-        self._running.send_signal(signal.SIGKILL)
-        self._running.wait()
-        self._running.stdout.close()
-
-
-@pytest.fixture
-def program(tmp_path):
-    table = Program(tmp_path)
-    yield table
-    table.kill()
 
 
 def at(browser, table, **looks):
@@ -64,21 +22,10 @@ def enter(page, table) -> None:
     page.wait_for_selector("#who-box", state="hidden")
 
 
-def states(table) -> dict[str, str]:
-    got = httpx.get(f"{table.address}api/photos", trust_env=False).json()
-    return {one["name"]: one["state"] for one in got["photos"]}
-
-
-def wait_for(fact) -> None:
-    until = time.monotonic() + 180
-    while not fact():
-        assert time.monotonic() < until
-        time.sleep(0.1)
-
-
 def test_a_photo_is_sent_across_a_killed_program_and_a_closed_page_and_graded(
-    chromium, program, tmp_path
+    chromium, program, tmp_path, shots
 ):
+    program = program()
     page = at(chromium, program)
     page.click('[data-view="add"]')
     # So slow a line that the photo is on its way when the program ends.
@@ -88,9 +35,9 @@ def test_a_photo_is_sent_across_a_killed_program_and_a_closed_page_and_graded(
     big = tmp_path / "big.jpg"
     # Bytes after the end of the picture are no fault; they make it long.
     big.write_bytes(SAMPLE.read_bytes() + bytes(range(256)) * 12_000)
-    net.send("Network.emulateNetworkConditions", slow | {"uploadThroughput": 700_000})
+    net.send("Network.emulateNetworkConditions", slow | {"uploadThroughput": 200_000})
     page.set_input_files("#a-files", [big])
-    wait_for(lambda: states(program).get("big.jpg") == "coming")
+    wait_for(lambda: program.photos().get("big.jpg") == "coming")
     page.wait_for_selector("#a-list progress")
     program.kill()
     page.wait_for_function("() => document.body.innerText.includes('out of reach')")
@@ -101,10 +48,10 @@ def test_a_photo_is_sent_across_a_killed_program_and_a_closed_page_and_graded(
     page = context.new_page()
     page.set_default_timeout(120_000)
     page.goto(program.address)
-    wait_for(lambda: states(program).get("big.jpg") == "graded")
+    wait_for(lambda: program.photos().get("big.jpg") == "graded")
     page.click('[data-view="add"]')
     page.wait_for_selector("text=big.jpg: 1 stone")
-    page.screenshot(path=tmp_path / "added.png")
+    page.screenshot(path=shots / "added.png")
     page.click("text=Sort these")
     page.wait_for_function(
         "() => document.querySelector('#words .name')?.innerText.startsWith('big.jpg')"
@@ -114,7 +61,8 @@ def test_a_photo_is_sent_across_a_killed_program_and_a_closed_page_and_graded(
     assert [one.read_bytes() for one in kept] == [big.read_bytes()]
 
 
-def test_photos_are_dropped_and_a_bad_one_says_one_line(chromium, program, tmp_path):
+def test_photos_are_dropped_and_a_bad_one_says_one_line(chromium, program, shots):
+    program = program()
     page = at(chromium, program, viewport={"width": 390, "height": 844}, has_touch=True)
     dropped = """async files => {
       const all = new DataTransfer();
@@ -127,14 +75,14 @@ def test_photos_are_dropped_and_a_bad_one_says_one_line(chromium, program, tmp_p
     ]
     page.evaluate(dropped, files)
     page.wait_for_selector("text=notes.pdf: a PDF, not a photo")
-    wait_for(lambda: states(program).get("<b>good.jpg") == "graded")
+    wait_for(lambda: program.photos().get("<b>good.jpg") == "graded")
     page.wait_for_selector("text=<b>good.jpg: 1 stone")
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    page.screenshot(path=tmp_path / "dropped.png")
+    page.screenshot(path=shots / "dropped.png")
     for label in page.locator("label.press").all():
         assert label.bounding_box()["height"] >= 44
     page.click('[aria-label="Take notes.pdf off the list"]')
     page.wait_for_selector("text=notes.pdf", state="detached")
-    assert "notes.pdf" not in states(program)
+    assert "notes.pdf" not in program.photos()
     assert page.locator("#a-camera").get_attribute("capture") == "environment"
     page.context.close()

@@ -2,6 +2,7 @@
 by keys."""
 
 import pytest
+from browsing import wait_for_next, wait_until_sent
 
 from grader.ledger import views
 
@@ -74,13 +75,8 @@ def test_a_second_look_by_keys_is_answered_taken_back_and_judged(served, opened)
         before = page.inner_text("#words .name")
         page.keyboard.press(key)
         if key != "t":
-            page.wait_for_function(
-                "before => document.querySelector('#words .name')?.innerText !== before",
-                arg=before,
-            )
-    page.wait_for_function(
-        "() => Object.keys(localStorage).every(key => !key.startsWith('grader-table:word:'))"
-    )
+            wait_for_next(page, before)
+    wait_until_sent(page)
     called = views.calls(table._tray.ledger)
     assert sorted(call.grade for call in called) == ["select", "tumbling", "waste"]
 

@@ -72,7 +72,7 @@ def test_without_a_call_it_says_so_in_one_line(page, table):
     learning.begin("Nell", "Ole").join()
     assert (learning.lesson.state, learning.lesson.error) == (
         "refused",
-        "no call by Ole in the ledger yet; call some stones first: grader call",
+        "no call by Ole in the ledger yet; call some stones first, under Sort",
     )
 
 

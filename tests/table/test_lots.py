@@ -11,6 +11,7 @@ from grader.deals.weighing import read_typed, weigh
 from grader.ledger import stock
 from grader.ledger.facts import new_uid
 from grader.report.cautions import BREAK_CAUTIONS
+from grader.report.lots import over_words
 from grader.weight import Weight
 
 #: Grams of six pieces of one grade: by hand, 300 + 210, 290 + 220 and 280 + 230 are each at least 500.
@@ -159,3 +160,31 @@ def test_keep_or_break_is_its_picture_with_all_cautions(page, table, monkeypatch
         assert any(caution.text in line for line in told["cautions"])
     picture = page.get("/files/keep-07-001.png")
     assert picture.content[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_a_haul_is_begun_at_the_table_once(page, table):
+    body = {"code": "08", "raw": "120lb", "by": "Nell"}
+    told = page.post("/api/hauls", body)
+    assert told.json()["words"] == "haul 08: 54431.1 g as dug"
+    # 1 lb = 453.59237 g: International yard and pound agreement of 1959.
+    (haul,) = [one for one in stock.hauls(table.ledger) if one.code == "08"]
+    assert haul.raw_g == Decimal("453.59237") * 120
+    again = page.post("/api/hauls", body)
+    assert (again.status_code, "is there already" in again.json()["error"]) == (409, True)
+
+
+@pytest.mark.parametrize("raw", ["heavy", "0kg", "-3kg"])
+def test_no_weight_begins_no_haul(page, table, raw):
+    answer = page.post("/api/hauls", {"code": "08", "raw": raw, "by": "Nell"})
+    assert answer.status_code == 409
+    assert answer.json()["error"].startswith("weight of a haul: ")
+    assert [one.code for one in stock.hauls(table.ledger)] == ["07"]
+
+
+def test_beside_pounds_a_lot_is_over_in_ounces():
+    # 1 lb is 16 oz, 1 oz 28.35 g; by hand.
+    assert over_words(11, "lb") == "0.4 oz over"
+    assert over_words(-28, "lb") == "1.0 oz short"
+    assert over_words(1, "lb") == "under 0.1 oz over"
+    assert over_words(0, "lb") == over_words(0) == "nothing over"
+    assert over_words(11) == over_words(11, "kg") == "11 g over"

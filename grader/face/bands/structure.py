@@ -31,6 +31,11 @@ def structure_tensor(
     Bigun & Granlund 1987, Proc. 1st ICCV (from memory); Weickert 1999 squares l1 - l2 and does not
     divide: not meant here.
     """
+    return direction(*tensor(gray, mask, sigma))
+
+
+def tensor(gray: NDArray, mask: NDArray, sigma: float) -> tuple[NDArray, NDArray, NDArray]:
+    """Return the tensor itself, xx, yy and xy, of the shapes and with the parameters of :func:`structure_tensor`."""
     channels = gray if gray.ndim == 3 else gray[..., None]
     # Sobel looks one px around, so a px whose neighbours are all inside is needed.
     inside = cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0).astype(bool)
@@ -42,9 +47,14 @@ def structure_tensor(
         gy = cv2.Sobel(plane, depth, 0, 1, ksize=3) * inside
         jxx, jyy, jxy = jxx + gx * gx, jyy + gy * gy, jxy + gx * gy
     if np.isinf(sigma):
-        jxx, jyy, jxy = jxx.sum(), jyy.sum(), jxy.sum()
-    else:
-        jxx, jyy, jxy = (cv2.GaussianBlur(j, (0, 0), sigma) for j in (jxx, jyy, jxy))
+        return jxx.sum(), jyy.sum(), jxy.sum()
+    return tuple(cv2.GaussianBlur(j, (0, 0), sigma) for j in (jxx, jyy, jxy))
+
+
+def direction(
+    jxx: NDArray, jyy: NDArray, jxy: NDArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return direction and coherence, as :func:`structure_tensor` does, of tensors of any shape."""
     trace = np.asarray(jxx + jyy, np.float64)
     spread = np.hypot(jxx - jyy, 2 * jxy)
     coherence = np.divide(spread, trace, out=np.zeros_like(trace), where=trace > 1e-12)

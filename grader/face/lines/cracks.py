@@ -102,11 +102,10 @@ def traced_lines(face: Face, regions: Regions) -> tuple[list[NDArray], FaceSurro
 
 def cracks_input(lab: NDArray[np.float32], mask: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Return what the network reads, shape (h, w, 4): CIELAB near -1 to 1 and the mask; zero off the stone."""
-    picture = np.empty((*mask.shape, 4), np.float32)
-    picture[..., :3] = scaled_lab(lab)
-    picture[..., 3] = 1
-    picture[~mask] = 0
-    return picture
+    planes = np.zeros((4, *mask.shape), np.float32)
+    np.copyto(planes[:3], scaled_lab(lab).transpose(2, 0, 1), where=mask)
+    planes[3] = mask
+    return planes.transpose(1, 2, 0)
 
 
 def _line_chance(near: NDArray[np.float32], far: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -115,8 +114,11 @@ def _line_chance(near: NDArray[np.float32], far: NDArray[np.float32]) -> NDArray
     The look at half the size speaks only where the one at full size sees nothing near, for it is blunter.
     """
     line = near[..., 1] + near[..., 2]
+    sure = far[..., 1] > SURE
+    if not sure.any():
+        return line
     nearby = cv2.dilate(line, np.ones((2 * FAR_PX + 1, 2 * FAR_PX + 1)))
-    wide = (nearby < NOTHING) & (far[..., 1] > SURE)
+    wide = (nearby < NOTHING) & sure
     return np.where(wide, np.maximum(line, far[..., 1]), line)
 
 

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.bands.structure import structure_tensor
+from grader.face.bands.structure import direction, tensor
 from grader.face.lines.polyline import across, at_px, length_px, smooth, tangents
 from grader.measures import UNREADABLE
 
@@ -43,8 +43,8 @@ NAMES = (
 class FaceSurround:
     """What lines are held against: one face, ready to be read.
 
-    chances : (h, w, 5), of the network, each px the greatest of its 3 x 3.   coarse : the same at half the size.
-    lab : (h, w, 3).   along : (h, w, 2), unit vector along the bands.   coherence : (h, w), 0 to 1.
+    chances : (h, w, 5), of the network.   coarse : the same at half the size.
+    lab : (h, w, 3).   bands : xx, yy and xy of the structure tensor, (h, w) each.
     border, glare : (h, w) bool, within 2 px of where two classes meet, within 4 px of glare.
     to_rim : (h, w), px.   width : of the face, px.
     """
@@ -52,8 +52,7 @@ class FaceSurround:
     chances: NDArray[np.float32]
     coarse: NDArray[np.float32]
     lab: NDArray[np.float32]
-    along: NDArray[np.float32]
-    coherence: NDArray[np.float32]
+    bands: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]
     border: NDArray[np.bool_]
     glare: NDArray[np.bool_]
     to_rim: NDArray[np.float32]
@@ -75,20 +74,17 @@ def face_surround(
     chances, coarse : (h, w, 5), the network's, at full and at half the size.
     """
     lightness = np.ascontiguousarray(lab[..., 0])
-    orientation_deg, coherence = structure_tensor(lightness[..., None], mask, BANDS_SIGMA_PX)
-    angle = np.radians(orientation_deg)
     named = [
         cv2.dilate((codes == k).view(np.uint8), np.ones((5, 5), np.uint8))
         for k in np.unique(codes)
         if k not in (0, UNREADABLE)
     ]
-    border = np.sum(named, axis=0) >= 2 if named else np.zeros(mask.shape, bool)
+    border = sum(named, np.zeros(mask.shape, np.uint8)) >= 2
     return FaceSurround(
-        chances=cv2.dilate(chances, np.ones((3, 3))),
-        coarse=cv2.dilate(coarse, np.ones((5, 5))),
+        chances=chances,
+        coarse=coarse,
         lab=np.ascontiguousarray(lab),
-        along=np.dstack([np.cos(angle), -np.sin(angle)]).astype(np.float32),
-        coherence=coherence,
+        bands=tensor(lightness, mask, BANDS_SIGMA_PX),
         border=border,
         glare=cv2.dilate((codes == UNREADABLE).view(np.uint8), np.ones((9, 9), np.uint8)) > 0,
         to_rim=cv2.distanceTransform(np.pad(mask.view(np.uint8), 1), cv2.DIST_L2, 3)[1:-1, 1:-1],
@@ -102,28 +98,77 @@ def evidence(lines: list[NDArray], face: FaceSurround) -> NDArray[np.float64]:
     for k, points in enumerate(lines):
         cv2.polylines(numbers, [np.rint(points).astype(np.int32)], False, k + 1)
     crowd = sum(length_px(points) for points in lines) / max(face.width, 1.0)
-    rows = [_row(k, points, face, numbers) for k, points in enumerate(lines)]
+    rows = [
+        _row(k, points, read, face, numbers)
+        for k, (points, read) in enumerate(zip(lines, _read(lines, face), strict=True))
+    ]
     table = np.array(rows, float).reshape(-1, len(NAMES) - 1)
     return np.column_stack([table, np.full(len(lines), np.log1p(crowd))])
 
 
+@dataclass(frozen=True)
+class _Read:
+    """What is read at the m points of a line.
+
+    chances : (m, 5), of the network, the greatest of 3 x 3 px.   coarse : at half the size, of 5 x 5 px.
+    along : (m, 2), unit vector along the bands.   coherence : (m,), 0 to 1.
+    """
+
+    chances: NDArray[np.float32]
+    coarse: NDArray[np.float32]
+    along: NDArray[np.float32]
+    coherence: NDArray[np.float64]
+
+
+def _read(lines: list[NDArray], face: FaceSurround) -> list[_Read]:
+    """What is read along each line: of all points at once, for a face has few of them beside its px."""
+    if not lines:
+        return []
+    points = np.concatenate(lines)
+    orientation_deg, coherence = direction(*(at_px(field, *points.T) for field in face.bands))
+    angle = np.radians(orientation_deg)
+    along = np.column_stack([np.cos(angle), -np.sin(angle)]).astype(np.float32)
+    columns = (
+        _greatest_around(face.chances, points, 1), _greatest_around(face.coarse, points, 2),
+        along, coherence,
+    )  # fmt: skip
+    ends = np.cumsum([len(line) for line in lines])[:-1]
+    return [_Read(*of_line) for of_line in zip(*(np.split(c, ends) for c in columns), strict=True)]
+
+
+def _greatest_around(values: NDArray, points: NDArray, reach: int) -> NDArray[np.float32]:
+    """The greatest values, (m, n), of an array (h, w, n) within so many px of points (m, 2), channel by channel."""
+    h, w, channels = values.shape
+    x, y = np.rint(points).astype(int).T
+    # Beyond the edge the edge is read again, which lies within reach too.
+    rows, columns = (
+        (at + np.arange(-reach, reach + 1)[:, None]).clip(0, side - 1)
+        for at, side in ((y.clip(0, h - 1), h), (x.clip(0, w - 1), w))
+    )
+    places = (rows[:, None] * w + columns).reshape(-1, len(points))
+    greatest = np.empty((len(points), channels), np.float32)
+    for channel in range(channels):
+        np.max(values[..., channel].ravel()[places], axis=0, out=greatest[:, channel])
+    return greatest
+
+
 def _row(
-    k: int, points: NDArray, face: FaceSurround, numbers: NDArray[np.int32]
+    k: int, points: NDArray, read: _Read, face: FaceSurround, numbers: NDArray[np.int32]
 ) -> tuple[float, ...]:
     line = smooth(points, 9)
     along = tangents(line)
     return (
-        *_by_network(points, face),
+        *_by_network(read),
         *_by_profile(points, along, face),
         *_by_course(points, line, face),
-        *_by_bands(points, along, face),
+        *_by_bands(points, along, read, face),
         *_by_others(k, points, along, face, numbers),
     )
 
 
-def _by_network(points: NDArray, face: FaceSurround) -> tuple[float, ...]:
+def _by_network(read: _Read) -> tuple[float, ...]:
     """Log-odds of its mean chances, of the weakest quarter, its share of crack, how that spreads; at half the size."""
-    told, coarse = (at_px(chances, *points.T) for chances in (face.chances, face.coarse))
+    told, coarse = read.chances, read.coarse
     _, crack, pattern, border, stray = told.mean(0)
     line = told[:, 1] + told[:, 2]
     share = told[:, 1] / np.maximum(line, 1e-3)
@@ -186,12 +231,13 @@ def _by_course(points: NDArray, line: NDArray, face: FaceSurround) -> tuple[floa
     return chord / length, wobble, float(np.log(length / max(face.width, 1.0)))
 
 
-def _by_bands(points: NDArray, along: NDArray, face: FaceSurround) -> tuple[float, ...]:
+def _by_bands(
+    points: NDArray, along: NDArray, read: _Read, face: FaceSurround
+) -> tuple[float, ...]:
     """Whether it follows the bands (1) or crosses them (-1), and how much of it lies on a border and beside glare."""
-    bands, coherence = (at_px(v, *points.T) for v in (face.along, face.coherence))
-    agree = 2 * (bands * along).sum(1) ** 2 - 1
+    agree = 2 * (read.along * along).sum(1) ** 2 - 1
     on_border = float(at_px(face.border, *points.T).mean())
-    follows = float((agree * coherence).sum() / max(float(coherence.sum()), 1e-3))
+    follows = float((agree * read.coherence).sum() / max(float(read.coherence.sum()), 1e-3))
     by_glare = float(at_px(face.glare, *points.T).mean())
     return follows, on_border, by_glare
 

@@ -79,16 +79,6 @@ def weights_g(shares: Sequence[float], weight_g: float) -> tuple[float, ...]:
     return tuple(weight_g * share for share in shares)
 
 
-def oval_room(
-    free: NDArray[np.bool_], long_px: float, short_px: float
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Return where an oval finds room in a mask, at any of ``TURNS`` turns: covered px, and centres.
-
-    The oval's rim, half a px wide, is left out: that is the grid's own grain.
-    """
-    return _Room(free.shape, long_px, short_px).within(free)
-
-
 class LineNet:
     """A face on a small grid with the lines that may part it, each with its chance in tenths."""
 

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.face import Face
+from grader.face.face import LOOK_PX, Face
 from grader.face.measurements import RegionColour, Regions, Share
 from grader.face.regions.intervals import half_width
 from grader.face.regions.patch_words import PatchWord, with_patch_words
@@ -21,8 +21,6 @@ from grader.photo.colour import chroma_hue, scaled_lab
 from grader.photo.net import run_net, softmax
 from grader.profile import ColourClass, Profile
 
-#: Longer side of what the network looks at, in px.
-LOOK_PX = 384
 #: The network's outputs, in their order, before the one for glare.
 ROLES = ("water", "sky", "shore")
 #: How much a pixel of glare counts in training: a missed highlight is read as white band.
@@ -55,15 +53,18 @@ def find_regions(
 def regions_from_chances(face: Face, chances: NDArray, profile: Profile) -> Regions:
     """Return the regions that chances, (h, w, classes + 1), of the profile's classes and of unreadable make."""
     codes = _name(face, chances)
-    colour = {
-        c.name: _region_colour(face.lab[codes == k]) for k, c in enumerate(profile.colours, start=1)
+    flat = face.lab.reshape(-1, 3)
+    labs = {
+        c.name: flat.take(np.flatnonzero(codes == k), axis=0)
+        for k, c in enumerate(profile.colours, start=1)
     }
+    colour = {name: _region_colour(lab) for name, lab in labs.items()}
     glare_share = float((codes == UNREADABLE).sum() / max(1, face.mask.sum()))
     shares = _shares(codes, chances, profile)
     shares = {
         name: _with_interval(share, glare_share, face.light_sd) for name, share in shares.items()
     }
-    return Regions(codes, shares, _kinds(face, codes, profile), colour, glare_share)
+    return Regions(codes, shares, _kinds(labs, codes, profile), colour, glare_share)
 
 
 def reading_lab(regions: Regions, profile: Profile, reading: str) -> NDArray[np.float64] | None:
@@ -87,20 +88,30 @@ def regions_input(lab: NDArray, mask: NDArray, profile: Profile) -> NDArray[np.f
 
     What lies outside the mask is set to zero, so that a stone's neighbours and ground can not change its shares.
     """
-    picture = np.empty((*lab.shape[:2], 7), np.float32)
-    picture[..., :3] = scaled_lab(lab)
-    picture[..., 3] = 1
-    for channel, role in enumerate(ROLES, start=4):
-        fits = [fit_to_class(lab, colour) for colour in profile.colours if colour.reads_as == role]
-        picture[..., channel] = np.max(fits, axis=0) if fits else 0
-    picture[~mask] = 0
-    return picture
+    planes = np.zeros((7, *lab.shape[:2]), np.float32)
+    np.copyto(planes[:3], scaled_lab(lab).transpose(2, 0, 1), where=mask)
+    planes[3] = mask
+    chroma, hue = chroma_hue(lab)
+    for plane, role in zip(planes[4:], ROLES, strict=True):
+        fits = [
+            _fit(lab[..., 0], chroma, hue, colour)
+            for colour in profile.colours
+            if colour.reads_as == role
+        ]
+        if fits:
+            np.copyto(plane, np.max(fits, axis=0), where=mask)
+    return planes.transpose(1, 2, 0)
 
 
 def fit_to_class(lab: NDArray, colour: ColourClass) -> NDArray[np.float32]:
     """Return how well each colour of ``lab`` (..., 3) fits a class, 0 to 1, shape (...)."""
-    chroma, hue = chroma_hue(lab)
-    fit = _within(lab[..., 0], colour.lightness, SOFT_L) * _within(chroma, colour.chroma, SOFT_C)
+    return _fit(lab[..., 0], *chroma_hue(lab), colour)
+
+
+def _fit(
+    lightness: NDArray, chroma: NDArray, hue: NDArray, colour: ColourClass
+) -> NDArray[np.float32]:
+    fit = _within(lightness, colour.lightness, SOFT_L) * _within(chroma, colour.chroma, SOFT_C)
     low, high = colour.hue_deg
     if high - low < 360:
         middle, half = (low + high) / 2, (high - low) / 2
@@ -116,24 +127,25 @@ def _within(values: NDArray, limits: tuple[float, float], soft) -> NDArray:
 
 
 def _chances(face: Face, glare: NDArray, profile: Profile) -> NDArray[np.float32]:
-    """Chance of each class in the profile's order, then of unreadable; shape (h, w, classes + 1)."""
+    """Chance of each class in the profile's order, then of unreadable; shape (h, w, classes + 1).
+
+    Class by class in memory: what is done to one of them does not step over the others.
+    """
     h, w = face.mask.shape
-    factor = LOOK_PX / max(h, w)
-    size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    cover = cv2.resize(face.mask.astype(np.float32), size, interpolation=method)
-    # The mean over the stone's own pixels: the ground beside it takes no part.
-    lab = cv2.resize(face.lab * face.mask[..., None], size, interpolation=method)
-    lab /= np.maximum(cover, 0.5)[..., None]
+    lab, cover = face.small if max(h, w) > LOOK_PX else face.enlarged
     scores = run_net("regions", regions_input(lab, cover > 0.5, profile))
     # In training a pixel of glare counted twice.
     scores[..., len(ROLES)] -= np.log(GLARE_WEIGHT)
     fine = cv2.resize(softmax(scores), (w, h), interpolation=cv2.INTER_LINEAR)
-    hidden = _hidden(glare, fine[..., len(ROLES)])
+    *roles, whole = cv2.split(fine)
+    hidden = _hidden(glare, whole)
     # A pixel that is glare for sure has no role left to share out.
-    roles = fine[..., : len(ROLES)] + np.float32(1e-7)
-    roles *= ((1 - hidden) / roles.sum(axis=-1))[..., None]
-    return _by_class(np.dstack([roles, hidden]), face.lab, profile)
+    for role in roles:
+        role += np.float32(1e-7)
+    left = (1 - hidden) / sum(roles[1:], roles[0])
+    for role in roles:
+        role *= left
+    return _by_class(roles, hidden, face.lab, profile)
 
 
 def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -143,7 +155,9 @@ def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[n
     unreadable for the most part, all counts as the first sees it: one lamp's mirror ends at no speck of the stone.
     """
     hidden = (glare + whole) / 2
-    count, patch = cv2.connectedComponents((glare > 0.5).astype(np.uint8), connectivity=4)
+    count, patch = cv2.connectedComponents((glare > 0.5).view(np.uint8), connectivity=4)
+    if count == 1:
+        return hidden
     size, sure = (
         np.bincount(patch.ravel(), counts, count) for counts in (None, (hidden > 0.5).ravel())
     )
@@ -152,21 +166,23 @@ def _hidden(glare: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[n
     return np.where(kept[patch], np.maximum(hidden, glare), hidden)
 
 
-def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.float32]:
+def _by_class(
+    by_role: Sequence[NDArray], hidden: NDArray, lab: NDArray, profile: Profile
+) -> NDArray[np.float32]:
     """Chances of the roles and of unreadable, handed on to the classes: within a role by how well each fits.
 
     A class without a role shares with the shore, where it fits better than not. A role that no class of the
     profile has goes to the class that is none of the others.
     """
-    chances = np.zeros((*by_role.shape[:2], len(profile.colours) + 1), np.float32)
-    chances[..., -1] = by_role[..., len(ROLES)]
-    for place, role in enumerate(ROLES):
+    chances = np.zeros((len(profile.colours) + 1, *hidden.shape), np.float32)
+    chances[-1] = hidden
+    for chance, role in zip(by_role, ROLES, strict=True):
         takers = [k for k, c in enumerate(profile.colours) if c.reads_as == role]
         takers = takers or [profile.rest]
         if role == "shore":
             takers = takers + [k for k, c in enumerate(profile.colours) if c.reads_as == "none"]
         if len(takers) == 1:
-            chances[..., takers[0]] += by_role[..., place]
+            chances[takers[0]] += chance
             continue
         fits = np.stack(
             [fit_to_class(lab, profile.colours[k]) + np.float32(1e-3) for k in takers], -1
@@ -176,13 +192,17 @@ def _by_class(by_role: NDArray, lab: NDArray, profile: Profile) -> NDArray[np.fl
             fits[..., takers.index(profile.rest)] = 0.5
         fits /= fits.sum(axis=-1, keepdims=True)
         for k, fit in zip(takers, np.moveaxis(fits, -1, 0), strict=True):
-            chances[..., k] += by_role[..., place] * fit
-    return chances
+            chances[k] += chance * fit
+    return chances.transpose(1, 2, 0)
 
 
 def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
     """Class code of each pixel; 0 outside the face."""
-    codes = (chances[..., :-1].argmax(axis=-1) + 1).astype(np.uint8)
+    first, *others = np.moveaxis(chances[..., :-1], -1, 0)
+    codes, likeliest = np.ones(face.mask.shape, np.uint8), first.copy()
+    for code, chance in enumerate(others, start=2):
+        codes[chance > likeliest] = code
+        np.maximum(likeliest, chance, out=likeliest)
     codes[chances[..., -1] > 0.5] = UNREADABLE
     codes[~face.mask] = 0
     return codes
@@ -190,17 +210,18 @@ def _name(face: Face, chances: NDArray) -> NDArray[np.uint8]:
 
 def _shares(codes: NDArray, chances: NDArray, profile: Profile) -> dict[str, Share]:
     """Share of each class of the readable face and its doubt, still without an interval; all or nothing unread."""
-    readable = (codes > 0) & (codes != UNREADABLE)
-    count = int(readable.sum())
+    readable = np.flatnonzero((codes > 0) & (codes != UNREADABLE))
+    count = len(readable)
     if count == 0:
         return {c.name: Share(1 / len(profile.colours), 0.0, 1.0) for c in profile.colours}
-    by_class = chances[..., :-1][readable]
-    by_class = by_class / by_class.sum(axis=-1, keepdims=True).clip(1e-6)
+    by_class = [chance.ravel()[readable] for chance in np.moveaxis(chances[..., :-1], -1, 0)]
+    whole = sum(by_class[1:], by_class[0]).clip(1e-6)
+    code_of = codes.ravel()[readable]
     shares = {}
-    for code, colour in enumerate(profile.colours, start=1):
-        named = codes[readable] == code
+    for code, (colour, chance) in enumerate(zip(profile.colours, by_class, strict=True), start=1):
+        named = code_of == code
         value = float(named.sum() / count)
-        shares[colour.name] = Share(value, value, value, doubt(named, by_class[:, code - 1]))
+        shares[colour.name] = Share(value, value, value, doubt(named, chance / whole))
     return shares
 
 
@@ -224,23 +245,27 @@ def _region_colour(lab: NDArray) -> RegionColour | None:
     """Median colour of a region and its spread."""
     if not len(lab):
         return None
-    middle = np.median(lab, axis=0)
+    planes = np.ascontiguousarray(lab.T)
+    middle = np.array([np.median(plane) for plane in planes])
     chroma, hue = chroma_hue(middle)
-    return RegionColour(
-        float(middle[0]),
-        float(chroma),
-        float(hue),
-        float(np.median(np.linalg.norm(lab - middle, axis=1))),
-    )
+    planes -= middle[:, None]
+    planes *= planes
+    off = np.sqrt(planes[0] + planes[1] + planes[2])
+    return RegionColour(float(middle[0]), float(chroma), float(hue), float(np.median(off)))
 
 
-def _kinds(face: Face, codes: NDArray, profile: Profile) -> dict[str, dict[str, float]]:
-    """Share of each kind within the classes that have kinds, of the readable face."""
+def _kinds(
+    labs: dict[str, NDArray], codes: NDArray, profile: Profile
+) -> dict[str, dict[str, float]]:
+    """Share of each kind within the classes that have kinds, of the readable face.
+
+    labs : by class, CIELAB of its px, (n, 3).
+    """
     readable = max(1, int(((codes > 0) & (codes != UNREADABLE)).sum()))
     kinds = {}
-    for code, colour in enumerate(profile.colours, start=1):
+    for colour in profile.colours:
         if colour.kinds:
-            chroma, _ = chroma_hue(face.lab[codes == code])
+            chroma = np.hypot(*labs[colour.name].T[1:])
             coloured = int((chroma >= colour.kind_chroma).sum())
             kinds[colour.name] = {
                 colour.kinds[0]: coloured / readable,

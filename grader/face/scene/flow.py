@@ -66,13 +66,13 @@ def flow_of(readings: NDArray[np.uint8]) -> Flow:
 
 
 def surf_parts(
-    flow: Flow, places: NDArray[np.intp], height_px: float, contrasts: Contrasts
+    flow: Flow, places: NDArray[np.intp], height_px: NDArray | float, contrasts: Contrasts
 ) -> tuple[Parts, NDArray[np.float64]]:
     """Return the part scores of n pictures as surf, and their worth beside a landscape, (n,).
 
     Horizon and continuity are how far the borders run on without corners; a height, a shore, a balance it has not.
 
-    places : (n, m) places of the map, counted row by row, that are read of each.   height_px : of a picture, px of it.
+    places : (n, m) places of the map, counted row by row, that are read of each.   height_px : of pictures.
     """
     white, blue, host, edge, energy, corners, cosine, sine = flow.planes()[:, places].mean(axis=2)
     energy = np.maximum(energy, 1e-6)

@@ -102,13 +102,15 @@ def landscape_parts(pictures: NDArray[np.uint8], contrasts: Contrasts) -> Parts:
     return Parts(values, shore_share, evenness)
 
 
-def stream_parts(pictures: NDArray[np.uint8], contrasts: Contrasts, broad_rows: float) -> Parts:
+def stream_parts(
+    pictures: NDArray[np.uint8], contrasts: Contrasts, broad_rows: NDArray | float
+) -> Parts:
     """Return the same part scores of each picture as a bright seam that crosses the host.
 
     Horizon is how far it crosses, height where it lies, water its width, shore the host on its two
     sides. A hair-thin or a pale seam is none.
 
-    broad_rows : rows of a picture that a broad seam takes.
+    broad_rows : rows of a picture that a broad seam takes, of all or of each, (n,).
     """
     rows = pictures.shape[1]
     on = pictures != OFF

@@ -16,7 +16,7 @@ from grader.face.measurements import Line, Placement, Regions, Scene
 from grader.face.scene.maps import Board, board_of, maps_of
 from grader.face.scene.poses import Poses, fits, turned_by
 from grader.face.scene.score import FINE_CELLS, SLIP, SLIP_DEG, score_poses
-from grader.face.scene.search import Found, find_poses
+from grader.face.scene.search import Found, find_poses, rough_poses
 from grader.face.scene.templates import Template, templates_for
 from grader.profile import SCENE_PARTS, Profile
 
@@ -45,7 +45,8 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     mm_per_px = None if face.mm_per_px is None else face.mm_per_px / scale
     templates = templates_for(maps[-1].readings > 0, mm_per_px, profile)
     unlined = replace(board, spots=board.spots[:0], weights=board.weights[:0])
-    placed = find_poses(unlined, templates)
+    rough = rough_poses(unlined, templates)
+    placed = find_poses(unlined, rough)
     if not placed:
         return Scene(dict.fromkeys(SCENE_PARTS))
     best = _best(placed)
@@ -53,7 +54,7 @@ def measure_scene(face: Face, regions: Regions, lines: Sequence[Line], profile: 
     whole = _largest(placed, whole_score)
     crossed = _with_lines(board, whole)
     if crossed < whole.score:
-        placed = find_poses(board, templates) or placed
+        placed = find_poses(board, rough) or placed
         best = _best(placed)
         score = min(max(crossed, best.score * _kept(best, whole)), whole_score)
     points = _points(board)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from grader.face.scene.maps import Board
 from grader.face.scene.parts import SHORE, SKY, WATER
 from grader.face.scene.poses import Poses, overhang, turned_by
-from grader.face.scene.score import FINE_CELLS, KINDS, score_poses
+from grader.face.scene.score import FINE_CELLS, KINDS, Seen, rated, score_lots, seen
 from grader.face.scene.templates import Template, room
 from grader.measures import UNREADABLE
 
@@ -75,14 +75,25 @@ class Found(NamedTuple):
     pose: Poses
 
 
-def find_poses(board: Board, templates: Sequence[Template]) -> list[Found]:
-    """Return the poses that the search ends in, some of each kind and template; empty where none fits."""
-    return _follow(board, _candidates(board, templates))
+class Rough(NamedTuple):
+    """A template's rough poses that are likely for a kind, all over the face, and parcel by parcel what they show."""
+
+    kind: str
+    poses: Poses
+    shown: list[Seen]
 
 
-def _candidates(board: Board, templates: Sequence[Template]) -> list[Found]:
-    """Return the best rough poses of each kind: all over the face, at the turns that are likely there."""
-    found = []
+def find_poses(board: Board, rough: Sequence[Rough]) -> list[Found]:
+    """Return the poses that the search ends in, some of each kind and template; empty where none fits.
+
+    rough : by :func:`rough_poses`, of this board or of the same one with other lines.
+    """
+    return _follow(board, _candidates(board, rough))
+
+
+def rough_poses(board: Board, templates: Sequence[Template]) -> list[Rough]:
+    """Return where templates are laid at first: all over the face, at the turns that are likely there."""
+    rough = []
     rooms = _rooms(board, templates)
     for template in templates:
         poses = _everywhere(template, rooms[template.shape, template.ratio])
@@ -91,13 +102,21 @@ def _candidates(board: Board, templates: Sequence[Template]) -> list[Found]:
         for kind in KINDS:
             likely = poses[likely_upright(board, poses, kind)]
             if len(likely):
-                scores = np.concatenate(
-                    [
-                        score_poses(board, parcel, COARSE_CELLS, (kind,))[kind].scores
-                        for parcel in likely.parcels()
-                    ]
-                )
-                found += [Found(scores[k], kind, likely[k : k + 1]) for k in _apart(scores, likely)]
+                shown = [
+                    seen(board, [parcel], COARSE_CELLS, (kind,)) for parcel in likely.parcels()
+                ]
+                rough.append(Rough(kind, likely, shown))
+    return rough
+
+
+def _candidates(board: Board, rough: Sequence[Rough]) -> list[Found]:
+    """Return the best rough poses of each kind."""
+    found = []
+    for kind, poses, shown in rough:
+        parcels = zip(poses.parcels(), shown, strict=True)
+        scores = [rated(board, [lot], seen, len(lot))[kind].scores for lot, seen in parcels]
+        scores = np.concatenate(scores)
+        found += [Found(scores[k], kind, poses[k : k + 1]) for k in _apart(scores, poses)]
     chosen = []
     for kind in KINDS:
         best = sorted((f for f in found if f.kind == kind), key=lambda f: -f.score)
@@ -213,7 +232,7 @@ def _moved(board: Board, poses: dict[Template, list[Poses]], kind: str) -> list[
     """
     found: dict[Template, list[Found]] = {}
     for move in MOVES:
-        scored = {t: _step(board, places, kind, move) for t, places in poses.items()}
+        scored = _step(board, poses, kind, move)
         most = max((best[0].score for best in scored.values()), default=0.0)
         found = {
             t: [f for f in best[: _number(move, best)] if f.score >= most - move.behind]
@@ -228,23 +247,32 @@ def _number(move: Move, scored: list) -> int:
     return max(int(np.ceil(move.goes_on * len(scored))), LEAST_KEPT)
 
 
-def _step(board: Board, places: list[Poses], kind: str, move: Move) -> list[Found]:
-    """Return poses of one template, one by one, each moved to the best of its neighbours, best first."""
-    template = places[0].template
-    poses = Poses(
-        template,
-        np.vstack([p.centre for p in places]),
-        np.concatenate([p.turn_deg for p in places]),
-    )
-    near = poses.with_neighbours(move.share * template.size_px[1], move.degrees)
-    # What does not fit yet is led to where it does.
-    values = -1.0 - overhang(board, near)
-    fitting = values == -1
-    if fitting.any():
-        scored = score_poses(board, near[fitting], move.cells, (kind,), move.slips)
-        values[fitting] = scored[kind].scores
-    values = values.reshape(len(places), -1)
-    k = values.argmax(axis=1)
-    at = np.arange(len(places)) * values.shape[1] + k
-    found = [Found(float(values.ravel()[i]), kind, near[i : i + 1]) for i in at]
+def _step(
+    board: Board, poses: dict[Template, list[Poses]], kind: str, move: Move
+) -> dict[Template, list[Found]]:
+    """Return the poses of each template, one by one, each moved to the best of its neighbours, best first."""
+    near, values, fitting = {}, {}, {}
+    for template, places in poses.items():
+        stacked = Poses(
+            template,
+            np.vstack([p.centre for p in places]),
+            np.concatenate([p.turn_deg for p in places]),
+        )
+        around = stacked.with_neighbours(move.share * template.size_px[1], move.degrees)
+        # What does not fit yet is led to where it does.
+        near[template], values[template] = around, -1.0 - overhang(board, around)
+        if (fits := values[template] == -1).any():
+            fitting[template] = fits
+    lots = [near[template][fits] for template, fits in fitting.items()]
+    scores = score_lots(board, lots, move.cells, kind, move.slips)
+    for (template, fits), of_template in zip(fitting.items(), scores, strict=True):
+        values[template][fits] = of_template
+    return {t: _best_of(near[t], values[t], len(places), kind) for t, places in poses.items()}
+
+
+def _best_of(near: Poses, values: NDArray, number: int, kind: str) -> list[Found]:
+    """The best neighbour of each of so many poses, best first; the neighbours of one lie side by side."""
+    by_pose = values.reshape(number, -1)
+    at = np.arange(number) * by_pose.shape[1] + by_pose.argmax(axis=1)
+    found = [Found(float(values[i]), kind, near[i : i + 1]) for i in at]
     return sorted(found, key=lambda f: -f.score)

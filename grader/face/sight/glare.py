@@ -8,14 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.face import Face
+from grader.face.face import LOOK_PX, Face
 from grader.face.lines.cracks import cracks_input
 from grader.photo.net import run_probabilities
 
 #: The network's outputs, in their order.
 NAMES = ("stone", "glare")
-#: Longer side of what the network looks at, in px, at most.
-LOOK_PX = 384
 
 
 def find_glare(face: Face) -> NDArray[np.float32]:
@@ -35,14 +33,7 @@ def find_glare(face: Face) -> NDArray[np.float32]:
         The network's weights are missing or damaged.
     """
     h, w = face.mask.shape
-    factor = min(1.0, LOOK_PX / max(h, w))
-    size = (max(8, round(w * factor)), max(8, round(h * factor)))
-    lab, cover = face.lab, face.mask.astype(np.float32)
-    if factor < 1:
-        # The mean over the stone's own pixels: the ground beside it takes no part.
-        cover = cv2.resize(cover, size, interpolation=cv2.INTER_AREA)
-        lab = cv2.resize(lab * face.mask[..., None], size, interpolation=cv2.INTER_AREA)
-        lab /= np.maximum(cover, 0.5)[..., None]
+    lab, cover = face.small if max(h, w) > LOOK_PX else (face.lab, face.mask)
     chances = run_probabilities("glare", cracks_input(lab, cover > 0.5))
     glare = np.ascontiguousarray(chances[..., NAMES.index("glare")])
     return cv2.resize(glare, (w, h), interpolation=cv2.INTER_LINEAR)

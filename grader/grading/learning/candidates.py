@@ -106,23 +106,6 @@ class _Faces:
         return _Faces(self.x[index], self.rung[index], [self.stones[i] for i in index], likely)
 
 
-def fit_head(
-    head: GradeHead,
-    rows: Sequence[Features],
-    rung: NDArray,
-    stones: Sequence[str],
-    *,
-    plain: bool = True,
-) -> GradeHead:
-    """Return the head fitted to n graded faces; how much the plain weights say is as :data:`BELIEVED` tells.
-
-    rows : features as the grade head sees them.   rung : (n,), int, 0 the lowest grade.
-    stones : what each face is of; none of them that the ensemble of ``head`` has learned from: it would count twice.
-    plain : whether plain weights are fitted as well.
-    """
-    return _fit(head, _Faces.of(head, rows, rung, stones), plain)
-
-
 def _fit(head: GradeHead, faces: _Faces, plain: bool) -> GradeHead:
     x, rung, n_grades = faces.x, faces.rung, len(head.grades)
     calls = head.calls + len(set(faces.stones))

@@ -7,6 +7,8 @@ import { worst } from "./agree.js";
 let at = null, busy = false;
 const grades = [...document.querySelectorAll("[data-again]")];
 
+export function newSorter() { at = null; }
+
 export async function load() {
   if (at) { draw(); return; }
   turn("form");
@@ -81,7 +83,7 @@ byId("again-done").addEventListener("click", async () => {
   turn("report");
   fill(byId("again-report"),
     el("p", {}, found.first),
-    el("div", { class: "wide" }, el("table", { class: "totals" }, el("thead", {}, el("tr", {}, ["", ...found.table.head].map(text => el("th", { scope: "col" }, text)))), el("tbody", {}, found.table.rows.map(([name, ...cells]) => el("tr", {}, el("th", { scope: "row" }, name), cells.map(text => el("td", {}, text))))))),
+    el("div", { class: "across" }, el("table", { class: "totals" }, el("thead", {}, el("tr", {}, ["", ...found.table.head].map(text => el("th", { scope: "col" }, text)))), el("tbody", {}, found.table.rows.map(([name, ...cells]) => el("tr", {}, el("th", { scope: "row" }, name), cells.map(text => el("td", {}, text))))))),
     el("ul", { class: "lines" }, found.lines.map(text => el("li", {}, text))),
     found.worst.length ? el("h2", {}, "Called farthest apart") : null,
     el("div", { class: "worst" }, found.worst.map(worst)),

@@ -8,8 +8,9 @@ import { overlay } from "./picture.js";
 const VERDICTS = { gain: "a gain on stones held out", "no gain": "no gain: keep the profile you had", "too few": "too few spots to tell yet" };
 const MOST = 400;
 let ids = [], card = null, found = null, asked = 0, busy = false, timer = null, layer = "photo", aim = null;
-// Spots outlive the page: a closed browser loses none.
+// Spots outlive the page: a closed browser loses none. Those on stones that are not laid out, or not yet, wait.
 let spots = setting("spots") || [];
+const here = () => spots.filter(one => ids.includes(one.stone));
 const kinds = [...document.querySelectorAll("[data-kind]")];
 let kind = kinds[0].dataset.kind;
 
@@ -21,7 +22,6 @@ export async function load() {
     const tiles = await fetchTiles(ids), chosen = byId("k-stone").value;
     fill(byId("k-stone"), tiles.map(one => el("option", { value: one.id }, one.name)));
     if (ids.includes(chosen)) byId("k-stone").value = chosen;
-    spots = spots.filter(one => ids.includes(one.stone));
     await show();
     again(0);
   } catch (err) { byId("k-verdict").textContent = err.message || "The table is out of reach."; }
@@ -31,8 +31,10 @@ async function show() {
   const id = byId("k-stone").value;
   byId("k-before").disabled = ids.indexOf(id) <= 0;
   byId("k-after").disabled = ids.indexOf(id) >= ids.length - 1;
-  if (!id) { fill(byId("k-picture")); return; }
-  card = await fetchCard(id);
+  if (!id) { card = null; fill(byId("k-picture")); return; }
+  const found = await fetchCard(id);
+  if (byId("k-stone").value !== id) return;
+  card = found;
   aim = null;
   draw();
 }
@@ -57,9 +59,9 @@ function draw() {
   svg.append(aiming(svg, [x, y, w, h], size));
   fill(byId("k-picture"), image, over && el("img", { src: over, alt: "" }), svg,
     layer === "then" && !over && el("span", { class: "lacking" }, own.length ? "being worked out" : "mark a spot on this stone to see it"));
-  const stones = new Set(spots.map(one => one.stone)).size;
-  byId("k-count").textContent = `${spots.length === 1 ? "1 spot" : `${spots.length} spots`} on ${stones === 1 ? "1 stone" : `${stones} stones`}`;
-  byId("k-back").disabled = byId("k-clear").disabled = !spots.length;
+  const all = here(), stones = new Set(all.map(one => one.stone)).size;
+  byId("k-count").textContent = `${all.length === 1 ? "1 spot" : `${all.length} spots`} on ${stones === 1 ? "1 stone" : `${stones} stones`}`;
+  byId("k-back").disabled = byId("k-clear").disabled = !all.length;
 }
 
 // By keyboard: arrow keys aim, Enter marks.
@@ -108,7 +110,7 @@ function again(wait) {
   timer = setTimeout(tryOut, wait);
 }
 
-const body = () => ({ by: who(), spots, words: byId("k-words").checked });
+const body = () => ({ by: who(), spots: here(), words: byId("k-words").checked });
 
 // One try at a time, and only the last one counts: while it is worked out, more spots may come.
 async function tryOut() {
@@ -121,7 +123,7 @@ async function tryOut() {
 
 async function tryOnce(last) {
   byId("k-save").disabled = true;
-  if (!spots.length && !byId("k-words").checked) { nothing("Choose a colour, then tap where it is: two or three of each on four or five stones."); return; }
+  if (!here().length && !byId("k-words").checked) { nothing("Choose a colour, then tap where it is: two or three of each on four or five stones."); return; }
   byId("k-verdict").textContent = "Being worked out; mark on meanwhile.";
   try {
     const stone = card?.id, answer = await post("/api/colours/try", { ...body(), ...(stone ? { shown: stone } : {}) });
@@ -181,8 +183,8 @@ for (const [group, turn, key] of [[kinds, turnKind, "kind"], [layers, turnLayer,
 byId("k-stone").addEventListener("change", () => { show(); again(0); });
 byId("k-before").addEventListener("click", () => step(-1));
 byId("k-after").addEventListener("click", () => step(1));
-byId("k-back").addEventListener("click", () => { spots.pop(); kept("The last spot is taken back."); });
-byId("k-clear").addEventListener("click", () => { spots = []; kept("All spots are taken back."); });
+byId("k-back").addEventListener("click", () => { const last = here().at(-1); spots = spots.filter(one => one !== last); kept("The last spot is taken back."); });
+byId("k-clear").addEventListener("click", () => { const all = here(); spots = spots.filter(one => !all.includes(one)); kept("All spots are taken back."); });
 byId("k-words").addEventListener("change", () => again(0));
 byId("k-form").addEventListener("submit", async event => {
   event.preventDefault();

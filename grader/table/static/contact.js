@@ -5,7 +5,7 @@ import { fetchCard, fetchTiles, forgetTiles, tileOf, who } from "./stones.js";
 import { showNear } from "./picture.js";
 
 const A_PAGE = 20;
-let ids = [], groups = [], page = 0, large = null, sortFrom = () => {};
+let ids = [], groups = [], page = 0, large = null, lists = 0, draws = 0, sortFrom = () => {};
 const CHOICES = ["pile", "grade", "proposed", "haul", "first", "group", "sorter", "size", "state", "lot"], TYPED = ["text", "price_from", "price_to"];
 
 export function whenSortFrom(handler) { sortFrom = handler; }
@@ -16,19 +16,25 @@ export async function load() {
   for (const name of [...CHOICES, ...TYPED]) asked[name] = byId(`c-${name}`).value.trim();
   for (const name of ["price_from", "price_to"]) asked[name] = asked[name].replace(",", ".");
   byId("c-more").classList.toggle("chosen", ["text", "sorter", "size", "state", "lot", "price_from", "price_to"].some(name => asked[name]));
-  try { ({ ids, groups } = await get("/api/stones", asked)); } catch (err) { byId("c-count").textContent = err.message || "The table is out of reach."; return; }
+  const list = ++lists;
+  let found;
+  try { found = await get("/api/stones", asked); } catch (err) { byId("c-count").textContent = err.message || "The table is out of reach."; return; }
+  if (list !== lists) return;  // Others were asked for meanwhile.
+  ({ ids, groups } = found);
   page = 0;
   forgetTiles();
   await draw();
 }
 
 async function draw() {
+  const turn = ++draws;
   const pages = Math.max(1, Math.ceil(ids.length / A_PAGE)), part = ids.slice(page * A_PAGE, (page + 1) * A_PAGE);
   byId("c-count").textContent = ids.length === 1 ? "1 stone" : `${ids.length} stones`;
   byId("c-page").textContent = `page ${page + 1} of ${pages}`;
   byId("c-back").disabled = page === 0;
   byId("c-next").disabled = page >= pages - 1;
   const tiles = new Map((await fetchTiles(part)).map(one => [one.id, tile(one)]));
+  if (turn !== draws) return;
   fill(byId("tiles"), part.map((id, n) => [heading(page * A_PAGE + n, n === 0), tiles.get(id)]));
 }
 
@@ -47,7 +53,7 @@ const proposed = one => (["retake", "unfamiliar"].includes(one.proposed) ? one.p
 
 function tile(one) {
   const word = one.grade ? el("strong", { class: "own" }, one.grade) : el("strong", { class: "open" }, proposed(one));
-  const told = [one.grade && proposed(one), one.differ && "sorters differ", one.left && "for the decider", one.weight];
+  const told = [one.grade && proposed(one), one.differ && "sorters differ", one.left && "for the decider", one.weight?.replace(" ", "\u00a0")];
   return el("li", {}, el("button", { type: "button", class: "tile", onclick: () => enlarge(one.id) },
     el("span", { class: "pic" }, one.picture && el("img", { src: one.picture, alt: "", loading: "lazy" })),
     el("span", { class: "under" }, word, el("small", {}, one.name), told.some(Boolean) && el("small", {}, told.filter(Boolean).join(", ")))));

@@ -4,14 +4,14 @@ import { setting } from "./kept.js";
 import { get, post } from "./server.js";
 import { who } from "./stones.js";
 
-let plan = null, first = null, wish = null, chosen = null;
+let plan = null, first = null, wish = null, chosen = null, asks = 0;
 
 export async function load() {
   try {
     const { hauls } = await get("/api/scales"), before = byId("o-haul").value || setting("lots-haul") || hauls.at(-1)?.code;
     fill(byId("o-haul"), hauls.map(haul => el("option", {}, haul.code)));
     byId("lots").classList.toggle("bare", !hauls.length);
-    if (!hauls.length) { byId("o-now").textContent = "No haul yet: grader haul new 07 --raw 120lb begins one."; return; }
+    if (!hauls.length) { byId("o-now").textContent = "No haul yet: begin one under Weigh in."; return; }
     if (hauls.some(haul => haul.code === before)) byId("o-haul").value = before;
     await there();
   } catch (err) { byId("o-now").textContent = err.message || "The table is out of reach."; }
@@ -19,8 +19,11 @@ export async function load() {
 
 async function there() {
   const haul = byId("o-haul").value, grade = byId("o-grade").value, now = await get(`/api/lots/${haul}`);
+  if (haul !== byId("o-haul").value) return;  // Another one was chosen meanwhile.
   fill(byId("o-grade"), now.grades.map(one => el("option", { value: one.grade }, `${one.grade}: ${one.weighed} loose and weighed`)));
-  if (now.grades.some(one => one.grade === grade)) byId("o-grade").value = grade;
+  // The grade that was chosen, else the first that has something to lay out.
+  const filled = now.grades.find(one => one.weighed);
+  byId("o-grade").value = now.grades.some(one => one.grade === grade && one.weighed) ? grade : (filled || now.grades[0]).grade;
   fill(byId("o-there"), now.lots.length ? now.lots.map(lot => el("section", { class: "lot", "aria-label": `lot ${lot.code}` },
     el("h3", {}, lot.code, el("span", {}, ` ${lot.grade || ""}, ${lot.weight}`)),
     el("ul", { class: "pieces" }, lot.pieces.map(one => el("li", { class: "piece" }, ...face(one)))),
@@ -30,7 +33,9 @@ async function there() {
   byId("o-letter").href = `/files/labels.pdf?haul=${haul}&paper=letter`;
   byId("o-page").href = `/files/haul-${haul}.html`;
   byId("o-csv").href = `/files/haul-${haul}.csv`;
-  try { byId("o-report").textContent = (await get(`/api/report/${haul}`)).lines.join("\n"); } catch (err) { byId("o-report").textContent = err.message || "out of reach"; }
+  let report;
+  try { report = (await get(`/api/report/${haul}`)).lines.join("\n"); } catch (err) { report = err.message || "out of reach"; }
+  if (haul === byId("o-haul").value) byId("o-report").textContent = report;
 }
 
 const face = one => [one.picture ? el("img", { src: one.picture, alt: "", loading: "lazy" }) : el("span", { class: "bare" }, "no photo"), el("span", {}, one.code, el("small", {}, one.weight || ""))];
@@ -42,13 +47,22 @@ function sentWish() {
   return body;
 }
 
+// Only the last question is answered: a hand may have gone on meanwhile.
 async function ask(path, body, then) {
-  try { await then(await post(path, body)); } catch (err) { byId("o-now").textContent = err.message || "The table is out of reach."; tell(byId("o-now").textContent); }
+  const mine = ++asks;
+  try {
+    const now = await post(path, body);
+    if (mine === asks) await then(now);
+  } catch (err) {
+    if (mine !== asks) return;
+    byId("o-now").textContent = err.message || "The table is out of reach.";
+    tell(byId("o-now").textContent);
+  }
 }
 
 function lay(now, words = "") {
   plan = now;
-  chosen = null;
+  if (chosen && !place(chosen.n)?.some(one => one.code === chosen.code)) chosen = null;
   byId("o-plan").hidden = false;
   byId("o-now").textContent = [words, now.says].filter(Boolean).join(" ");
   byId("o-keep").disabled = !now.keeps;
@@ -73,39 +87,54 @@ function tap(one, n) {
   byId("o-trays").querySelector('[aria-pressed="true"]')?.focus();
 }
 
+const place = n => (n < 0 ? plan.left : plan.trays[n]?.pieces);
+
+// What a hand moves lies there at once, weighed or not, so that the next move starts from it.
 function swap(one, n) {
-  const trays = plan.trays.map(codes);
-  if (chosen.n >= 0) trays[chosen.n] = trays[chosen.n].map(code => (code === chosen.code ? one.code : code));
-  if (n >= 0) trays[n] = trays[n].map(code => (code === one.code ? chosen.code : code));
-  weigh(trays, `${chosen.code} and ${one.code} swapped.`);
+  const mine = place(chosen.n), theirs = place(n), at = mine.findIndex(piece => piece.code === chosen.code);
+  theirs[theirs.indexOf(one)] = mine[at];
+  mine[at] = one;
+  moved(`${chosen.code} and ${one.code} swapped.`);
 }
 
 function move(n) {
-  const trays = plan.trays.map(tray => codes(tray).filter(code => code !== chosen.code));
-  if (n >= 0) trays[n].push(chosen.code);
-  weigh(trays, `${chosen.code} put into ${n < 0 ? "what is left over" : `lot ${n + 1}`}.`);
+  const mine = place(chosen.n), [piece] = mine.splice(mine.findIndex(one => one.code === chosen.code), 1);
+  place(n).push(piece);
+  moved(`${chosen.code} put into ${n < 0 ? "what is left over" : `lot ${n + 1}`}.`);
 }
 
-const weigh = (trays, words) => ask("/api/lots/weighed", { ...wish, trays }, now => { lay(now, words); tell(byId("o-now").textContent); });
+function moved(words) {
+  chosen = null;
+  draw();
+  weigh(plan.trays.map(codes), words);
+}
+
+function weigh(trays, words) {
+  byId("o-keep").disabled = true;
+  byId("o-now").textContent = `${words} Being weighed.`;
+  ask("/api/lots/weighed", { ...wish, trays }, now => { lay(now, words); tell(byId("o-now").textContent); });
+}
 
 byId("o-form").addEventListener("submit", event => {
   event.preventDefault();
   setting("lots-haul", byId("o-haul").value);
   wish = sentWish();
   byId("o-now").textContent = "laying out";
-  ask("/api/lots/planned", wish, now => { first = now; lay(now); });
+  ask("/api/lots/planned", wish, now => { first = now.trays.map(codes); chosen = null; lay(now); });
 });
-byId("o-again").addEventListener("click", () => weigh(first.trays.map(codes), "As it was laid out."));
+byId("o-again").addEventListener("click", () => { chosen = null; weigh(first, "As it was laid out."); });
 byId("o-keep").addEventListener("click", () => {
   if (!who()) { byId("who").click(); return; }
+  // While they are being kept nothing is moved.
+  byId("o-plan").inert = true;
   ask("/api/lots/kept", { ...wish, trays: plan.trays.map(codes), by: who() }, async ({ lines }) => {
     byId("o-plan").hidden = true;
     plan = null;
     await there();
     byId("o-now").textContent = `Kept. ${lines.at(-1)}`;
-  });
+  }).finally(() => { byId("o-plan").inert = false; });
 });
-byId("o-haul").addEventListener("change", () => { setting("lots-haul", byId("o-haul").value); byId("o-plan").hidden = true; byId("o-now").textContent = ""; load(); });
+byId("o-haul").addEventListener("change", () => { asks += 1; setting("lots-haul", byId("o-haul").value); byId("o-plan").hidden = true; byId("o-now").textContent = ""; load(); });
 
 function told(...what) { fill(byId("o-told"), what); byId("o-told").scrollIntoView({ block: "nearest" }); }
 const files = names => el("p", { class: "papers" }, names.map(name => el("a", { href: `/files/listing/${name}`, download: true }, name)));

@@ -49,6 +49,7 @@ async function askWho() {
 }
 function choose(name) {
   if (!name.trim()) return;
+  if (name.trim() !== who()) { sorting.newSorter(); teaching.newSorter(); }
   setting("who", name.trim());
   byId("who-box").close();
   named();

@@ -11,9 +11,10 @@ const CARES = {
   grade: "Pairs of grades are held beside your calls under Agreement; they move no model.",
 };
 const KEYS = " Keys: left and right arrow, down for cannot tell, Backspace takes back.";
-let shown = null, skips = 0, busy = false, said = [];
+let shown = null, skips = 0, busy = false, said = [], wishes = 0;
 
 const of = () => byId("pairs-of").value;
+export function newSorter() { said = []; }
 
 export async function load() {
   if (ASKS[setting("pairs-of")]) byId("pairs-of").value = setting("pairs-of");
@@ -21,8 +22,11 @@ export async function load() {
 }
 
 async function next() {
-  try { draw(await get("/api/pairs", { of: of(), by: who(), skip: skips })); }
-  catch (err) { byId("pairs-count").textContent = err.message || "The table is out of reach."; }
+  const wish = ++wishes;
+  try {
+    const found = await get("/api/pairs", { of: of(), by: who(), skip: skips });
+    if (wish === wishes) draw(found);  // Else another pair is shown by now, or asked for.
+  } catch (err) { byId("pairs-count").textContent = err.message || "The table is out of reach."; }
 }
 
 function draw(found) {
@@ -48,6 +52,7 @@ function side(one, n) {
 async function choose(n) {
   if (busy || !shown?.sides.length) return;
   busy = true;
+  wishes += 1;
   const sides = shown.sides.map(({ stone, measured }) => ({ stone, measured })), uid = newUid();
   try {
     const found = await post("/api/pairs", { uid, by: who(), of: shown.of, better: sides[n], other: sides[1 - n] });
@@ -62,6 +67,7 @@ async function takeBack() {
   const last = said.at(-1);
   if (busy || !last) return;
   busy = true;
+  wishes += 1;
   try {
     await post("/api/pairs/back", { pair: last.uid, by: who() });
     said.pop();

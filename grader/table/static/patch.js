@@ -45,7 +45,7 @@ function make(card) {
   });
   svg.append(aim, cross);
   const back = last?.id === card.id && el("button", { type: "button", class: "small", onclick: () => takeBack(card) }, `Take back: ${last.says}`);
-  return { parts: [svg], words: [el("span", {}, "tap a place to say what it is"), back] };
+  return { parts: [svg], words: [el("span", {}, "tap a place to say what it is"), back, last?.id === card.id && el("span", {}, last.words)] };
 }
 
 function spot(cx, cy, size, label, act) {
@@ -97,16 +97,19 @@ for (const button of byId("place-box").querySelectorAll("[data-is]")) {
 async function say(card, place, says, back = false) {
   if (!who()) { byId("who").click(); return; }
   const before = card.pictures.patches, kept = { w: 4, h: 4, ...place, says, by: who(), waits: true };
-  card.pictures.patches = [...before.filter(one => one.x !== place.x || one.y !== place.y), ...(says === "withdrawn" ? [] : [kept])];
+  const there = one => one.x === place.x && one.y === place.y;
+  card.pictures.patches = [...before.filter(one => !there(one)), ...(says === "withdrawn" ? [] : [kept])];
   redraw(card);
   told.wait(card);
   tell("The stone is measured with your word.");
   try {
     const answer = await post("/api/patches", { stone: card.id, measured: card.measured, by: who(), ...place, says });
-    last = back ? null : { id: card.id, box: answer.box, before: answer.before, says };
-    await told.done(card, [answer.words, answer.offer].filter(Boolean).join(". "), true);
+    const words = [answer.words, answer.offer].filter(Boolean).join(". ");
+    last = back ? null : { id: card.id, box: answer.box, before: answer.before, says, words };
+    await told.done(card, words, true);
   } catch (err) {
-    card.pictures.patches = before;
+    // Only this word goes; another may have been said meanwhile.
+    card.pictures.patches = [...card.pictures.patches.filter(one => one !== kept), ...before.filter(there)];
     redraw(card);
     await told.done(card, `Not kept: ${err.message || "the table is out of reach; say it again later"}`, false);
   }

@@ -14,6 +14,13 @@ export function whenLine(handler) { HANDLERS.line = handler; }
 export function addToLayer(name, make, tap) { MORE[name] = { make, tap }; }
 export const redraw = card => { if (card === shown) draw(); };
 
+// How many words a stone is being measured with: shown over its picture, where the tap was.
+const underway = new Map();
+export function measuring(card, more) {
+  underway.set(card.id, (underway.get(card.id) || 0) + more);
+  if (shown?.id === card.id) draw();
+}
+
 export function showPicture(card) {
   shown = card;
   draw();
@@ -72,6 +79,7 @@ function draw() {
   parts.push(more.parts);
   place.classList.toggle("aims", Boolean(MORE[layer]?.tap));
   parts.push(el("button", { type: "button", class: "nearer", onclick: event => { event.stopPropagation(); near(); } }, "Close-up"));
+  if (underway.get(shown.id)) parts.push(el("p", { class: "measuring", id: "measuring", role: "status" }, "Being measured with your word; sort on meanwhile.", el("progress", { "aria-label": "The stone is being measured" })));
   fill(place, parts);
   if (large && !(large.complete && large.naturalWidth)) {
     large.addEventListener("load", () => { if (large.parentNode === place) small?.remove(); }, { once: true });
@@ -166,8 +174,12 @@ function full(on, event) {
   const box = image.getBoundingClientRect();
   const at = event ? [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height] : [0.5, 0.5];
   place.classList.toggle("full", on);
+  // Each px of the photo as one of the screen; a small photo is enlarged all the same.
+  const grow = Math.max(1, 1.6 * place.clientWidth / (image.naturalWidth || 1));
+  image.style.width = on ? `${image.naturalWidth * grow}px` : "";
+  image.style.height = on ? `${image.naturalHeight * grow}px` : "";
   byId("near-size").textContent = on ? "Whole stone" : "Full size";
-  if (on) place.scrollTo(at[0] * image.naturalWidth - place.clientWidth / 2, at[1] * image.naturalHeight - place.clientHeight / 2);
+  if (on) place.scrollTo(at[0] * image.clientWidth - place.clientWidth / 2, at[1] * image.clientHeight - place.clientHeight / 2);
 }
 
 byId("near-size").addEventListener("click", () => full(!byId("near").classList.contains("full")));

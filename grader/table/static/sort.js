@@ -4,11 +4,11 @@ import { newUid, now, setting } from "./kept.js";
 import { get, post } from "./server.js";
 import { send, whenSent } from "./sender.js";
 import { ahead, fetchCard, fetchTiles, forget, keepTile, known, tileOf, who } from "./stones.js";
-import { near, showPicture, turnLayer, whenLine } from "./picture.js";
+import { measuring, near, showPicture, turnLayer, whenLine } from "./picture.js";
 import { whenPlace } from "./patch.js";
 import "./cuts.js";
 
-let ids = [], at = 0, said = [], begun = false, telling = "";
+let ids = [], at = 0, said = [], begun = false, telling = "", lists = 0, strips = 0, drawn = {};
 const mine = new Map();  // What was said here, before the server has answered.
 // The second look has buttons of the same looks, which say nothing here.
 const grades = [...byId("grades").querySelectorAll(".grade")];
@@ -16,12 +16,21 @@ const keyOf = new Map(grades.filter(b => b.dataset.key).map(b => [b.dataset.key,
 
 export const current = () => ids[at];
 
+// Words said here are those of who said them: whoever comes next takes none of them back.
+export function newSorter() {
+  mine.clear();
+  said = [];
+  drawn = {};
+}
+
 export async function load(keep = current()) {
   const asked = { by: who(), pile: byId("pile").value, first: byId("first").value };
   telling = "";
   begun = false;
+  const list = ++lists;
   let found = ids;
   try { found = (await get("/api/stones", asked)).ids; } catch { telling = "The table is out of reach."; }
+  if (list !== lists) return;  // Another pile was asked for meanwhile.
   // Who has gone on while the list was on its way stays where they are.
   const here = begun ? current() : keep;
   ids = found;
@@ -32,13 +41,15 @@ export async function load(keep = current()) {
 // While stones are still being laid out, new ones come behind.
 export async function more() {
   if (!begun) { await load(); return; }
-  const found = (await get("/api/stones", { by: who(), pile: byId("pile").value, first: byId("first").value })).ids;
+  const list = lists, found = (await get("/api/stones", { by: who(), pile: byId("pile").value, first: byId("first").value })).ids;
+  if (list !== lists) return;
   const here = new Set(ids);
   ids.push(...found.filter(id => !here.has(id)));
   place();
 }
 
 export async function open(list, id) {
+  lists += 1;
   ids = list;
   begun = true;
   at = Math.max(0, ids.indexOf(id));
@@ -57,6 +68,7 @@ async function show() {
   const id = current();
   history.replaceState(null, "", id ? `#${id}` : "#");
   if (!id) {
+    drawn = {};
     showPicture(null);
     fill(byId("words"), el("h2", { class: "head" }, telling || "No stone here"), el("p", {}, "Choose another pile above, or add photos."), el("button", { type: "button", onclick: () => document.querySelector('[data-view="add"]').click() }, "Add photos"));
     fill(byId("strip"));
@@ -65,9 +77,13 @@ async function show() {
     return;
   }
   byId("leave").disabled = false;
-  byId("scene").value = "";
+  // Of the same stone, shown again, what is being typed stays.
+  if (id !== drawn.id) byId("scene").value = "";
   const before = known(id);
-  if (before) draw(before);
+  // Drawn anew, what has the focus would lose it.
+  if (before && (before !== drawn.card || JSON.stringify(own(before)) !== drawn.word)) draw(before);
+  // The one before must not stand there as if it were this one.
+  if (!before && id !== drawn.id) { drawn = {}; showPicture(null); fill(byId("words"), el("p", { class: "head small" }, "The stone is on its way.")); }
   strip();
   // The next stones first: those are what a hand waits for.
   if (before) await ahead(nearby());
@@ -75,7 +91,9 @@ async function show() {
   try {
     // Also where it is known: somebody may have said something since.
     const card = await fetchCard(id);
-    if (current() === id && JSON.stringify(card) !== JSON.stringify(before)) draw(card);
+    if (current() !== id) return;
+    if (JSON.stringify(card) !== JSON.stringify(before)) draw(card);
+    else drawn.card = card;
   } catch (err) {
     if (current() === id && !known(id)) fill(byId("words"), el("p", { class: "remedy" }, err.message || "out of reach"));
   }
@@ -89,6 +107,7 @@ const own = card => (mine.has(card.id) ? mine.get(card.id) : { grade: card.own, 
 function draw(card) {
   showPicture(card);
   const word = own(card);
+  drawn = { id: card.id, card, word: JSON.stringify(word) };
   fill(byId("words"),
     el("h2", { class: "name" }, card.name, card.code || card.name.startsWith(card.photo) ? null : `, ${card.photo}`, card.weight && `, ${card.weight}`),
     word.grade || word.left ? el("p", { class: "head" }, word.left && !word.grade ? "left for the decider" : `${word.grade}`, el("span", { class: "gone" }, ", your word")) : null,
@@ -98,7 +117,7 @@ function draw(card) {
     card.verdict !== "usable" || card.remedies.length ? el("div", { class: "remedy" }, el("strong", {}, `photo: ${card.verdict}`), card.remedies.length ? el("ul", {}, card.remedies.map(text => el("li", {}, text))) : null) : null,
     chances(card),
     card.set && el("p", {}, `may be ${card.set}`),
-    card.what_if && el("p", {}, `would lift it: ${card.what_if}`),
+    card.what_if && el("p", {}, `would lift it ${card.what_if}`),
     card.rules && el("p", {}, card.rules),
     card.reasons.length ? [el("h3", {}, "why"), el("ul", {}, card.reasons.map(text => el("li", {}, text)))] : null,
     card.blocks.filter(block => block.lines.length).map(block => [el("h3", {}, block.name), el("ul", {}, block.lines.map(text => el("li", {}, text)), block.name === "soundness" ? lineButtons(card) : null)]),
@@ -132,10 +151,13 @@ function chances(card) {
 
 const lineButtons = card => card.pictures.lines.map(line => el("li", {}, el("button", { type: "button", onclick: () => askOfLine(card, line) }, line.words)));
 
+const wordOf = (here, tile) => (here?.left ? "for the decider" : here?.grade ?? tile?.own);
+
 async function strip() {
+  const here = ++strips;
   const from = Math.max(0, Math.min(at - 2, ids.length - 8)), part = ids.slice(from, from + 8);
   const draw = () => fill(byId("strip"), part.map((id, n) => {
-    const tile = tileOf(id), here = mine.get(id), word = here?.left ? "for the decider" : here?.grade ?? tile?.own;
+    const tile = tileOf(id), word = wordOf(mine.get(id), tile);
     const label = tile ? `${tile.name}: ${word ? `${word}, your word` : `proposed ${tile.proposed}`}` : "stone";
     return el("li", {}, el("button", { type: "button", "aria-label": label, "aria-current": from + n === at ? "true" : null, onclick: () => go(from + n) },
       tile?.picture && el("img", { src: tile.picture, alt: "", loading: "lazy" }), el("span", {}, word || tile?.proposed || "")));
@@ -143,7 +165,7 @@ async function strip() {
   draw();
   if (part.every(tileOf)) return;
   try { await fetchTiles(part); } catch { return; }
-  if (part.includes(current())) draw();
+  if (here === strips) draw();
 }
 
 export function go(to) {
@@ -161,23 +183,24 @@ function scene() {
 }
 
 // A grade, "for the decider", or a scene alone; kept, sent and gone on from in one step.
-export async function say(grade, left = false) {
+export function say(grade, left = false) {
   if (!who()) { byId("who").click(); return; }
-  const value = scene(), id = current();
-  // What is seen may just be on its way again: no key is lost for that.
-  const card = known(id) ?? await fetchCard(id).catch(() => null);
-  if (!card || current() !== id) { if (id) tell("Not kept: the stone is not here yet; say it again."); return; }
+  // Only what is seen is judged, and only what stands there was heard of others.
+  const value = scene(), card = drawn.card;
+  if (!card || card.id !== current()) { if (current()) tell("Not kept: the stone is not here yet; say it again."); return; }
   if (Number.isNaN(value)) { byId("scene").focus(); tell("A scene is a whole number from 0 to 100."); return; }
   const body = { uid: newUid(), stone: card.id, measured: card.measured, by: who(), made: now(), heard: card.heard, left };
   if (grade) body.grade = grade;
   if (value !== null && !left) body.scene = value;
   const before = own(card);
+  card.heard = [...card.heard, body.uid];
   mine.set(card.id, { grade: grade || before.grade, scene: value ?? before.scene, left });
   said.push({ id: card.id, uid: body.uid, before });
   begun = true;
   send("call", body);
   const words = [left ? "left for the decider" : grade, value !== null && !left ? `scene ${value}` : null].filter(Boolean).join(", ");
   const last = at >= ids.length - 1;
+  byId("scene").value = "";
   document.activeElement?.blur?.();
   if (last) { draw(card); strip(); place(); tell(`${card.name}: ${words}. That was the last one here.`); }
   else { at += 1; show(); tell(`${card.name}: ${words}. Next: ${tileOf(current())?.name || "the next stone"}.`); }
@@ -195,7 +218,7 @@ export function takeBack() {
 }
 
 export function accept() {
-  const card = known(current());
+  const card = drawn.id === current() ? drawn.card : null;
   if (card?.accepts) say(card.accepts);
   else tell(card ? `No one grade is proposed (${card.headline}); say which.` : "");
 }
@@ -204,8 +227,7 @@ export function accept() {
 whenSent(({ word, answer, refused }) => {
   if (answer?.tile) {
     keepTile(answer.tile);
-    const card = known(word.body.stone);
-    if (card) card.heard = answer.heard;
+    for (const card of [known(word.body.stone), drawn.card]) if (card?.id === word.body.stone) card.heard = answer.heard;
   }
   if (refused) notice(`${tileOf(word.body.stone)?.name || "One stone"}: your word is not kept: ${refused}`, word.body.stone);
   if (answer?.others?.length) {
@@ -232,9 +254,9 @@ function askOfLine(card, line) {
 }
 whenLine(askOfLine);
 whenPlace({
-  wait: card => { if (current() === card.id) byId("words").prepend(el("p", { class: "remedy", id: "measuring" }, "The stone is measured with your word; sort on meanwhile.")); },
+  wait: card => measuring(card, 1),
   done: async (card, text, kept) => {
-    byId("measuring")?.remove();
+    measuring(card, -1);
     if (kept) forget(card.id);
     if (kept && current() === card.id) await show();
     if (kept) tell(text);
@@ -250,15 +272,14 @@ for (const button of byId("line-box").querySelectorAll("[data-says]")) {
     const body = { stone: card.id, measured: card.measured, by: who(), line: line.id, says: button.dataset.says };
     if (byId("line-found").value) body.found = byId("line-found").value;
     tell("The stone is measured with your word.");
-    const wait = el("p", { class: "remedy" }, "The stone is measured with your word; sort on meanwhile.");
-    if (current() === card.id) byId("words").prepend(wait);
+    measuring(card, 1);
     try {
       const { words } = await post("/api/lines", body);
       forget(card.id);
       if (current() === card.id) await show();
       notice(words, card.id);
     } catch (err) { notice(`Not kept: ${err.message || "the table is out of reach; say it again later"}`, card.id); }
-    wait.remove();
+    measuring(card, -1);
   });
 }
 

@@ -18,16 +18,19 @@ export const known = id => cards.get(id);
 export const forget = id => cards.delete(id);
 export function forgetAll() { cards.clear(); }
 
+// A card tells whose word is whose: one on its way to a sorter who has left is kept for nobody.
 export function fetchCard(id) {
-  if (!asked.has(id)) {
-    const wish = get(`/api/stones/${id}`, { by: who() }).then(card => {
+  const by = who(), key = `${id} ${by}`;
+  if (!asked.has(key)) {
+    const wish = get(`/api/stones/${id}`, { by }).then(card => {
+      if (by !== who()) return card;
       remember(cards, id, card);
       ready(card);
       return card;
-    }).finally(() => asked.delete(id));
-    asked.set(id, wish);
+    }).finally(() => asked.delete(key));
+    asked.set(key, wish);
   }
-  return asked.get(id);
+  return asked.get(key);
 }
 
 // Pictures are held, so that the browser has them decoded.
@@ -56,10 +59,10 @@ const tiles = new Map();
 export const tileOf = id => tiles.get(id);
 export function keepTile(tile) { tiles.set(tile.id, tile); }
 export async function fetchTiles(ids) {
-  const missing = ids.filter(id => id && !tiles.has(id));
+  const by = who(), missing = ids.filter(id => id && !tiles.has(id));
   for (let n = 0; n < missing.length; n += 60) {
-    const found = await get("/api/tiles", { ids: missing.slice(n, n + 60).join(","), by: who() });
-    found.forEach(keepTile);
+    const found = await get("/api/tiles", { ids: missing.slice(n, n + 60).join(","), by });
+    if (by === who()) found.forEach(keepTile);
   }
   return ids.map(tileOf).filter(Boolean);
 }

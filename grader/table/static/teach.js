@@ -10,6 +10,8 @@ import * as colours from "./colours.js";
 const SUBS = { pairs, again, agree, colours };
 let sub = SUBS[setting("sub")] ? setting("sub") : "pairs";
 
+export const newSorter = () => [pairs, again].forEach(one => one.newSorter());
+
 export async function load() {
   for (const button of document.querySelectorAll("[data-sub]")) {
     if (button.dataset.sub === sub) button.setAttribute("aria-current", "true");

@@ -1,0 +1,1 @@
+"""Where photos are worked on: in processes of this computer, or on a cluster of several."""
