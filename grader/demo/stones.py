@@ -3,6 +3,7 @@
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -79,12 +80,13 @@ def draw_haul(
     if workers < 2 or count < FEW:
         yield from (draw_stone(seed, haul, number, folder) for number in numbers)
         return
-    from joblib import Parallel, delayed
+    # The pool that looks at photos is there already: another kind of joblib's beside it would fail.
+    from joblib.externals.loky import get_reusable_executor
 
-    pool = Parallel(n_jobs=workers, return_as="generator")
-    yield from pool(delayed(_draw_apart)(seed, haul, number, folder) for number in numbers)
+    draw = partial(_draw_apart, seed, haul, folder)
+    yield from get_reusable_executor(max_workers=workers).map(draw, numbers)
 
 
-def _draw_apart(seed: int, haul: str, number: int, folder: Path) -> DrawnStone:
+def _draw_apart(seed: int, haul: str, folder: Path, number: int) -> DrawnStone:
     cv2.setNumThreads(1)  # One stone per core; threads inside would only fight.
     return draw_stone(seed, haul, number, folder)

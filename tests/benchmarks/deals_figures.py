@@ -71,7 +71,9 @@ def main() -> None:
     )
     ask.add_argument("--make", action="store_true", help="make the ledgers and measure nothing")
     ask.add_argument("--demo", action="store_true", help="measure grader demo alone")
-    ask.add_argument("--write", action="store_true", help="keep the rows in the figures of the sale")
+    ask.add_argument(
+        "--write", action="store_true", help="keep the rows in the figures of the sale"
+    )
     args = ask.parse_args()
     with TemporaryDirectory() as place:
         folder = (args.folder or Path(place)).resolve()
