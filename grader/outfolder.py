@@ -65,6 +65,7 @@ class OutFolder:
                 "output",
             )
         self._begun = noted_of is not None
+        self._made: set[str] = set()  # what this run wrote, or found as it would have written it
         # What a killed run left half-written.
         for folder in {self._place(name).parent for name in self._written} | {self.path}:
             forget_parts(folder, 0)
@@ -98,6 +99,7 @@ class OutFolder:
         """
         path, sha256 = self._place(name), hashlib.sha256(content).hexdigest()
         kept = None
+        self._made.add(name)
         if os.path.lexists(path):
             found = _content_hash(path)
             if found == sha256:
@@ -136,7 +138,9 @@ class OutFolder:
             for name in self._written
             if name in names and (sha256 := _content_hash(self._place(name))) in self._written[name]
         }
-        if gone := sorted(name for name in names if not os.path.lexists(self._place(name))):
+        if gone := sorted(
+            name for name in names & self._made if not os.path.lexists(self._place(name))
+        ):
             raise GraderError(
                 f"{self._place(gone[0])}: was taken away while results were written; run this again",
                 "output",

@@ -4,12 +4,14 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
 import pypdf
 import pytest
 
+from grader.photo.file import content_hash
 from grader.photo.tags import Tag
 
 
@@ -260,7 +262,9 @@ def test_a_file_of_the_sellers_is_never_written_over(haul):
 
 def test_a_tray_gets_a_map_and_a_single_stone_none(haul, monkeypatch):
     drawn = []
-    monkeypatch.setattr("grader.batch.read_photo", lambda path: path)
+    monkeypatch.setattr(
+        "grader.batch.read_photo", lambda path: SimpleNamespace(sha256=content_hash(path))
+    )
     monkeypatch.setattr("grader.batch.cut_picture", lambda photo, box: b"cut")
     _, jpeg = cv2.imencode(".jpg", np.full((8, 8, 3), 200, np.uint8))
     monkeypatch.setattr("grader.batch.tray_map", lambda *told: drawn.append(told) or jpeg.tobytes())

@@ -250,7 +250,7 @@ def _colours_taught(page, dug, shots) -> None:
     page.wait_for_selector('#k-said:has-text("evening.toml written")')
     profile = load_profile(str(dug.folder / "evening.toml"))
     assert {one.name for one in profile.colours} == {"blue", "white", "host"}
-    assert profile.colours != load_profile().colours
+    assert (profile.name, profile.version) == ("evening", load_profile().version + 1)
 
 
 def _second_look(page, dug, shots) -> None:
