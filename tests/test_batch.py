@@ -470,6 +470,7 @@ def test_copies_of_a_bad_photo_are_each_listed(folder):
     assert ran.done.duplicates == ()
 
 
+@pytest.mark.slow
 def test_a_photo_that_ends_its_process_is_listed_and_the_others_are_measured(folder, monkeypatch):
     def work(profile, to_keep, ask):
         import os

@@ -278,6 +278,7 @@ def test_a_faint_line_counts_neither_as_missed_nor_as_invented():
     assert labelled.unjudged(replace(faint, faint=None)) is None
 
 
+@pytest.mark.slow
 def test_a_render_tells_visible_cracks_and_faint_lines_apart():
     drawn = [renders.held_out_render(3, number) for number in range(3)]
     assert any(truth.faint.any() for truth in drawn)

@@ -18,7 +18,7 @@ from grader.profile import profile_text
 from grader.report.fitted import fitted_lines, written_words
 from grader.spots import at_cell, cell_name, cell_of, read_spots_csv, spots_of
 
-pytestmark = pytest.mark.usefixtures("measured_once")
+pytestmark = [pytest.mark.usefixtures("measured_once"), pytest.mark.slow]
 
 
 def banded_face(path, colour, seed=0, wide_px=45):

@@ -98,6 +98,7 @@ def test_every_module_lives_on_a_floor_and_every_room_is_there():
     assert {room(path) for path in modules()} == set(FLOOR)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_imports_go_one_way(path):
     wrong = refused(room(path), rooms_imported(path))
@@ -321,11 +322,13 @@ def photo(tmp_path_factory) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_grading_a_photo_loads_neither_sklearn_nor_skimage_nor_scipy(photo):
     code = "import grader", f"assert grader.grade_photo({str(photo)!r}).pieces"
     assert loaded(*code).isdisjoint({"sklearn", "skimage", "scipy", "sqlalchemy", "alembic"})
 
 
+@pytest.mark.slow
 def test_a_look_with_a_ledger_that_is_there_loads_what_makes_one_no_more(photo, tmp_path):
     from grader.ledger.store import open_ledger
 

@@ -18,6 +18,8 @@ from grader.ledger import stock
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
 
+pytestmark = pytest.mark.slow
+
 
 def rows(season: Path, query: str) -> list[tuple]:
     with closing(sqlite3.connect(season / "season.sqlite")) as opened:

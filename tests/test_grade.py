@@ -15,6 +15,7 @@ SAMPLES = Path(__file__).parents[1] / "sample_images"
 pytestmark = pytest.mark.usefixtures("measured_once")
 
 
+@pytest.mark.slow
 def test_a_stone_that_the_seller_calls_half_dried_is_to_be_taken_again():
     graded = grader.grade_photo(SAMPLES / "23_half_dried.jpg", terms=PhotoTerms(state="patchy"))
     (stone,) = graded.pieces
@@ -29,6 +30,7 @@ def test_an_empty_board_with_a_ruler_and_a_coin_holds_no_stone():
     assert "no_stone" in [remark.code for remark in graded.remarks]
 
 
+@pytest.mark.slow
 def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told(tmp_path):
     photo = cv2.imread(str(SAMPLES / "01_lake_over_shore.jpg"))
     path = tmp_path / "half.png"
@@ -53,6 +55,7 @@ def test_without_a_scale_sizes_are_unknown_and_with_one_they_are_told(tmp_path):
     assert scaled.measured.size_class is not None
 
 
+@pytest.mark.slow
 def test_the_whole_picture_is_one_face_where_the_seller_says_so():
     graded = grader.grade_photo(
         SAMPLES / "06_nothing_on_the_board.jpg", terms=PhotoTerms(whole=True)
@@ -61,6 +64,7 @@ def test_the_whole_picture_is_one_face_where_the_seller_says_so():
     assert stone.measured.piece.box == (0, 0, graded.photo.width, graded.photo.height)
 
 
+@pytest.mark.slow
 def test_a_damaged_photo_is_never_simply_usable(tmp_path):
     whole = (SAMPLES / "01_lake_over_shore.jpg").read_bytes()
     damaged = tmp_path / "copy.jpg"

@@ -1,8 +1,10 @@
 """A seeded tenth of the figures of keep or break: drawn stones of makes that nothing was chosen on."""
 
+import pytest
 from keep_figures import HELD_OUT, earned, held, run
 
 
+@pytest.mark.slow
 def test_the_range_holds_eight_of_ten_and_the_advice_does_not_cost_a_habit_anything():
     done = run(100, seed=5, makes=HELD_OUT, trials=300, times=2)
     # Of 100 stones 75 to 85 % is 70 to 91 % (binomial, 95 %).

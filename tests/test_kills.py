@@ -120,6 +120,7 @@ with open_ledger(path) as ledger:
 """
 
 
+@pytest.mark.slow
 def test_two_programs_that_save_fifty_calls_each_at_once_lose_none(haul):
     ledger = haul / "ledger.sqlite"
     with chdir(haul):
@@ -243,6 +244,7 @@ def test_results_of_two_folders_are_never_mixed(graded, faces):
     assert content(graded / "haul" / "graded") == before
 
 
+@pytest.mark.slow
 def test_files_of_the_sellers_own_stay_where_results_are_written(haul):
     own = haul / "own"
     (own / ".pictures").mkdir(parents=True)
@@ -312,6 +314,7 @@ print(sold)
 """
 
 
+@pytest.mark.slow
 def test_two_programs_that_sell_the_same_pieces_at_once_sell_each_once(tmp_path):
     from grader.deals.hauls import new_haul
     from grader.deals.weighing import Weighing, weigh
@@ -424,6 +427,7 @@ time.sleep(600)
 """
 
 
+@pytest.mark.slow
 @needs_proc
 @pytest.mark.parametrize("delay_s", [0.0, 3.0])
 def test_workers_end_soon_after_a_killed_program(delay_s):

@@ -58,6 +58,7 @@ SLOWLY = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("path", SLOWLY)
 def test_a_notebook_runs_and_prints_what_is_kept(path):

@@ -40,7 +40,7 @@ from grader.spots import spots_of
 
 BANDED = load_profile()
 NOW = "2026-03-02T10:11:12+01:00"
-pytestmark = pytest.mark.usefixtures("measured_once")
+pytestmark = [pytest.mark.usefixtures("measured_once"), pytest.mark.slow]
 
 
 @dataclass(frozen=True)

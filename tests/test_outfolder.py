@@ -117,6 +117,7 @@ def test_the_list_does_not_grow_from_run_to_run(out):
     assert len((out / LIST).read_text().splitlines()) == 2 and again(out).holds("a")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is killed in the midst")
 def test_killed_at_any_step_no_file_of_the_tool_is_taken_for_the_sellers(
     tmp_path, out, monkeypatch

@@ -71,6 +71,7 @@ def share_error(stone, pair) -> float:
     return float(np.abs([shares[n].value for n in ("blue", "white", "host")] - pair.shares).mean())
 
 
+@pytest.mark.slow
 def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_ones_px(
     pair, files, tmp_path
 ):
@@ -101,6 +102,7 @@ def test_a_face_that_glares_is_read_from_another_photo_and_told_in_the_first_one
     assert "filled from the other photos" in text
 
 
+@pytest.mark.slow
 def test_photos_that_cannot_serve_are_left_out_and_it_is_told_why(files):
     a, b = files
     other_stone = SAMPLES / "01_lake_over_shore.jpg"
@@ -171,6 +173,7 @@ def drying(tmp_path_factory):
     return *files, wet.cracks == CRACK
 
 
+@pytest.mark.slow
 def test_a_line_that_stays_dark_while_its_surround_dries_is_told_and_the_colours_stay_the_first_ones(
     drying,
 ):

@@ -43,6 +43,8 @@ from grader.render.icc_profile import display_p3_profile
 from grader.report.result import photo_record
 from grader.working import MOST_BYTES, encoded, measure_again, read_working, working_picture
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 FILES = sorted(path for path in SAMPLES.iterdir() if path.name[:2].isdigit())
 PROFILE, MODEL, NO_TERMS = load_profile(), load_model(None), PhotoTerms()

@@ -530,6 +530,7 @@ def test_a_point_is_a_small_patch(cli):
     assert cli.facts("region_word")[0].fact.word == PatchWord(98, 228, 4, 4, "glare")
 
 
+@pytest.mark.slow
 def test_after_twelve_patches_on_three_photos_a_profile_is_offered(cli):
     for n, name in enumerate(("a.jpg", "b.jpg", "c.jpg")):
         photo = cli.photo(name, f"2 {name}")

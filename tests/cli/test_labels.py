@@ -193,6 +193,7 @@ def test_tags_are_printed_before_the_haul_is_there(haul):
     assert haul.batch(code="09")[0] == ["09-051  a.jpg, stone 1"]
 
 
+@pytest.mark.slow
 def test_labels_say_what_is_known_and_never_a_guess(haul):
     haul.photo("photos/a.jpg", "2 tags 07-001@1 07-002@2")
     haul.photo("photos/b.jpg", "1")

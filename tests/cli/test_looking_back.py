@@ -60,6 +60,7 @@ def test_what_cannot_be_is_refused_in_one_line(example, args, told):
     assert told in example(*args, fails=True)
 
 
+@pytest.mark.slow
 def test_the_five_most_alike_own_sales_with_their_prices(grader):
     (grader.folder / "grader.toml").write_text('currency = "USD"\nunit = "lb"\n')
     grader("haul", "new", "07", "--raw", "20kg")

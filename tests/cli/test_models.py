@@ -195,6 +195,7 @@ def called(cli, count=30):
     (cli.folder / "CALLS.csv").write_text("photo,piece,grade,scene\n" + "\n".join(rows))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("saved", [True, False])
 def test_models_are_compared_on_calls_that_neither_has_learned_from(run, cli, monkeypatch, saved):
     called(cli)

@@ -31,6 +31,7 @@ def checked(photo, *options):
     return json.loads(ended.stdout)
 
 
+@pytest.mark.slow
 def test_a_length_measured_in_the_photo_is_a_scale(photo):
     scale = checked(photo, "--scale-px", "412:100mm")["photo"]["scale"]
     assert scale["mm_per_px"] == pytest.approx(100 / 412)
@@ -38,6 +39,7 @@ def test_a_length_measured_in_the_photo_is_a_scale(photo):
     assert scale["low"] == scale["high"] == scale["mm_per_px"]
 
 
+@pytest.mark.slow
 def test_decimals_may_stand_behind_a_comma(photo):
     assert checked(photo, "--mm-per-px", "0,085")["photo"]["scale"]["mm_per_px"] == 0.085
     scale = checked(photo, "--scale-px", "412,5:100,5mm")["photo"]["scale"]["mm_per_px"]
@@ -69,6 +71,7 @@ def test_what_makes_no_sense_is_told(photo, command, options, words):
     assert ended.stderr.count("\n") == 1 and f" {command}: " in ended.stderr
 
 
+@pytest.mark.slow
 def test_a_neutral_place_sets_where_colours_are_known_from(photo):
     assert checked(photo)["photo"]["colour"]["source"] == "estimated"
     assert checked(photo, "--camera-white")["photo"]["colour"]["source"] == "uncalibrated"

@@ -191,6 +191,7 @@ def test_contrast_is_the_difference_of_the_class_colours():
     assert bands_of(stripes()).contrast_de00 == pytest.approx(float(expected), abs=1e-4)
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None)
 @given(
     turns=st.integers(0, 3),
@@ -206,6 +207,7 @@ def test_turning_and_mirroring_change_the_continuity_little(turns, mirrored, thi
     assert abs(bands_of(codes).continuity - bands_of(moved).continuity) < 0.08
 
 
+@pytest.mark.slow
 def test_turning_and_mirroring_mostly_change_the_continuity_hardly_at_all():
     rng = np.random.default_rng(0)
     changes = []

@@ -117,6 +117,7 @@ def test_a_photo_turned_by_any_angle_has_the_same_scene_turned(angle):
     assert turned.centre_px == pytest.approx(tuple(expected_px), abs=15)
 
 
+@pytest.mark.slow
 def test_mirrored_or_twice_as_large_it_scores_the_same():
     first = score_of(LANDSCAPE)
     assert score_of(LANDSCAPE[:, ::-1], mask=OVAL[:, ::-1]) == pytest.approx(first, abs=2)
@@ -145,6 +146,7 @@ def test_noise_scores_low():
     assert score_of(noise) < 40
 
 
+@pytest.mark.slow
 def test_straight_stripes_without_land_are_worth_what_bands_are():
     limit = 100 * BANDS_WORTH
     for wide in (12, 30, 70):
@@ -157,6 +159,7 @@ def test_a_face_that_is_all_glare_is_unknown():
     assert scene.best is None
 
 
+@pytest.mark.slow
 def test_a_bright_seam_in_host_is_a_stream():
     off = np.abs(Y - 150 + 0.15 * (X - 200))
     best = scene_of(np.where(off < 13, BLUE, np.where(off < 22, WHITE, HOST))).best
@@ -169,6 +172,7 @@ def test_a_bright_seam_in_host_is_a_stream():
     assert score_of(broken) < best.score - 10
 
 
+@pytest.mark.slow
 def test_a_hair_thin_or_a_pale_seam_is_no_stream():
     off = np.abs(Y - 150 + 0.15 * (X - 200))
     for seam in (np.where(off < 4, BLUE, HOST), np.where(off < 22, WHITE, HOST)):
@@ -184,6 +188,7 @@ def swirls(turns):
     return np.where(across % 50 < 20, WHITE, BLUE)
 
 
+@pytest.mark.slow
 def test_swirls_are_surf_and_the_same_stripes_in_pieces_are_not():
     best = scene_of(swirls(2.5)).best
     assert best.kind == "surf"
@@ -368,6 +373,7 @@ def test_of_each_template_a_share_and_at_least_three_are_followed():
     assert [search._number(half, [0] * n) for n in (20, 9, 5, 2)] == [10, 5, 3, 3]
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(
     ends=st.lists(st.tuples(st.floats(10, 390), st.floats(10, 290)), min_size=2, max_size=4),

@@ -95,6 +95,7 @@ def test_agreement_counts_equal_and_within_one_grade():
     assert found == again
 
 
+@pytest.mark.slow
 def test_the_interval_of_kappa_is_that_of_faces_drawn_one_by_one():
     """Outside value: sklearn.metrics.cohen_kappa_score of each draw, faces of the drawn stones laid in a row."""
     rng = np.random.default_rng(4)

@@ -99,6 +99,7 @@ def test_a_missing_table_is_named(tmp_path):
         read_calls_csv(tmp_path / "none.csv", GRADES, NOW)
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_rows_are_read_in_seconds(read):
     rows = "".join(f"p{i % 5000}.jpg,{i % 7 + 1},select,{i % 101}\n" for i in range(100_000))
     start = time.process_time()

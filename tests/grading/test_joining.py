@@ -309,6 +309,7 @@ def test_rows_that_contradict_are_told_and_the_last_one_counts():
     ]
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_calls_join_in_seconds():
     photos = [Stones(f"p{i}.jpg", f"{i:x}", TRAY.boxes) for i in range(5000)]
     calls = [_call(f"p{i % 5000}.jpg", f"{i % 5000:x}") for i in range(100_000)]

@@ -85,6 +85,7 @@ def test_models_that_take_turns_in_a_folder_are_all_kept(tmp_path, models, save)
     assert load_model(f"{second}-2") == models[0]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is killed in the midst")
 def test_killed_at_any_step_the_old_or_the_new_model_is_in_use(tmp_path, monkeypatch, models, save):
     old, new = models

@@ -64,6 +64,7 @@ def test_a_seller_who_sorts_otherwise_is_followed_and_the_report_says_so(tray, p
     assert (done.model.grade.rungs(rows) == called).mean() > 0.6
 
 
+@pytest.mark.slow
 def test_twice_gives_the_same_parameters(tray, profile, small_model, of_all):
     calls, measured = tray
     shuffled = [calls[i] for i in np.random.default_rng(0).permutation(len(calls))]
@@ -72,6 +73,7 @@ def test_twice_gives_the_same_parameters(tray, profile, small_model, of_all):
     assert of_all.report == again.report
 
 
+@pytest.mark.slow
 def test_nothing_but_its_arguments_tells_what_comes_out(tray, profile, small_model, of_sixty):
     """Neither what was retrained before, nor the order of the measured stones."""
     calls, measured = tray
@@ -82,6 +84,7 @@ def test_nothing_but_its_arguments_tells_what_comes_out(tray, profile, small_mod
     assert (again.model, again.report, again.points) == (first.model, first.report, first.points)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how_many", [3, 12, 96])
 def test_each_fit_is_told_and_how_many_there_will_be(how_many, tray, profile, small_model):
     calls, measured = tray
@@ -103,6 +106,7 @@ def test_without_grades_there_is_no_fit_to_tell_of(tray, profile, small_model):
     assert steps == []
 
 
+@pytest.mark.slow
 def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small_model):
     _, measured = tray
     rows = [small_model.complete(row, profile) for row in measured.values()]
@@ -132,6 +136,7 @@ def test_calls_of_one_grade_only_are_not_judged(tray, profile, small_model):
     assert done.report.old is None
 
 
+@pytest.mark.slow
 def test_the_last_word_on_a_stone_counts(tray, profile, small_model, of_all):
     calls, measured = tray
     overruled = [dataclasses.replace(call, grade="waste") for call in calls]
@@ -161,6 +166,7 @@ def test_scene_calls_alone_leave_the_grades_to_the_old_coefficients(tray, profil
     assert done.report.scene_new.value < done.report.scene_old.value
 
 
+@pytest.mark.slow
 def test_a_model_judged_on_stones_that_it_has_seen_says_so(tray, profile, of_sixty):
     calls, measured = tray
     report = retrain(calls, measured, profile, of_sixty.model).report
@@ -228,6 +234,7 @@ def test_the_loss_of_a_kind_is_scikit_learns_log_loss():
     assert only.loss == pytest.approx(log_loss(rung, chances, labels=[0, 1, 2, 3]))
 
 
+@pytest.mark.slow
 def test_photos_of_one_piece_are_one_stone(tray, profile, small_model, of_sixty):
     calls, measured = tray
     named = [dataclasses.replace(c, stone=f"piece {i // 2}") for i, c in enumerate(calls[:60])]
@@ -236,6 +243,7 @@ def test_photos_of_one_piece_are_one_stone(tray, profile, small_model, of_sixty)
     assert of_sixty.report.new.stones == 60
 
 
+@pytest.mark.slow
 def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile, small_model):
     calls, measured = tray
     named = [dataclasses.replace(c, stone=f"bucket {i % 30}") for i, c in enumerate(calls[:60])]
@@ -247,6 +255,7 @@ def test_a_piece_learned_under_a_name_is_seen_in_its_other_photos(tray, profile,
     assert not any("bucket" in key for key in learned.provenance.stones)
 
 
+@pytest.mark.slow
 def test_a_table_that_grows_counts_each_stone_once(tray, profile, ensemble_model):
     calls, measured = tray
     calls = [dataclasses.replace(call, scene=None) for call in calls]

@@ -107,6 +107,7 @@ def test_the_shipped_rules_ask_each_measure_in_its_declared_direction():
         assert all(FEATURES[name].monotone_sign < 0 for name in rule.at_most), rule
 
 
+@pytest.mark.slow
 @given(
     st.fixed_dictionaries(
         {

@@ -1,6 +1,7 @@
 """How much the starter is believed among the simulated sellers before many calls are made."""
 
 import numpy as np
+import pytest
 
 from grader.grading.models.model_files import load_model
 from grader.grading.models.seller_ensemble import AS_THE_STARTER
@@ -18,6 +19,7 @@ def test_the_starter_that_ships_believes_its_own_seller_as_the_tool_says():
     assert ensemble.prior == ensemble
 
 
+@pytest.mark.slow
 def test_two_calls_leave_the_starters_proposals_nearly_as_they_were(make_faces, profile):
     """A seller who goes by the written rules calls two of 400 made-up faces, 40 times over. Our own bound, no source:
     one proposal in 25 may change. With a weight of 0.5 about twice as many did, with 0.3 four times as many."""

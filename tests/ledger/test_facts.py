@@ -42,6 +42,7 @@ PLAIN = st.recursive(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @given(record=st.dictionaries(st.text(), PLAIN, max_size=4), piece=st.integers(1, 999))
 def test_any_plain_json_object_is_a_record(record, piece):
     one = Measured("a" * 64, record, (), 6, "banded", "b" * 64, record, {piece: record}, {})

@@ -1,5 +1,6 @@
 """Faces of one piece: the last word on a face holds, and a call on one stands on all."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -61,6 +62,7 @@ def test_a_call_on_one_face_stands_on_all_and_on_no_neighbour(tmp_path):
         assert later_faces([piece], photos) == {(PHOTOS[1], 2)}
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(st.lists(st.lists(st.sampled_from(PHOTOS), min_size=1, unique=True), max_size=5))
 def test_each_face_is_of_one_piece_whatever_was_joined(tmp_path_factory, groups):

@@ -81,6 +81,7 @@ def test_a_call_taken_back_elsewhere_is_taken_back_here_too(made, two):
     assert views.calls(ours) == ()
 
 
+@pytest.mark.slow
 @settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_two_ledgers_that_take_each_other_in_hold_the_same_facts(data, made, empty, tmp_path):

@@ -308,6 +308,7 @@ def test_replay_mends_views_that_were_changed(made, path, ledger):
     assert made.view_rows(ledger) == before
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_replay_changes_no_row_whatever_was_added(data, made, empty, tmp_path):

@@ -173,6 +173,7 @@ def test_sixteen_bits_read_as_eight(take):
     np.testing.assert_allclose(of8.homography, of16.homography)
 
 
+@pytest.mark.slow
 def test_a_card_that_is_small_in_twelve_megapixels_is_found(take):
     camera = sim.Pinhole((4000, 3000), 2900, 900, 10, 40, 70)
     sighting, _ = find_card(take(camera))

@@ -153,6 +153,7 @@ def test_chart_is_found_at_every_turn_with_its_patches_in_order(turn_deg):
     assert (sighting.turn_deg + turn_deg + 180) % 360 - 180 == pytest.approx(0, abs=6)
 
 
+@pytest.mark.slow
 def test_chart_is_found_in_a_large_photo_and_in_16_bit():
     large = cv2.resize(a_photo(), (4000, 3000), interpolation=cv2.INTER_CUBIC)
     found = find_chart(large, srgb_encoding())

@@ -52,6 +52,7 @@ def test_a_cast_moves_the_estimate_along(cast):
     assert np.median(off) < np.median(plain) / 2
 
 
+@pytest.mark.slow
 def test_neutral_light_on_a_blue_cloth_is_not_taken_for_blue_light():
     off, textbook = [], []
     for seed in range(8):

@@ -89,6 +89,7 @@ def test_a_folder_of_what_is_no_file_is_gone_through_and_each_is_told(odd_folder
     assert all(name in done.output for name in ("pipe.jpg", "zero.jpg", "self.jpg"))
 
 
+@pytest.mark.slow
 @needs_pipes
 @pytest.mark.parametrize(
     "name", ["pipe.jpg", "zero.jpg", "self.jpg", "gone.jpg", "folder.heic", "--x.jpg", "a\nb.jpg"]

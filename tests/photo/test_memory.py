@@ -51,6 +51,7 @@ def _solid_png(path, width: int, height: int, bits: int) -> None:
     path.write_bytes(b"\x89PNG\r\n\x1a\n" + parts)
 
 
+@pytest.mark.slow
 def test_a_photo_above_its_share_is_refused_in_one_line_before_it_is_decoded(tmp_path, monkeypatch):
     _solid_png(tmp_path / "a.png", 9000, 9000, 16)
     monkeypatch.setenv(memory.SETTING, "2")

@@ -139,6 +139,7 @@ def shares(done, stone=0):
     return {n: s.value for n, s in done.pieces[stone].measured.measurements.regions.shares.items()}
 
 
+@pytest.mark.slow
 def test_a_tag_beside_a_stone_changes_nothing(tmp_path):
     plain = graded(tmp_path, cv2.GaussianBlur(sample("01_lake_over_shore"), (0, 0), 0.6))
     rgb, _ = with_tag(sample("01_lake_over_shore"), (1050, 870), 3.5, turn=-8, tilt=15)
@@ -166,12 +167,14 @@ def test_a_check_tells_what_the_tags_in_its_photo_say(said, told):
     assert photo_text(record, load_profile()).splitlines()[1:] == [f"  {told}"]
 
 
+@pytest.mark.slow
 def test_a_tag_alone_is_no_stone(tmp_path):
     for px in (3, 8):
         rgb, _ = with_tag(sample("06_nothing_on_the_board"), (640, 480), px, turn=20)
         assert graded(tmp_path, rgb).pieces == ()
 
 
+@pytest.mark.slow
 def test_a_tag_upon_a_stone_is_no_white_band_and_is_told(tmp_path):
     plain_rgb = cv2.GaussianBlur(sample("01_lake_over_shore"), (0, 0), 0.6)
     plain = graded(tmp_path, plain_rgb).pieces[0].measured
@@ -190,6 +193,7 @@ def test_a_tag_upon_a_stone_is_no_white_band_and_is_told(tmp_path):
     assert not own.mask[inside(own.from_photo_px(corners), own.mask.shape)].any()
 
 
+@pytest.mark.slow
 def test_where_nobody_asks_nothing_is_looked_for(tmp_path):
     rgb, _ = with_tag(sample("01_lake_over_shore"), (300, 110), 4)
     done = graded(tmp_path, rgb, tags=False)

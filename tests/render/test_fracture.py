@@ -182,6 +182,7 @@ def test_new_lines_leave_the_rest_of_the_stone_as_it_is(monkeypatch):
     assert not np.array_equal(layers[0].cracks, layers[1].cracks)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("asked", [{"cracks": 0}, {"healed": 0}, {"strays": False}])
 def test_what_is_asked_for_in_number_gets_no_more(asked):
     kinds = {

@@ -16,6 +16,8 @@ from grader.render.style import (
 )
 from grader.render.truth import BLUE, CRACK, FAINT, HOST, WHITE
 
+pytestmark = pytest.mark.slow
+
 KEPT_BACK = {
     *(f"ground {n}" for n in HELD_OUT_GROUNDS),
     *(f"lamp {n}" for n in HELD_OUT_LAMPS),

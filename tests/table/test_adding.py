@@ -241,6 +241,7 @@ def test_behind_the_page_what_lands_is_graded_by_itself(page, adding):
     adding.end()
 
 
+@pytest.mark.slow
 def test_a_watched_folder_gives_its_photos_where_they_lie(table, ask, tmp_path):
     pytest.importorskip("watchfiles")
     folder = tmp_path / "from the phone"

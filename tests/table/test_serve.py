@@ -60,6 +60,7 @@ def listening(pid: int) -> set[str]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     not Path("/proc/self/net/tcp").exists(), reason="this system does not tell its sockets"
 )
@@ -74,6 +75,7 @@ def test_it_prints_one_line_with_the_address_opens_nothing_but_loopback_and_ends
     assert "Traceback" not in said
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     not Path("/proc/self/net/tcp").exists() or own_address() is None,
     reason="this system does not tell its sockets, or is in no network",
@@ -85,6 +87,7 @@ def test_shared_it_opens_this_machines_own_address_beside_loopback_and_no_other(
     assert listening(table.pid) == {"0100007F", own}
 
 
+@pytest.mark.slow
 def test_a_port_that_is_taken_is_told_in_one_line(program):
     first = program("--port", "0", "--address-only")
     port = first.stdout.readline().strip().rpartition(":")[2].strip("/")

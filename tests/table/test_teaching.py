@@ -257,6 +257,7 @@ def marked(page):
     return {"by": "Nell", "spots": spots, "shown": first}
 
 
+@pytest.mark.slow
 def test_spots_are_tried_on_stones_without_one_before_anything_is_saved(
     page, marked, tmp_path, measuring_colours
 ):

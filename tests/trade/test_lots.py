@@ -76,6 +76,7 @@ def test_no_lot_has_fewer_or_more_pieces_than_asked_for(grams, size, fewest, mor
     assert len(lots.lots) <= lots.most
 
 
+@pytest.mark.slow
 def test_of_three_hundred_pieces_hardly_anything_is_given_away():
     grams = [int(g) for g in np.random.default_rng(3).lognormal(np.log(110), 0.5, 300)]
     assert np.median(grams) <= 500 / 4

@@ -44,6 +44,7 @@ def test_a_stranger_is_a_body_in_cielab_that_the_seed_settles(kind):
     assert np.array_equal(one, again) and not np.allclose(one, other)
 
 
+@pytest.mark.slow
 def test_a_green_stranger_is_on_the_green_side_in_its_estimated_light():
     looks = [stranger_appearance([7, n], "green stone") for n in (1, 2)]
     # What is light and what is stone is guessed there, so a dull one keeps little of its green.

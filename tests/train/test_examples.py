@@ -10,6 +10,7 @@ from grader.render import TRAINING
 from grader.train import examples, variety
 
 
+@pytest.mark.slow
 def test_the_same_photo_number_gives_the_same_examples(drawn):
     again = examples.make_examples(5, 1, TRAINING)
     for part in examples.MAKERS:
@@ -137,6 +138,7 @@ def test_a_faint_line_is_seen_and_not_asked_for():
         assert (example.picture[faint] > 0).all()
 
 
+@pytest.mark.slow
 def test_half_of_the_crops_lie_on_cracks_and_a_quarter_on_other_lines():
     pieces, lines = np.ones((700, 700), np.uint8), np.zeros((700, 700), np.uint8)
     lines[100:103, 100:110], lines[600:603, 600:610] = examples.CRACK, examples.PATTERN_LINE

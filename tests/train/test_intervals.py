@@ -30,6 +30,7 @@ def test_a_light_known_badly_widens_and_one_known_well_narrows_nothing():
     assert lit_doubt(0.1, 1.0) == lit_doubt(0.1, LEAST_LIGHT_SD) == 0.1
 
 
+@pytest.mark.slow
 def test_a_render_gives_errors_and_doubts():
     pairs = next(p for k in range(5) if (p := errors_and_doubts(3, k, TRAINING)))
     assert all(0 <= error <= 1 and doubt >= 0 for error, doubt in pairs)

@@ -92,6 +92,7 @@ def test_without_dask_one_line_says_what_to_install(monkeypatch):
     assert str(err.value) == "--cluster needs more: pip install 'stone-face-grader[cluster]'"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("listens", [False, True])
 def test_an_address_that_does_not_answer_is_told_within_ten_seconds(listens):
     pytest.importorskip("distributed")
