@@ -165,7 +165,7 @@ def test_nothing_serious_stands_in_the_way_of_anybody(served, opened, looks, tmp
             page.wait_for_selector("#o-trays .piece[aria-pressed=true]")
         look(view)
     page.evaluate("() => document.querySelector('[data-view=sort]').click()")
-    page.wait_for_selector("#picture img")
+    page.wait_for_selector("#words:has-text('No stone here')")  # All of them have their word.
     for box in ("who-box", "help-box", "line-box"):
         page.evaluate("id => document.getElementById(id).showModal()", box)
         look(box)
