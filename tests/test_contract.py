@@ -98,7 +98,6 @@ def test_every_module_lives_on_a_floor_and_every_room_is_there():
     assert {room(path) for path in modules()} == set(FLOOR)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_imports_go_one_way(path):
     wrong = refused(room(path), rooms_imported(path))

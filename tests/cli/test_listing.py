@@ -408,7 +408,6 @@ def test_a_name_that_version_0003_kept_in_a_reservation_stays_and_that_is_told(s
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "01_lake_over_shore.jpg"
 
 
-@pytest.mark.slow
 def test_no_file_meant_for_others_holds_what_a_photo_hides(tmp_path, monkeypatch, data_folder):
     """A real photo with a place, a camera and a name in its EXIF, graded and listed: none of it comes out."""
     monkeypatch.chdir(tmp_path)
