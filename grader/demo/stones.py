@@ -12,6 +12,7 @@ import numpy as np
 from grader.errors import GraderError
 from grader.files import write_bytes
 from grader.render import render_photo
+from grader.workers.pool import processes
 
 #: The invented camera stands still: mm per px, and the photo in px, the long side first.
 MM_PER_PX, SIZE_PX = 0.35, (300, 225)
@@ -80,13 +81,5 @@ def draw_haul(
     if workers < 2 or count < FEW:
         yield from (draw_stone(seed, haul, number, folder) for number in numbers)
         return
-    # The pool that looks at photos is there already: another kind of joblib's beside it would fail.
-    from joblib.externals.loky import get_reusable_executor
-
-    draw = partial(_draw_apart, seed, haul, folder)
-    yield from get_reusable_executor(max_workers=workers).map(draw, numbers)
-
-
-def _draw_apart(seed: int, haul: str, folder: Path, number: int) -> DrawnStone:
-    cv2.setNumThreads(1)  # One stone per core; threads inside would only fight.
-    return draw_stone(seed, haul, number, folder)
+    # The processes that look at photos: another pool of the same kind beside them would fail.
+    yield from processes(workers).map(partial(draw_stone, seed, haul, folder=folder), numbers)

@@ -258,7 +258,9 @@ def _distributed():
         import distributed
     except ModuleNotFoundError as err:
         raise SettingsError(EXTRA) from err
-    for name in ("distributed", "tornado", "asyncio"):
+    # These have levels of their own, whatever is said of those above them.
+    quiet = ("distributed", "distributed.client", "tornado", "tornado.application", "asyncio")
+    for name in quiet:
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     # Photos go with the tasks, so that they outlive a worker.
     dask.config.set({"distributed.admin.large-graph-warning-threshold": "4 GB"})

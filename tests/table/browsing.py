@@ -75,6 +75,30 @@ class Program:
         return {one["name"]: one["state"] for one in got["photos"]}
 
 
+def opened_page(browser, address: str, who: str, faults: list, **looks):
+    """Open a page, say who sorts, and put down what goes wrong on it from then on."""
+    context = browser.new_context(**({"viewport": {"width": 1280, "height": 800}} | looks))
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_S * 1000)
+    page.on("pageerror", lambda err: faults.append(str(err)))
+    page.on(
+        "console",
+        lambda said: faults.append(said.text) if "Content Security" in said.text else None,
+    )
+    # Nothing but the table itself is asked for anything.
+    page.on(
+        "request",
+        lambda asked: (
+            None if asked.url.startswith((address, "data:")) else faults.append(asked.url)
+        ),
+    )
+    page.goto(address)
+    page.fill("#who-name", who)
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#words .head")
+    return page
+
+
 def wait_for(fact, patience_s: float = PATIENCE_S) -> None:
     """Wait for what must come."""
     until = time.monotonic() + patience_s

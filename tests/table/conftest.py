@@ -11,7 +11,7 @@ from threading import Thread
 import anyio
 import httpx
 import pytest
-from browsing import Program
+from browsing import Program, opened_page
 
 from grader.looking import look_at_all
 from grader.looks import ask_for, shown
@@ -21,8 +21,6 @@ from grader.table.serve import guarded_app, hosts_of, open_socket
 from grader.table.tray import Tray
 
 PORT = 8000
-#: A loaded machine is slow; these wait for what must come, they do not measure.
-PATIENCE_MS = 60_000
 HERE = f"http://127.0.0.1:{PORT}"
 
 
@@ -163,31 +161,8 @@ def opened(chromium):
     contexts, faults = [], []
 
     def at(served: Served, who: str, **looks):
-        context = (
-            chromium.new_context(viewport={"width": 1280, "height": 800}, **looks)
-            if "viewport" not in looks
-            else chromium.new_context(**looks)
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(PATIENCE_MS)
-        page.on("pageerror", lambda err: faults.append(str(err)))
-        page.on(
-            "console",
-            lambda said: faults.append(said.text) if "Content Security" in said.text else None,
-        )
-        page.on(
-            "request",
-            lambda asked: (
-                None
-                if asked.url.startswith((served.address, "data:"))
-                else faults.append(asked.url)
-            ),
-        )
-        page.goto(served.address)
-        page.fill("#who-name", who)
-        page.keyboard.press("Enter")
-        page.wait_for_selector("#words .head")
+        page = opened_page(chromium, served.address, who, faults, **looks)
+        contexts.append(page.context)
         return page
 
     yield at

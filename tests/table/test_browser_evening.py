@@ -16,6 +16,7 @@ from browsing import (
     HOUSE,
     as_photo,
     ledger_of,
+    opened_page,
     wait_for,
     wait_for_next,
     wait_until_sent,
@@ -119,22 +120,6 @@ def _spots(look: Look) -> dict[str, tuple[int, int]]:
     return found
 
 
-def opened(browser, table, who: str, faults: list, **looks):
-    context = browser.new_context(**({"viewport": {"width": 1280, "height": 800}} | looks))
-    page = context.new_page()
-    page.set_default_timeout(PATIENCE_MS)
-    page.on("pageerror", lambda err: faults.append(str(err)))
-    page.on(
-        "console",
-        lambda said: faults.append(said.text) if "Content Security" in said.text else None,
-    )
-    page.goto(table.address)
-    page.fill("#who-name", who)
-    page.keyboard.press("Enter")
-    page.wait_for_selector("#words .head")
-    return page
-
-
 def teach(page, what: str) -> None:
     page.click('[data-view="teach"]')
     page.click(f'[data-sub="{what}"]')
@@ -148,7 +133,8 @@ def calls_in(path: Path) -> list:
 def test_a_whole_evening(chromium, program, dug, shots):
     faults: list[str] = []
     table = program(dug.folder, ["--ledger", str(dug.ledger)])
-    page = opened(chromium, table, "Nell", faults, color_scheme="light")
+    page = opened_page(chromium, table.address, "Nell", faults, color_scheme="light")
+    page.set_default_timeout(PATIENCE_MS)
     page.wait_for_function("() => document.getElementById('place').innerText === '1 of 32'")
     _thirty_by_keyboard(page, dug, shots)
     _close_up(page, shots)
@@ -377,7 +363,8 @@ def _learned(page, dug, shots) -> None:
 
 
 def _phone_out_of_reach(browser, table, dug, shots, faults) -> None:
-    page = opened(browser, table, "Ole", faults, **PHONE)
+    page = opened_page(browser, table.address, "Ole", faults, **PHONE)
+    page.set_default_timeout(PATIENCE_MS)
     page.wait_for_function("() => document.getElementById('place').innerText === '1 of 32'")
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     before = page.inner_text("#words .name")
