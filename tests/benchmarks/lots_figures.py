@@ -1,8 +1,8 @@
-"""Lots of a set weight and parcels against what is known: published instances, planted optima, all ways, and what is given away.
+"""Lots of a set weight, and parcels, against what is known: published instances, planted optima, all ways.
 
     python tests/benchmarks/lots_figures.py [--write]
 
-The published ones are of Falkenauer 1996 (`published_packing.py`), u120_00 for lots read as covering. The others are drawn.
+The published ones are Falkenauer's (`published_packing.py`), u120_00 for lots read as covering. The others are drawn.
 """
 
 import argparse
