@@ -4,9 +4,11 @@ from concurrent.futures import CancelledError, Future
 
 import pytest
 
-from grader.errors import ClusterError, PhotoError
+from grader.errors import ClusterError, GraderError, PhotoError
 from grader.looks import Ask
 from grader.photo.terms import PhotoTerms
+from grader.workers import pool
+from grader.workers.pool import Pool
 from grader.workers.workers import Unseen, spread
 
 KILLER = "killer"
@@ -117,3 +119,17 @@ def test_a_run_that_is_left_midway_lets_go():
     next(run)
     run.close()
     assert crew.stopped == 1
+
+
+@pytest.mark.parametrize("lost", [BrokenPipeError(32, "Broken pipe"), RuntimeError("closed")])
+def test_where_no_process_can_be_begun_that_is_one_line(lost, monkeypatch):
+    # A pipe that breaks would end a command without a word: whoever reads its output was thought to be gone.
+    def processes(count):
+        raise lost
+
+    monkeypatch.setattr(pool, "processes", processes)
+    with pytest.raises(
+        GraderError, match=r"no process can be begun .*; see what else runs here"
+    ) as err:
+        list(spread(done, jobs("a", "b"), Pool(2)))
+    assert "\n" not in str(err.value)
