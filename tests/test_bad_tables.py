@@ -17,6 +17,7 @@ STRAYS = (
 #: What a fuzzer found (tests/benchmarks/fuzz.py) that was told in more than one plain line, or not told at all.
 FOUND = (
     ("weighings.csv", b"piece,weight\n0\x036001,-12g,\n0056,iu1"),
+    ("boxes.toml", b"begins = 2e777777777777777777777777777777777702"),
 )  # fmt: skip
 
 
