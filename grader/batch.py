@@ -15,7 +15,7 @@ from grader.ledger.store import Ledger
 from grader.looking import look_at_all
 from grader.looks import Ask, Look, ask_for, calls_on, shown, with_words
 from grader.outfolder import KeptFile, OutFolder, is_out_folder
-from grader.photo.file import SUFFIXES
+from grader.photo.file import CLOSED, SUFFIXES
 from grader.photo.photo import Photo
 from grader.photo.read import read_photo
 from grader.photo.terms import PhotoTerms
@@ -114,11 +114,11 @@ def grade_folder(
     """
     folder = Path(folder)
     out = folder / "graded" if out is None else Path(out)
+    _check_place(folder, out)
     found = find_photos(folder, out)
     if not found:
         raise GraderError(_why_none(folder, out), "no_photo")
-    results = OutFolder(out, of=folder)
-    results.check()
+    OutFolder(out, of=folder).check()
     asks, duplicates, failed = _asks(found, terms, ledger)
     done: dict[str, Look | GraderError] = dict(failed)
     run.on_photo(len(done), len(found) - len(duplicates))
@@ -143,7 +143,8 @@ def grade_folder(
     numbered = numbered_stones(looks, ledger)
     records = with_numbers(records, numbered)
     head = _head(folder, numbered.values(), settings.unit)
-    kept_aside = _write(results, records, looks, profile, head, lost)
+    # As it is by now: another run may have written there since.
+    kept_aside = _write(OutFolder(out, of=folder), records, looks, profile, head, lost)
     known = sum(look.known for look in looks)
     return Batch(
         tuple(records),
@@ -160,20 +161,55 @@ def find_photos(folder: Path, out: Path) -> dict[str, Path]:
     """Return every photo below a folder, sorted, by its path below it with ``/``.
 
     Left out: hidden files and folders, ``out``, any folder that holds results of an earlier batch, and what a ledger
-    keeps of photos.
+    keeps of photos. A folder that cannot be opened stands among the photos, so that whoever reads them tells it.
+
+    Raises
+    ------
+    GraderError
+        The folder itself cannot be opened.
     """
-    photos = {}
-    for here, folders, files in os.walk(folder):
-        own = is_out_folder(here) or is_pictures_folder(Path(here))
+    photos: dict[str, Path] = {}
+
+    def add(path: Path) -> None:
+        name = path_text(path.relative_to(folder))
+        while name in photos:  # One that is no UTF-8 is written like another one's name.
+            name = f"{name} (another)"
+        photos[name] = path
+
+    def closed(err: OSError) -> None:
+        if Path(err.filename) == folder:
+            raise GraderError(f"{folder}: {CLOSED}", "no_photo")
+        add(Path(err.filename))
+
+    for here, folders, files in os.walk(folder, onerror=closed):
+        try:
+            own = is_out_folder(here) or is_pictures_folder(Path(here))
+        except OSError as err:  # It may be listed and not entered.
+            folders.clear()
+            closed(OSError(err.errno, err.strerror, here))
+            continue
         if own or Path(here).resolve() == out.resolve():
             folders.clear()
             continue
         folders[:] = [name for name in folders if not name.startswith(".")]
-        for name in files:
+        for name in sorted(files):
             path = Path(here, name)
             if path.suffix.lower() in SUFFIXES and not name.startswith("."):
-                photos[path_text(path.relative_to(folder))] = path
+                add(path)
     return dict(sorted(photos.items()))
+
+
+def _check_place(folder: Path, out: Path) -> None:
+    """Refuse a place for results where photos lie: they would be taken for results, and not graded from then on."""
+    if is_out_folder(out) or not out.is_dir() or folder.resolve() not in out.resolve().parents:
+        return
+    if found := find_photos(out, out / "graded"):
+        name = next(iter(found))
+        raise GraderError(
+            f"{out}: photos lie there ({name}), which would not be graded among results; "
+            "choose another folder for --out",
+            "output",
+        )
 
 
 def _why_none(folder: Path, out: Path) -> str:

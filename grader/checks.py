@@ -44,13 +44,17 @@ def parse_toml(text: str, where: str, parse_float: Callable[[str], Any] = float)
     Raises
     ------
     SettingsError
-        No TOML, a number of thousands of digits, or lists within lists too deep to read: one line.
+        No TOML, a number of too many digits, or lists within lists too deep to read: one line.
     """
     try:
         return tomllib.loads(text, parse_float=parse_float)
     except RecursionError as err:
         raise SettingsError(
             f"{where}: lists within lists too deep to read; mend or remove it"
+        ) from err
+    except ArithmeticError as err:
+        raise SettingsError(
+            f"{where}: a number in it is of more digits than can be read; write it out plainly"
         ) from err
     except ValueError as err:
         raise SettingsError(

@@ -48,7 +48,8 @@ class GraderError(Exception):
 
 
 class PhotoError(GraderError):
-    """A photo that cannot be read; ``code`` is one of missing, empty, not_a_photo, truncated, too_large, unreadable."""
+    """A photo that cannot be read; ``code`` is one of missing, empty, not_a_photo, truncated, too_large, slow,
+    unreadable."""
 
     code = "unreadable"
 

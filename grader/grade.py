@@ -39,6 +39,7 @@ from grader.grading.models.model_files import load_model
 from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
+from grader.photo import patience
 from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
@@ -212,6 +213,7 @@ def _as_read(photo: str | Path | Photo, profile: Profile, mm_per_px: float | Non
             f"{photo.name}: a strip of {photo.width} x {photo.height} px, too narrow for a stone; give the whole photo",
             "not_a_photo",
         )
+    patience.allow(patience.LOOK_S_PER_MEGAPIXEL * photo.width * photo.height / 1e6)
     return photo
 
 
@@ -263,6 +265,7 @@ def measure_photo(
         )
     stones = Stones(photo.name, photo.sha256, {piece.id: piece.box for piece in pieces})
     words = stone_words(stones, calls)
+    patience.allow(patience.LOOK_S_PER_STONE * len(pieces) * (1 + len(same_face)))
     searched = [search(other) for other in same_face] if pieces else []
     measured = tuple(
         measure_piece(

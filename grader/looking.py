@@ -12,6 +12,7 @@ from grader.grade import MeasuredPhoto, MeasuredPiece, facts_of, measure_file, s
 from grader.grading.calls.joining import stone_words
 from grader.ledger.store import Ledger
 from grader.looks import Ask, Look, content_of, keep, known_looks, located, part_calls, photo_file
+from grader.photo import patience
 from grader.profile import Profile
 from grader.report.result import measured_record, piece_record
 from grader.report.stone_pictures import region_map, stone_pictures
@@ -32,7 +33,7 @@ def look_at(ask: Ask, profile: Profile, ledger: Ledger | None, *, anew: bool = F
         return look
     if not anew:
         (ask,) = _with_untagged([ask], profile, ledger)
-    return keep(_measure(located(ask, ledger), profile, ledger is not None), profile, ledger)
+    return keep(_in_time(located(ask, ledger), profile, ledger is not None), profile, ledger)
 
 
 def measured_again(ask: Ask, profile: Profile) -> MeasuredPhoto:
@@ -107,6 +108,13 @@ def _with_untagged(asks: Sequence[Ask], profile: Profile, ledger: Ledger | None)
     return [replace(ask, untagged=found.get(n)) for n, ask in enumerate(asks)]
 
 
+def _in_time(ask: Ask, profile: Profile, to_keep: bool) -> Look:
+    """The same as :func:`_measure`; a photo that takes far longer than any good one is refused."""
+    return patience.within(
+        patience.LOOK_S, lambda: _measure(ask, profile, to_keep), ask.file, "look at"
+    )
+
+
 def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
     """The look at a photo, measured now; ``to_keep`` adds what it takes to measure its stones again without it.
 
@@ -146,6 +154,7 @@ def _measure_kept(ask: Ask, profile: Profile) -> Look:
     """A look from the working pictures of an earlier one; what is said of the photo as a whole stays as it was."""
     if ask.kept is None:
         raise PhotoError(f"{ask.file}: the photo is gone; put it back", "missing")
+    patience.allow(patience.LOOK_S_PER_STONE * len(ask.kept.pictures))
     words = stone_words(ask.kept.on_photo, ask.words)
     pictures = {
         piece: {what: content_of(content) for what, content in of_piece.items()}
@@ -182,7 +191,7 @@ def _pictures(piece: MeasuredPiece, measured: MeasuredPhoto, to_keep: bool) -> d
 def _work(profile: Profile, to_keep: bool, ask: Ask) -> Look | GraderError:
     """What is done with one photo, here or elsewhere; whatever goes wrong with it is its own error."""
     try:
-        return _measure(ask, profile, to_keep)
+        return _in_time(ask, profile, to_keep)
     except GraderError as err:
         return err
     except Exception as err:

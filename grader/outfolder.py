@@ -93,7 +93,7 @@ class OutFolder:
         Raises
         ------
         GraderError
-            The place cannot be written to: one line naming it.
+            The place cannot be written to, or another run writes there too: one line naming it.
         ValueError
             A name that leads out of the folder.
         """
@@ -106,6 +106,7 @@ class OutFolder:
                 self._note(name, sha256)
                 return None
             if found is None or found not in self._written.get(name, ()):
+                self._check_alone()
                 kept = KeptFile(name, _set_aside(path))
         self._note(name, sha256)
         write_bytes(path, content)
@@ -127,9 +128,11 @@ class OutFolder:
         Raises
         ------
         GraderError
-            One of them was taken away since it was written, or the folder cannot be written to: one line.
+            One of them was taken away since it was written, another run writes there too, or the folder cannot be
+            written to: one line.
         """
         names = set(names)
+        self._check_alone()
         for name in [name for name in self._written if name not in names]:
             if self.holds(name):
                 self._place(name).unlink(missing_ok=True)
@@ -150,6 +153,15 @@ class OutFolder:
             {"name": name, "sha256": hashes[0]} for name, hashes in sorted(self._written.items())
         ]
         write_text(self.path / LIST, "".join(json.dumps(line) + "\n" for line in lines))
+
+    def _check_alone(self) -> None:
+        """Refuse what another run wrote since this one began: results of the two must not mix."""
+        _, listed = _read_list(self.path)
+        if any(set(hashes) - set(self._written.get(name, ())) for name, hashes in listed.items()):
+            raise GraderError(
+                f"{self.path}: another run writes its results there too; run this again once it is done",
+                "output",
+            )
 
     def _place(self, name: str) -> Path:
         if not _is_name(name):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
-from grader.errors import GraderError
+from grader.errors import GraderError, quoted
 from grader.files import read_number, read_table
 
 #: Grams in one of each unit, exact by definition: the international yard and pound agreement of 1959, and the metric
@@ -96,9 +96,11 @@ def read_weights(path: str | Path, unit: str = "g") -> list[PieceWeight]:
             raise GraderError(f"{path}: line {line}: no piece is named; write its number or name")
         if weight.grams <= 0:
             raise GraderError(
-                f"{path}: line {line}: {name} weighs nothing; write what the scale shows"
+                f"{path}: line {line}: {quoted(name)} weighs nothing; write what the scale shows"
             )
         if name in found:
-            raise GraderError(f"{path}: line {line}: {name} stands there twice; keep one row")
+            raise GraderError(
+                f"{path}: line {line}: {quoted(name)} stands there twice; keep one row"
+            )
         found[name] = PieceWeight(name, weight)
     return list(found.values())

@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+import os
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
@@ -235,6 +236,18 @@ def test_one_bad_photo_never_stops_the_rest(folder, content, code):
     ]
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name")
+def test_a_pipe_or_a_device_by_the_name_of_a_photo_is_told_and_never_waited_for(folder):
+    write(folder, a="1")
+    os.mkfifo(folder.path / "pipe.jpg")
+    (folder.path / "zero.jpg").symlink_to("/dev/zero")
+    failed = folder.run().done.failed
+    assert [one["error"]["text"] for one in failed] == [
+        f"{name}.jpg: not a file on a disk; give a JPEG, PNG, TIFF, WebP or HEIC photo"
+        for name in ("pipe", "zero")
+    ]
+
+
 def test_what_failed_is_tried_again(folder):
     write(folder, a="bad", b="2")
     folder.run()
@@ -451,16 +464,97 @@ def test_what_a_person_put_in_place_of_a_result_is_kept_aside(folder):
     assert len(table(ran.out)) == 1
 
 
-def test_a_name_that_is_not_utf8_is_graded_all_the_same(folder):
-    import os
+def test_a_run_of_other_terms_that_ended_meanwhile_is_followed_and_not_taken_for_the_sellers(
+    folder,
+):
+    write(folder, a="1", b="2")
 
+    def other(looks):
+        if len(others) < 1:
+            others.append(None)
+            folder.run(mm_per_px=0.1)
+
+    others = []
+    done = grade_folder(
+        folder.path, load_profile(), load_model(), folder.ledger, terms=PhotoTerms(whole=True),
+        run=FolderRun(Pool(1), on_looks=other),
+    )  # fmt: skip
+    assert others and done.kept_aside == ()
+    records = (folder.path / "graded" / "results.jsonl").read_text("utf-8").splitlines()
+    assert [json.loads(line) for line in records] == json.loads(json.dumps(done.records))
+
+
+def named_in_bytes(folder, name: bytes, content: bytes) -> None:
+    """Write a photo whose name need not be UTF-8."""
     try:
-        with open(os.fsencode(folder.path) + b"/caf\xe9.jpg", "wb") as file:
-            file.write(b"1")
+        with open(os.fsencode(folder.path) + b"/" + name, "wb") as file:
+            file.write(content)
     except OSError:
         pytest.skip("this file system takes UTF-8 names only")
+
+
+def test_a_name_that_is_not_utf8_is_graded_all_the_same(folder):
+    named_in_bytes(folder, b"caf\xe9.jpg", b"1")
     assert [row["photo"] for row in table(folder.run().out)] == ["caf\\udce9.jpg"]
     assert folder.run().measured == []
+
+
+def test_two_names_that_are_written_alike_are_two_photos(folder):
+    named_in_bytes(folder, b"\xff.jpg", b"1")
+    named_in_bytes(folder, b"\\udcff.jpg", b"1 other")
+    assert [row["photo"] for row in table(folder.run().out)] == [
+        "\\udcff.jpg", "\\udcff.jpg (another)",
+    ]  # fmt: skip
+
+
+def test_results_are_not_put_where_photos_would_not_be_graded_any_more(folder):
+    write(folder, a="1")
+    (folder.path / "sub" / "deep").mkdir(parents=True)
+    (folder.path / "sub" / "deep" / "b.jpg").write_text("2")
+    with pytest.raises(GraderError, match=r"sub: photos lie there \(deep/b.jpg\), which would not"):
+        folder.run(out=folder.path / "sub")
+    assert [path.name for path in (folder.path / "sub").rglob("*")] == ["deep", "b.jpg"]
+    # Its own pictures are no photos that it would miss.
+    empty = folder.path / "empty"
+    empty.mkdir()
+    folder.run(out=empty)
+    (empty / "seen.jpg").write_text("1")
+    assert len(folder.run(out=empty).done.records) == 2
+
+
+@pytest.mark.parametrize("mode", [0o000, 0o600])
+def test_a_folder_that_cannot_be_opened_is_named_and_the_rest_is_done(folder, mode, monkeypatch):
+    write(folder, a="1")
+    closed = folder.path / "haul 2"
+    closed.mkdir()
+    (closed / "b.jpg").write_text("2")
+    # To whoever runs tests as the system's owner every folder is open: as another would meet it.
+    listed = os.scandir
+
+    def refuse(what, of_mode):
+        def ask(path, *args, **named):
+            if isinstance(path, str | Path) and mode == of_mode and "haul 2" in str(path):
+                raise PermissionError(13, "Permission denied", str(path))
+            return what(path, *args, **named)
+
+        return ask
+
+    monkeypatch.setattr(os, "scandir", refuse(listed, 0o000))
+    monkeypatch.setattr(os, "access", lambda path, how: Path(path) != closed)
+    monkeypatch.setattr("grader.batch.is_out_folder", refuse(lambda path: False, 0o600))
+    failed = folder.run().done.failed
+    assert [(one["photo"]["file"], one["error"]["text"]) for one in failed] == [
+        ("haul 2", "haul 2: a folder that cannot be opened; check its permissions")
+    ]
+
+
+def test_a_folder_that_cannot_be_opened_itself_is_one_line(folder, monkeypatch):
+    def refuse(path):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(os, "scandir", refuse)
+    with pytest.raises(GraderError, match="photos: a folder that cannot be opened; check its perm"):
+        folder.run()
 
 
 def test_copies_of_a_bad_photo_are_each_listed(folder):

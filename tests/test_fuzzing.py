@@ -20,7 +20,7 @@ def test_a_fuzzer_finds_nothing(reader, tmp_path):
     )
     script = ROOT / "tests" / "benchmarks" / "fuzz.py"
     done = subprocess.run(
-        [sys.executable, str(script), reader, "--seconds", str(SECONDS)],
+        [sys.executable, str(script), reader, "--seconds", str(SECONDS), "--work"],
         cwd=tmp_path,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
         capture_output=True,

@@ -260,3 +260,19 @@ def test_a_folder_that_is_taken_away_midway_is_told_and_begins_with_whose_it_is(
         folder.keep_only(["a", "b"])
     assert '"of"' in (out / LIST).read_text().splitlines()[0]
     assert again(out).holds("b")
+
+
+def test_of_two_runs_that_write_at_once_neither_mixes_its_results_unsaid(out):
+    one, other = again(out), again(out)
+    one.write("results.csv", b"one")
+    busy = "graded: another run writes its results there too; run this again once it is done"
+    with pytest.raises(GraderError, match=busy):
+        other.write("results.csv", b"other")
+    other.write("sheet.html", b"other")
+    with pytest.raises(GraderError, match=busy):
+        one.keep_only(["results.csv"])
+    # And the next one alone has all of it for its own.
+    last = again(out)
+    assert last.write("results.csv", b"last") is None
+    last.keep_only(["results.csv"])
+    assert names(out) == {"results.csv"}

@@ -10,6 +10,11 @@ from pathlib import Path
 import pytest
 
 from grader.files import write_bytes
+from grader.grading.models.model_files import load_model, save_model
+from grader.ledger.backup import backup, restore
+from grader.ledger.store import open_ledger
+from grader.outfolder import OutFolder
+from grader.profile import load_profile
 
 ROOT = Path(__file__).parents[1]
 SHIPPED = sorted(path for path in (ROOT / "grader").rglob("*.py"))
@@ -21,6 +26,17 @@ LACKING = {
     "os.setsid", "os.uname", "os.wait", "os.waitpid", "os.chown", "os.pread", "os.pwrite", "os.sync",
     "signal.SIGKILL", "signal.SIGHUP", "signal.SIGALRM", "signal.SIGUSR1", "signal.alarm", "signal.pause",
     "time.tzset", "socket.AF_UNIX", "os.sysconf", "os.symlink", "os.link", "os.statvfs", "os.chroot",
+    "crypt", "curses", "readline", "select.epoll", "select.kqueue", "select.poll", "socket.SO_REUSEPORT",
+    "os.fchmod", "os.fchown", "os.fdatasync", "os.getegid", "os.getloadavg", "os.getpgrp", "os.getsid", "os.lchown",
+    "os.lockf", "os.mknod", "os.O_CLOEXEC", "os.O_DIRECTORY", "os.O_NONBLOCK", "os.O_SYNC", "os.pipe2",
+    "os.posix_fallocate", "os.posix_spawn", "os.register_at_fork", "os.sendfile", "os.setgid", "os.setpriority",
+    "os.setuid", "os.ttyname", "os.wait3", "os.wait4", "os.waitid", "os.WEXITSTATUS", "os.WIFEXITED",
+    "signal.SIGCHLD", "signal.SIGPIPE", "signal.SIGQUIT", "signal.SIGSTOP", "signal.SIGCONT", "signal.SIGUSR2",
+    "signal.pthread_kill", "signal.pthread_sigmask", "signal.setitimer", "signal.sigwait",
+    # Of Windows alone.
+    "msvcrt", "winreg", "winsound", "os.startfile", "os.O_BINARY", "signal.CTRL_C_EVENT",
+    # Methods of an event loop and of paths, whatever the thing is called.
+    ".add_signal_handler", ".hardlink_to", ".owner", ".symlink_to",
 }  # fmt: skip
 #: Whose ``open`` opens no text: descriptors, pictures, pages in a browser, members of a zip.
 NO_TEXT = ("os", "Image", "webbrowser", "backed_up")
@@ -60,8 +76,9 @@ def _named(node: ast.AST) -> list[str]:
         return [alias.name for alias in node.names]
     if isinstance(node, ast.ImportFrom):
         return [node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names)]
-    if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-        return [f"{node.value.id}.{node.attr}"]
+    if isinstance(node, ast.Attribute):
+        thing = node.value.id if isinstance(node.value, ast.Name) else ""
+        return [f"{thing}.{node.attr}", f".{node.attr}"][: 2 if thing else 1]
     return []
 
 
@@ -74,6 +91,8 @@ def test_an_unguarded_name_is_seen_wherever_it_hides():
     assert unguarded("import fcntl\n") == ["line 1: fcntl"]
     assert unguarded("from signal import SIGKILL\n") == ["line 1: signal.SIGKILL"]
     assert unguarded("def f():\n    os.kill(1, signal.SIGKILL)\n") == ["line 2: signal.SIGKILL"]
+    assert unguarded("a.b.symlink_to(c)") == unguarded("a.symlink_to(c)")
+    assert unguarded("a.b.symlink_to(c)") == ["line 1: .symlink_to"]
     assert unguarded("try:\n    pass\nexcept OSError:\n    os.fork()\n") == ["line 4: os.fork"]
     assert unguarded("try:\n    import fcntl\nexcept ImportError:\n    fcntl = None\n") == []
     assert (
@@ -110,6 +129,7 @@ def test_texts_are_opened_as_utf_8(path):
 #: What goes another way on Windows or macOS, as the library reference says: what stands in the source, and why not.
 ELSEWHERE = {
     r"get_context\(|set_start_method\(|Process\(target": "there programs are begun by spawn",
+    r"ProcessPoolExecutor|import multiprocessing": "as above: processes come from joblib, which spawns everywhere",
     r"strftime\([^)]*%-": "%-d is glibc's own",
     r"NamedTemporaryFile\((?![^)]*delete=False)": "one that is open cannot be opened again by its name",
     r"[\"']/(?:tmp|var|home|usr)/": "no such folder",
@@ -134,26 +154,55 @@ def test_what_goes_another_way_is_seen():
 
 def test_a_file_is_renamed_onto_another_by_replace_alone():
     # os.rename onto a file that is there fails on Windows (library reference, os.rename): those here are told apart.
-    found = {path.name for path in SHIPPED if "os.rename(" in path.read_text("utf-8")}
+    found = {path.name for path in SHIPPED if re.search(r"\.rename\(", path.read_text("utf-8"))}
     assert found == {"outfolder.py", "model_files.py"}, "onto new names only"
 
 
-def test_a_file_is_closed_before_it_is_moved_or_replaced(tmp_path, monkeypatch):
-    # Windows replaces no file that is open; here it is asked for what this system would let pass.
-    moved = []
-    replace = os.replace
+@pytest.fixture
+def moved(monkeypatch):
+    """Of each file that is moved from now on, whether it or the one that it replaces is open.
 
-    def watched(part, path):
-        held = {os.path.realpath(f"/proc/self/fd/{fd}") for fd in os.listdir("/proc/self/fd")}
-        moved.append(os.path.realpath(part) in held or os.path.realpath(path) in held)
-        replace(part, path)
-
+    Windows moves and replaces no file that is open; here it is asked for what this system would let pass.
+    """
     if not os.path.isdir("/proc/self/fd"):
         pytest.skip("this system does not list what is open")
-    monkeypatch.setattr("os.replace", watched)
+    told = []
+
+    def watched(move):
+        def ask(part, path):
+            held = {os.path.realpath(f"/proc/self/fd/{fd}") for fd in os.listdir("/proc/self/fd")}
+            told.append(bool({os.path.realpath(part), os.path.realpath(path)} & held))
+            move(part, path)
+
+        return ask
+
+    monkeypatch.setattr("os.replace", watched(os.replace))
+    monkeypatch.setattr("os.rename", watched(os.rename))
+    return told
+
+
+def test_a_file_is_closed_before_it_is_moved_or_replaced(tmp_path, moved):
     write_bytes(tmp_path / "a.txt", b"one")
     write_bytes(tmp_path / "a.txt", b"two")
     assert moved == [False, False] and (tmp_path / "a.txt").read_bytes() == b"two"
+    with open(tmp_path / "a.txt", "rb"):
+        write_bytes(tmp_path / "a.txt", b"three")
+    assert moved[2:] == [True], "what is open is seen"
+
+
+def test_results_a_model_and_a_ledger_are_closed_before_they_are_moved(tmp_path, moved):
+    results = OutFolder(tmp_path / "out", tmp_path)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "a.csv").write_text("the seller's")
+    results.write("a.csv", b"1")
+    results.keep_only(["a.csv"])
+    for _ in range(2):
+        save_model(load_model(), tmp_path / "model", [], "card", load_profile())
+    with open_ledger(tmp_path / "one.sqlite") as ledger:
+        backup(ledger, tmp_path / "kept.zip")
+    for _ in range(2):
+        restore(tmp_path / "kept.zip", tmp_path / "one.sqlite")
+    assert len(moved) >= 8 and not any(moved)
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "utf-8"])

@@ -22,7 +22,9 @@ from grader.cli.options import (
 @takes_session
 @takes_terms
 def check(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO", help="Photos of stone faces.")],
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO", readable=False, help="Photos of stone faces.")
+    ],
     json: Annotated[
         bool, typer.Option("--json", help="Print JSON alone: one object, or a list for several.")
     ] = False,

@@ -1,6 +1,7 @@
 """A photo as a file: what is one, what it is known by, and its bytes."""
 
 import hashlib
+import os
 from pathlib import Path
 
 from grader.errors import PhotoError
@@ -9,6 +10,8 @@ from grader.errors import PhotoError
 SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"))
 GIVE = "give a JPEG, PNG, TIFF, WebP or HEIC photo"
 COPY_AGAIN = "copy it again from the phone or camera"
+#: Said of a folder.
+CLOSED = "a folder that cannot be opened; check its permissions"
 # The widest px read here is 16-bit RGB and alpha; the rest is room for previews.
 _FILE_BYTES_PER_PX, _FILE_BYTES_SPARE = 8, 100e6
 
@@ -65,6 +68,8 @@ def shown_name(path: Path) -> str:
 def _check_file(path: Path, name: str) -> None:
     """Refuse what is no file on a disk, before it is opened."""
     if path.is_dir():
+        if not os.access(path, os.R_OK | os.X_OK):
+            raise PhotoError(f"{name}: {CLOSED}", "unreadable")
         raise PhotoError(f"{name}: a folder, not a photo; give the photos in it", "unreadable")
     if not path.exists():
         raise PhotoError(

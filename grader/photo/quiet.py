@@ -6,31 +6,66 @@ import tempfile
 import threading
 import warnings
 from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
 from typing import BinaryIO, TypeVar
 
 from grader.errors import PhotoError
 
 T = TypeVar("T")
 # One decode at a time in a process: it borrows the process's stderr.
-_BORROWED = threading.Lock()
+_BORROWED, _GIVING = threading.Lock(), threading.Lock()
+
+
+@dataclass(frozen=True)
+class _Loan:
+    """stderr in the hands of a thread, and how it comes back."""
+
+    thread: threading.Thread
+    back: ExitStack
+
+
+_loan: _Loan | None = None
 
 
 def quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
     """Return a decoder's result; what it writes to stderr goes to ``heard``, or nowhere."""
-    with _BORROWED, warnings.catch_warnings(), open(os.devnull, "wb") as nowhere:
+    _borrow(heard)
+    try:
+        return decode()
+    finally:
+        give_back(threading.current_thread())
+
+
+def give_back(thread: threading.Thread) -> None:
+    """Take back from a thread what it borrowed, if it still has it: from one that never ends too."""
+    global _loan
+    with _GIVING:
+        if _loan is None or _loan.thread is not thread:
+            return
+        back, _loan = _loan.back, None
+        back.close()
+
+
+def _borrow(heard: BinaryIO | None) -> None:
+    global _loan
+    with ExitStack() as back:
+        _BORROWED.acquire()
+        back.callback(_BORROWED.release)
+        back.enter_context(warnings.catch_warnings())
         warnings.simplefilter("ignore")
+        file = heard or back.enter_context(open(os.devnull, "wb"))
         try:
             stderr = os.dup(2)
         except OSError:  # there is no stderr to keep clean
-            return decode()
-        if sys.stderr is not None:
-            sys.stderr.flush()
-        os.dup2((heard or nowhere).fileno(), 2)
-        try:
-            return decode()
-        finally:
-            os.dup2(stderr, 2)
-            os.close(stderr)
+            pass
+        else:
+            back.callback(os.close, stderr)
+            if sys.stderr is not None:
+                sys.stderr.flush()
+            os.dup2(file.fileno(), 2)
+            back.callback(os.dup2, stderr, 2)
+        _loan = _Loan(threading.current_thread(), back.pop_all())
 
 
 def hearing(name: str) -> BinaryIO:

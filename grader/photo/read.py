@@ -16,7 +16,7 @@ from PIL import Image, ImageCms
 
 from grader.errors import PhotoError
 from grader.measures import Remark
-from grader.photo import container
+from grader.photo import container, patience
 from grader.photo.colour import srgb_encoding
 from grader.photo.container import HEIC, JPEG, TIFF
 from grader.photo.file import COPY_AGAIN, photo_bytes, shown_name
@@ -53,7 +53,7 @@ def read_photo(
     Raises
     ------
     PhotoError
-        ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large`` or ``unreadable``:
+        ``missing``, ``empty``, ``not_a_photo``, ``truncated``, ``too_large``, ``slow`` or ``unreadable``:
         one line each.
     ValueError
         ``mm_per_px`` is not above 0.
@@ -62,8 +62,17 @@ def read_photo(
         raise ValueError(f"mm_per_px is {mm_per_px}; give a number above 0")
     name = shown_name(Path(path))
     data = photo_bytes(Path(path), max_megapixels)
+    scale = Scale(mm_per_px, "hand") if mm_per_px is not None else Scale()
+    return patience.within(
+        patience.READ_S, lambda: _read(data, name, max_megapixels, scale), name, "read"
+    )
+
+
+def _read(data: bytes, name: str, max_megapixels: float, scale: Scale) -> Photo:
     header = read_header(data, name)
     check_size(header, len(data), max_megapixels)
+    width, height = header.image.size
+    patience.allow(patience.READ_S_PER_MEGAPIXEL * width * height / 1e6)
     if container.cut_off(data, header.form):
         raise broken(data, name, header.form)
     pixels, remarks = _pixels(data, header)
@@ -73,7 +82,7 @@ def read_photo(
         rgb=np.ascontiguousarray(upright(rgb, _orientation(header))),
         encoding=encoding,
         sha256=hashlib.sha256(data).hexdigest(),
-        scale=Scale(mm_per_px, "hand") if mm_per_px is not None else Scale(),
+        scale=scale,
         remarks=remarks + more,
         focal_35mm=_focal_35mm(header),
     )

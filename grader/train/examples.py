@@ -447,4 +447,4 @@ def _draw(folder: Path, seed: int, photo: int, style: Style, parts: tuple[str, .
             stack = np.stack([np.dstack([e.picture, e.target]) for e in examples])
             # Renamed when whole: a drawing that is broken off leaves no half file.
             np.save(folder / part / f"{photo:06d}.part", stack)
-            (folder / part / f"{photo:06d}.part.npy").rename(folder / part / f"{photo:06d}.npy")
+            (folder / part / f"{photo:06d}.part.npy").replace(folder / part / f"{photo:06d}.npy")

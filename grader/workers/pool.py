@@ -6,6 +6,7 @@ from functools import cache
 from threading import Thread
 from time import sleep
 
+from grader.errors import GraderError
 from grader.looks import Ask
 from grader.photo import memory
 from grader.workers.workers import Work
@@ -38,20 +39,31 @@ class Pool:
         return Pool(max(1, min(self.count, jobs)))
 
     def submit(self, work: Work, ask: Ask, *, sent: bool) -> Future:
-        """Hand one photo out; it is read where it lies."""
+        """Hand one photo out; it is read where it lies.
+
+        Raises
+        ------
+        GraderError
+            No process can be begun: one line.
+        """
         if self.count == 1:
             done: Future = Future()
             done.set_result(work(ask))
             return done
-        if self._executor is None:
-            self._executor = processes(self.count)
+        if self._executor is not None:
+            try:
+                return self._executor.submit(work, ask)
+            except (RuntimeError, OSError):
+                pass  # It lost a process since the last photo, or was closed by another run.
         try:
-            return self._executor.submit(work, ask)
-        except (
-            RuntimeError
-        ):  # It lost a process since the last photo, or was closed by another run.
             self._executor = processes(self.count)
             return self._executor.submit(work, ask)
+        except (RuntimeError, OSError) as err:
+            raise GraderError(
+                f"no process can be begun to measure in ({' '.join(str(err).split())}); "
+                "see what else runs here, or measure with --workers 1",
+                "workers",
+            ) from err
 
     def check(self) -> None:
         """Processes that are lost are begun anew."""

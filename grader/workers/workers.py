@@ -8,6 +8,7 @@ from typing import Protocol
 
 from grader.errors import GraderError, PhotoError
 from grader.looks import Ask, Look
+from grader.photo.patience import SLOW
 
 #: What is done with one photo; what goes wrong with it comes back as its own error.
 Work = Callable[[Ask], Look | GraderError]
@@ -62,7 +63,8 @@ def spread(
     """Yield what comes of each photo with its number, in the order in which they are done.
 
     Where a worker is lost, each photo that it may have had in hand is done again, alone: so one that brings its workers
-    down again and again is known, told as its own error, and no other one with it.
+    down again and again is known, told as its own error, and no other one with it. One that took too long is still at
+    work in its worker: once the others in hand are done, new workers begin.
 
     Raises
     ------
@@ -72,10 +74,14 @@ def spread(
     workers = workers.at_most(len(jobs))
     waiting, doubtful = iter(jobs), []
     running: dict[Future, Job] = {}
-    sent = False
+    sent = slow = False
     try:
         while True:
-            for job in islice(waiting, max(0, workers.at_once - len(running))):
+            if slow and not running:
+                workers.stop()
+                slow = False
+            room = 0 if slow else workers.at_once - len(running)
+            for job in islice(waiting, max(0, room)):
                 running[workers.submit(work, job[1], sent=sent)] = job
             if not running:
                 break
@@ -92,6 +98,7 @@ def spread(
                 elif isinstance(came, Exception) and not isinstance(came, GraderError):
                     doubtful.append((number, ask))
                 else:
+                    slow |= isinstance(came, PhotoError) and came.code == SLOW
                     yield number, came
         for number, ask in doubtful:
             yield number, _alone(work, ask, workers)

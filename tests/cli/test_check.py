@@ -1,6 +1,8 @@
 """``grader check`` as people and programs see it."""
 
+import hashlib
 import json
+import os
 from importlib import resources
 
 import cv2
@@ -85,6 +87,20 @@ def test_a_further_photo_is_never_drawn_over(cli):
     a, b = cli.photo("a.jpg"), cli.photo("b.jpg")
     assert cli.run("check", a, b, "--same-face", "--picture", b).exit_code == 2
     assert (cli.folder / "b.jpg").read_text() == "1"
+
+
+def test_one_that_may_not_be_read_leaves_the_others_graded(cli, monkeypatch):
+    # To whoever runs tests as the system's owner every file is open: as another would meet it.
+    def refuse_or_hash(stream, _):
+        if stream.name.endswith("b.jpg"):
+            raise PermissionError(13, "Permission denied")
+        return hashlib.sha256(stream.read())
+
+    monkeypatch.setattr(os, "access", lambda path, how: not str(path).endswith("b.jpg"))
+    monkeypatch.setattr(hashlib, "file_digest", refuse_or_hash)
+    ran = cli.run("check", cli.photo("a.jpg"), cli.photo("b.jpg"))
+    assert ran.exit_code == 1 and "a.jpg" in ran.stdout
+    assert "b.jpg: cannot be read (Permission denied); check the file and" in ran.stderr
 
 
 def test_a_photo_that_cannot_be_read_fails_and_the_others_are_graded(cli):

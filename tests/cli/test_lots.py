@@ -53,9 +53,9 @@ def test_lots_keep_to_a_number_of_pieces(run, weights):
     ("rows", "problem"),
     [
         (["a;heavy"], "line 2"),
-        (["a;100", "a;200"], "line 3: a stands there twice"),
+        (["a;100", "a;200"], "line 3: 'a' stands there twice"),
         (["a;100", ";200"], "line 3: no piece is named"),
-        (["a;0"], "line 2: a weighs nothing"),
+        (["a;0"], "line 2: 'a' weighs nothing"),
         (["a;1,500"], "line 2"),
     ],
 )

@@ -4,9 +4,12 @@ from concurrent.futures import CancelledError, Future
 
 import pytest
 
-from grader.errors import ClusterError, PhotoError
+from grader.errors import ClusterError, GraderError, PhotoError
 from grader.looks import Ask
+from grader.photo.patience import SLOW
 from grader.photo.terms import PhotoTerms
+from grader.workers import pool
+from grader.workers.pool import Pool
 from grader.workers.workers import Unseen, spread
 
 KILLER = "killer"
@@ -111,9 +114,38 @@ def test_where_nobody_is_left_the_run_ends_in_one_line_and_lets_go(ends):
     assert crew.stopped == 1
 
 
+def test_one_that_took_too_long_has_its_worker_replaced_once_the_others_in_hand_are_done():
+    def late(ask):
+        if ask.file == "slow":
+            return PhotoError("slow: takes longer", SLOW)
+        in_hand_at_stop.append(crew.stopped)
+        return done(ask)
+
+    crew, in_hand_at_stop = Crew(), []
+    told = dict(spread(late, jobs("a", "slow", "b", "c", "d"), crew))
+    assert sorted(told) == [0, 1, 2, 3, 4] and told[1].code == SLOW
+    # With it in hand was a; those behind it went to the new workers, d alone: the crew's check does it.
+    assert crew.stopped == 1 and in_hand_at_stop == [0, 1, 1]
+    assert [file for file, _ in crew.handed_out] == ["a", "slow", "b", "c", "d"]
+
+
 def test_a_run_that_is_left_midway_lets_go():
     crew = Crew()
     run = spread(done, jobs("a", "b", "c"), crew)
     next(run)
     run.close()
     assert crew.stopped == 1
+
+
+@pytest.mark.parametrize("lost", [BrokenPipeError(32, "Broken pipe"), RuntimeError("closed")])
+def test_where_no_process_can_be_begun_that_is_one_line(lost, monkeypatch):
+    # A pipe that breaks would end a command without a word: whoever reads its output was thought to be gone.
+    def processes(count):
+        raise lost
+
+    monkeypatch.setattr(pool, "processes", processes)
+    with pytest.raises(
+        GraderError, match=r"no process can be begun .*; see what else runs here"
+    ) as err:
+        list(spread(done, jobs("a", "b"), Pool(2)))
+    assert "\n" not in str(err.value)
