@@ -99,6 +99,8 @@ def read_weights(path: str | Path, unit: str = "g") -> list[PieceWeight]:
                 f"{path}: line {line}: {quoted(name)} weighs nothing; write what the scale shows"
             )
         if name in found:
-            raise GraderError(f"{path}: line {line}: {quoted(name)} stands there twice; keep one row")
+            raise GraderError(
+                f"{path}: line {line}: {quoted(name)} stands there twice; keep one row"
+            )
         found[name] = PieceWeight(name, weight)
     return list(found.values())
