@@ -4,13 +4,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from grader.errors import GraderError
+from grader.errors import GraderError, LedgerError
+from grader.ledger.store import Ledger
 from grader.looking import look_at, measured_again
 from grader.looks import Ask, Look, ask_for, calls_on, shown
 from grader.measures import Remark
 from grader.nearest import CalledFaces
 from grader.photo.terms import PhotoTerms
-from grader.pieces import faces_of_one, joined_pieces, with_pieces
+from grader.pieces import faces_of_one, further_facts, joined_pieces, with_pieces
 from grader.profile import Profile
 from grader.report.calls import with_calls
 from grader.report.layers import write_layers
@@ -76,11 +77,32 @@ def check_photos(
             yield Checked(failed_record(str(photo), err), None)
             continue
         shown([look], session.ledger)
+        told = _join_further(look, session.ledger)
         calls = calls_on([look], session.ledger)
         (record,), _ = with_calls([look.graded(profile, used)], calls, session.settings.decider)
         pieces = joined_pieces([look], session.ledger)
         (record,) = with_pieces([record], [look], pieces, profile, used, session.ledger)
-        yield Checked(called.with_nearest(record, look, used.familiarity), look)
+        record = called.with_nearest(record, look, used.familiarity)
+        yield Checked(_with_remarks(record, told), look)
+
+
+def _join_further(look: Look, ledger: Ledger | None) -> list[Remark]:
+    """Keep that the further photos of a face show its piece; return what stands against it."""
+    if ledger is None:
+        return []
+    try:
+        ledger.add(*further_facts(look, ledger))
+    except LedgerError:
+        raise
+    except GraderError as err:
+        return [Remark(err.code, str(err))]
+    return []
+
+
+def _with_remarks(record: dict, remarks: Sequence[Remark]) -> dict:
+    photo = record["photo"]
+    told = [{"code": remark.code, "text": remark.text} for remark in remarks]
+    return record | {"photo": photo | {"warnings": [*photo["warnings"], *told]}}
 
 
 def check_one_piece(

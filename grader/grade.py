@@ -21,7 +21,14 @@ from grader.face.regions.regions import find_regions
 from grader.face.sight.cut import cut_face, with_light
 from grader.face.sight.drying import DriedLines, DryingPair, drying_pair
 from grader.face.sight.filled import GlareFilledFace, fill_glare
-from grader.face.sight.view import FaceView, PreparedPhoto, find_again, search, see_face
+from grader.face.sight.view import (
+    FaceView,
+    PreparedPhoto,
+    find_again,
+    outline_of,
+    search,
+    see_face,
+)
 from grader.face.size import size_class
 from grader.face.words import NOTHING_SAID, StoneWords
 from grader.grading.calls.joining import Stones, stone_words
@@ -59,6 +66,7 @@ class MeasuredPiece:
     size_class and area_cm2 are ``None`` where the scale is not known; scale is that at the face.
     filled_share : of the face, 0 to 1, glare in this photo and filled from others, which ``face`` then holds.
     left_out : for each further photo why it does not serve this stone, ``None`` where it does.
+    again : for each further photo the outline of the face there, px of that photo, ``None`` where it is not seen.
     weight_g : of the piece, where the seller says it.
     """
 
@@ -73,14 +81,17 @@ class MeasuredPiece:
     weight_g: float | None = None
     filled_share: float = 0.0
     left_out: tuple[Remark | None, ...] = ()
+    again: tuple[NDArray | None, ...] = ()
 
 
 @dataclass(frozen=True)
 class FurtherPhoto:
-    """Another photo of the same face; ``left_out`` says why it is not used, and is ``None`` where it is."""
+    """Another photo of the same face; ``left_out`` says why it is not used, and is ``None`` where it is; ``tags`` are
+    those in it, where they were looked for."""
 
     photo: Photo
     left_out: Remark | None
+    tags: tuple[Tag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -262,7 +273,7 @@ def measure_photo(
         )
         for piece in pieces
     )
-    further = _further_photos(photo, same_face, measured)
+    further = _further_photos(photo, same_face, measured, terms.tags)
     remarks += tuple(other.left_out for other in further if other.left_out)
     remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
     remarks = photo.remarks + reference.remarks + remarks + upon
@@ -318,8 +329,9 @@ def measure_piece(
         )
         for n, other in enumerate(others)
     ]
-    drying = next((s for s in others_read if isinstance(s, DryingPair)), None)
-    filled = fill_glare(view, [s for s in others_read if isinstance(s, tuple)], reference)
+    reads = [other.read for other in others_read]
+    drying = next((s for s in reads if isinstance(s, DryingPair)), None)
+    filled = fill_glare(view, [s for s in reads if isinstance(s, tuple)], reference)
     measured = measure_view(
         piece,
         view,
@@ -334,8 +346,13 @@ def measure_piece(
     for remark in photo.remarks:
         if remark.code == DAMAGED:
             verdict = verdict.no_better_than(WITH_CARE, remark)
-    left_out = tuple(s if isinstance(s, Remark) else None for s in others_read)
-    return replace(measured, verdict=verdict, weight_g=terms.weight_g, left_out=left_out)
+    return replace(
+        measured,
+        verdict=verdict,
+        weight_g=terms.weight_g,
+        left_out=tuple(s if isinstance(s, Remark) else None for s in reads),
+        again=tuple(other.outline for other in others_read),
+    )
 
 
 def measure_view(
@@ -385,6 +402,14 @@ def measure_view(
     )
 
 
+@dataclass(frozen=True)
+class _Again:
+    """What a further photo shows of a face: how it is read there, or why not; and its outline where it is seen."""
+
+    read: tuple[FaceView, Alignment] | DryingPair | Remark
+    outline: NDArray | None = None
+
+
 def _view_again(
     earlier: Sequence[Photo],
     first: FaceView,
@@ -392,36 +417,37 @@ def _view_again(
     reference: Reference,
     profile: Profile,
     given_state: str | None,
-) -> tuple[FaceView, Alignment] | DryingPair | Remark:
+) -> _Again:
     """The same face in another photo, the pair that a wet and a dry one make, or why that photo is left out.
 
     earlier : the photos given before it, that of the first view in front.
     """
     name = other.photo.name
     if double := next((e for e in earlier if e.sha256 == other.photo.sha256), None):
-        return Remark("same_photo", f"{name}: is the same photo as {double.name}; left out")
+        return _Again(Remark("same_photo", f"{name}: is the same photo as {double.name}; left out"))
     found = find_again(first, other)
     if found is None:
         text = "does not show the same face, or from too far aside; left out"
-        return Remark("other_face", f"{name}: {text}")
+        return _Again(Remark("other_face", f"{name}: {text}"))
     face, alignment = found
+    outline = face.to_photo_px(alignment.to_other(outline_of(first.face)))
     again = see_face(face, profile, given_state)
     if {first.state.value, again.state.value} != {"wet", "dry"}:
-        return again, alignment
+        return _Again((again, alignment), outline)
     later_reference = find_reference(other.photo, setup=profile.setup)
     one_white = reference.white_known and later_reference.white_known
     if given_state or one_white:
         again = replace(again, face=with_light(again.face, again.face.linear, later_reference))
-        return drying_pair(first, again, alignment, one_white)
+        return _Again(drying_pair(first, again, alignment, one_white), outline)
     text = (
         f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
         "If the face has dried in between, say --dried; if both were wet, or both dry, say so with --state"
     )
-    return Remark("other_state", text)
+    return _Again(Remark("other_state", text), outline)
 
 
 def _further_photos(
-    photo: Photo, others: Sequence[Photo], measured: Sequence[MeasuredPiece]
+    photo: Photo, others: Sequence[Photo], measured: Sequence[MeasuredPiece], tags: bool
 ) -> tuple[FurtherPhoto, ...]:
     """The further photos; one that serves any stone is used."""
     further = []
@@ -429,7 +455,8 @@ def _further_photos(
         reasons = [piece.left_out[number] for piece in measured]
         if not reasons:
             reasons = [Remark("no_stone", f"{other.name}: no stone in {photo.name}; left out")]
-        further.append(FurtherPhoto(other, None if None in reasons else reasons[0]))
+        left_out = None if None in reasons else reasons[0]
+        further.append(FurtherPhoto(other, left_out, find_tags(other) if tags else ()))
     return tuple(further)
 
 

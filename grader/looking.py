@@ -122,7 +122,8 @@ def _measure(ask: Ask, profile: Profile, to_keep: bool) -> Look:
     """
     if ask.path is None:
         return _measure_kept(ask, profile)
-    if ask.untagged and not shows_tag(ask.path, profile):
+    alone = not ask.terms.same_face
+    if ask.untagged and alone and not shows_tag(ask.path, profile):
         record = ask.untagged.record
         return replace(
             ask.untagged,

@@ -15,6 +15,9 @@ from grader.looks import Look, last_look
 from grader.profile import Profile
 from grader.report.one_piece import Face, one_piece_record
 
+#: Of a face that no piece has yet.
+_NO_PIECE = "0" * 32
+
 
 def faces_of_one(looks: Sequence[Look]) -> JointPiece:
     """Return the stones on photos as one piece, whatever the ledger says of them.
@@ -35,7 +38,7 @@ def faces_of_one(looks: Sequence[Look]) -> JointPiece:
             raise GraderError(
                 f"{file}: the same photo twice; give one of each face", "not_one_piece"
             )
-        faces.append(_face_of(look, pieces[0], "0" * 32))
+        faces.append(_face_of(look, pieces[0], _NO_PIECE))
     return JointPiece("", tuple(faces))
 
 
@@ -162,28 +165,76 @@ def joining_facts(looks: Sequence[Look], ledger: Ledger) -> list[Fact]:
     GraderError
         As :func:`faces_of_one`, or two of them bear numbers of a haul.
     """
-    wanted = faces_of_one(looks).faces
+    return _joining(faces_of_one(looks).faces, ledger, "call each by itself")
+
+
+def further_facts(look: Look, ledger: Ledger) -> list[Fact]:
+    """Return what is to be kept so that the further photos of the same face show the piece that the first one shows;
+    nothing where they do already.
+
+    Raises
+    ------
+    GraderError
+        They bear two numbers of a haul.
+    """
+    facts: list[Fact] = []
+    for stone in look.record["pieces"]:
+        first = _face_of(look, stone, _NO_PIECE)
+        further = [
+            _again(photo["sha256"], shown["outline"], look.ask.sha256)
+            for photo in look.record["photos"][1:]
+            for shown in photo.get("stones", ())
+            if shown["id"] == stone["id"]
+        ]
+        if further:
+            file = look.record["photos"][1]["file"]
+            help_ = f"say which it is for both photos, as grader haul photo NUMBER {look.ask.file} {file}"
+            facts += _joining([first, *further], ledger, help_)
+    return facts
+
+
+def _again(sha256: str, outline: Sequence, first: str) -> FaceOfPiece:
+    """The face in a further photo: of which photo it shows it again."""
+    points = tuple(map(tuple, outline))
+    xs, ys = zip(*points, strict=True)
+    box = (min(xs), min(ys), max(1, max(xs) - min(xs)), max(1, max(ys) - min(ys)))
+    return FaceOfPiece(_NO_PIECE, sha256, box, points, first)
+
+
+def _joining(wanted: Sequence[FaceOfPiece], ledger: Ledger, help_: str) -> list[Fact]:
+    """What is to be kept so that these faces are of one piece, with all faces of the pieces that they were of.
+
+    help_ : what to do where they bear two numbers.
+    """
     standing = standing_faces(ledger, [face.sha256 for face in wanted])
     own = [_standing_at(face, standing) for face in wanted]
     joint = {piece.uid: piece for piece in joint_pieces(ledger)}
     uids = list(dict.fromkeys(face.piece for face in own if face))
     if not uids:
         new = NamedPiece()
-        return [new, *(_moved(face, new.uid) for face in wanted)]
+        return [new, *(face.of(new.uid) for face in wanted)]
     numbered = {uid: piece.code for uid, piece in stock.pieces(ledger, uids=uids).items()}
     if len(numbered) > 1:
         first, second, *_ = numbered.values()
         raise GraderError(
-            f"{first} and {second} are two pieces of a haul; call each by itself", "not_one_piece"
+            f"{first} and {second} are two pieces of a haul; {help_}", "not_one_piece"
         )
     # A numbered piece keeps its number; else the piece with the most faces stays, of two the first one given.
     stays = max(
         uids, key=lambda uid: (uid in numbered, len(joint[uid].faces) if uid in joint else 1)
     )
-    faces = [face or one for face, one in zip(own, wanted, strict=True)]
-    faces += [face for uid in uids if uid in joint for face in joint[uid].faces]
+    faces = [face for uid in uids if uid in joint for face in joint[uid].faces]
+    faces += [_as_said(*pair) for pair in zip(own, wanted, strict=True)]
     moved = {(face.sha256, face.box): face for face in faces if face.piece != stays}
-    return [_moved(face, stays) for face in moved.values()]
+    return [face.of(stays) for face in moved.values()]
+
+
+def _as_said(own: FaceOfPiece | None, said: FaceOfPiece) -> FaceOfPiece:
+    """A face as it stands; that it shows another one again is told from now on."""
+    if own is None or (said.again_of and said.again_of != own.again_of):
+        box, outline = (own.box, own.outline) if own else (said.box, said.outline)
+        return FaceOfPiece(_NO_PIECE, said.sha256, box, outline, said.again_of)
+    return own
 
 
 def parting_facts(piece: JointPiece) -> list[Fact]:
@@ -191,7 +242,7 @@ def parting_facts(piece: JointPiece) -> list[Fact]:
     facts: list[Fact] = []
     for face in piece.faces[1:]:
         new = NamedPiece()
-        facts += [new, _moved(face, new.uid)]
+        facts += [new, face.of(new.uid)]
     return facts
 
 
@@ -199,7 +250,3 @@ def _standing_at(
     face: FaceOfPiece | FacePlace, standing: Sequence[FaceOfPiece]
 ) -> FaceOfPiece | None:
     return next((one for one in standing if same_face(one, face)), None)
-
-
-def _moved(face: FaceOfPiece, piece: str) -> FaceOfPiece:
-    return FaceOfPiece(piece, face.sha256, face.box, face.outline)

@@ -60,7 +60,7 @@ def check(
         typer.Option(
             "--same-face",
             help="All photos show the same face, lamp or camera moved: glare in the first is "
-            "filled from the others.",
+            "filled from the others, and all are photos of its piece.",
         ),
     ] = False,
     one_piece: Annotated[

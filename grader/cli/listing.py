@@ -63,6 +63,7 @@ def listing(
         return
     from grader.deals.listings import AskedPrice
 
+    things = _with_something(session, things, haul)
     asked = AskedPrice(price, session.settings.currency, date.today().isoformat())
     if out is None:
         _look(session, things, asked, json)
@@ -85,6 +86,23 @@ def _things(session, codes: list[str] | None, haul: str | None) -> list:
         return things
     whole = dict.fromkeys(whole_code(code, None) for code in codes)
     return [for_listing(ledger, code) for code in whole]
+
+
+def _with_something(session, things: list, haul: str | None) -> list:
+    """The same without pieces of which there is nothing to tell: of a haul they are left out, with a line."""
+    from grader.deals.listings import untold
+    from grader.errors import LedgerError
+    from grader.report.listing_state import untold_line
+
+    bare = untold(session.ledger, things)
+    if not bare:
+        return things
+    line = untold_line([one.code for one in bare])
+    left = [one for one in things if one not in bare]
+    if not haul or not left:
+        raise LedgerError(line)
+    typer.echo(line, err=True)
+    return left
 
 
 def _look(session, things: list, asked, json: bool) -> None:

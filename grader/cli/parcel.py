@@ -30,13 +30,10 @@ def parcel(
     *,
     session,
 ) -> None:
-    """Tell which of your boxes takes these pieces, by weight and by volume. Limits are those that you typed, with their
-    day; what the post takes is for the post to say."""
-    from grader.deals.limits import parcel_against
+    """Tell which of your boxes takes these pieces, by weight and by volume, or how they go in several parcels. Limits
+    are those that you typed, with their day; what the post takes is for the post to say."""
     from grader.deals.parcels import parcel_of, set_boxes
-    from grader.report.cautions import lift_lines
     from grader.report.json_text import to_json
-    from grader.report.limits import warning_lines
     from grader.report.parcel import boxes_lines, parcel_lines, parcel_record
 
     ledger = session.need_ledger("a parcel")
@@ -56,8 +53,17 @@ def parcel(
     else:
         for line in parcel_lines(told, session.settings.unit):
             typer.echo(line)
-    found = parcel_against(ledger, told.gross_g, date.today().isoformat())
-    for line in warning_lines(found, session.settings.unit):
+    for line in _care_lines(ledger, told, session.settings.unit):
         typer.echo(line, err=True)
-    for line in lift_lines(told.gross_g):
-        typer.echo(line, err=True)
+
+
+def _care_lines(ledger, told, unit: str) -> list[str]:
+    """What the limits and the weight of each parcel say, each line once."""
+    from grader.deals.limits import parcel_against
+    from grader.report.cautions import lift_lines
+    from grader.report.limits import warning_lines
+
+    parcels, today = told.parts or (told,), date.today().isoformat()
+    warned = [warning_lines(parcel_against(ledger, one.gross_g, today), unit) for one in parcels]
+    lifted = [lift_lines(one.gross_g) for one in parcels]
+    return list(dict.fromkeys(line for lines in (*warned, *lifted) for line in lines))

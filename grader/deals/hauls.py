@@ -9,9 +9,10 @@ from pathlib import PurePosixPath
 from grader.deals.tagging import NO_TAGS, TaggedPhoto
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
-from grader.ledger import stock, views
+from grader.ledger import history, stock, views
 from grader.ledger.deeds import BINS, HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, NamedPiece, new_uid
+from grader.ledger.joint import standing_faces
 from grader.ledger.store import Ledger
 from grader.weight import Weight
 
@@ -160,7 +161,8 @@ def number_photos(
 
     A stone that has a number keeps it. Else its tag says it; else, of a photo of one stone whose name begins with a
     number, as ``07-113_2.jpg``, the name; else it gets the next one after all that were given or printed before, or
-    that a name or a tag says now, whichever photo comes first.
+    that a name or a tag says now, whichever photo comes first. What one photo says holds for all faces of the piece
+    that these photos show; of two tags that of the photo that was named first.
 
     Parameters
     ----------
@@ -182,6 +184,7 @@ def number_photos(
         known = stock.pieces(reads, uids=[entry.fact.piece for entry in faces])
         numbering.codes |= {uid: one.code for uid, one in known.items()}
         told.clear()
+        seen: list[_SeenStone] = []
         for sha256, name in photos.items():
             here = [entry for entry in faces if entry.fact.sha256 == sha256]
             boxes = shown.get(sha256, {})
@@ -189,17 +192,49 @@ def number_photos(
             if len(boxes) == 1:
                 in_name = _in_name(name, haul_code)
             for stone, box in boxes.items():
-                face = _face_at(box, here, numbering.codes)
-                number = by_tag.numbers.get(stone)
-                unsure = stone in by_tag.unnumbered and not in_name
-                if face and (face.piece in numbering.codes or not unsure):
-                    code, new = numbering.of(face, number or in_name, on_tag=number is not None)
-                    tag = number and stock.code_of(haul_code, number)
-                    told.append(stock.NumberedStone(name, stone, code, new, tag))
+                if face := _face_at(box, here, numbering.codes):
+                    number, unsure = by_tag.numbers.get(stone), stone in by_tag.unnumbered
+                    seen.append(_SeenStone(name, stone, face, number, in_name, unsure))
+        said = _said_of_pieces(seen)
+        for one in seen:
+            number, in_name, unsure = said[one.face.piece]
+            if one.face.piece in numbering.codes or number or in_name or not unsure:
+                code, new = numbering.of(one.face, number or in_name, on_tag=number is not None)
+                tag = one.tag and stock.code_of(haul_code, one.tag)
+                told.append(stock.NumberedStone(one.photo, one.stone, code, new, tag))
         return numbering.facts
 
     ledger.act(decide, author=author)
     return told
+
+
+@dataclass(frozen=True)
+class _SeenStone:
+    """A stone on a photo with its face, and the number that its tag or the photo's name says. unsure : its tag tells
+    none."""
+
+    photo: str
+    stone: int
+    face: FaceOfPiece
+    tag: int | None
+    in_name: int | None
+    unsure: bool
+
+
+def _said_of_pieces(seen: Iterable[_SeenStone]) -> dict[str, tuple[int | None, int | None, bool]]:
+    """What is said of each piece on any of its photos: a number on a tag, one in a name, and whether a tag tells none.
+    A photo that was given as a further one speaks after that which it shows again."""
+    of: dict[str, list[_SeenStone]] = {}
+    for one in sorted(seen, key=lambda one: one.face.again_of is not None):
+        of.setdefault(one.face.piece, []).append(one)
+    return {
+        piece: (
+            next((one.tag for one in stones if one.tag), None),
+            next((one.in_name for one in stones if one.in_name), None),
+            any(one.unsure for one in stones),
+        )
+        for piece, stones in of.items()
+    }
 
 
 class _Numbering:
@@ -224,8 +259,9 @@ class _Numbering:
             return self.codes[face.piece], False
         if wanted in self._by_number:
             piece = self._by_number[wanted]
-            self.facts.append(FaceOfPiece(piece, face.sha256, face.box, face.outline))
-            return stock.code_of(self._haul.code, wanted), False
+            self.facts += [one.of(piece) for one in _faces_of(self._reads, face.piece)]
+            self.codes[face.piece] = stock.code_of(self._haul.code, wanted)
+            return self.codes[face.piece], False
         if wanted and not on_tag and stock.was_given(self._reads, self._haul.code, wanted):
             wanted = (
                 None  # It was taken back, and stays given; a tag lies with its stone all the same.
@@ -263,6 +299,7 @@ def show_piece(
             raise LedgerError(f"{code}: is a {stock.KINDS[kind]}; a photo shows pieces")
         haul = stock.haul(reads, haul_code)
         face = _face_of_stone(reads, sha256, stone)
+        further = [one for one in _faces_of(reads, face.piece) if one.again_of == face.sha256]
         before = stock.pieces(reads, uids=[face.piece]).get(face.piece)
         told[:] = [stock.code_of(haul_code, number), before and before.code]
         live = {one.number: one.uid for one in stock.pieces(reads, haul=haul.uid).values()}
@@ -273,11 +310,17 @@ def show_piece(
             piece = made.uid if made else face.piece
             facts = [*([made] if made else []), Numbered(piece, haul.uid, number)]
         if piece != face.piece:
-            facts.append(FaceOfPiece(piece, face.sha256, face.box, face.outline))
+            facts += [one.of(piece) for one in (face, *further)]
         return facts
 
     ledger.act(decide, author=author)
     return told[0], told[1]
+
+
+def _faces_of(reads: stock.Reads, piece: str) -> list[FaceOfPiece]:
+    """The faces that are said to be of a piece now."""
+    photos = {entry.fact.sha256 for entry in history.seen(reads, piece)}
+    return [face for face in standing_faces(reads, photos) if face.piece == piece]
 
 
 def _face_of_stone(reads: stock.Reads, sha256: str, stone: int | None) -> FaceOfPiece:

@@ -126,7 +126,7 @@ def _labels(
         of = one.pieces if is_lot else (one.uid,)
         weight = _weight_words(one, unit) + (f", {len(of)} pieces" if is_lot else "")
         seen = sorted({state for uid in of for state in states.get(uid, ())})
-        photo = f"{_photo_words(seen)}; grades: {profile.name} {profile.version}"
+        photo = f"{photos_words(seen)}; grades: {profile.name} {profile.version}"
         labels.append(Label(one.code, *_grade_words(grade, profile), weight, photo))
     return labels
 
@@ -146,10 +146,19 @@ def _grade_words(grade: PieceGrade | None, profile: Profile) -> tuple[str, str |
     return grade.grade + ("" if grade.called else ", proposed"), meaning
 
 
-def _photo_words(states: Sequence[str]) -> str:
+def photos_words(states: Sequence[str]) -> str:
+    """Return how its faces were photographed, wet or dry, as a label has it."""
     if not states:
         return "no photo"
-    return f"photo: {states[0]}" if len(states) == 1 else f"photos: {' and '.join(states)}"
+    known = [_STATES.get(state, state) for state in states if state != "unknown"]
+    if not known:
+        return "photo: wet or dry not known"
+    told = " and ".join(known) + (", some not known" if len(known) < len(states) else "")
+    return f"photo: {told}" if len(states) == 1 else f"photos: {told}"
+
+
+#: As a buyer is told.
+_STATES = {"patchy": "half dried"}
 
 
 def _states(ledger: Ledger, pieces: Iterable[str]) -> dict[str, set[str]]:
@@ -162,10 +171,5 @@ def _states(ledger: Ledger, pieces: Iterable[str]) -> dict[str, set[str]]:
         look = looks.get(shown.get(face.sha256))
         for stone in look.fact.record["pieces"] if look else ():
             if box_overlap(tuple(stone["box"]), face.box) >= SAME_STONE:
-                found.setdefault(face.piece, set()).add(_state_words(stone["state"]["value"]))
+                found.setdefault(face.piece, set()).add(stone["state"]["value"])
     return found
-
-
-def _state_words(state: str) -> str:
-    # Shorter than elsewhere: a label is read with wet hands.
-    return "wet or dry?" if state == "unknown" else state

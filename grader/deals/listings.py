@@ -180,16 +180,20 @@ def _net(thing: Thing) -> tuple[Decimal | None, str | None]:
 
 
 def seen_stones(ledger: Ledger, uids: Collection[str]) -> dict[str, tuple[SeenStone, ...]]:
-    """Return the faces of pieces as their photos were shown last, by uid, the best face first."""
+    """Return the faces of pieces as their photos were shown last, by uid, the best face first; a further photo of the
+    same face is no face more."""
     photos = {face.sha256 for face in faces_of(ledger, uids)}
     last = views.last_looks(ledger, list(photos))
     facts = views.measured_by_uid(ledger, list(last.values())) if last else {}
     looks = {entry.fact.sha256: look_of(entry.fact, ledger) for entry in facts.values()}
     found: dict[str, list[SeenStone]] = {}
-    for face in standing_faces(ledger, photos) if photos else ():
+    own: set[tuple[str, str]] = set()
+    standing = standing_faces(ledger, photos) if photos else []
+    for face in sorted(standing, key=lambda face: face.again_of is not None):
         look = looks.get(face.sha256)
-        if face.piece not in uids or look is None:
+        if face.piece not in uids or look is None or (face.piece, face.again_of) in own:
             continue
+        own.add((face.piece, face.sha256))
         for row, stone in enumerate(look.record["pieces"]):
             if box_overlap(tuple(stone["box"]), face.box) >= SAME_STONE:
                 found.setdefault(face.piece, []).append(SeenStone(look, row))
@@ -233,6 +237,16 @@ def open_things(reads: stock.Reads, haul: str) -> list[Thing]:
         if not one.sold and not any(pieces[p].fate for p in one.pieces if p in pieces)
     ]
     return [*(one for one in pieces.values() if one.fate is None and one.lot is None), *whole]
+
+
+def untold(reads: stock.Reads, things: Iterable[Thing]) -> list[Thing]:
+    """Return the pieces of which a page would tell nothing: neither photo nor weight, so that nobody can have graded
+    them either; one that is listed already stays."""
+    bare = [one for one in things if isinstance(one, stock.Piece) and one.net_g is None]
+    uids = [one.uid for one in bare]
+    told = {face.piece for face in faces_of(reads, uids, outlines=False)} if uids else set()
+    told |= set(kept.open_listings(reads, uids)) if uids else set()
+    return [one for one in bare if one.uid not in told]
 
 
 def preview(session: Session, things: Sequence[Thing], asked: AskedPrice) -> list[dict]:

@@ -8,7 +8,10 @@ from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import TableSet
 from grader.ledger.store import Ledger
-from grader.trade.parcel import Boxes, Parcel, fits, read_boxes
+from grader.trade.parcel import Boxes, Parcel, fits, read_boxes, share_out
+
+#: So many things and bags are shared out at once; nobody packs more in a day.
+MOST_THINGS = 500
 
 
 def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxes:
@@ -25,23 +28,27 @@ def set_boxes(ledger: Ledger, text: str, where: str, author: str | None) -> Boxe
 
 
 def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parcel:
-    """Return how pieces, lots and parts of bins together fit the boxes to a place.
+    """Return how pieces, lots and parts of bins together fit the boxes to a place, or the parcels that they go in.
 
     Raises
     ------
     LedgerError
         One is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there: one line.
     """
-    weights = []
+    things: list[tuple[str, Decimal]] = []
     for item in items:
         code, net_g = item.code, stock.thing(ledger, item.code).net_g
         if item.grams is not None:
-            net_g = item.grams * item.bags
+            net_g = item.grams
         if net_g is None:
             raise LedgerError(
                 f"{code}: was not weighed; weigh it first: grader weigh {code} WEIGHT"
             )
-        weights.append(net_g)
+        things += [(code, net_g)] * min(item.bags, MOST_THINGS + 1)
+    if len(things) > MOST_THINGS:
+        raise LedgerError(
+            f"{len(things)} things and bags are too many at once; name {MOST_THINGS} at most"
+        )
     entry = stock.table(ledger, "boxes", day)
     if entry is None:
         raise LedgerError("no table of boxes holds; grader parcel --boxes BOXES.toml keeps one")
@@ -51,10 +58,7 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
         raise LedgerError(
             f"no box of yours goes to {to}; your table names {', '.join(places)}: say --to {places[0]}"
         )
-    net_g = sum(weights)
-    return Parcel(
-        tuple(item.code for item in items), net_g, boxes, tuple(fits(boxes, net_g, to)), to
-    )
+    return share_out(things, boxes, to)
 
 
 def boxes_for(ledger: Ledger, net_g: str | None, day: str) -> list[str]:

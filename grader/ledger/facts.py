@@ -175,13 +175,23 @@ class NamedPiece(Fact):
 
 @dataclass(frozen=True)
 class FaceOfPiece(Fact):
-    """A face on a photo is one of that piece."""
+    """A face on a photo is one of that piece. ``again_of`` is the content of a photo whose face it shows once more, as
+    the seller said: no other side of the piece."""
 
     kind = "face"
     piece: Uid
     sha256: Sha256
     box: Box
     outline: Outline | None = None
+    again_of: Sha256 | None = None
+
+    def of(self, piece: str) -> "FaceOfPiece":
+        """Return a new fact that the same face is of another piece."""
+        return FaceOfPiece(piece, self.sha256, self.box, self.outline, self.again_of)
+
+    def _written(self) -> dict[str, Any]:
+        # What is not said is not written: the text of such a fact stays what it always was.
+        return {k: v for k, v in plain(self).items() if (k, v) != ("again_of", None)}
 
 
 @dataclass(frozen=True)

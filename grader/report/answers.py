@@ -43,7 +43,7 @@ def answers(record: dict, boxes: Sequence[str]) -> dict[str, str]:
         told["How were cracks looked for?"] = record["looked"]
     return told | {
         "Is it the piece in the photo, wet or dry?": photo_words(record),
-        "What does the grade mean?": grade_words(record["grade"]),
+        "What does the grade mean?": grade_words(record),
         "Is it treated?": said["treatment"],
         "Does it take a polish?": said["polish"],
         "How hard is it?": said["hardness"],

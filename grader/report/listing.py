@@ -201,7 +201,7 @@ def listing_rows(record: dict) -> list[tuple[str, str]]:
     rows = [
         ("price", price_words(record["price"])),
         *(("", line) for line in break_lines(record["price"])),
-        ("grade", grade_words(record["grade"])),
+        ("grade", grade_words(record)),
         ("net weight", weight_words(record)),
     ]
     if record["pieces"] is None:
@@ -259,12 +259,19 @@ def break_lines(price: dict | None) -> list[str]:
     ]
 
 
-def grade_words(grade: dict | None) -> str:
-    """Return the grade with its meaning and who says it."""
+def grade_words(record: dict) -> str:
+    """Return the grade, who says it and what it stands for in general; where that speaks of lines, and some are seen on
+    this very stone, that too."""
+    grade = record["grade"]
     if grade is None:
         return "not graded yet"
     by = "called by the seller" if grade["by"] == "seller" else "proposed from the photo"
-    return f"{grade['name']}: {grade['meaning']} ({by})"
+    told = f"{grade['name']}, {by}; in general this grade means: {grade['meaning']}"
+    faces = [face for one in (record, *(record["pieces"] or ())) for face in one["faces"]]
+    seen = any(face["lines"][kind] for face in faces for kind in ("crack", "uncertain", "contact"))
+    if not seen or "line" not in grade["meaning"]:
+        return told
+    return f"{told}; lines are seen here all the same: look at what is told of them"
 
 
 def weight_words(record: dict) -> str:

@@ -116,7 +116,7 @@ def _row(record: dict) -> Sequence:
         price.get("currency"),
         table and f"{table['begins']} {table['version']}",
         record["grade"] and record["grade"]["name"],
-        grade_words(record["grade"]),
+        grade_words(record),
         record["net_g"],
         *(size.get(f"{side}_mm") for side in ("length", "width", "thickness")),
         cabs and cabs["count"],

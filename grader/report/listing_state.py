@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from grader.ledger.listings import Listing
 from grader.report.stock import number_text
 from grader.report.weights import money_text
+from grader.report.words import counted
 
 
 def open_line(one: Listing) -> str:
@@ -21,6 +22,17 @@ def open_record(one: Listing) -> dict:
         "price": number_text(one.price),
         "currency": one.currency,
     }
+
+
+def untold_line(codes: Sequence[str]) -> str:
+    """Return that pieces get no page, why, and what to do."""
+    first, more = codes[0], len(codes) - 1
+    which = first if not more else f"{first} and {counted(more, 'other')}"
+    has = "has" if not more else "have"
+    return (
+        f"{which}: {has} neither photo nor weight nor grade, so there is no page to make; "
+        f"weigh (grader weigh {first} WEIGHT) or photograph (grader batch) first"
+    )
 
 
 def closed_line(one: Listing, why: str) -> str:

@@ -87,9 +87,9 @@ def kind_rows(more: More, currency: str | None, unit: str) -> list[dict[str, str
             "weight": _range(
                 [weight_text(Decimal(f"{g:.1f}"), unit) for g in ranges.grams], f" {unit}"
             ),
-            "money": _range(
-                [money_text(_whole(m), currency) for m in ranges.money], f" {currency}"
-            ),
+            "money": _range([money_text(_whole(m), currency) for m in ranges.money], f" {currency}")
+            if ranges.priced
+            else "no price is set",
         }
         for (grade, size), ranges in more.outlook.by_kind.items()
     ]
@@ -203,7 +203,7 @@ def more_record(more: More) -> dict:
 def _ranges_record(ranges: Ranges) -> dict:
     return {
         "grams": [round(one, 1) for one in ranges.grams],
-        "money": [round(one, 2) for one in ranges.money],
+        "money": [round(one, 2) for one in ranges.money] if ranges.priced else None,
     }
 
 

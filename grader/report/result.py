@@ -31,6 +31,7 @@ from grader.grading.proposal import Proposal, SceneEstimate
 from grader.measures import Interval, Remark
 from grader.photo.photo import Photo, Scale
 from grader.photo.reference import Reference
+from grader.photo.tags import Tag
 from grader.profile import SCENE_PARTS
 from grader.report.reasons import (
     condition_words,
@@ -75,29 +76,22 @@ def measured_record(measured: MeasuredPhoto, file: str | Path | None = None) -> 
             "scale": _scale(measured.reference.scale),
             "colour": _colour_reference(measured.reference) | {"encoding": photo.encoding.name},
             "warnings": _warnings(measured.remarks, measured.reference.scale.mm_per_px),
-            **_tags(measured),
+            **_tags(photo, measured.tags, measured.terms.tags),
         },
         "photos": [
-            _shown(name, *shown)
-            for name, shown in zip(
-                [file or photo.name, *further],
-                [(photo, None), *((other.photo, other.left_out) for other in measured.same_face)],
-                strict=True,
-            )
+            _shown(file or photo.name, photo, None),
+            *(_further(*of, measured) for of in enumerate(further)),
         ],
         "pieces": [piece_record(piece, photo.width, photo.height) for piece in measured.pieces],
     }
 
 
-def _tags(measured: MeasuredPhoto) -> dict:
+def _tags(photo: Photo, tags: Sequence[Tag], asked: bool) -> dict:
     """The tags, where they were looked for: what each says, and the corners of its code."""
-    if not measured.terms.tags:
+    if not asked:
         return {}
-    photo = measured.photo
     size = (photo.width, photo.height)
-    return {
-        "tags": [{"text": tag.text, "code": _whole_px(tag.code, size)} for tag in measured.tags]
-    }
+    return {"tags": [{"text": tag.text, "code": _whole_px(tag.code, size)} for tag in tags]}
 
 
 def graded_record(record: dict, estimates: Sequence[tuple[SceneEstimate, Proposal | None]]) -> dict:
@@ -143,6 +137,21 @@ def _shown(file: str | Path, photo: Photo, left_out: Remark | None) -> dict:
         "used": left_out is None,
         "why_not": why_not,
     }
+
+
+def _further(n: int, file: str, measured: MeasuredPhoto) -> dict:
+    """A further photo of the same face: where it shows each stone, in px of its own, and its tags."""
+    other = measured.same_face[n]
+    photo = other.photo
+    size = (photo.width, photo.height)
+    stones = [
+        {"id": piece.piece.id, "outline": _whole_px(outline, size)}
+        for piece in measured.pieces
+        for outline in piece.again[n : n + 1]
+        if outline is not None
+    ]
+    tags = _tags(photo, other.tags, measured.terms.tags)
+    return _shown(file, photo, other.left_out) | {"stones": stones} | tags
 
 
 def piece_record(measured: MeasuredPiece, width: int, height: int) -> dict:

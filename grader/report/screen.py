@@ -25,7 +25,7 @@ def photo_text(record: dict, profile: Profile, more: bool = False) -> str:
     lines = [_photo_line(photo, more)]
     if used := [other["file"] for other in record["photos"][1:] if other["used"]]:
         lines.append(f"  the same face: {', '.join(used)}")
-    if tag := _tag_line(photo):
+    if tag := _tag_line(record):
         lines.append(f"  {tag}")
     if more and (proposed := words.models_words([record])):
         lines.append(f"  {proposed}")
@@ -38,15 +38,25 @@ def photo_text(record: dict, profile: Profile, more: bool = False) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _tag_line(photo: dict) -> str | None:
-    """What the tags in a photo say; a check numbers nothing, so it is told what would."""
-    said = [tag["text"] for tag in photo.get("tags", ()) if tag["text"]]
+def _tag_line(record: dict) -> str | None:
+    """What the tags in a photo and in further ones of the same face say; a check numbers nothing, so it is told what
+    would."""
+    photos = {photo["file"]: _tags_of(photo) for photo in (record["photo"], *record["photos"][1:])}
+    said = list(dict.fromkeys(text for texts in photos.values() for text in texts))
     if not said:
         return None
+    file = record["photo"]["file"]
+    found = [f"{', '.join(texts)} in {name}" for name, texts in photos.items() if texts]
+    if len(record["pieces"]) == 1 and min(len(said), len(found)) > 1:
+        return f"tag {' and '.join(found)}: two tags for one face; see which is right: grader haul photo NUMBER {file}"
     line = f"tag {', '.join(said)}"
     if len(said) > 1 or not is_piece_code(said[0]):
         return line
-    return f"{line}; grader haul photo {said[0]} {photo['file']} says that it shows that piece"
+    return f"{line}; grader haul photo {said[0]} {file} says that it shows that piece"
+
+
+def _tags_of(photo: dict) -> list[str]:
+    return [tag["text"] for tag in photo.get("tags", ()) if tag["text"]]
 
 
 def table(head: str, facts: Iterable[tuple[str, str | None]]) -> str:

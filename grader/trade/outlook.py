@@ -71,10 +71,14 @@ class Spread:
 
 @dataclass(frozen=True)
 class Ranges:
-    """Low, middle and high: eight drawn hauls in ten lie between low and high. grams : g.   money : in the currency."""
+    """Low, middle and high: eight drawn hauls in ten lie between low and high.
+
+    grams : g.   money : in the currency.   priced : whether any of it has a price.
+    """
 
     grams: tuple[float, float, float]
     money: tuple[float, float, float]
+    priced: bool = True
 
 
 @dataclass(frozen=True)
@@ -100,6 +104,7 @@ def outlook(
     grams = np.zeros((DRAWS, len(grades), len(sizes)))
     money = np.zeros_like(grams)
     every = np.arange(DRAWS)
+    prices = {(grade, one.size) for one in stock for grade in one.asked}
     for one in stock:
         column = sizes.index(one.size)
         asked = np.array([one.asked.get(grade, 0.0) for grade in grades])
@@ -116,7 +121,7 @@ def outlook(
     sells = [rng.uniform(*spread.sells.get(grade, (1.0, 1.0)), DRAWS) for grade in grades]
     money *= (factor * np.transpose(sells))[:, :, None] if grades else 1.0
     kinds = {
-        (grade, size): _ranges(grams[:, g, s], money[:, g, s])
+        (grade, size): _ranges(grams[:, g, s], money[:, g, s], priced=(grade, size) in prices)
         for g, grade in enumerate(grades)
         for s, size in enumerate(sizes)
         if grams[:, g, s].any()
@@ -133,5 +138,6 @@ def _drawn(chances: Mapping[str, float], place: Mapping[str, int], rng: np.rando
     return rng.choice(grades, DRAWS, p=weights / weights.sum())
 
 
-def _ranges(grams: np.ndarray, money: np.ndarray) -> Ranges:
-    return Ranges(*(tuple(map(float, np.quantile(one, RANGE))) for one in (grams, money)))
+def _ranges(grams: np.ndarray, money: np.ndarray, priced: bool = True) -> Ranges:
+    of = (tuple(map(float, np.quantile(one, RANGE))) for one in (grams, money))
+    return Ranges(*of, priced=priced)

@@ -1,9 +1,11 @@
-"""Which box takes a parcel, by weight and by volume, and whether lifting it wants care.
+"""Which box takes a parcel, by weight and by volume, how it is shared out over several, and whether lifting wants care.
 
 Boxes are the seller's dated table. Nothing here says that a parcel is allowed: what the post takes is what he typed.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -58,13 +60,20 @@ class Fit:
 
 @dataclass(frozen=True)
 class Parcel:
-    """Things that go together, and how they fit. net_g : of the stone."""
+    """Things that go together, and how they fit.
+
+    codes : of the things; of several bags out of a bin one for each.   net_g : of the stone.
+    parts : where no box takes all, the parcels that it goes in, all of one box.
+    fewest : no way needs fewer parcels of that box than this.
+    """
 
     codes: tuple[str, ...]
     net_g: Decimal
     boxes: Boxes
     fits: tuple[Fit, ...]
     to: str
+    parts: tuple["Parcel", ...] = ()
+    fewest: int = 1
 
     @property
     def gross_g(self) -> Decimal:
@@ -142,11 +151,57 @@ def _above_0(where: str, key: str, value: object) -> Decimal:
 
 def fits(boxes: Boxes, net_g: Decimal, to: str) -> list[Fit]:
     """Return how so much stone fits each box to a place, boxes in the order of the table."""
+    return [_fit(box, boxes, net_g) for box in boxes.boxes if box.to == to]
+
+
+def share_out(things: Sequence[tuple[str, Decimal]], boxes: Boxes, to: str) -> Parcel:
+    """Return how things fit the boxes to a place; where no box takes all, shared out over as few parcels of one box as
+    are found, and among such boxes the smallest.
+
+    things : code and net weight, g, above 0, of each that stays whole.
+    """
+    # Lifting is told by this module too, and who weighs needs no numpy.
+    from grader.trade.packing import pack
+
+    whole = _parcel(things, boxes, to, fits(boxes, _net_g(things), to))
+    if any(fit.takes for fit in whole.fits):
+        return whole
+    # Of each thing and each box whole grams on the safe side.
+    grams = [max(1, math.ceil(net_g)) for _, net_g in things]
+    best = None
+    for box in sorted((fit.box for fit in whole.fits), key=lambda box: -_room_g(box, boxes)):
+        room_g = _room_g(box, boxes)
+        if max(grams) > room_g or (best and sum(grams) > room_g * len(best[1].parcels)):
+            continue
+        packing = pack(grams, room_g)
+        if best is None or len(packing.parcels) <= len(best[1].parcels):
+            best = box, packing
+    if best is None:
+        return whole
+    box, packing = best
+    shares = [[things[i] for i in parcel] for parcel in packing.parcels]
+    parts = (_parcel(some, boxes, to, [_fit(box, boxes, _net_g(some))]) for some in shares)
+    return replace(whole, parts=tuple(parts), fewest=packing.fewest)
+
+
+def _parcel(
+    things: Sequence[tuple[str, Decimal]], boxes: Boxes, to: str, of_fits: Sequence[Fit]
+) -> Parcel:
+    return Parcel(tuple(code for code, _ in things), _net_g(things), boxes, tuple(of_fits), to)
+
+
+def _net_g(things: Iterable[tuple[str, Decimal]]) -> Decimal:
+    return sum((net_g for _, net_g in things), Decimal(0))
+
+
+def _room_g(box: Box, boxes: Boxes) -> int:
+    """How much stone goes into a box, by its limit and by its room closely packed."""
+    by_volume = boxes.fill[1] * box.inside_cm3 * boxes.density
+    return max(0, math.floor(min(box.most_g - boxes.packing_g, by_volume)))
+
+
+def _fit(box: Box, boxes: Boxes, net_g: Decimal) -> Fit:
     stone_cm3 = net_g / boxes.density
-    return [_fit(box, boxes, net_g, stone_cm3) for box in boxes.boxes if box.to == to]
-
-
-def _fit(box: Box, boxes: Boxes, net_g: Decimal, stone_cm3: Decimal) -> Fit:
     loose, close = (share * box.inside_cm3 for share in boxes.fill)
     by_volume = "yes" if stone_cm3 <= loose else "if packed closely" if stone_cm3 <= close else "no"
     return Fit(box, net_g + boxes.packing_g <= box.most_g, by_volume)

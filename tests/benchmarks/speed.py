@@ -48,6 +48,7 @@ from grader.looking import look_at_all
 from grader.looks import ask_for
 from grader.photo.terms import PhotoTerms
 from grader.profile import SCENE_PARTS, Profile, load_profile
+from grader.workers.pool import Pool
 
 HISTORY = Path(__file__).parent / "SPEED_HISTORY.md"
 PHOTO_SIZE, MEGAPIXELS = (4000, 3000), 12
@@ -202,7 +203,7 @@ def worker_rows(photos: int = 6, rounds: int = 2) -> list[Row]:
         asks = [ask_for(path, PhotoTerms(), None)] * photos
 
         def look(workers: int, asks=asks) -> None:
-            list(look_at_all(asks, profile, None, workers=workers, anew=True))
+            list(look_at_all(asks, profile, None, workers=Pool(workers), anew=True))
 
         look(2, asks[:4])
         for _ in range(rounds):
@@ -286,7 +287,7 @@ def many_rows() -> list[Row]:
         for n in range(1, MANY + 1):
             ask = [asks[n % len(asks)]]
             work += cpu_seconds_of(
-                lambda ask=ask: list(look_at_all(ask, profile, None, workers=1, anew=True))
+                lambda ask=ask: list(look_at_all(ask, profile, None, workers=Pool(1), anew=True))
             )
             if n in MARKS:
                 seconds[n], memory[n] = work / n, held_mb()

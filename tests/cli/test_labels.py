@@ -11,6 +11,7 @@ import numpy as np
 import pypdf
 import pytest
 
+from grader.deals.labels import photos_words
 from grader.photo.file import content_hash
 from grader.photo.tags import Tag
 
@@ -191,6 +192,21 @@ def test_tags_are_printed_before_the_haul_is_there(haul):
     haul.run("haul", "new", "09", "--raw", "2kg")
     haul.photo("photos/a.jpg", "1")
     assert haul.batch(code="09")[0] == ["09-051  a.jpg, stone 1"]
+
+
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        ([], "no photo"),
+        (["wet"], "photo: wet"),
+        (["patchy"], "photo: half dried"),
+        (["unknown"], "photo: wet or dry not known"),
+        (["dry", "wet"], "photos: dry and wet"),
+        (["dry", "unknown"], "photos: dry, some not known"),
+    ],
+)
+def test_how_it_was_photographed_is_said_plainly(states, said):
+    assert photos_words(states) == said
 
 
 @pytest.mark.slow

@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 
 from grader.ledger.place import default_path
 from grader.ledger.store import open_ledger
+from grader.report.listing import listing_rows
 
 PRICES = """
 currency = "USD"
@@ -119,6 +120,7 @@ def test_scenario_14_a_broken_piece_takes_its_listing_down(shop):
     assert shop("listing", "--open", "--json") == []
     assert "was broken" in shop("listing", "07-001", "--out", "out", fails=True)
     # The pages of a whole haul leave out, and take away, what is not offered any more.
+    shop("weigh", "07-003", "300g")
     shop("listing", "--haul", "07", "--out", "out")
     assert not (shop.folder / "out" / "07-001.html").exists()
     assert (shop.folder / "out" / "07-003.html").exists()
@@ -145,6 +147,34 @@ def test_withdrawn_is_closed_and_can_be_listed_again(shop):
     assert len(shop("listing", "--open", "--json")) == 1
     told = shop("history", "07-001")
     assert told.count("07-001 listed: 16.20 USD") == 2 and "listing of 07-001 withdrawn" in told
+
+
+def test_of_a_piece_without_photo_weight_and_grade_no_page_is_made(shop):
+    shop("break", "07-001", "--into", "3")
+    shop("weigh", "07-003", "300g")
+    why = (
+        "neither photo nor weight nor grade, so there is no page to make; weigh (grader weigh {} WEIGHT) or photograph "
+        "(grader batch) first\n"
+    )
+    for how in ((), ("--out", "out")):
+        listed = shop("listing", "--haul", "07", *how, "--json")
+        assert [one["code"] for one in listed] == ["07-002", "07-003"]
+        assert f"07-004 and 1 other: have {why.format('07-004')}" in shop.told
+    told = shop("listing", "07-005", "--for", "9", "--out", "out", fails=True)
+    assert told == f"grader: 07-005: has {why.format('07-005')}"
+    assert [row["thing"] for row in shop("listing", "--open", "--json")] == ["07-002", "07-003"]
+
+
+def test_a_grade_that_speaks_of_lines_does_not_gainsay_the_line_that_is_seen(shop):
+    record = shop("listing", "07-001", "--json")
+    told = dict(listing_rows(record))
+    assert told["lines"].startswith("1 crack seen")
+    assert told["grade"] == (
+        "cabbing, called by the seller; in general this grade means: for a cab where no line is seen: room for one "
+        "with pattern or strong colour; lines are seen here all the same: look at what is told of them"
+    )
+    record["faces"][0]["lines"]["crack"] = 0
+    assert "all the same" not in dict(listing_rows(record))["grade"]
 
 
 def test_a_look_keeps_nothing(shop):

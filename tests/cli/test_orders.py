@@ -132,7 +132,30 @@ def test_a_parcel_takes_part_of_a_bin(example):
     told = example("parcel", "--boxes", "BOXES.toml", "07-B3=3lb", "--json")
     assert D(told["net_g"]) == 3 * LB and told["boxes"][0]["takes"]
     told = example("parcel", "07-B3=5lb", "--json")
-    assert not told["boxes"][0]["takes"]
+    assert not told["boxes"][0]["takes"] and told["parcels"] == []
+    assert "It is too heavy or too large for each of your boxes." in example("parcel", "07-B3=5lb")
+
+
+def test_what_no_box_takes_is_shared_out_and_each_parcel_has_its_own_care(example):
+    (example.folder / "BOXES.toml").write_text(
+        'begins = 2025-03-01\npacking = "500g"\n'
+        '[[boxes]]\nname = "small"\ninside = "900 cm3"\nmost = "5kg"\n'
+        '[[boxes]]\nname = "crate"\ninside = "30x30x20 cm"\nmost = "24kg"\n'
+    )
+    example("limits", "set", "post", "--most", "20kg", "--each", "parcel", "--from", "2025-01-01")
+    for code, kilos in (("07-001", 14), ("07-002", 8), ("07-003", 6)):
+        example("weigh", code, f"{kilos}kg")
+    # 32 kg of stone, 23.5 kg in a crate: two.
+    ran = example.cli.run("parcel", "--boxes", "BOXES.toml", "07-001", "07-002", "07-003", "07-B3=2x2kg")  # fmt: skip
+    assert "No box takes all of it; in 2 parcels of crate:" in ran.stdout
+    assert ran.stdout.count("; lift it with care") == 2
+    assert "never lift it alone" not in ran.stdout and "might do" not in ran.stdout
+    told = example("parcel", "07-001", "07-002", "07-003", "07-B3=2x2kg", "--json")
+    assert len(told["parcels"]) == told["fewest"] == 2
+    assert sum(D(one["net_g"]) for one in told["parcels"]) == D(told["net_g"]) == 32_000
+    assert max(D(one["net_g"]) for one in told["parcels"]) <= 23_500
+    assert {one["lift"] for one in told["parcels"]} == {"care"}
+    assert "post: this parcel" in ran.stderr
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 At 3 px a module 5 of 6 were read and at 4 all, in a trial of the same reader on other pictures; here all must be.
 """
 
+import json
 from functools import cache
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
+from typer.testing import CliRunner
 
 from grader import grade_photo
 from grader.photo.colour import srgb_encoding
@@ -206,3 +208,86 @@ def test_how_far_a_tag_lies_from_a_stone():
     # 10 px to the right of the first one, 30 to the left of the second; its sides are 10 px.
     assert distances(square + np.float32((60, 20)), outlines) == pytest.approx({1: 1.0, 2: 3.0})
     assert distances(square + np.float32((110, 20)), outlines)[2] == 0
+
+
+@pytest.fixture
+def told(tmp_path, monkeypatch):
+    """Runs the tool as it is in a folder of its own; returns its output and what it says beside, as one."""
+    from grader.cli.main import app
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+
+    def run(*args):
+        ran = CliRunner().invoke(app, list(args))
+        assert ran.exit_code == 0, ran.output
+        return ran.output
+
+    run("haul", "new", "07", "--raw", "20kg")
+    return run
+
+
+def photographed_twice(folder, *said, places=((1050, 870), (990, 800))):
+    """A stone in front.jpg, and again, the camera moved, in again.jpg; each with the tag of that number, if any."""
+    folder.mkdir()
+    first = sample("01_lake_over_shore")
+    moved = cv2.getRotationMatrix2D((640, 480), 6, 0.93)
+    again = cv2.warpAffine(first, moved, first.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
+    for name, rgb, code, at in zip(("front", "again"), (first, again), said, places, strict=True):
+        rgb = with_tag(rgb, at, 3.5, label=Label(code))[0] if code else rgb
+        cv2.imwrite(str(folder / f"{name}.jpg"), np.ascontiguousarray(rgb[..., ::-1]))
+
+
+def numbered(output):
+    return sorted(line for line in output.splitlines() if line.startswith("07-"))
+
+
+@pytest.mark.slow
+def test_a_further_photo_of_the_same_face_belongs_to_the_piece_of_its_tag(told, tmp_path):
+    photographed_twice(tmp_path / "p", "07-113", None)
+    said = told("check", "p/front.jpg", "p/again.jpg", "--same-face", "--tags")
+    assert "the same face: p/again.jpg" in said
+    assert "grader haul photo 07-113 p/front.jpg" in said
+    said = told("batch", "p", "--haul", "07")
+    # The one without a tag comes first, and has the number all the same.
+    assert numbered(said) == ["07-113  again.jpg, stone 1", "07-113  front.jpg, stone 1, as before"]  # fmt: skip
+    assert told("history", "07-113").count("photographed") == 2
+    told("listing", "07-113", "--out", "l")
+    (listing,) = (tmp_path / "l").glob("*07-113*.json")
+    assert len(json.loads(listing.read_text())["faces"]) == 1  # seen twice, one face all the same
+
+
+@pytest.mark.slow
+def test_a_tag_that_only_the_further_photo_shows_gives_the_number_too(told, tmp_path):
+    photographed_twice(tmp_path / "p", None, "07-113")
+    said = told("check", "p/front.jpg", "p/again.jpg", "--same-face", "--tags")
+    assert "grader haul photo 07-113 p/front.jpg" in said
+    said = told("batch", "p", "--haul", "07")
+    assert [line[:6] for line in numbered(said)] == ["07-113", "07-113"]
+    assert "though" not in said and "1 stone numbered, 1 had a number" in said
+
+
+@pytest.mark.slow
+def test_two_tags_for_one_face_are_told_in_a_line(told, tmp_path):
+    photographed_twice(tmp_path / "p", "07-113", "07-114")
+    said = told("check", "p/front.jpg", "p/again.jpg", "--same-face", "--tags")
+    line = "tag 07-113 in p/front.jpg and 07-114 in p/again.jpg: two tags for one face; see which is right"
+    assert said.count(line) == 1
+    said = told("batch", "p", "--haul", "07")
+    assert "07-113  again.jpg, stone 1, though its tag says 07-114" in said
+    assert "07-113  front.jpg, stone 1, as before" in said
+
+
+@pytest.mark.slow
+def test_photos_numbered_apart_are_joined_by_hand_with_their_further_ones(told, tmp_path):
+    photographed_twice(tmp_path / "p", None, None)
+    assert [line[:6] for line in numbered(told("batch", "p", "--haul", "07"))] == ["07-001", "07-002"]  # fmt: skip
+    said = told("check", "p/front.jpg", "p/again.jpg", "--same-face")
+    line = "07-001 and 07-002 are two pieces of a haul; say which it is for both photos, as grader haul photo NUMBER"
+    assert f"{line} p/front.jpg p/again.jpg\n" in said
+    told("haul", "photo", "07-002", "p/front.jpg", "p/again.jpg")
+    # Joined now; and given to another piece, the further photo goes along.
+    told("check", "p/front.jpg", "p/again.jpg", "--same-face")
+    told("haul", "photo", "07-009", "p/front.jpg")
+    said = told("batch", "p", "--haul", "07")
+    assert [line[:6] for line in numbered(said)] == ["07-009", "07-009"]

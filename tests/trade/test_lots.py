@@ -6,15 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from published_packing import PUBLISHED, pieces_of
 
 from grader.trade.lots import lots_by_hand, make_lots
 
-#: Falkenauer u120_00 (Falkenauer 1996; OR-Library, binpack1), read as covering: 120 pieces for lots of 150.
-FALKENAUER = (
-    "98*3 96*2 94 93*2 92 91*2 90 87 86 85*2 84*5 83*2 82*2 81 80*3 79*2 78*4 76 74*2 73*4 72 71 70*3 69*3 67 66 64 "
-    "62*2 60*2 59 58*3 57*4 55*3 50 49*3 47 46*2 45*2 44*2 43*4 42*5 41*3 39*2 38*3 37 36*3 35 33*3 32*2 30*3 29 28 "
-    "27*2 26 25*2 24 23*2 20"
-)
 pieces = st.lists(st.integers(1, 60), min_size=1, max_size=8)
 
 
@@ -28,8 +23,8 @@ def sound(grams, size, lots):
 
 
 def test_the_published_instance_comes_within_one_of_all_that_weighs_enough():
-    parts = (part.split("*") for part in FALKENAUER.split())
-    grams = [int(w) for w, *times in parts for _ in range(int(times[0]) if times else 1)]
+    """u120_00, read as covering."""
+    grams = pieces_of(PUBLISHED["u120_00"][1])
     assert (len(grams), sum(grams)) == (120, 7078)
     lots = make_lots(grams, 150)
     sound(grams, 150, lots)

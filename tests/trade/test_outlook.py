@@ -78,3 +78,12 @@ def test_the_same_seed_gives_the_same_and_nothing_comes_to_nothing():
     stones = [Stock(1, {"select": 1}, {"cabbing": 0.5, "select": 0.5})] * 9
     assert outlook(stones, LADDER, Spread(), 3) == outlook(stones, LADDER, Spread(), 3)
     assert outlook([], LADDER, Spread()).total.money == (0, 0, 0)
+
+
+def test_what_has_no_price_is_told_so_and_not_as_nothing():
+    stock = [Stock(500, {"select": 20.0}, {"select": 1.0}), Stock(300, {}, {"chips": 1.0})]
+    told = outlook(stock, ["select"], Spread())
+    assert {kind: one.priced for kind, one in told.by_kind.items()} == {
+        ("select", None): True,
+        ("chips", None): False,
+    }

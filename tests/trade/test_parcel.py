@@ -1,11 +1,13 @@
 """Boxes by weight and volume, and when lifting wants care."""
 
+from dataclasses import replace
 from decimal import Decimal as D
 
 import pytest
 
 from grader.errors import SettingsError
-from grader.trade.parcel import CARE_G, TWO_G, fits, lift, read_boxes
+from grader.report.parcel import parcel_lines
+from grader.trade.parcel import CARE_G, TWO_G, fits, lift, read_boxes, share_out
 
 POUND = D("453.59237")
 TABLE = """
@@ -81,3 +83,37 @@ def test_a_table_of_boxes_that_cannot_be_is_refused_in_one_line(text, told):
     with pytest.raises(SettingsError, match=told) as refused:
         read_boxes(text, "BOXES.toml")
     assert "\n" not in str(refused.value)
+
+
+def test_what_no_box_takes_goes_in_as_few_parcels_as_can_be_of_the_smallest_box_that_will_do():
+    boxes = read_boxes(TABLE, "BOXES.toml")
+    # Medium holds 28 lb of stone packed closely and large 44: two of either take 50 lb, one of neither does.
+    things = [(f"07-{n}", 10 * POUND) for n in range(1, 6)]
+    parcel = share_out(things, boxes, "domestic")
+    assert [part.fits[0].box.name for part in parcel.parts] == ["large", "large"]
+    # Medium takes two of ten pounds, so three parcels; of five pounds five.
+    things = [(f"07-{n}", 5 * POUND) for n in range(1, 11)]
+    parcel = share_out(things, boxes, "domestic")
+    assert [part.fits[0].box.name for part in parcel.parts] == ["medium", "medium"]
+    assert all(part.fits[0].takes for part in parcel.parts)
+    assert sorted(code for part in parcel.parts for code in part.codes) == sorted(
+        c for c, _ in things
+    )
+    assert (parcel.fewest, sum(part.net_g for part in parcel.parts)) == (2, 50 * POUND)
+
+
+def test_what_one_box_takes_is_not_shared_out_and_what_none_takes_is_told():
+    boxes = read_boxes(TABLE, "BOXES.toml")
+    assert share_out([("07-1", 3 * POUND)], boxes, "domestic").parts == ()
+    heavy = share_out([("07-1", POUND), ("07-2", 50 * POUND)], boxes, "domestic")
+    assert heavy.parts == ()
+    assert "One of these is by itself too heavy" in "\n".join(parcel_lines(heavy, "lb"))
+
+
+def test_where_a_parcel_less_might_do_it_is_said():
+    boxes = read_boxes(TABLE, "BOXES.toml")
+    parcel = share_out([(f"07-{n}", 10 * POUND) for n in range(1, 6)], boxes, "domestic")
+    assert "might do" not in "\n".join(parcel_lines(parcel, "lb"))
+    told = parcel_lines(replace(parcel, fewest=1), "lb")
+    assert "By weight 1 might do; no way to share it out so was found." in told
+    assert "  1: 07-1, 07-2, 07-3, 07-4: 40.00 lb net, packed closely; lift it with care" in told

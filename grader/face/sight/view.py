@@ -112,7 +112,7 @@ def find_again(first: FaceView, searched: PreparedPhoto) -> tuple[Face, Alignmen
     rough = align(coarse, searched.coarse) or align(fine, searched.fine)
     if rough is None:
         return None
-    piece = _piece(rough.to_other(_outline(face.mask)) / searched.px_per_photo_px, photo)
+    piece = _piece(rough.to_other(outline_of(face)) / searched.px_per_photo_px, photo)
     if piece is None:
         return None
     # Its light is matched to the first photo's later on.
@@ -150,10 +150,10 @@ def _keypoints_of(face: Face, size: float) -> Keypoints:
     return find_keypoints(face.lab[..., 0], face.mask, size)
 
 
-def _outline(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Corners of a mask's hull in its own px: enough to cut the same face out again."""
+def outline_of(face: Face) -> NDArray[np.float64]:
+    """Return the outline of a face, (n, 2) points x, y in its own px: enough to cut the same face out again."""
     outlines, _ = cv2.findContours(
-        mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+        face.mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
     )
     return max(outlines, key=cv2.contourArea)[:, 0].astype(np.float64) + 0.5
 
