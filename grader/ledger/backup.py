@@ -102,8 +102,8 @@ def daily_copy(ledger: Ledger, today: date | None = None) -> Path | None:
     with as_ledger_error(folder):
         for old in sorted(folder.glob("????-??-??.sqlite"))[:-DAYS]:
             old.unlink()
-        for folder in ledger.pictures.folder.glob("??"):
-            forget_parts(folder)
+        for pictures in ledger.pictures.folder.glob("??"):
+            forget_parts(pictures)
     return out
 
 

@@ -24,7 +24,7 @@ from grader.report.overlay import draw_line
 from grader.report.plates import FONT, draw_plate, plate_size, text_width
 
 WIDTH, EDGE = 1400, 40
-INK, SOFT, WHITE = (20, 20, 20), (150, 150, 150), (255, 255, 255)
+INK, WHITE = (20, 20, 20), (255, 255, 255)
 TITLE, TEXT, SMALL = 34, 22, 18
 STONE_PX = 640
 #: Of a histogram: its bins, and how high it is.

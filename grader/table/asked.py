@@ -25,7 +25,6 @@ PathPiece = Annotated[int, Path(ge=1, le=99999)]
 #: Pictures alone: the measured faces beside them are none of the page's business.
 PathPicture = Annotated[str, Path(pattern=r"^[0-9a-f]{64}\.(jpg|png)$")]
 By = Annotated[str, Query(max_length=MOST_NAME)]
-Some = Annotated[str | None, Query(max_length=MOST_NAME)]
 
 
 class Sent(BaseModel):

@@ -1,5 +1,6 @@
 """The table opened on this machine: a socket on loopback, the server on it, and its end."""
 
+import os
 import socket
 from collections.abc import Callable
 from contextlib import suppress
@@ -26,7 +27,9 @@ def open_socket(host: str, port: int) -> socket.socket:
     """
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if os.name == "posix":
+            # So that it can begin again at once; on Windows it would let two programs have one port.
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((host, port))
         listening.listen(64)
     except (OSError, OverflowError) as err:
