@@ -1,10 +1,12 @@
 """All hauls of the ledger, as their season's report tells them."""
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
-from grader.deals.worth import report_of
+from grader.deals.worth import lot_grams, report_of
 from grader.ledger import stock
+from grader.ledger.store import Ledger
 from grader.ledger.trips import costs
 from grader.report.season import Season, SpotRow, sum_rows, trip_name
 from grader.session import Session
@@ -37,12 +39,7 @@ def season_of(session: Session, unit: str) -> Season:
         spots.setdefault(spot or "no spot told", []).append(rows[uid])
     parts = [(one, part) for one in reports for part in one.parts]
     aged = [(one.trip.begins if one.trip else one.haul.day, part) for one, part in parts]
-    sold = [
-        (sale.time[:10], Decimal(told["net_g"]))
-        for sale in {sale.uid: sale for one in reports for sale in one.sales}.values()
-        for told in map(sale.told, sale.sold)
-        if told["net_g"]
-    ]
+    sold = _sold(ledger, {sale.uid: sale for one in reports for sale in one.sales}.values())
     ages, a_week = by_age(aged, today), sold_a_week(sold, today)
     weights = {uid: _weights(of) for uid, of in by_trip.items() if uid}
     left = sum((band.grams for band in ages), Decimal(0))
@@ -74,6 +71,20 @@ def _trip_row(of: list, cost: Decimal | None) -> SpotRow:
         hours * trip.hands if hours and trip.hands else None,
         cost,
     )
+
+
+def _sold(ledger: Ledger, sales: Iterable[stock.Sale]) -> list[tuple[str, Decimal]]:
+    """Day, and g of each thing that stays sold; a lot that was sold before it was weighed counts as its pieces do."""
+    lots = stock.lots(ledger)
+    found = []
+    for sale in sales:
+        for uid in sale.sold:
+            grams = sale.told(uid)["net_g"]
+            if grams is None and uid in lots:
+                grams = lot_grams(lots[uid], stock.pieces(ledger, uids=lots[uid].pieces))
+            if grams is not None:
+                found.append((sale.time[:10], Decimal(grams)))
+    return found
 
 
 def _weights(of: list) -> tuple[Decimal, Decimal]:

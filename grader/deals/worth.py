@@ -47,8 +47,7 @@ def haul_parts(
         money = got.get(uid) if sold else asked and asked.money
         parts.append(Part("singles", piece.net_g, piece.guessed, of.grade, money, sold, of.size))
     for lot in lots.values():
-        within = [pieces[uid].net_g for uid in lot.pieces if uid in pieces]
-        grams = lot.net_g or sum((g for g in within if g is not None), Decimal(0))
+        grams = lot_grams(lot, pieces)
         asked = held and price_of_lot(held.table, lot)
         money = got.get(lot.uid) if lot.sold else asked and asked.money
         parts.append(Part("lots", grams, False, lot.grade, money, lot.sold))
@@ -63,6 +62,12 @@ def haul_parts(
             )
     lost = stock.losses(ledger, [uid for uid, p in pieces.items() if p.fate == "broken"])
     return [*parts, *(Part("trimming loss", grams) for grams in lost.values())]
+
+
+def lot_grams(lot: stock.StockLot, pieces: Mapping[str, stock.Piece]) -> Decimal:
+    """Return what a lot weighs, g: until the finished lot is weighed, as much as its pieces together."""
+    within = [pieces[uid].net_g for uid in lot.pieces if uid in pieces]
+    return lot.net_g or sum((g for g in within if g is not None), Decimal(0))
 
 
 def got_of(sales: Iterable[stock.Sale], currency: str | None) -> dict[str, Decimal]:

@@ -10,6 +10,7 @@ from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
 from grader.trade.haul import money_per
+from grader.trade.prices import cents
 from grader.trade.season import SELLING_DAYS, AgeBand
 
 
@@ -53,7 +54,7 @@ def trip_name(trip: Trip | None) -> str:
 def row_cells(row: SpotRow, season: Season) -> list[str]:
     """Return a row of the tables of trips and spots: name, hauls, raw, for sale, worth, per raw, per hour, per hand."""
     unit, money = season.unit, lambda m: "" if m is None else money_text(m, None)
-    each = lambda of: None if not of else row.total / of  # noqa: E731
+    each = lambda of: None if not of else cents(row.total / of)  # noqa: E731
     return [
         row.name,
         str(row.hauls),

@@ -146,3 +146,30 @@ def test_ranges_follow_the_chances_of_grades_and_what_the_seller_says_of_sales(e
     example("haul", "report", "08", "--out", "r")
     page = (example.folder / "r" / "haul-08.html").read_text("utf-8")
     assert page.count("data:image/jpeg") == 6 and "What it may come to" in page
+
+
+def test_money_an_hour_is_rounded_half_up_in_both_reports(grader):
+    # 157.47 in 6 hours are 26.245.
+    grader("trip", "new", "Ledge", "--hours", "6", "--hands", "1")
+    grader("haul", "new", "07", "--trip", "1", "--raw", "20lb")
+    grader("weigh", "07-1", "1lb", "--new")
+    grader.prices()
+    grader("sell", "07-1", "--for", "157.47")
+    assert "26.25 USD per hour" in grader("haul", "report", "07", "--unit", "lb")
+    assert "per hour 26.25, per hand and hour 26.25" in grader("haul", "report", "--unit", "lb")
+
+
+def test_a_lot_that_was_sold_before_it_was_weighed_counts_as_sold_stone(grader):
+    grader("haul", "new", "07", "--raw", "5kg")
+    for number in (1, 2, 3, 4):
+        grader("weigh", f"07-{number}", "500g", "--new")
+        photo = grader.cli.photo(f"photos/{number}.jpg", f"1 {number}")
+        grader.cli.run("call", photo, "--grade", "cabbing")
+        grader("haul", "photo", f"07-{number}", photo)
+    made = grader("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "900g")
+    assert "lot 07-L2: 1000 g" in made
+    grader.prices()
+    grader("sell", "07-L1", "--for", "20")
+    told = grader("haul", "report")
+    # 1,000 g are sold in the first week, and 1,000 g are there.
+    assert "1.000 kg sold a week of late" in told and "stock for 1.0 weeks" in told
