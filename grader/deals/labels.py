@@ -14,6 +14,7 @@ from grader.ledger.store import Ledger
 from grader.profile import Profile
 from grader.report.label_sheet import Label
 from grader.report.weights import weight_text
+from grader.report.words import counted
 from grader.session import Session
 
 #: So many tags at once: more are most likely a slip of the pen, and a number printed is never free again.
@@ -124,7 +125,7 @@ def _labels(
         is_lot = isinstance(one, stock.StockLot)
         grade = PieceGrade(one.grade, True) if is_lot else grades.get(one.uid)
         of = one.pieces if is_lot else (one.uid,)
-        weight = _weight_words(one, unit) + (f", {len(of)} pieces" if is_lot else "")
+        weight = _weight_words(one, unit) + (f", {counted(len(of), 'piece')}" if is_lot else "")
         seen = sorted({state for uid in of for state in states.get(uid, ())})
         photo = f"{photos_words(seen)}; grades: {profile.name} {profile.version}"
         labels.append(Label(one.code, *_grade_words(grade, profile), weight, photo))

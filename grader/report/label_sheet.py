@@ -27,6 +27,8 @@ MARGIN_MM, ABOVE_MM = 4.0, 3.0
 #: A number that would come out smaller is broken behind its haul.
 SMALL_POINTS = 16.0
 LARGEST_POINTS, LEAST_POINTS = 28.0, 4.5
+#: What stands below would come out smaller than this in one line: then it takes two.
+FOOT_POINTS = 5.5
 _CUT_GRAY = 0.8
 #: Of a font's size: from one line to the next, and how high a capital stands.
 _LINE, _CAPITAL = 1.18, 0.72
@@ -132,9 +134,14 @@ def _draw(canvas: Canvas, label: Label, grid: Grid) -> None:
     foot = ABOVE_MM * POINTS_PER_MM
     for text, size, font in ((label.photo, 6.5, FONT), (label.weight, 10.0, BOLD)):
         if text:
-            size = _fitting(text, font, size, room)
-            _write(canvas, left, foot, text, size, font)
-            foot += size * _LINE
+            fit = _fitting(text, font, size, room)
+            # Two lines rather than letters that nobody reads with wet hands.
+            lines = [text] if fit >= FOOT_POINTS else _wrapped(text, font, FOOT_POINTS, room)
+            fit = min(_fitting(line, font, size, room) for line in lines)
+            fit = fit if len(lines) == 1 else min(fit, FOOT_POINTS)
+            for above, line in zip(reversed(range(len(lines))), lines, strict=True):
+                _write(canvas, left, foot + above * fit * _LINE, line, fit, font)
+            foot += len(lines) * fit * _LINE
     _draw_grade(canvas, label, (left, y, room, y - foot))
 
 

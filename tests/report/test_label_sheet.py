@@ -126,3 +126,21 @@ def test_the_number_is_as_large_as_the_label_lets_it_be():
 def test_the_same_labels_give_the_same_bytes():
     labels = [FULL, Label("07-116", "Жадеит", LONG)]
     assert label_sheets(labels) == label_sheets(labels)
+
+
+def test_what_stands_below_takes_two_lines_before_its_letters_get_too_small():
+    long = Label(
+        "07-113", "select", MEANING, "net 612.3 g", "photo: wet or dry not known; grades: banded 4"
+    )
+    (page,) = pypdf.PdfReader(io.BytesIO(label_sheets([long]))).pages
+    sizes = {}
+    page.extract_text(
+        visitor_text=lambda text, cm, tm, font, size: sizes.update({text.strip(): size})
+    )
+    # 5.5 points are the least that our labels print there, measured on a proof: our choice.
+    below = [
+        size for text, size in sizes.items() if text and ("photo:" in text or "banded 4" in text)
+    ]
+    assert below and min(below) >= 5.5
+    (words,) = texts(label_sheets([long]))
+    assert "photo: wet or dry not known; grades: banded 4" in " ".join(words.split())
