@@ -59,6 +59,7 @@ def new(
     from grader.report.json_text import to_json
     from grader.report.limits import warning_lines
     from grader.report.stock import haul_record
+    from grader.report.weights import with_unit
 
     ledger = session.need_ledger("a haul")
     new_haul(ledger, code, raw, trip, by or session.settings.by, guess)
@@ -68,7 +69,7 @@ def new(
     if json:
         typer.echo(to_json(haul_record(stock.haul(ledger, code), trip)))
         return
-    typer.echo(f"haul {code}: {raw.typed} raw")
+    typer.echo(f"haul {code}: {with_unit(raw.typed)} raw")
 
 
 class RestKind(StrEnum):
@@ -190,6 +191,7 @@ def listed(
     from grader.ledger.sales import holds
     from grader.report.json_text import to_json
     from grader.report.stock import bin_line, piece_line, piece_record
+    from grader.report.words import counted
 
     ledger = session.need_ledger("listing pieces")
     of = stock.haul(ledger, code)
@@ -209,13 +211,17 @@ def listed(
     if json:
         typer.echo(to_json(records))
         return
+    not_called = not proposed and any(record["grade"] is None for record in records)
     if records:
         # All at once: ten thousand lines one by one take a while.
-        typer.echo("\n".join(piece_line(record, session.settings.unit) for record in records))
+        typer.echo(
+            "\n".join(piece_line(record, session.settings.unit, proposed) for record in records)
+        )
     for one in stock.rests(ledger, of.uid):
         if one.code:
             typer.echo(bin_line(one, held.get(one.uid), session.settings.unit))
-    typer.echo(f"{len(records)} pieces in haul {code}", err=True)
+    more = "; --proposed tells what is proposed for those not called" if not_called else ""
+    typer.echo(f"{counted(len(records), 'piece')} in haul {code}{more}", err=True)
 
 
 @haul.command("photo", short_help="Say which piece a photo shows.")

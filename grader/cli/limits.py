@@ -94,6 +94,11 @@ def listed(json: JsonOption = False, *, session) -> None:
             )
         )
         return
+    if not kept:
+        typer.echo(
+            'no limit was typed; grader limits set "permit 12" --most 250lb --each day begins one',
+            err=True,
+        )
     for one in kept:
         typer.echo(limit_line(one))
     for one in found:

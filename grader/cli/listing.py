@@ -240,6 +240,9 @@ def describe(
         "thickness": thickness, "looked": looked, "shown": shown, "place": place, "returns": returns,
     }  # fmt: skip
     said = {name: words(text) for name, text in given.items() if text is not None}
+    for name in ("size", "thickness"):
+        if said.get(name, "")[-1:].isdigit():  # A number alone is mm: then it is kept and shown so.
+            said[name] += " mm"
     if not said:
         raise typer.BadParameter("say something, as --treatment none", param_hint="describe")
     whole = whole_code(code, None) if "-" in code else code

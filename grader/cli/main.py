@@ -111,7 +111,7 @@ def usage_line(err) -> str:
 
 def _name(param) -> str:
     """An option as it is typed, an argument as the help calls it."""
-    return param.opts[0] if param.opts[0].startswith("-") else param.metavar
+    return param.opts[0] if param.opts[0].startswith("-") else param.metavar or param.name.upper()
 
 
 app = typer.Typer(

@@ -41,7 +41,7 @@ def set_(
 ) -> None:
     """Keep a price table. It holds from the day that it names; what was sold keeps the price of its own day."""
     from grader.checks import text_of
-    from grader.deals.sales import set_prices
+    from grader.deals.sales import held_prices, set_prices
     from grader.report.json_text import to_json
     from grader.report.prices import price_lines, price_record
 
@@ -54,6 +54,11 @@ def set_(
         return
     for line in price_lines(table, session.profile.grades):
         typer.echo(line)
+    today = date.today()
+    if table.begins > today:
+        now = held_prices(session.ledger, today.isoformat())
+        until = f"that of {now.table.begins} does" if now else "none does"
+        typer.echo(f"it does not hold yet; until {table.begins} {until}", err=True)
 
 
 @prices.command("show", short_help="Show the price table that holds.")

@@ -111,10 +111,10 @@ def _sitting(ledger, by, haul, marks: dict, new: bool, json: bool, session) -> N
 
 
 def _tell(weighed, json: bool, session) -> None:
-    from grader.deals.sizes import odd_weights
+    from grader.deals.sizes import heavier_than_haul, odd_weights
     from grader.report.cautions import lift_lines
     from grader.report.json_text import to_json
-    from grader.report.sizes import odd_lines
+    from grader.report.sizes import odd_lines, over_haul_lines
     from grader.report.stock import weighed_lines, weighed_record
 
     if json:
@@ -124,6 +124,8 @@ def _tell(weighed, json: bool, session) -> None:
             typer.echo(line)
     ledger = session.need_ledger("weighing")
     for line in odd_lines(odd_weights(ledger, weighed, session.settings), session.settings.unit):
+        typer.echo(line, err=True)
+    for line in over_haul_lines(heavier_than_haul(ledger, weighed), session.settings.unit):
         typer.echo(line, err=True)
     for line in lift_lines(max((one.net_g for one in weighed), default=0)):
         typer.echo(line, err=True)

@@ -211,11 +211,15 @@ def for_listing(reads: stock.Reads, code: str) -> Thing:
     Raises
     ------
     LedgerError
-        It is not there any more, lies in a lot, or a piece of the lot is gone: one line.
+        It is not there any more, lies in a lot, is a bin, or a piece of the lot is gone: one line.
     """
     thing = stock.thing(reads, code)
     if isinstance(thing, stock.Piece):
         return open_piece(reads, code)
+    if isinstance(thing, stock.Rest):
+        raise LedgerError(
+            f"{code}: is a bin, and no page is made of one; sell from it by weight: grader sell {code}=5lb"
+        )
     if thing.sold:
         raise LedgerError(f"{code}: is sold; grader return brings it back")
     for piece in stock.pieces(reads, uids=thing.pieces).values():

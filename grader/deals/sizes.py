@@ -17,7 +17,7 @@ from grader.trade.estimate import (
     plausible_g,
     slab_g,
 )
-from grader.trade.weighing import WeighedIn
+from grader.trade.weighing import OverHaul, WeighedIn
 
 #: So many own weighed pieces, the last ones, tell how heavy the others may be: more take long to read.
 OWN_ENOUGH = 500
@@ -63,6 +63,23 @@ def _estimate(
     if thick_mm is not None:
         return slab_g(area_cm2, thick_mm, density)
     return own_g(area_cm2, heft) if heft else chunk_g(area_cm2, density, chunk)
+
+
+def heavier_than_haul(ledger: Ledger, weighed: Sequence[WeighedIn]) -> list[OverHaul]:
+    """Return the weights of these that are more than all that their haul brought.
+
+    Raises
+    ------
+    LedgerError
+        The file cannot be read.
+    """
+    raw = {one.code: one.raw_g for one in stock.hauls(ledger)}
+    hauls = [(one, stock.read_code(one.code)[0]) for one in weighed]
+    return [
+        OverHaul(one.code, one.net_g, haul, raw[haul])
+        for one, haul in hauls
+        if haul in raw and one.net_g > raw[haul]
+    ]
 
 
 def odd_weights(

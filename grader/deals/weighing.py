@@ -112,6 +112,11 @@ def weigh(
                 )
             if isinstance(thing, stock.Piece) and thing.fate:
                 raise LedgerError(f"{row.code}: is {thing.fate}; its weight stays as it was")
+            if row.tare and row.tare.grams >= row.weight.grams:
+                raise LedgerError(
+                    f"{row.code}: the container ({row.tare.typed}) weighs as much as all of it ({row.weight.typed}), "
+                    "or more; --tare is the empty container, the weight is with it"
+                )
             try:
                 weighed = Weighed(
                     thing.uid, typed(row.weight), row.tare and typed(row.tare), row.wet, row.guessed,
@@ -120,7 +125,16 @@ def weigh(
             except LedgerError as err:
                 raise LedgerError(f"{row.code}: {err}") from err
             facts += [*made, weighed]
-            told.append(WeighedIn(row.code, weighed.net_g, thing.net_g, bool(made)))
+            told.append(
+                WeighedIn(
+                    row.code,
+                    weighed.net_g,
+                    thing.net_g,
+                    bool(made),
+                    wet=row.wet,
+                    guessed=row.guessed,
+                )
+            )
         return facts
 
     ledger.act(decide, author=author)

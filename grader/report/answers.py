@@ -17,6 +17,7 @@ from grader.report.listing import (
     size_words,
     weight_words,
 )
+from grader.report.listing_page import template_words
 
 
 def answers(record: dict, boxes: Sequence[str]) -> dict[str, str]:
@@ -60,7 +61,7 @@ def answers(record: dict, boxes: Sequence[str]) -> dict[str, str]:
 def _cuts(record: dict) -> str:
     view = record["view"]
     cabs = cabs_words(record["cabs"], bool(record["faces"]))
-    return f"{cabs}; the best view is a {view['template']}" if view else cabs
+    return f"{cabs}; best view: {template_words(view)}" if view else cabs
 
 
 def answer_lines(told: dict[str, str]) -> list[str]:

@@ -9,7 +9,8 @@ from grader.ledger.checked import plain, to_text
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
 from grader.ledger.history import HistoryLine
 from grader.ledger.stock import code_of
-from grader.report.weights import money_text, weight_text
+from grader.report.weights import money_text, weight_text, with_unit
+from grader.report.words import counted
 
 
 def line_words(line: HistoryLine, codes: Mapping[str, str]) -> str:
@@ -33,18 +34,20 @@ def deed_words(deed: deeds.Deed, codes: Mapping[str, str] = {}) -> str:
 
 def _weighed(deed: deeds.Weighed, codes: Mapping[str, str]) -> str:
     marks = [word for word, on in (("wet", deed.wet), ("guessed", deed.guessed)) if on]
-    tare = f", {deed.tare.typed} of it the container" if deed.tare else ""
+    tare = f", {with_unit(deed.tare.typed)} of it the container" if deed.tare else ""
     of = f"{codes[deed.thing]} " if deed.thing in codes else ""
     marks += [f"scale {deed.scale}"] if deed.scale else []
     behind = f" ({', '.join(marks)})" if marks else ""
-    return f"{of}weighed: {deed.weight.typed}{tare}, net {weight_text(deed.net_g)}{behind}"
+    return (
+        f"{of}weighed: {with_unit(deed.weight.typed)}{tare}, net {weight_text(deed.net_g)}{behind}"
+    )
 
 
 def _rest(deed: deeds.RestNoted, codes: Mapping[str, str]) -> str:
     of = f"{codes[deed.piece]} " if deed.piece in codes else ""
     of = f"{codes[deed.uid]} " if deed.uid in codes else of
     what = f"{deed.what} {deed.grade}" if deed.grade else deed.what
-    return f"{of}{what}: {deed.weight.typed}{' (guessed)' if deed.guessed else ''}"
+    return f"{of}{what}: {with_unit(deed.weight.typed)}{' (guessed)' if deed.guessed else ''}"
 
 
 def _sold(deed: deeds.Sold, codes: Mapping[str, str]) -> str:
@@ -64,8 +67,8 @@ def ware_name(told: Mapping) -> str:
 def _came_back(deed: deeds.CameBack, codes: Mapping[str, str]) -> str:
     why = f": {deed.why}" if deed.why else ""
     some = ", ".join(codes.get(uid, "a thing") for uid in deed.things_back or ())
-    what = f"{some} stays sold" if deed.stays else f"{some} came back" if some else "came back"
-    return f"{what}, {deed.refund:,.2f} refunded{why}"
+    what = "stays sold" if deed.stays else "came back"
+    return f"{some or 'all of that sale'} {what}, {deed.refund:,.2f} refunded{why}"
 
 
 def _reserved(deed: deeds.Reserved, codes: Mapping[str, str]) -> str:
@@ -78,7 +81,7 @@ def _reserved(deed: deeds.Reserved, codes: Mapping[str, str]) -> str:
 
 def _broken(deed: deeds.Broken, codes: Mapping[str, str]) -> str:
     parts = ", ".join(codes.get(uid, "a part") for uid in deed.parts)
-    loss = f", {deed.loss.typed} lost" if deed.loss else ""
+    loss = f", {with_unit(deed.loss.typed)} lost" if deed.loss else ""
     return f"{codes.get(deed.piece, 'a piece')} broken into {parts}{loss}"
 
 
@@ -97,7 +100,7 @@ _WORDS = {
     deeds.Listed: _listed,
     deeds.Withdrawn: lambda d, codes: f"listing of {codes.get(d.thing, 'a piece')} withdrawn",
     deeds.TripBegun: lambda d, _: f"trip {d.number} begun: {d.name}",
-    deeds.HaulBrought: lambda d, _: f"haul {d.code} brought: {d.raw.typed} raw",
+    deeds.HaulBrought: lambda d, _: f"haul {d.code} brought: {with_unit(d.raw.typed)} raw",
     deeds.Numbered: lambda d, codes: f"number {codes.get(d.piece, d.number)} given",
     deeds.TagsPrinted: lambda d, _: (
         f"tags {code_of(d.code, d.first)} to {code_of(d.code, d.last)} printed; their numbers stay given"
@@ -106,7 +109,7 @@ _WORDS = {
     deeds.RestNoted: _rest,
     deeds.TableSet: lambda d, _: f"{d.what} set from {d.begins} on",
     deeds.LotMade: lambda d, codes: (
-        f"lot {codes.get(d.uid, d.number)} of {len(d.pieces)} pieces made up"
+        f"lot {codes.get(d.uid, d.number)} of {counted(len(d.pieces), 'piece')} made up"
     ),
     deeds.Sold: _sold,
     deeds.CameBack: _came_back,
@@ -115,7 +118,7 @@ _WORDS = {
         f"cost of a trip: {money_text(d.money, d.currency)}{f', {d.note}' if d.note else ''}"
     ),
     deeds.LimitNoted: lambda d, _: (
-        f"limit {d.name}: {d.most.typed} a {d.each}, as typed, from {d.begins} on"
+        f"limit {d.name}: {with_unit(d.most.typed)} a {d.each}, as typed, from {d.begins} on"
     ),
     deeds.Broken: _broken,
 }

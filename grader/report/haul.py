@@ -23,6 +23,7 @@ from grader.report.outlook import (
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
+from grader.report.words import counted
 from grader.trade.haul import (
     ROWS,
     SALEABLE,
@@ -134,7 +135,7 @@ def report_lines(report: HaulReport) -> list[str]:
     if trip:
         spot = f", {trip.spot}" if trip.spot else ""
         hours = f"{spot}, {trip.hours} h" if trip.hours else spot
-        hands = f", {trip.hands} hands" if trip.hands else ""
+        hands = f", {counted(trip.hands, 'hand')}" if trip.hands else ""
         lines.append(f"trip {trip.number}: {trip.name}, {trip.begins}{hours}{hands}")
     for row in report.balance.rows:
         guessed = f", {weight_text(row.guessed_g, unit)} of it guessed" if row.guessed_g else ""

@@ -43,7 +43,7 @@ class Page:
 def captions(record: dict) -> dict[str, str]:
     """Return the words below each picture of a piece, by its name."""
     view, cabs = record["view"], record["cabs"]
-    best = f"Best view, turned upright: {_template_words(view)}" if view else ""
+    best = f"Best view, turned upright: {template_words(view)}" if view else ""
     return {
         "face": f"Photo: {photo_words(record)}",
         "lines": "Lines seen: whole for a crack, dashed for what may be one, dotted for healed or a seam",
@@ -52,8 +52,8 @@ def captions(record: dict) -> dict[str, str]:
     }
 
 
-def _template_words(view: dict) -> str:
-    """The name of a template with its size: "30x22 mm", "18 mm round"."""
+def template_words(view: dict) -> str:
+    """Return the name of a template with its size: "30x22 mm", "18 mm round"."""
     name, size = view["template"], view["size_mm"]
     if usual := re.fullmatch(r"([\d.]+(?:x[\d.]+)?)( round)?", name):
         return f"{usual[1]} mm{usual[2] or ''}"

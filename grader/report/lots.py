@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from grader.report.weights import weight_text
 from grader.trade.chips import RULES, Bags, NetContents, may_be_short_g
-from grader.trade.lots import Lots
+from grader.trade.lots import Lot, Lots
 from grader.weight import PieceWeight
 
 
@@ -38,6 +38,12 @@ def lots_lines(lots: Lots, pieces: Sequence[PieceWeight]) -> list[str]:
     more = "no way gives more" if lots.proved else f"{lots.most} would be the most there can be"
     given = f"; given away {100 * lots.over_share:.1f} %" if count else ""
     lines.append(f"{lots_word} of {lots.size_g} g, {more}{given}")
+    heavy = [pieces[lot.pieces[0]].piece for lot in lots.lots if _too_heavy(lot, lots.size_g)]
+    if heavy:
+        lines.append(
+            f"{', '.join(heavy)}: alone in a lot and half as heavy again as it, or more; that may earn more as a "
+            "single, by its own weight. --fewest 2 makes no lot of one piece."
+        )
     if count:
         lines.append("Weigh each finished lot: that weight decides.")
     return lines
@@ -71,6 +77,11 @@ def over_words(over_g: int, unit: str = "g") -> str:
     # A gram or two are nothing in ounces, and yet not nothing.
     text = "under 0.1 oz" if small == "oz" and grams < 2 else weight_text(grams, small)
     return f"{text} {'short' if over_g < 0 else 'over'}"
+
+
+def _too_heavy(lot: Lot, size_g: int) -> bool:
+    """One piece that gives away at least half a lot."""
+    return len(lot.pieces) == 1 and 2 * lot.over_g >= size_g
 
 
 def _named(piece: PieceWeight) -> str:

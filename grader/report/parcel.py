@@ -22,8 +22,8 @@ def parcel_lines(parcel: Parcel, unit: str) -> list[str]:
         heaviest = "It is" if len(parcel.codes) == 1 else "One of these is by itself"
         lines.append(f"{heaviest} too heavy or too large for each of your boxes.")
     lines.append(
-        f"By your own table of {parcel.boxes.begins}: stone fills {parcel.boxes.fill[0]:.0%} to "
-        f"{parcel.boxes.fill[1]:.0%} of a box; weigh the packed box, and ask the post what it takes."
+        f"By your own table of {parcel.boxes.begins}: stone fills {100 * parcel.boxes.fill[0]:.0f} to "
+        f"{100 * parcel.boxes.fill[1]:.0f} % of a box; weigh the packed box, and ask the post what it takes."
     )
     return lines
 

@@ -6,6 +6,7 @@ from functools import cache
 
 from grader.report.weights import weight_text
 from grader.trade.estimate import OddWeight, Range
+from grader.trade.weighing import OverHaul
 
 #: So many odd weights are told; of more, the first ones and how many.
 _TOLD = 5
@@ -33,6 +34,17 @@ def odd_lines(odd: Sequence[OddWeight], unit: str) -> list[str]:
     ]
     more = len(odd) - _TOLD
     return [*lines, f"and {more} more that do not fit"] if more > 0 else lines
+
+
+def over_haul_lines(over: Sequence[OverHaul], unit: str) -> list[str]:
+    """Return a line for each weight that is more than its haul brought: kept as typed, look again."""
+    lines = [
+        f"{one.code}: weighs more than all of haul {one.haul}, which brought {weight_text(one.raw_g, unit)}; "
+        "kept as you typed it: look at unit and number once more"
+        for one in over[:_TOLD]
+    ]
+    more = len(over) - _TOLD
+    return [*lines, f"and {more} more that weigh more than their haul"] if more > 0 else lines
 
 
 def _way(one: OddWeight) -> str:

@@ -9,7 +9,7 @@ from grader.ledger.stock import Sale
 from grader.report.sheet import page_template
 from grader.report.stock import number_text
 from grader.report.weights import money_text, weight_text
-from grader.report.words import day_words
+from grader.report.words import counted, day_words
 
 
 def slip_lines(sale: Sale, unit: str) -> list[str]:
@@ -68,7 +68,7 @@ def _what(one: dict, unit: str) -> str:
     many = ""
     if bags and bags > 1:
         many = f", {bags} bags of {weight_text(Decimal(one['net_g']) / bags, unit)}"
-    many = f" of {pieces} pieces" if pieces else many
+    many = f" of {counted(pieces, 'piece')}" if pieces else many
     grade = f", {one['grade']}" if one["grade"] else ""
     return f"{one.get('what') or 'piece'}{many}{grade}"
 
@@ -85,8 +85,12 @@ def _paid(sale: Sale) -> Decimal:
 
 
 def _foot(sale: Sale) -> str:
-    table = sale.snapshot.get("table")
-    by = f"By the price table of {day_words(table['begins'])}" if table else "No price table"
+    table, told = sale.snapshot.get("table"), [sale.told(uid) for uid in sale.sold]
+    # What was sold for another price than the table asked was agreed on; the table has no part in it.
+    by_table = table and all(
+        one["asked"] and Decimal(one["asked"]) == Decimal(one["share"]) for one in told
+    )
+    by = f"By the price table of {day_words(table['begins'])}" if by_table else "Prices as agreed"
     return (
         f"{by}, as on the day of the sale. Weights are net and as the seller's scale showed them."
     )

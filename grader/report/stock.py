@@ -10,6 +10,7 @@ from grader.ledger.stock import Haul, Piece, Trip
 from grader.report.deeds import deed_words, ware_name
 from grader.report.sizes import range_text
 from grader.report.weights import money_text, weight_text
+from grader.report.words import counted
 from grader.trade.weighing import Parts, WeighedIn
 
 
@@ -46,7 +47,7 @@ def trip_line(trip: Trip) -> str:
         trip.spot,
         trip.seam,
         trip.hours and f"{trip.hours} h",
-        trip.hands and f"{trip.hands} hands",
+        trip.hands and counted(trip.hands, "hand"),
     ]
     return ", ".join([f"trip {trip.number}: {trip.name}, {trip.begins}", *(m for m in more if m)])
 
@@ -97,15 +98,18 @@ def bin_line(one: Rest, hold: Hold | None, unit: str) -> str:
     return f"{one.code}  {one.what}{grade}  {weight_text(one.net_g, unit)}{of} left{held}"
 
 
-def piece_line(record: dict, unit: str) -> str:
-    """Return a piece in a line: number, weight, grade, and where it is."""
+def piece_line(record: dict, unit: str, proposed: bool) -> str:
+    """Return a piece in a line: number, weight, grade, and where it is.
+
+    proposed : where nobody called, the model was asked too.
+    """
     if record["net_g"] is None:
         guess = record["estimate_g"]
         weight = f"not weighed, {range_text(guess, unit)} (estimate)" if guess else "not weighed"
     else:
         marks = "".join(f", {mark}" for mark in ("wet", "guessed") if record[mark])
         weight = weight_text(Decimal(record["net_g"]), unit) + marks
-    grade = record["grade"] or "no grade"
+    grade = record["grade"] or ("no grade" if proposed else "not called")
     called = "" if record["called"] or not record["grade"] else " (proposed)"
     state = record["lot"] if record["state"] == "in a lot" else record["state"]
     of = f", from {record['parent']}" if record["parent"] else ""
@@ -125,7 +129,8 @@ def weighed_lines(weighed: Sequence[WeighedIn], unit: str) -> list[str]:
     for one in weighed:
         before = f", before {weight_text(one.before_g, unit)}" if one.before_g is not None else ""
         new = ", numbered now" if one.new else ""
-        lines.append(f"{one.code}: {weight_text(one.net_g, unit)}{before}{new}")
+        marks = "".join(f", {mark}" for mark in ("wet", "guessed") if getattr(one, mark))
+        lines.append(f"{one.code}: {weight_text(one.net_g, unit)}{marks}{before}{new}")
         if one.parts:
             lines.append(parts_line(one.parts, unit))
     return lines

@@ -20,3 +20,8 @@ def weight_text(grams: Decimal, unit: str = "g") -> str:
 def money_text(money: Decimal, currency: str | None) -> str:
     """Return money with its currency: "1,272.00 USD"."""
     return f"{money:,.2f} {currency or ''}".rstrip()
+
+
+def with_unit(typed: str) -> str:
+    """Return a weight as it was typed, with the g that is meant where no unit stands: "60 g", "120lb"."""
+    return f"{typed} g" if typed[-1:].isdigit() else typed

@@ -29,3 +29,15 @@ class WeighedIn:
     before_g: Decimal | None
     new: bool
     parts: Parts | None = None
+    wet: bool = False
+    guessed: bool = False
+
+
+@dataclass(frozen=True)
+class OverHaul:
+    """A piece or lot that weighs more than its whole haul as it was dug, g."""
+
+    code: str
+    net_g: Decimal
+    haul: str
+    raw_g: Decimal

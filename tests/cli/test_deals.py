@@ -244,7 +244,12 @@ def test_gifts_leave_the_singles_and_the_balance_still_closes(example):
         (("weigh", "07-77", "1lb"), "nothing has that number"),
         (("weigh", "seven", "1lb"), "is no number of a piece, lot or bin"),
         (("weigh", "07-001", "1,500"), "may be a thousand or a decimal"),
-        (("weigh", "07-001", "90g", "--tare", "90g"), "container weighs as much as all of it"),
+        (
+            ("weigh", "07-001", "90g", "--tare", "90g"),
+            "container (90g) weighs as much as all of it (90g), or more",
+        ),
+        (("weigh", "07-001", "90g", "--tare", "0.2kg"), "--tare is the empty container"),
+        (("haul", "add", "07", "wast", "1lb"), "haul add: WHAT: 'wast' is not one of"),
         (("sell", "07-001", "07-1"), "stands there twice"),
         (("history", "07-077"), "nothing has that number"),
         (("prices", "set", "none.toml"), "cannot be read"),
@@ -339,3 +344,79 @@ def test_ten_thousand_pieces_are_listed_weighed_sold_and_told_of_within_a_second
         grader(*args)
         took[args[0]] = time.process_time() - begun
     assert {name: seconds for name, seconds in took.items() if seconds > 1} == {}
+
+
+def test_a_bin_has_no_page_and_no_answers(example):
+    for command in (("listing", "07-B1", "--out", "pages"), ("answer", "07-B1")):
+        told = example(*command, fails=True)
+        assert "07-B1: is a bin, and no page is made of one" in told
+        assert "grader sell 07-B1=5lb" in told
+
+
+def test_a_weigh_in_says_what_a_weight_is_worth_and_when_it_is_more_than_the_haul(example):
+    ran = example.cli.run("weigh", "07-1", "80 kg", "--wet")
+    assert ran.stdout == "07-001: 80000 g, wet, before 1814.4 g\n"
+    assert (
+        "07-001: weighs more than all of haul 07, which brought 54431.1 g; kept as you"
+        in ran.stderr
+    )
+    ran = example.cli.run("weigh", "07-1", "4lb", "--guessed")
+    assert ran.stdout.startswith("07-001: 1814.4 g, guessed") and "weighs more" not in ran.stderr
+    (example.folder / "w.csv").write_text("piece,weight\n07-001,90kg\n07-002,1lb\n")
+    assert example.cli.run("weigh", "--from", "w.csv").stderr.count("weighs more than all") == 1
+
+
+def test_a_raw_weight_without_a_unit_is_told_with_the_grams_that_are_meant(grader):
+    # 60 typed for 60 lb must be seen at once.
+    assert grader("haul", "new", "07", "--raw", "60") == "haul 07: 60 g raw\n"
+    assert "haul 07 brought: 60 g raw" in grader("undo")
+    assert grader("haul", "new", "07", "--raw", "60lb") == "haul 07: 60lb raw\n"
+    grader("weigh", "07-1", "612", "--new")
+    assert "weighed: 612 g, net 612 g" in grader("history", "07-1")
+
+
+def test_an_empty_list_of_limits_says_so(grader):
+    ran = grader.cli.run("limits", "list")
+    assert ran.stdout == "" and "no limit was typed; grader limits set" in ran.stderr
+
+
+def test_pieces_that_nobody_called_are_listed_so_and_the_way_to_the_proposals_is_told(grader):
+    grader("haul", "new", "07", "--raw", "5kg")
+    grader.cli.photo("photos/1.jpg", "1 1")
+    grader.cli.run("batch", "photos", "--haul", "07")
+    ran = grader.cli.run("haul", "list", "07")
+    assert ran.stdout == "07-001  not weighed  not called  there\n"
+    assert "--proposed tells what is proposed for those not called" in ran.stderr
+    assert "(proposed)" in grader("haul", "list", "07", "--proposed")
+
+
+def test_a_table_that_begins_later_says_what_holds_until_then(example):
+    (example.folder / "later.toml").write_text(
+        (example.folder / "PRICES.toml").read_text().replace("2025-03-01", "2099-01-01")
+    )
+    ran = example.cli.run("prices", "set", "later.toml")
+    assert "it does not hold yet; until 2099-01-01 that of 2025-03-01 does" in ran.stderr
+    assert "2025-03-01" in example("prices", "show")
+    example("undo")
+    example("undo")
+    ran = example.cli.run("prices", "set", "later.toml")
+    assert "it does not hold yet; until 2099-01-01 none does" in ran.stderr
+
+
+def test_money_back_on_a_whole_sale_is_told_in_its_history(example):
+    example("sell", "07-001")
+    example("return", "07-001", "--stays", "--refund", "2", "--why", "late")
+    assert "all of that sale stays sold, 2.00 refunded: late" in example("history", "07-001")
+
+
+def test_a_slip_names_the_price_table_only_where_it_set_the_prices(example):
+    example("sell", "07-001")
+    assert "By the price table of 1 March 2025" in example("slip", "07-001")
+    example("sell", "07-002", "--for", "150")
+    told = example("slip", "07-002")
+    assert "Prices as agreed" in told and "price table" not in told
+
+
+def test_a_side_typed_without_a_unit_is_kept_in_mm(example):
+    assert example("describe", "07-001", "--thickness", "340") == "07-001: thickness: 340 mm\n"
+    assert "1.3in\n" in example("describe", "07-001", "--thickness", "1.3in")

@@ -83,3 +83,11 @@ def test_a_bucket_heavier_empty_than_full_is_refused(run):
     refused = run("chips", "--gross", "1kg", "--tare", "2kg", "--bag", "500g")
     assert refused.exit_code == 2
     assert "--tare" in refused.output
+
+
+def test_a_piece_far_heavier_than_the_lot_is_told(run, weights):
+    # 760 g give away more than half of 500 g, 740 g less.
+    weights("07-001;760", "07-002;740", "07-003;250", "07-004;250")
+    told = run("lots", "make", "--from", "weights.csv", "--size", "500g").output
+    assert "07-001: alone in a lot and half as heavy again as it, or more" in told
+    assert "07-002: alone" not in told and "07-001, " not in told

@@ -83,7 +83,9 @@ def test_what_is_held_for_somebody_is_shown_and_not_sold_to_another(example):
     )
     assert said.strip() == "07-001, 07-B2: held for the Tuesday man until 2099-03-01"
     listed = example("haul", "list", "07")
-    assert "07-001  1814.4 g  no grade  there, held for the Tuesday man until 2099-03-01" in listed
+    assert (
+        "07-001  1814.4 g  not called  there, held for the Tuesday man until 2099-03-01" in listed
+    )
     assert "left, held for the Tuesday man" in listed
     refused = example("sell", "07-001", fails=True)
     assert "held for the Tuesday man until 2099-03-01; is it for them?" in refused
