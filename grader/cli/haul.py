@@ -204,6 +204,8 @@ def listed(
     records = []
     for uid, one in pieces.items():
         grade, hold = known.get(uid), held.get(uid) or held.get(one.lot)
+        if one.fate:  # What is sold or gone is held for nobody any more.
+            hold = None
         grade, called = (grade.grade, grade.called) if grade else (None, None)
         record = piece_record(one, grade, called, codes, hold)
         record["estimate_g"] = guesses.get(uid)

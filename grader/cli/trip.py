@@ -113,7 +113,9 @@ def cost(
     money: Annotated[object, typer.Argument(metavar="MONEY", parser=some_money)],
     currency: Annotated[
         str | None,
-        typer.Option(metavar="C", callback=words, help="Else that of grader.toml."),
+        typer.Option(
+            metavar="C", callback=words, help="Else that of grader.toml, else of your prices."
+        ),
     ] = None,
     note: Annotated[
         str | None, typer.Option(metavar="T", callback=words, help="What for: fuel, fee, tools.")

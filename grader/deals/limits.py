@@ -1,8 +1,10 @@
 """Limits and costs kept as the seller typed them, and what his hauls and parcels come to against the limits."""
 
+from datetime import date
 from decimal import Decimal
 
 from grader.deals.hauls import typed
+from grader.deals.sales import held_prices
 from grader.errors import LedgerError
 from grader.ledger import stock
 from grader.ledger.deeds import CostNoted, LimitNoted
@@ -36,6 +38,8 @@ def note_cost(
 ) -> CostNoted:
     """Keep what was spent on a trip, and return it.
 
+    currency : ``None`` for that of the price table that holds.
+
     Raises
     ------
     LedgerError
@@ -46,9 +50,11 @@ def note_cost(
         found = [one.uid for one in stock.trips(reads) if one.number == trip]
         if not found:
             raise LedgerError(f"no trip {trip}; grader trip list shows them")
-        if currency is None:
-            raise LedgerError('no currency is known; write currency = "USD" in grader.toml')
-        return [CostNoted(found[-1], money, currency, note)]
+        held = None if currency else held_prices(reads, date.today().isoformat())
+        known = currency or (held and held.table.currency)
+        if not known:
+            raise LedgerError("no currency is known; say it with --currency USD")
+        return [CostNoted(found[-1], money, known, note)]
 
     return ledger.act(decide, author=author)[0]
 

@@ -94,7 +94,8 @@ def stock_lines(season: Season) -> list[str]:
             f"stock for {season.left} weeks"
         )
     if season.cost is None:
-        lines.append("no cost was noted (grader trip cost), so the stock at cost is not known")
+        of = f" in {season.currency}" if season.currency else ""
+        lines.append(f"no cost was noted{of} (grader trip cost), so the stock at cost is not known")
     else:
         lacking = (
             f"; trips without a cost: {', '.join(map(str, season.no_cost))}"

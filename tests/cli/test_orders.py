@@ -176,3 +176,10 @@ def test_what_no_box_takes_is_shared_out_and_each_parcel_has_its_own_care(exampl
 )
 def test_what_cannot_be_is_refused_in_one_line(example, args, told):
     assert told in example(*args, fails=True)
+
+
+def test_what_is_sold_is_held_for_nobody_any_more(example):
+    example("reserve", "07-001", "--until", "2099-03-01", "--for", "Bo")
+    example("sell", "07-001", "--held")
+    listed = example("haul", "list", "07").splitlines()[0]
+    assert listed == "07-001  1814.4 g  not called  sold"

@@ -173,3 +173,16 @@ def test_a_lot_that_was_sold_before_it_was_weighed_counts_as_sold_stone(grader):
     told = grader("haul", "report")
     # 1,000 g are sold in the first week, and 1,000 g are there.
     assert "1.000 kg sold a week of late" in told and "stock for 1.0 weeks" in told
+
+
+def test_a_cost_is_in_the_currency_of_the_prices_and_one_in_another_is_not_told_as_none(example):
+    example("trip", "cost", "1", "85", "--currency", "EUR")
+    assert "no cost was noted in USD" in example("haul", "report")
+    assert "85.00 USD" in example("trip", "cost", "1", "85")
+    assert "stock at cost 85.00 USD" in example("haul", "report")
+
+
+def test_a_cost_without_any_currency_asks_for_one(grader):
+    grader("trip", "new", "Ledge")
+    told = grader("trip", "cost", "1", "85", fails=True)
+    assert "no currency is known; say it with --currency USD" in told
