@@ -381,7 +381,7 @@ PARTS = {
 
 def main() -> None:
     """Measure the parts that were asked for, print their rows, and keep them where that was asked for."""
-    ask = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    ask = argparse.ArgumentParser(description=__doc__.partition("\n\n")[0])
     ask.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
     ask.add_argument("--write", action="store_true", help="keep the rows")
     ask.add_argument("--stones", nargs="*", type=int, default=TRAYS, help="of the trays")
