@@ -12,13 +12,13 @@ from grader.ledger.backup import daily_copy
 from grader.ledger.facts import ModelUse
 from grader.ledger.place import default_path
 from grader.ledger.store import Ledger, now, open_ledger
-from grader.photo.terms import PhotoTerms
-from grader.profile import Profile, load_profile
 from grader.settings import Settings, load_settings, settings_file
 
 if TYPE_CHECKING:
-    # Models are read where one is asked for: a weight or a sale need not wait for them.
+    # Models and profiles are read where one is asked for: a weight or a sale need not wait for them.
     from grader.grading.models.model import Model
+    from grader.photo.terms import PhotoTerms
+    from grader.profile import Profile
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,9 @@ class Session:
         return load_settings(self._folder)
 
     @cached_property
-    def profile(self) -> Profile:
+    def profile(self) -> "Profile":
+        from grader.profile import load_profile
+
         return load_profile(self.profile_name)
 
     @property
@@ -204,7 +206,7 @@ class Session:
             for folder in dict.fromkeys([None, *labels, *here])
         ]
 
-    def with_usual_scale(self, terms: PhotoTerms) -> PhotoTerms:
+    def with_usual_scale(self, terms: "PhotoTerms") -> "PhotoTerms":
         """Return the terms with the settings' scale where the command line gives none."""
         if terms.mm_per_px is not None or self.settings.mm_per_px is None:
             return terms

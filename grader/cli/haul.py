@@ -196,7 +196,7 @@ def listed(
     pieces = stock.pieces(ledger, haul=of.uid)
     known = session_grades(session, pieces) if proposed else called_grades(session, pieces)
     codes = {uid: one.code for uid, one in pieces.items()}
-    codes |= {uid: one.code for uid, one in stock.lots(ledger, haul=of.uid).items()}
+    codes |= stock.lot_codes(ledger, of.uid)
     held = holds(ledger, date.today().isoformat())
     guesses = estimates(ledger, pieces, session.settings, thick_mm)
     records = []
@@ -204,7 +204,8 @@ def listed(
         grade, hold = known.get(uid), held.get(uid) or held.get(one.lot)
         grade, called = (grade.grade, grade.called) if grade else (None, None)
         record = piece_record(one, grade, called, codes, hold)
-        records.append(record | {"estimate_g": guesses.get(uid)})
+        record["estimate_g"] = guesses.get(uid)
+        records.append(record)
     if json:
         typer.echo(to_json(records))
         return

@@ -66,7 +66,7 @@ def listing(
     things = _with_something(session, things, haul)
     asked = AskedPrice(price, session.settings.currency, date.today().isoformat())
     if out is None:
-        _look(session, things, asked, json)
+        _look(session, things, asked, haul, json)
         return
     _list(session, things, asked, out, (haul, anew, by, json))
 
@@ -89,30 +89,34 @@ def _things(session, codes: list[str] | None, haul: str | None) -> list:
 
 
 def _with_something(session, things: list, haul: str | None) -> list:
-    """The same without pieces of which there is nothing to tell: of a haul they are left out, with a line."""
-    from grader.deals.listings import untold
+    """The same without what no page would tell of: of a haul pieces without a photo are left out, with a line."""
+    from grader.deals.listings import unphotographed
     from grader.errors import LedgerError
-    from grader.report.listing_state import untold_line
+    from grader.report.listing_state import unphotographed_line, untold_line
 
-    bare = untold(session.ledger, things)
+    bare = unphotographed(session.ledger, things)
+    if not haul:
+        for one in bare:
+            if one.net_g is None:
+                raise LedgerError(untold_line(one.code))
+        return things
     if not bare:
         return things
-    line = untold_line([one.code for one in bare])
-    left = [one for one in things if one not in bare]
-    if not haul or not left:
+    line = unphotographed_line([one.code for one in bare], haul)
+    if len(bare) == len(things):
         raise LedgerError(line)
     typer.echo(line, err=True)
-    return left
+    return [one for one in things if one not in bare]
 
 
-def _look(session, things: list, asked, json: bool) -> None:
+def _look(session, things: list, asked, haul: str | None, json: bool) -> None:
     from grader.deals.listings import preview
     from grader.report.json_text import to_json
     from grader.report.listing import lacking_words, listing_rows, piece_rows, title_words
 
     records = preview(session, things, asked)
     if json:
-        typer.echo(to_json(records[0] if len(records) == 1 else records))
+        typer.echo(to_json(_one_or_all(records, haul)))
         return
     for record in records:
         typer.echo(title_words(record))
@@ -120,6 +124,11 @@ def _look(session, things: list, asked, json: bool) -> None:
             typer.echo(f"  {label:<22} {text}")
         if lacks := lacking_words(record):
             typer.echo(lacks, err=True)
+
+
+def _one_or_all(records: list[dict], haul: str | None) -> dict | list[dict]:
+    """A haul is a list, however few are left of it."""
+    return records if haul or len(records) > 1 else records[0]
 
 
 def _list(session, things: list, asked, out: Path, how: tuple) -> None:
@@ -146,7 +155,7 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
         typer.echo(line, err=True)
     if json:
         records = [one.snapshot for one in listed]
-        typer.echo(to_json(records[0] if len(records) == 1 else records))
+        typer.echo(to_json(_one_or_all(records, haul)))
         return
     new = sum(one.new for one in made)
     if haul:

@@ -2,8 +2,8 @@
 
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, NamedTuple
 
 from grader.deals.sales import Grading
 from grader.grading.calls.joining import (
@@ -19,17 +19,16 @@ from grader.ledger import stock, views
 from grader.ledger.face_sizes import face_sizes
 from grader.ledger.piece_faces import FaceCall, PieceFace, calls_by_face, faces_of
 from grader.ledger.store import Ledger
-from grader.profile import Profile
 from grader.session import Session
 
 if TYPE_CHECKING:
     # What proposes is loaded where somebody asks for it: a list of called pieces need not wait.
     from grader.grading.features.facts import StoneFacts
     from grader.grading.models.model import Model
+    from grader.profile import Profile
 
 
-@dataclass(frozen=True)
-class PieceGrade:
+class PieceGrade(NamedTuple):
     """A piece's grade; ``called`` by a person, else proposed.
 
     size : size class of its largest face, ``None`` without a scale.
@@ -40,7 +39,7 @@ class PieceGrade:
     grade: str | None
     called: bool
     size: str | None = None
-    chances: Mapping[str, float] = field(default_factory=dict)
+    chances: Mapping[str, float] = MappingProxyType({})
     first: str | None = None
     unfamiliar: bool = False
 
@@ -73,7 +72,7 @@ def session_grades(
     left = [uid for uid in uids if uid not in called]
     ledger = session.need_ledger("grades of pieces")
     sizes = face_sizes(ledger, called) if called else {}
-    called |= {uid: replace(called[uid], size=size.size_class) for uid, size in sizes.items()}
+    called |= {uid: called[uid]._replace(size=size.size_class) for uid, size in sizes.items()}
     if not faces_of(ledger, left):
         return called
     return called | proposed_grades(ledger, left, session.profile, session.model(), on_piece)
@@ -150,7 +149,7 @@ def gradings(session: Session, codes: Iterable[str]) -> dict[str, Grading]:
 def proposed_grades(
     ledger: Ledger,
     uids: Collection[str],
-    profile: Profile,
+    profile: "Profile",
     model: "Model",
     on_piece: Callable[[int, int], None] = lambda done, total: None,
 ) -> dict[str, PieceGrade]:

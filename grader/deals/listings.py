@@ -239,14 +239,14 @@ def open_things(reads: stock.Reads, haul: str) -> list[Thing]:
     return [*(one for one in pieces.values() if one.fate is None and one.lot is None), *whole]
 
 
-def untold(reads: stock.Reads, things: Iterable[Thing]) -> list[Thing]:
-    """Return the pieces of which a page would tell nothing: neither photo nor weight, so that nobody can have graded
-    them either; one that is listed already stays."""
-    bare = [one for one in things if isinstance(one, stock.Piece) and one.net_g is None]
-    uids = [one.uid for one in bare]
+def unphotographed(reads: stock.Reads, things: Iterable[Thing]) -> list[stock.Piece]:
+    """Return the pieces that no photo shows, so that nobody can have graded them; one that is listed already is not
+    among them."""
+    pieces = [one for one in things if isinstance(one, stock.Piece)]
+    uids = [one.uid for one in pieces]
     told = {face.piece for face in faces_of(reads, uids, outlines=False)} if uids else set()
     told |= set(kept.open_listings(reads, uids)) if uids else set()
-    return [one for one in bare if one.uid not in told]
+    return [one for one in pieces if one.uid not in told]
 
 
 def preview(session: Session, things: Sequence[Thing], asked: AskedPrice) -> list[dict]:

@@ -6,13 +6,13 @@ A check gives ``ValueError`` with what is wrong; the record tells it in one line
 import json
 import math
 from collections.abc import Callable
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, dataclass, fields
 from datetime import date
 from decimal import Decimal
 from functools import cache
 from itertools import chain
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import Annotated, Any, Self, get_args
+from typing import Annotated, Any, Self, dataclass_transform, get_args
 
 from grader.errors import LedgerError
 from grader.grading.proposal import Shown
@@ -224,6 +224,13 @@ JsonObject = Annotated[dict[str, Any], object_checked]
 ShownThen = Annotated[Shown, _shown]
 
 
+@dataclass_transform(frozen_default=True)
+def record(cls: type) -> type:
+    """Make a class below :class:`Checked` a frozen dataclass that is compared and shown as that one says: to write this
+    anew for each of fifty kinds took a twentieth of every command's start."""
+    return dataclass(frozen=True, eq=False, repr=False)(cls)
+
+
 class Checked:
     """A frozen record whose fields are checked, and brought into their types, when it is made.
 
@@ -232,6 +239,16 @@ class Checked:
     LedgerError
         A field is not what it must be.
     """
+
+    def __eq__(self, other: object) -> bool:
+        return type(self) is type(other) and vars(self) == vars(other)
+
+    def __hash__(self) -> int:
+        return hash(tuple(vars(self).values()))
+
+    def __repr__(self) -> str:
+        shown = (f"{name}={value!r}" for name, value in vars(self).items())
+        return f"{type(self).__qualname__}({', '.join(shown)})"
 
     def __post_init__(self) -> None:
         for name, check in _checks(type(self)):

@@ -5,7 +5,7 @@ back and done anew.
 """
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
 from decimal import Decimal, InvalidOperation
 from typing import Annotated, Any, ClassVar
 
@@ -21,6 +21,7 @@ from grader.ledger.checked import (
     Uid,
     one_of,
     plain,
+    record,
     text,
 )
 from grader.ledger.facts import Fact, new_uid
@@ -81,7 +82,7 @@ YesNo = Annotated[bool, _yes_or_no]
 TableText = Annotated[str, text(MOST_TABLE)]
 
 
-@dataclass(frozen=True)
+@record
 class TypedWeight(Checked):
     """A weight as it was typed, and in g."""
 
@@ -89,7 +90,7 @@ class TypedWeight(Checked):
     grams: Grams
 
 
-@dataclass(frozen=True)
+@record
 class Deed(Fact):
     """Base of all deeds. ``act`` is the command that it was done with; ``about`` names the fields that hold what it
     was done with."""
@@ -109,7 +110,7 @@ class Deed(Fact):
         return {name: value for name, value in plain(self).items() if value is not None}
 
 
-@dataclass(frozen=True)
+@record
 class TripBegun(Deed):
     """A trip to dig. ``place`` is the exact one, for the seller alone; ``right`` is his note on his right to dig."""
 
@@ -126,7 +127,7 @@ class TripBegun(Deed):
     place: Note | None = None
 
 
-@dataclass(frozen=True)
+@record
 class HaulBrought(Deed):
     """What a trip brought home, weighed as it came out of the ground. ``guess`` is what the seller thought it worth."""
 
@@ -138,7 +139,7 @@ class HaulBrought(Deed):
     guess: Money | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Numbered(Deed):
     """A piece got its number in a haul, which no other piece ever gets."""
 
@@ -149,7 +150,7 @@ class Numbered(Deed):
     number: Number
 
 
-@dataclass(frozen=True)
+@record
 class TagsPrinted(Deed):
     """Tags were printed before there were pieces: these numbers, first to last, go to the stones that bear them and to
     no other. It names a haul by its code, for that may be brought home later."""
@@ -165,7 +166,7 @@ class TagsPrinted(Deed):
             raise LedgerError(f"{self._what()}: ends before it begins")
 
 
-@dataclass(frozen=True)
+@record
 class Weighed(Deed):
     """A piece or a lot was weighed. ``tare`` is the container's part of it; ``wet`` and ``guessed`` say what it is
     worth."""
@@ -190,7 +191,7 @@ class Weighed(Deed):
         return self.weight.grams - (self.tare.grams if self.tare else Decimal(0))
 
 
-@dataclass(frozen=True)
+@record
 class RestNoted(Deed):
     """Part of a haul that is no numbered piece, or, with ``piece``, one that was given away, kept or lost.
 
@@ -215,7 +216,7 @@ class RestNoted(Deed):
             raise LedgerError(f"{self._what()}: sorted stone has a grade, and nothing else has one")
 
 
-@dataclass(frozen=True)
+@record
 class TableSet(Deed):
     """A table of the seller's that holds from a day on, as he wrote it."""
 
@@ -225,7 +226,7 @@ class TableSet(Deed):
     text: TableText
 
 
-@dataclass(frozen=True)
+@record
 class LotMade(Deed):
     """Pieces that are sold together. What the finished lot weighs is a :class:`Weighed` of it, and decides."""
 
@@ -238,7 +239,7 @@ class LotMade(Deed):
     grade: Name | None = None
 
 
-@dataclass(frozen=True)
+@record
 class FromBin(Checked):
     """What was sold out of a bin, g net, in so many bags."""
 
@@ -247,7 +248,7 @@ class FromBin(Checked):
     bags: Number = 1
 
 
-@dataclass(frozen=True)
+@record
 class Sold(Deed):
     """Pieces, lots or parts of bins were sold together: an order. ``snapshot`` is what was told of each then: code,
     weight, grade, price.
@@ -267,7 +268,7 @@ class Sold(Deed):
     buyer: Uid | None = None
 
 
-@dataclass(frozen=True)
+@record
 class CameBack(Deed):
     """What was sold came back: ``things`` of that sale, else all of it; or the buyer kept it, and only money went back
     (``stays``)."""
@@ -281,7 +282,7 @@ class CameBack(Deed):
     stays: YesNo | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Reserved(Deed):
     """Pieces, lots or bins are held for somebody until a day, which counts; without a day they are free again.
 
@@ -297,7 +298,7 @@ class Reserved(Deed):
     buyer: Uid | None = None
 
 
-@dataclass(frozen=True)
+@record
 class CostNoted(Deed):
     """Money spent on a trip. Own labour is none."""
 
@@ -309,7 +310,7 @@ class CostNoted(Deed):
     note: Note | None = None
 
 
-@dataclass(frozen=True)
+@record
 class LimitNoted(Deed):
     """A limit that the seller typed, from a day on: no more than ``most`` in a day, trip, year or parcel."""
 
@@ -321,7 +322,7 @@ class LimitNoted(Deed):
     note: Note | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Broken(Deed):
     """A piece was broken into new ones, which have it as their parent."""
 
@@ -332,7 +333,7 @@ class Broken(Deed):
     loss: TypedWeight | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Described(Deed):
     """The seller said something of a piece, a lot or all of a haul that no photo shows; ``None`` takes it back."""
 
@@ -343,7 +344,7 @@ class Described(Deed):
     says: Note | None = None
 
 
-@dataclass(frozen=True)
+@record
 class SeenFace(Checked):
     """A stone of a measurement: uid of that, and its number on the photo."""
 
@@ -351,7 +352,7 @@ class SeenFace(Checked):
     stone: Number
 
 
-@dataclass(frozen=True)
+@record
 class Listed(Deed):
     """A piece or lot was offered. ``snapshot`` is all that was told of it then, ``faces`` and ``cuts`` what its
     pictures are made of."""
@@ -367,7 +368,7 @@ class Listed(Deed):
     cuts: JsonObject | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Withdrawn(Deed):
     """A listing was taken down."""
 
@@ -377,7 +378,7 @@ class Withdrawn(Deed):
     thing: Uid
 
 
-@dataclass(frozen=True)
+@record
 class BuyerErased(Fact):
     """The name of a buyer was erased; his sales stay, by his id alone. No deed, for no undo brings a name back."""
 
@@ -385,7 +386,7 @@ class BuyerErased(Fact):
     buyer: Uid
 
 
-@dataclass(frozen=True)
+@record
 class Undone(Fact):
     """An act is taken back; its deeds stay where they are."""
 

@@ -38,6 +38,7 @@ from grader.ledger.checked import (
     one_of,
     or_none,
     plain,
+    record,
     text,
     to_text,
 )
@@ -51,7 +52,7 @@ def new_uid() -> str:
     return uuid4().hex
 
 
-@dataclass(frozen=True)
+@record
 class Fact(Checked):
     """Base of all facts. ``uid`` names this one in every ledger; it is made with the fact.
 
@@ -103,7 +104,7 @@ class Fact(Checked):
         return cls._from_plain(data, uid=uid)
 
 
-@dataclass(frozen=True)
+@record
 class FacePlace(Checked):
     """Where a face was seen: its photo, its number there then, and its box and outline in px of the photo."""
 
@@ -113,7 +114,7 @@ class FacePlace(Checked):
     outline: Outline | None = None
 
 
-@dataclass(frozen=True)
+@record
 class PhotoFile(Fact):
     """A photo was seen under this path, which is for the seller alone; width and height in px, upright."""
 
@@ -125,7 +126,7 @@ class PhotoFile(Fact):
     height: Number
 
 
-@dataclass(frozen=True)
+@record
 class Measured(Fact):
     """A photo was measured on these terms.
 
@@ -153,7 +154,7 @@ class Measured(Fact):
         return {k: v for k, v in plain(self).items() if k != "region_words" or v}
 
 
-@dataclass(frozen=True)
+@record
 class Look(Fact):
     """That measurement of the photo was shown last."""
 
@@ -162,7 +163,7 @@ class Look(Fact):
     measured: Uid
 
 
-@dataclass(frozen=True)
+@record
 class NamedPiece(Fact):
     """A piece of stone in the hand; its uid is the piece's. ``name`` is the seller's own, ``parent`` what it was cut
     from."""
@@ -173,7 +174,7 @@ class NamedPiece(Fact):
     parent: Uid | None = None
 
 
-@dataclass(frozen=True)
+@record
 class FaceOfPiece(Fact):
     """A face on a photo is one of that piece. ``again_of`` is the content of a photo whose face it shows once more, as
     the seller said: no other side of the piece."""
@@ -194,7 +195,7 @@ class FaceOfPiece(Fact):
         return {k: v for k, v in plain(self).items() if (k, v) != ("again_of", None)}
 
 
-@dataclass(frozen=True)
+@record
 class _OnStone(Fact):
     """What is said of a stone on a photo: where it was seen, and the measurement that was shown then, if any."""
 
@@ -204,7 +205,7 @@ class _OnStone(Fact):
     box: Box
 
 
-@dataclass(frozen=True)
+@record
 class SavedCall(_OnStone):
     """The seller's grade, scene score, note or name of a stone; ``None`` where nothing is said. ``shown`` is what the
     tool had said."""
@@ -224,7 +225,7 @@ class SavedCall(_OnStone):
             raise LedgerError(f"{self._what()}: says nothing; give a grade, scene, note or name")
 
 
-@dataclass(frozen=True)
+@record
 class SavedLineWord(_OnStone):
     """The seller's word on a line, by its points in px of the photo; "withdrawn" takes back what was said of it."""
 
@@ -244,7 +245,7 @@ class SavedLineWord(_OnStone):
         return LineWord(self.line, self.points, self.says, self.found, self.how)
 
 
-@dataclass(frozen=True)
+@record
 class SavedRegionWord(_OnStone):
     """The seller's word on what colour class a rectangle of the photo shows, or that it is glare; "withdrawn" takes
     back what was said of it."""
@@ -263,7 +264,7 @@ class SavedRegionWord(_OnStone):
         return PatchWord(self.x, self.y, self.w, self.h, self.says)
 
 
-@dataclass(frozen=True)
+@record
 class TakenBack(Fact):
     """A call is taken back; both stay."""
 
@@ -271,7 +272,7 @@ class TakenBack(Fact):
     call: Uid
 
 
-@dataclass(frozen=True)
+@record
 class Compared(Fact):
     """One face is the better of two: its scene, or as a stone, by its grade."""
 
@@ -285,7 +286,7 @@ class Compared(Fact):
         return {k: v for k, v in plain(self).items() if (k, v) != ("of", "scene")}
 
 
-@dataclass(frozen=True)
+@record
 class ComparisonBack(Fact):
     """A comparison is taken back; both stay."""
 
@@ -293,7 +294,7 @@ class ComparisonBack(Fact):
     comparison: Uid
 
 
-@dataclass(frozen=True)
+@record
 class ModelUse(Fact):
     """A model was taken into use: its whole path, ``None`` for the starter, and its label, ``None`` if unread."""
 
@@ -302,7 +303,7 @@ class ModelUse(Fact):
     label: Name | None
 
 
-@dataclass(frozen=True)
+@record
 class ResortBegun(Fact):
     """Stones are sorted again, blind: which, in the order of showing, and the grade that each had; ``of`` is whose
     calls those are, ``None`` for all."""
@@ -322,7 +323,7 @@ class ResortBegun(Fact):
             )
 
 
-@dataclass(frozen=True)
+@record
 class ResortAnswer(Fact):
     """The grade that a stone got this time; ``stone`` is its place in the list, from 0."""
 
@@ -332,7 +333,7 @@ class ResortAnswer(Fact):
     grade: Name
 
 
-@dataclass(frozen=True)
+@record
 class ResortUndone(Fact):
     """The answer on that stone is taken back."""
 
@@ -341,7 +342,7 @@ class ResortUndone(Fact):
     stone: Place
 
 
-@dataclass(frozen=True)
+@record
 class ResortDone(Fact):
     """All stones of it are answered, or the seller has ended it."""
 
@@ -349,7 +350,7 @@ class ResortDone(Fact):
     resort: Uid
 
 
-@dataclass(frozen=True)
+@record
 class SeasonBegun(Fact):
     """A season of calls begins with that day."""
 

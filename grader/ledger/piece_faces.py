@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Text, func, null, select, type_coerce
+from sqlalchemy import Integer, Text, func, null, select, type_coerce
 
 from grader.ledger import schema
 from grader.ledger.checked import Box
@@ -22,7 +22,7 @@ class PieceFace(NamedTuple):
 
 class FaceCall(NamedTuple):
     """A call on a photo, beside a face of a piece there. order : of making.   photo : its content.   shown : the grade
-    that the tool had proposed, where it was asked for.   same : whether the call lies in the very box of that face."""
+    that the tool had proposed, where it was asked for.   same : 1 where the call lies in the very box of that face."""
 
     order: int
     photo: str
@@ -31,7 +31,7 @@ class FaceCall(NamedTuple):
     grade: str | None
     shown: str | None
     piece: str
-    same: bool
+    same: int
     uid: str
 
 
@@ -50,7 +50,7 @@ def calls_by_face(
     """
     face, call = schema.face.c, schema.call.c
     # As text: boxes that were written alike are the same.
-    same = type_coerce(face.box, Text) == type_coerce(call.box, Text)
+    same = type_coerce(type_coerce(face.box, Text) == type_coerce(call.box, Text), Integer)
     proposed = func.json_extract(call.shown, "$.grade") if shown else null()
     wanted = (
         select(

@@ -187,13 +187,14 @@ def pieces(
     rows = reads.rows(wanted.where(*among(n.c.piece, chosen)))
     if not rows:
         return {}
-    weights, fates, lots = _weights(reads, chosen), _fates(reads, chosen), _lots_of(reads, chosen)
-    sold_lots = sold_things(reads, list(set(lots.values())))
+    weights, lots = _weights(reads, chosen), _lots_of(reads, chosen)
+    sold = sold_things(reads, chosen and [*chosen, *set(lots.values())])
+    fates = _fates(reads, chosen) | dict.fromkeys(sold, "sold")
     # Without names of columns: ten thousand rows are asked a hundred thousand times.
     found = {}
     for uid, code, of_haul, number, parent in rows:
         lot = lots.get(uid)
-        fate = fates.get(uid) or ("sold" if lot in sold_lots else None)
+        fate = fates.get(uid) or ("sold" if lot in sold else None)
         weight = weights.get(uid, _UNWEIGHED)
         found[uid] = Piece(uid, code_of(code, number), of_haul, number, parent, *weight, lot, fate)
     return found
@@ -218,11 +219,7 @@ def _fates(reads: Reads, uids: list[str] | None) -> dict[str, str]:
         live(schema.rest, r.piece, r.what).where(r.piece.is_not(None), *among(r.piece, uids))
     )
     broken = reads.rows(live(schema.broken, b.piece).where(*among(b.piece, uids)))
-    return (
-        dict(map(tuple, given))
-        | {row.piece: "broken" for row in broken}
-        | dict.fromkeys(sold_things(reads, uids), "sold")
-    )
+    return dict(map(tuple, given)) | {row.piece: "broken" for row in broken}
 
 
 def _lots_of(reads: Reads, uids: list[str] | None) -> dict[str, str]:
@@ -264,6 +261,14 @@ def lots(
         for row in rows
         for weight in [weights.get(row.uid, _UNWEIGHED)]
     }  # fmt: skip
+
+
+def lot_codes(reads: Reads, haul: str) -> dict[str, str]:
+    """Return the codes of a haul's lots by uid; what is in them takes longer to read."""
+    c, h = schema.lot.c, schema.haul.c
+    wanted = live(schema.lot, c.uid, h.code, c.number).join(schema.haul, h.uid == c.haul)
+    rows = reads.rows(wanted.where(c.haul == haul))
+    return {row.uid: code_of(row.code, row.number, "L") for row in rows}
 
 
 def thing(reads: Reads, code: str) -> Piece | StockLot | Rest:

@@ -24,14 +24,21 @@ def open_record(one: Listing) -> dict:
     }
 
 
-def untold_line(codes: Sequence[str]) -> str:
-    """Return that pieces get no page, why, and what to do."""
-    first, more = codes[0], len(codes) - 1
-    which = first if not more else f"{first} and {counted(more, 'other')}"
-    has = "has" if not more else "have"
+def untold_line(code: str) -> str:
+    """Return that there is nothing to tell of a piece, and what to do."""
     return (
-        f"{which}: {has} neither photo nor weight nor grade, so there is no page to make; "
-        f"weigh (grader weigh {first} WEIGHT) or photograph (grader batch) first"
+        f"{code}: has neither photo nor weight nor grade, so there is no page to make; "
+        f"weigh (grader weigh {code} WEIGHT) or photograph (grader batch) first"
+    )
+
+
+def unphotographed_line(codes: Sequence[str], haul: str) -> str:
+    """Return that pieces of a haul get no page, why, and what to do."""
+    first, more = codes[0], len(codes) - 1
+    which = f"{first}: has" if not more else f"{first} and {counted(more, 'other')}: have"
+    return (
+        f"{which} no photo and no grade, so no page is made; photograph first (grader batch PHOTOS --haul {haul}), "
+        f"or list by weight alone: grader listing {first}"
     )
 
 

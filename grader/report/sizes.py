@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
+from functools import cache
 
 from grader.report.weights import weight_text
 from grader.trade.estimate import OddWeight, Range
@@ -12,12 +13,14 @@ _TOLD = 5
 
 def range_text(grams: Range, unit: str) -> str:
     """Return a range of weights, two digits of each: "120 to 760 g"."""
-    low, high = (weight_text(_rounded(one), unit) for one in grams)
+    low, high = (_shown(f"{one:.2g}", unit) for one in grams)
     return f"{low.removesuffix(f' {unit}')} to {high}"
 
 
-def _rounded(grams: float) -> Decimal:
-    return Decimal(f"{float(f'{grams:.2g}'):g}")
+@cache
+def _shown(digits: str, unit: str) -> str:
+    """Two digits as a weight: there are few of them, and lists have thousands."""
+    return weight_text(Decimal(f"{float(digits):g}"), unit)
 
 
 def odd_lines(odd: Sequence[OddWeight], unit: str) -> list[str]:

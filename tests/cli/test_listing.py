@@ -121,6 +121,7 @@ def test_scenario_14_a_broken_piece_takes_its_listing_down(shop):
     assert "was broken" in shop("listing", "07-001", "--out", "out", fails=True)
     # The pages of a whole haul leave out, and take away, what is not offered any more.
     shop("weigh", "07-003", "300g")
+    shop("listing", "07-003", "--out", "out")
     shop("listing", "--haul", "07", "--out", "out")
     assert not (shop.folder / "out" / "07-001.html").exists()
     assert (shop.folder / "out" / "07-003.html").exists()
@@ -149,20 +150,25 @@ def test_withdrawn_is_closed_and_can_be_listed_again(shop):
     assert told.count("07-001 listed: 16.20 USD") == 2 and "listing of 07-001 withdrawn" in told
 
 
-def test_of_a_piece_without_photo_weight_and_grade_no_page_is_made(shop):
+def test_of_a_piece_without_photo_no_page_is_made_unless_its_weight_is_told_and_it_is_named(shop):
     shop("break", "07-001", "--into", "3")
-    shop("weigh", "07-003", "300g")
-    why = (
-        "neither photo nor weight nor grade, so there is no page to make; weigh (grader weigh {} WEIGHT) or photograph "
-        "(grader batch) first\n"
+    left_out = (
+        "07-002 and 3 others: have no photo and no grade, so no page is made; photograph first (grader batch "
+        "PHOTOS --haul 07), or list by weight alone: grader listing 07-002\n"
     )
+    assert shop("listing", "--haul", "07", fails=True) == f"grader: {left_out}"
+    told = shop("listing", "07-005", "--for", "9", "--out", "out", fails=True)
+    assert told == (
+        "grader: 07-005: has neither photo nor weight nor grade, so there is no page to make; weigh (grader weigh "
+        "07-005 WEIGHT) or photograph (grader batch) first\n"
+    )
+    shop("listing", "07-002", "--for", "9", "--out", "out")
+    # What is listed stays.
     for how in ((), ("--out", "out")):
         listed = shop("listing", "--haul", "07", *how, "--json")
-        assert [one["code"] for one in listed] == ["07-002", "07-003"]
-        assert f"07-004 and 1 other: have {why.format('07-004')}" in shop.told
-    told = shop("listing", "07-005", "--for", "9", "--out", "out", fails=True)
-    assert told == f"grader: 07-005: has {why.format('07-005')}"
-    assert [row["thing"] for row in shop("listing", "--open", "--json")] == ["07-002", "07-003"]
+        assert [one["code"] for one in listed] == ["07-002"]
+        assert "07-003 and 2 others: have no photo" in shop.told
+    assert [row["thing"] for row in shop("listing", "--open", "--json")] == ["07-002"]
 
 
 def test_a_grade_that_speaks_of_lines_does_not_gainsay_the_line_that_is_seen(shop):
@@ -333,7 +339,7 @@ def test_the_same_listing_gives_the_same_bytes(shop):
 
 
 def test_replaying_the_facts_leaves_the_listings(shop):
-    shop("listing", "--haul", "07", "--out", "out")
+    shop("listing", "07-001", "07-002", "--out", "out")
     before = shop("listing", "--open", "--json")
     with open_ledger(default_path()) as ledger:
         ledger.replay()

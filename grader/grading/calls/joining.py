@@ -275,7 +275,8 @@ def house_grade(words: Iterable[Word], decider: str | None = None) -> str | None
         who = word.photo, word.by
         grade = word.grade or (standing[who][3] if who in standing else "")
         standing[who] = decider is not None and word.by == decider, word.time, word.order, grade
-    return max((one for one in standing.values() if one[3]), default=(False, "", 0, None))[3]
+    graded = [one for one in standing.values() if one[3]]
+    return max(graded)[3] if graded else None
 
 
 def stone_words(photo: Stones, calls: Iterable[Call]) -> dict[int, StoneWords]:
