@@ -150,6 +150,9 @@ def test_scenario_20_fourteen_pounds_abroad_the_small_box_is_refused(example):
     told = example("parcel", "07-001", "07-002", "--to", "abroad", "--json")
     assert [box["takes"] for box in told["boxes"]] == [False, True, True]
     assert "no box of yours goes to mars" in example("parcel", "07-001", "--to", "mars", fails=True)
+    assert "7001 things and bags are too many at once; name 500 at most" in example(
+        "parcel", "07-001", "07-B1=7000x1g", fails=True
+    )
 
 
 def test_lifting_is_told_from_nine_kilos_and_from_twenty_three(example):
