@@ -74,6 +74,21 @@ def test_the_table_of_a_folder_tells_the_numbers_and_joins_the_photos_of_a_piece
     assert column("face_of_piece") == faces
 
 
+def test_a_stone_that_was_parted_from_a_numbered_piece_has_that_number_no_more(haul):
+    haul.photo("pair/b.jpg", "1b")
+    haul.photo("pair/c.jpg", "1c")
+    haul.run("batch", "pair")
+    first, second = "pair/b.jpg", "pair/c.jpg"
+    haul.run("call", first, second, "--one-piece", "--grade", "cabbing")
+    as_before = "07-001  b.jpg, stone 1, as before"
+    assert haul.batch("pair")[0] == [
+        as_before.removesuffix(", as before"),
+        "07-001  c.jpg, stone 1, as before",
+    ]
+    assert haul.run("call", first, second, "--one-piece", "--undo").exit_code == 0
+    assert haul.batch("pair")[0] == [as_before, "07-002  c.jpg, stone 1"]
+
+
 def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
     haul.batch()
     haul.photo("photos/0 first.jpg", "1c")
