@@ -298,6 +298,10 @@ def test_a_lot_lists_its_pieces(shop):
     for name in ("07-003 front.jpg", "07-004 front.jpg"):
         shop("call", f"tray/{name}", "--grade", "tumbling")
     shop("lots", "make", "--haul", "07", "--grade", "tumbling", "--size", "500g")
+    shop("weigh", "07-L1", "900g", "--guessed")
+    guessed = shop("listing", "07-L1", "--json")
+    # No buyer is told a guess, nor pays for it: 500 / 453.59237 * 6 = 6.6138
+    assert (guessed["net_g"], guessed["price"]["money"]) == (None, "6.61")
     shop("weigh", "07-L1", "551g")
     record = shop("listing", "07-L1", "--out", "out", "--json")
     assert [one["code"] for one in record["pieces"]] == ["07-003", "07-004"]
