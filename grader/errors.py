@@ -17,6 +17,8 @@ import re
 
 #: So many letters of a value stand in a message; who reads a message reads no page.
 MOST_QUOTED_LETTERS = 60
+#: How Python writes a decimal number; who typed 0.6 looks for 0.6.
+_DECIMAL = re.compile(r"Decimal\('([^']*)'\)")
 #: Control characters (Unicode category Cc) but the end of a line and the tabulator, and marks that turn the order of
 #: letters on a screen: a name with them can show as another one.
 _STEERING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -25,7 +27,7 @@ _STEERING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u
 def quoted(value: object) -> str:
     """Return a value as a message shows it: in quotes where it is text, and never longer than a line."""
     try:
-        text = repr(value)
+        text = _DECIMAL.sub(r"\1", repr(value))
     except (ValueError, RecursionError):  # a number of thousands of digits, or tables within tables
         return "too long to show"
     return text if len(text) <= MOST_QUOTED_LETTERS else f"{text[:MOST_QUOTED_LETTERS]}..."

@@ -1,6 +1,5 @@
 """``grader call``: the seller's word on a stone, kept beside the proposal."""
 
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -174,6 +173,7 @@ def call(
     from grader.calling import call_on
     from grader.files import path_text
     from grader.grading.proposal import Call
+    from grader.ledger.store import now
     from grader.report.calls import SAVED_UNNAMED
 
     session.need_ledger("a call")
@@ -182,7 +182,7 @@ def call(
     if table:
         _take_tables(table, photos, by, terms, session)
         return
-    call = Call(path_text(photo), None, piece, None, grade, scene, by, _now(), note, stone=stone)
+    call = Call(path_text(photo), None, piece, None, grade, scene, by, now(), note, stone=stone)
     if patch:
         _save_patch_word(photo, call, (*_patch_box(patch), says), terms, session)
         return
@@ -199,10 +199,6 @@ def call(
         _save_line_word(look, placed, (line, says, found and found.value, how), session)
     if by is None:
         typer.echo(SAVED_UNNAMED, err=True)
-
-
-def _now() -> str:
-    return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
 def _save_call(look, placed, session) -> None:
@@ -287,11 +283,12 @@ def _take_table(table: Path, folders: list[Path], by: str | None, terms, session
     from grader.calling import take_table
     from grader.errors import CallsError
     from grader.grading.calls.calls import remark_lines
+    from grader.ledger.store import now
     from grader.report.calls import SAVED_UNNAMED, taken_in_words
 
     with progress("looking") as on_photo:
         placed, new = take_table(
-            table, folders, terms, session, by=by, time=_now(), on_photo=on_photo
+            table, folders, terms, session, by=by, time=now(), on_photo=on_photo
         )
     for line in remark_lines(table, placed.remarks):
         typer.echo(line, err=True)

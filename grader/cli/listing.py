@@ -270,7 +270,9 @@ def answer(
     (thing,) = _things(session, [code], None)
     day = date.today().isoformat()
     (record,) = preview(session, [thing], AskedPrice(None, session.settings.currency, day))
-    told = answers(record, boxes_for(session.ledger, record["net_g"], day))
+    several = record["pieces"] is not None
+    boxes = boxes_for(session.ledger, record["net_g"], day, of_several=several)
+    told = answers(record, boxes)
     if json:
         typer.echo(to_json(told))
         return

@@ -6,7 +6,7 @@ import gc
 import os
 import sys
 import warnings
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from functools import cache
 from typing import Annotated, TextIO
 
@@ -153,14 +153,12 @@ def run() -> None:
     try:
         app()
     except SystemExit as end:
-        from grader.photo import patience
-
-        if patience.left_behind():
+        # Who read no photo has left none behind, and need not load what watches over them.
+        patience = sys.modules.get("grader.photo.patience")
+        if patience and patience.left_behind():
             # A library that is still at work would be taken apart under its hands.
-            sys.stdout.flush()
-            sys.stderr.flush()
+            for stream in (sys.stdout, sys.stderr):
+                with suppress(OSError):  # Whoever read it may be gone.
+                    stream.flush()
             os._exit(end.code if isinstance(end.code, int) else 1)
         raise
-    finally:
-        # And is let go with the process: a last look through all of it takes a tenth of a second.
-        gc.freeze()

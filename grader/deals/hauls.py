@@ -11,7 +11,7 @@ from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import history, stock, views
 from grader.ledger.deeds import BINS, HaulBrought, Numbered, RestNoted, TripBegun, TypedWeight
-from grader.ledger.facts import Entry, FaceOfPiece, Fact, NamedPiece, new_uid
+from grader.ledger.facts import FaceOfPiece, Fact, NamedPiece, new_uid
 from grader.ledger.joint import standing_faces
 from grader.ledger.store import Ledger
 from grader.weight import Weight
@@ -180,13 +180,16 @@ def number_photos(
         set_aside = {_in_name(name, haul_code) or 0 for name in photos.values()}
         set_aside |= {number for tagged in tags.values() for number in tagged.seen}
         numbering = _Numbering(reads, stock.haul(reads, haul_code), set_aside)
-        shown, faces = views.boxes(reads, list(photos)), views.faces(reads, list(photos))
-        known = stock.pieces(reads, uids=[entry.fact.piece for entry in faces])
+        shown, faces = views.boxes(reads, list(photos)), standing_faces(reads, photos)
+        known = stock.pieces(reads, uids=[face.piece for face in faces])
         numbering.codes |= {uid: one.code for uid, one in known.items()}
         told.clear()
         seen: list[_SeenStone] = []
+        on_photo: dict[str, list[FaceOfPiece]] = {}
+        for face in faces:
+            on_photo.setdefault(face.sha256, []).append(face)
         for sha256, name in photos.items():
-            here = [entry for entry in faces if entry.fact.sha256 == sha256]
+            here = on_photo.get(sha256, ())
             boxes = shown.get(sha256, {})
             by_tag, in_name = tags.get(sha256, NO_TAGS), None
             if len(boxes) == 1:
@@ -328,17 +331,17 @@ def _face_of_stone(reads: stock.Reads, sha256: str, stone: int | None) -> FaceOf
     if stone is None and len(boxes) != 1:
         raise LedgerError(f"it shows {len(boxes)} stones; say which with --piece")
     stone = next(iter(boxes)) if stone is None else stone
-    face = stone in boxes and _face_at(boxes[stone], views.faces(reads, [sha256]), {})
+    face = stone in boxes and _face_at(boxes[stone], standing_faces(reads, [sha256]), {})
     if not face:
         raise LedgerError(f"it shows no stone {stone}; grader check tells which there are")
     return face
 
 
 def _face_at(
-    box: views.Box, faces: Sequence[Entry[FaceOfPiece]], codes: Mapping[str, str]
+    box: views.Box, faces: Sequence[FaceOfPiece], codes: Mapping[str, str]
 ) -> FaceOfPiece | None:
     """The face at a place of the photo, that of a numbered piece before others."""
-    there = [e.fact for e in faces if box_overlap(box, e.fact.box) >= SAME_STONE]
+    there = [face for face in faces if box_overlap(box, face.box) >= SAME_STONE]
     order = sorted(there, key=lambda face: (face.piece in codes, box_overlap(box, face.box)))
     return order[-1] if order else None
 

@@ -136,7 +136,8 @@ class Knowledge:
         net_g, _ = _net(thing)
         if isinstance(thing, stock.StockLot):
             grade, size = thing.grade, None
-            price = price_of_lot(table, thing)
+            # Without a weight that a buyer is told, by what the lot was made up to.
+            price = price_of_lot(table, replace(thing, net_g=net_g))
         else:
             of = self.grades.get(thing.uid, PieceGrade(None, False))
             grade, size = (None if of.unfamiliar else of.grade), of.size
@@ -171,11 +172,10 @@ def _net(thing: Thing) -> tuple[Decimal | None, str | None]:
     if thing.net_g is None:
         made_up = isinstance(thing, stock.StockLot) and both_weights(thing.size_g)
         return None, f"made up to at least {made_up}, not weighed yet" if made_up else None
-    if isinstance(thing, stock.Piece):
-        if thing.guessed:
-            return None, "guessed, not weighed yet"
-        if thing.wet:
-            return None, "weighed wet, not dry yet"
+    if thing.guessed:
+        return None, "guessed, not weighed yet"
+    if thing.wet:
+        return None, "weighed wet, not dry yet"
     return thing.net_g, None
 
 

@@ -33,8 +33,13 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
     Raises
     ------
     LedgerError
-        One is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there: one line.
+        They are too many, one is unknown or was not weighed, no table of boxes holds, or none of its boxes goes there:
+        one line.
     """
+    if (number := sum(item.bags for item in items)) > MOST_THINGS:
+        raise LedgerError(
+            f"{number} things and bags are too many at once; name {MOST_THINGS} at most"
+        )
     things: list[tuple[str, Decimal]] = []
     for item in items:
         code, net_g = item.code, stock.thing(ledger, item.code).net_g
@@ -44,11 +49,7 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
             raise LedgerError(
                 f"{code}: was not weighed; weigh it first: grader weigh {code} WEIGHT"
             )
-        things += [(code, net_g)] * min(item.bags, MOST_THINGS + 1)
-    if len(things) > MOST_THINGS:
-        raise LedgerError(
-            f"{len(things)} things and bags are too many at once; name {MOST_THINGS} at most"
-        )
+        things += [(code, net_g)] * item.bags
     entry = stock.table(ledger, "boxes", day)
     if entry is None:
         raise LedgerError("no table of boxes holds; grader parcel --boxes BOXES.toml keeps one")
@@ -61,15 +62,18 @@ def parcel_of(ledger: Ledger, items: Sequence[Item], to: str, day: str) -> Parce
     return share_out(things, boxes, to)
 
 
-def boxes_for(ledger: Ledger, net_g: str | None, day: str) -> list[str]:
+def boxes_for(ledger: Ledger, net_g: str | None, day: str, *, of_several: bool) -> list[str]:
     """Return for each place that the seller's table goes to the first box that takes a piece or lot, "medium, to
-    abroad"; nothing where it was not weighed, or no table holds."""
+    abroad"; nothing where it was not weighed, or no table holds.
+
+    of_several : it is a lot, which can be sent in parts.
+    """
     entry = stock.table(ledger, "boxes", day)
     if net_g is None or entry is None:
         return []
     boxes = read_boxes(entry.fact.text, "boxes in the ledger")
-    told = []
+    told, else_ = [], "in parts" if of_several else "too heavy or too large for each box"
     for to in dict.fromkeys(box.to for box in boxes.boxes):
         found = [fit.box.name for fit in fits(boxes, Decimal(net_g), to) if fit.takes]
-        told.append(f"{found[0]}, to {to}" if found else f"in parts, to {to}")
+        told.append(f"{found[0]}, to {to}" if found else f"{else_}, to {to}")
     return told

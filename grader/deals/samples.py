@@ -6,6 +6,7 @@ from pathlib import Path
 from grader.deals.grades import session_grades
 from grader.errors import LedgerError
 from grader.ledger import views
+from grader.ledger.joint import standing_faces
 from grader.ledger.store import Ledger
 from grader.photo.file import SUFFIXES, content_hash
 from grader.session import Session
@@ -43,7 +44,7 @@ def sample_grades(session: Session, photos: Sequence[str]) -> dict[str, int]:
         The file cannot be read.
     """
     ledger = session.need_ledger("a sample")
-    uids = {entry.fact.piece for entry in views.faces(ledger, list(photos))}
+    uids = {face.piece for face in standing_faces(ledger, photos)}
     counts: dict[str, int] = {}
     for one in session_grades(session, uids).values():
         if one.grade:

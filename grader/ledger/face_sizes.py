@@ -7,6 +7,7 @@ from sqlalchemy import Text, func, select, type_coerce
 
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.ledger import schema
+from grader.ledger.piece_faces import stands
 from grader.ledger.store import Ledger
 from grader.ledger.views import among
 
@@ -35,7 +36,7 @@ def face_sizes(ledger: Ledger, uids: Collection[str]) -> dict[str, FaceSize]:
         schema.face.join(schema.look, look.sha256 == face.sha256)
         .join(schema.stone, stone.measured == look.measured)
     )  # fmt: skip
-    here = [*among(face.piece, list(uids)), area.is_not(None)]
+    here = [*among(face.piece, list(uids)), area.is_not(None), stands()]
     # Beside a greatest value SQLite gives the other columns of its row.
     plain = select(face.piece, func.max(area).label("area"), size, same.label("same"))
     plain = plain.select_from(from_faces).where(*here).group_by(face.piece, same)
@@ -46,7 +47,7 @@ def face_sizes(ledger: Ledger, uids: Collection[str]) -> dict[str, FaceSize]:
         else:
             unlike.append(row.piece)
     others = select(face.piece, face.box, stone.box.label("seen"), area, size)
-    others = others.select_from(from_faces).where(area.is_not(None), ~same)
+    others = others.select_from(from_faces).where(area.is_not(None), ~same, stands())
     for row in ledger.rows(others.where(*among(face.piece, unlike))) if unlike else ():
         if box_overlap(tuple(row.box), tuple(row.seen)) < SAME_STONE:
             continue

@@ -61,15 +61,15 @@ def standing_faces(ledger: Ledger, photos: Iterable[str]) -> list[FaceOfPiece]:
         The file cannot be read, or holds what is no fact.
     """
     standing: dict[str, list[FaceOfPiece]] = {}
-    order: list[FaceOfPiece] = []
+    order: dict[str, FaceOfPiece] = {}
     for entry in views.faces(ledger, list(photos)):
         here = standing.setdefault(entry.fact.sha256, [])
         for old in [face for face in here if same_face(face, entry.fact)]:
             here.remove(old)
-            order.remove(old)
+            del order[old.uid]
         here.append(entry.fact)
-        order.append(entry.fact)
-    return order
+        order[entry.fact.uid] = entry.fact
+    return list(order.values())
 
 
 def same_face(first: Seen, second: Seen) -> bool:

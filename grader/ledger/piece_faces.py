@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Integer, Text, func, null, select, type_coerce
+from sqlalchemy import ColumnElement, Integer, Text, func, null, select, tuple_, type_coerce
 
 from grader.ledger import schema
 from grader.ledger.checked import Box
@@ -35,11 +35,34 @@ class FaceCall(NamedTuple):
     uid: str
 
 
+def stands() -> ColumnElement[bool]:
+    """Return the condition that a face is still of its piece: that the last word on its place gave it to no other.
+
+    A face that goes to another piece keeps its box as it was written. The few places that ever went to another are
+    found in an index alone, since most ledgers have none and lists have ten thousand faces.
+    """
+
+    def place(table):
+        return table.c.sha256, type_coerce(table.c.box, Text)
+
+    face, last = schema.face.alias("gone"), schema.face.alias("last")
+    pieces = func.min(face.c.piece), func.max(face.c.piece)
+    moved = select(*place(face)).group_by(*place(face)).having(pieces[0] != pieces[1])
+    holder = select(last.c.piece).where(
+        *(a == b for a, b in zip(place(last), place(face), strict=True))
+    )
+    holder = holder.order_by(last.c.sequence.desc()).limit(1).correlate(face).scalar_subquery()
+    gone = select(face.c.piece, *place(face)).where(
+        tuple_(*place(face)).in_(moved.correlate(None)), face.c.piece != holder
+    )
+    return tuple_(schema.face.c.piece, *place(schema.face)).not_in(gone)
+
+
 def calls_by_face(
     ledger: Ledger, pieces: Iterable[str], *, shown: bool = False
 ) -> tuple[FaceCall, ...]:
-    """Return the calls that hold on photos of these pieces, in order, each with every face of theirs there: no outline
-    is read.
+    """Return the calls that hold on photos of these pieces, in order, each with every face there that is still theirs:
+    no outline is read.
 
     shown : the grades that the tool had proposed are wanted; they stand behind the outlines.
 
@@ -65,7 +88,8 @@ def calls_by_face(
             call.uid,
         )
         .join(schema.face, face.sha256 == call.sha256)
-        .where(call.uid.not_in(select(schema.taken_back.c.call)), *among(face.piece, list(pieces)))
+        .where(call.uid.not_in(select(schema.taken_back.c.call)))
+        .where(stands(), *among(face.piece, list(pieces)))
         .order_by(call.sequence)
     )
     return tuple(map(FaceCall._make, ledger.rows(wanted)))
@@ -74,7 +98,8 @@ def calls_by_face(
 def faces_of(
     ledger: Ledger, pieces: Iterable[str], *, called: bool = False, outlines: bool = True
 ) -> tuple[PieceFace, ...]:
-    """Return the faces of these pieces, by uid; ``called`` leaves out photos on which nobody called a grade.
+    """Return the faces that are still of these pieces, by uid; ``called`` leaves out photos on which nobody called a
+    grade.
 
     outlines : are wanted; ten thousand of them take long to read.
 
@@ -85,7 +110,7 @@ def faces_of(
     """
     table, said = schema.face.c, schema.call.c
     columns = (table.piece, table.sha256, table.box, *((table.outline,) if outlines else ()))
-    wanted = select(*columns)
+    wanted = select(*columns).where(stands())
     if called:
         wanted = wanted.where(table.sha256.in_(select(said.sha256).where(said.grade.is_not(None))))
     rows = ledger.rows(wanted.where(*among(table.piece, list(pieces))).order_by(table.sequence))

@@ -7,6 +7,7 @@ over; the thread is left behind and ends with its process.
 import threading
 from collections.abc import Callable
 from typing import TypeVar
+from weakref import WeakSet
 
 from grader.errors import PhotoError
 from grader.photo import quiet
@@ -22,16 +23,23 @@ STEP_S = 0.25
 
 T = TypeVar("T")
 _this = threading.local()
-_left: list[threading.Thread] = []
+_left: WeakSet[threading.Thread] = WeakSet()
 
 
 class _Time:
-    """What there is for a piece of work; more of it is also more for the work that it is part of."""
+    """What there is for a piece of work, and the threads that do it; more of it is also more for the work that it is
+    part of."""
 
     def __init__(self, seconds: float, whole: "_Time | None") -> None:
         self.seconds = 0.0
+        self.threads: list[threading.Thread] = []
         self._whole = whole
         self.add(seconds)
+
+    def done_by(self, thread: threading.Thread) -> None:
+        self.threads.append(thread)
+        if self._whole is not None:
+            self._whole.done_by(thread)
 
     def add(self, seconds: float) -> None:
         self.seconds += seconds
@@ -62,6 +70,7 @@ def within(seconds: float, work: Callable[[], T], file: str, what: str) -> T:
             done.set()
 
     thread, waited_s = threading.Thread(target=run, daemon=True), 0.0
+    time.done_by(thread)
     thread.start()
     try:
         while not done.wait(STEP_S):
@@ -72,13 +81,18 @@ def within(seconds: float, work: Callable[[], T], file: str, what: str) -> T:
                     SLOW,
                 )
     except BaseException:  # Somebody may also have stopped it all.
-        _left.append(thread)
-        quiet.give_back(thread)
+        for one in time.threads:
+            _left.add(one)
+            quiet.leave(one)
         raise
     result, err = came.pop()
-    if err is not None:
+    if err is None:
+        return result
+    try:
         raise err
-    return result
+    finally:
+        # Else it would keep this frame, and this frame it, with all pixels that the work had in hand.
+        del err
 
 
 def allow(seconds: float) -> None:
@@ -89,4 +103,4 @@ def allow(seconds: float) -> None:
 
 def left_behind() -> bool:
     """Return whether a thread that was left behind is still at work in this process."""
-    return any(thread.is_alive() for thread in _left)
+    return any(thread.is_alive() for thread in list(_left))

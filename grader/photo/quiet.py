@@ -9,6 +9,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import BinaryIO, TypeVar
+from weakref import WeakSet
 
 from grader.errors import PhotoError
 
@@ -26,6 +27,8 @@ class _Loan:
 
 
 _loan: _Loan | None = None
+#: Threads that nobody waits for any more.
+_left: WeakSet[threading.Thread] = WeakSet()
 
 
 def quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
@@ -34,11 +37,17 @@ def quietly(decode: Callable[[], T], heard: BinaryIO | None = None) -> T:
     try:
         return decode()
     finally:
-        give_back(threading.current_thread())
+        _give_back(threading.current_thread())
 
 
-def give_back(thread: threading.Thread) -> None:
-    """Take back from a thread what it borrowed, if it still has it: from one that never ends too."""
+def leave(thread: threading.Thread) -> None:
+    """Take back from a thread what it borrowed, if it has it, and lend it nothing more: it may never end."""
+    with _GIVING:
+        _left.add(thread)
+    _give_back(thread)
+
+
+def _give_back(thread: threading.Thread) -> None:
     global _loan
     with _GIVING:
         if _loan is None or _loan.thread is not thread:
@@ -65,7 +74,12 @@ def _borrow(heard: BinaryIO | None) -> None:
                 sys.stderr.flush()
             os.dup2(file.fileno(), 2)
             back.callback(os.dup2, stderr, 2)
-        _loan = _Loan(threading.current_thread(), back.pop_all())
+        thread = threading.current_thread()
+        with _GIVING:
+            if thread in _left:
+                # It may have waited here while it was left; nobody would take back what it borrows now.
+                raise PhotoError("nobody waits for this photo any more", "slow")
+            _loan = _Loan(thread, back.pop_all())
 
 
 def hearing(name: str) -> BinaryIO:

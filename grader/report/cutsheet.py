@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from grader.cutting import RELATIVE_SHARE, CutPiece
 from grader.errors import GraderError, harmless
 from grader.face.cutplan.cutplan import CutPlan, PlacedTemplate, lines_within, template_outline
-from grader.face.lines.polyline import arc_px, at_arc
+from grader.face.lines.polyline import dashes
 from grader.grade import MeasuredPhoto
 from grader.report.cautions import CAUTIONS, SAW_CAUTIONS, SAW_LINE
 from grader.report.overlay import PICTURE_PX, View, draw_line, view_of
@@ -299,7 +299,7 @@ def _draw_piece(view: View, piece: CutPiece, plan: str, stroke: int) -> None:
     )
     for line in m.lines:
         points = view.points(face.to_photo_px(line.points))
-        parts = [points] if line.kind == "crack" else _dashed(points, 4.0 * stroke)
+        parts = [points] if line.kind == "crack" else dashes(points, 4.0 * stroke)
         draw_line(view.rgb, parts, stroke + 2, max(1, stroke // 2))
     for number, placed in enumerate(plan_of(piece, plan).templates, start=1):
         rim = view.points(face.to_photo_px(template_outline(placed, piece.oval)))
@@ -311,12 +311,6 @@ def _draw_piece(view: View, piece: CutPiece, plan: str, stroke: int) -> None:
         size = int(np.clip(0.12 * np.ptp(rim, axis=0).min(), 12, 36))
         at = rim.mean(axis=0) - (0.55 * size * len(str(number)), 0.7 * size)
         draw_plate(view.rgb, tuple(at), [(str(number), size)])
-
-
-def _dashed(points: NDArray, dash_px: float) -> list[NDArray]:
-    arc = arc_px(points)
-    starts = np.arange(0, arc[-1], 2 * dash_px)
-    return [at_arc(points, arc, np.array([start, start + dash_px])) for start in starts]
 
 
 def _tick(placed: PlacedTemplate, short_px: float) -> NDArray[np.float64]:

@@ -111,7 +111,8 @@ def sale_lines(report: HaulReport) -> list[str]:
             lines.append(f"{what}: {names}, {money_text(back.refund, sale.currency)} refunded{why}")
         if sale.sold and sale.currency != report.currency:
             names = ", ".join(ware_name(sale.told(uid)) for uid in sale.sold)
-            lines.append(f"not added up: {names} sold for {money_text(sale.price, sale.currency)}")
+            paid = sum((sale.share(uid) for uid in sale.sold), Decimal(0))
+            lines.append(f"not added up: {names} sold for {money_text(paid, sale.currency)}")
     return lines
 
 

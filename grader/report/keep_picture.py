@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.face.lines.polyline import arc_px, at_arc
+from grader.face.lines.polyline import dashes
 from grader.photo.colour import srgb_curve
 from grader.report.keep import (
     BreakPlan,
@@ -104,7 +104,7 @@ def _stone(plan: BreakPlan) -> NDArray[np.uint8]:
     for k, number in enumerate(plan.net.lines):
         points = plan.measured.measurements.lines[number].points * scale
         struck = bool(plan.planned >> k & 1)
-        draw_line(rgb, [points] if struck else _dashes(points, 14), 9 if struck else 5, 4 if struck else 2)  # fmt: skip
+        draw_line(rgb, [points] if struck else dashes(points, 14), 9 if struck else 5, 4 if struck else 2)  # fmt: skip
     for k, number in enumerate(plan.net.lines):
         points = plan.measured.measurements.lines[number].points * scale
         _plate(rgb, f"line {plan.line_numbers[k]}", points[len(points) // 5], 22)
@@ -122,12 +122,6 @@ def _plate(rgb: NDArray, words: str, middle, size: int) -> None:
     x = np.clip(middle[0] - width / 2, 0, max(0, rgb.shape[1] - width - 1))
     y = np.clip(middle[1] - height / 2, 0, max(0, rgb.shape[0] - height - 1))
     draw_plate(rgb, (x, y), [(words, size)])
-
-
-def _dashes(points: NDArray, dash_px: float) -> list[NDArray]:
-    arc = arc_px(points)
-    starts = np.arange(0, arc[-1], 2 * dash_px)
-    return [at_arc(points, arc, np.array([start, start + dash_px])) for start in starts]
 
 
 def _distributions(plan: BreakPlan) -> NDArray[np.uint8]:

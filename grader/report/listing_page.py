@@ -14,7 +14,7 @@ from grader.report.listing import (
     listing_rows,
     looked_words,
     photo_words,
-    piece_words,
+    piece_rows,
     place_words,
     state_words,
     title_words,
@@ -67,11 +67,6 @@ def face_caption(record: dict, number: int) -> str:
     return f"Face {number} of {len(record['faces'])}, {state_words(face)}: {lines_words([face])}"
 
 
-def lot_rows(record: dict) -> list[tuple[str, str]]:
-    """Return the pieces of a lot with their words."""
-    return [(one["code"], piece_words(one)) for one in record["pieces"] or ()]
-
-
 def listing_page(page: Page) -> str:
     """Return the page as HTML; what people typed is escaped."""
     record = page.record
@@ -81,7 +76,7 @@ def listing_page(page: Page) -> str:
         pictures=[(_text(one.jpeg), one.caption) for one in page.pictures],
         members=[
             (code, harmless(words), _text(page.members[code]) if code in page.members else None)
-            for code, words in lot_rows(record)
+            for code, words in piece_rows(record)
         ],
         cautions=record["cautions"],
         listed=record["listed"],

@@ -7,8 +7,8 @@ from reportlab.lib.utils import ImageReader, simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from grader.errors import harmless
-from grader.report.listing import listing_rows, title_words
-from grader.report.listing_page import Page, lot_rows
+from grader.report.listing import listing_rows, piece_rows, title_words
+from grader.report.listing_page import Page
 from grader.report.photo_card import BOLD, FONT, PAPERS_MM, POINTS_PER_MM
 
 #: Of the page, mm: its rim, the height of the large picture and of the small ones, the room of labels.
@@ -99,7 +99,7 @@ def listing_pdf(page: Page, paper: str = "a4") -> bytes:
     if record["pieces"]:
         sheet.y -= 8
         members = [
-            (page.members.get(code, b""), f"{code}: {words}") for code, words in lot_rows(record)
+            (page.members.get(code, b""), f"{code}: {words}") for code, words in piece_rows(record)
         ]
         sheet.pictures(members, 4, 34.0)
     sheet.y -= 8

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from grader.face.cutplan.cutplan import PlacedTemplate, template_outline
 from grader.face.cutplan.room import Oval
-from grader.face.lines.polyline import arc_px, at_arc
+from grader.face.lines.polyline import dashes
 from grader.face.measurements import CONTACT_SHOWN, Placement
 from grader.photo.photo import Photo
 from grader.report.overlay import View, draw_line, view_of
@@ -62,7 +62,7 @@ def _with_lines(view: View, stone: dict) -> NDArray[np.uint8]:
             continue
         points = view.points(line["points"])
         dash = {"crack": None, "pattern line": 3.0}.get(line["class"], 9.0)
-        draw_line(rgb, [points] if dash is None else _dashed(points, dash), 4, 2)
+        draw_line(rgb, [points] if dash is None else dashes(points, dash), 4, 2)
     return rgb
 
 
@@ -97,12 +97,6 @@ def _upright(view: View, placement: Placement) -> NDArray[np.uint8]:
         y, x = np.mgrid[:h, :w]
         upright[np.hypot((x + 0.5) / w * 2 - 1, (y + 0.5) / h * 2 - 1) > 1] = PALE
     return upright
-
-
-def _dashed(points: NDArray, dash_px: float) -> list[NDArray]:
-    arc = arc_px(points)
-    starts = np.arange(0, arc[-1], 2 * dash_px)
-    return [at_arc(points, arc, np.array([start, start + dash_px])) for start in starts]
 
 
 def _jpeg(rgb: NDArray[np.uint8]) -> bytes:

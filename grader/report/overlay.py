@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from grader.errors import GraderError
 from grader.face.face import Face
+from grader.face.lines.polyline import arc_px, at_arc, dashes
 from grader.face.measurements import Line, Placement
 from grader.grade import MeasuredPhoto, MeasuredPiece
 from grader.made import write_made
@@ -217,7 +218,7 @@ def _draw_placements(view: View, piece: MeasuredPiece, stroke_px: int) -> None:
             draw_line(view.rgb, [rim], thin + 2, thin, closed=True)
             draw_line(view.rgb, [view.points(face.to_photo_px(up))], thin + 2, thin)
         else:
-            draw_line(view.rgb, _dashes(np.vstack([rim, rim[:1]]), 8.0 * thin), thin + 2, thin)
+            draw_line(view.rgb, dashes(np.vstack([rim, rim[:1]]), 8.0 * thin), thin + 2, thin)
 
 
 def _draw_found(
@@ -230,7 +231,7 @@ def _draw_found(
     for _, line in lines:
         points = view.points(piece.face.to_photo_px(line.points))
         dash = {"crack": None, "pattern line": 2.0 * thin}.get(line.kind, 6.0 * thin)
-        parts = [points] if dash is None else _dashes(points, dash)
+        parts = [points] if dash is None else dashes(points, dash)
         draw_line(view.rgb, parts, thin + 2, thin)
 
 
@@ -245,7 +246,8 @@ def _draw_numbers(view: View, piece: MeasuredPiece, lines: list[tuple[int, Line]
     size = max(11, round(min(view.rgb.shape[:2]) / 60))
     for number, line in lines:
         points = view.points(piece.face.to_photo_px(line.points))
-        x, y = _along(points, np.array([0.5 * _steps(points)[-1]]))[0]
+        arc = arc_px(points)
+        x, y = at_arc(points, arc, 0.5 * arc[-1:])[0]
         _put_text(view.rgb, str(number), (x + 0.4 * size, y - 0.4 * size), size)
 
 
@@ -257,24 +259,6 @@ def draw_line(
     parts = [np.rint((part - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2) for part in parts]
     for colour, width_px in ((DARK, dark_px), (PALE, pale_px)):
         cv2.polylines(rgb, parts, closed, colour, width_px, cv2.LINE_AA, shift=4)
-
-
-def _dashes(points: NDArray, dash_px: float) -> list[NDArray]:
-    """A polyline as straight dashes of that length, with gaps as long."""
-    length = _steps(points)[-1]
-    stops = _along(points, np.arange(0, length + dash_px, dash_px).clip(max=length))
-    return [stops[i : i + 2] for i in range(0, len(stops) - 1, 2)]
-
-
-def _steps(points: NDArray) -> NDArray[np.float64]:
-    """Length of a polyline up to each of its points."""
-    return np.concatenate([[0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-
-
-def _along(points: NDArray, lengths: NDArray) -> NDArray[np.float64]:
-    """Points x, y of a polyline at these lengths along it."""
-    steps = _steps(points)
-    return np.stack([np.interp(lengths, steps, points[:, axis]) for axis in (0, 1)], axis=1)
 
 
 def _words(piece: dict, stone: Rect, shape: tuple[int, ...]) -> list[Words]:

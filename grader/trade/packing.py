@@ -144,6 +144,8 @@ def _settled(
         if done.x is None:
             return best, fewest
         lies_in = done.x.reshape(count, parcels).argmax(axis=1)
-        best = [[i for i in range(count) if lies_in[i] == n] for n in range(parcels)]
-        best = [parcel for parcel in best if parcel]
+        found = [np.flatnonzero(lies_in == n).tolist() for n in range(parcels)]
+        if max(int(weights[parcel].sum()) for parcel in found) > most_g:
+            return best, fewest  # It counts in floats, and of tonnes a millionth is a gram.
+        best = [parcel for parcel in found if parcel]
     return best, fewest

@@ -22,6 +22,8 @@ DENSITY = Decimal("2.6")
 #: 2021; the first worked out from its equation.
 CARE_G, TWO_G = Decimal(9_000), Decimal(23_000)
 _BOX = ("name", "inside", "most", "to", "price")
+#: Nothing that is sent is larger, and no stone lighter or heavier than these: else it is a slip of the pen.
+_MOST_CM3, _DENSITIES = Decimal("1e9"), (Decimal("0.1"), Decimal(25))
 
 
 @dataclass(frozen=True)
@@ -97,24 +99,27 @@ def read_boxes(text: str, where: str) -> Boxes:
             f"{where}: begins is {quoted(data['begins'])}; give a day as 2025-03-01"
         )
     fill = data.get("fill", FILL)
-    two = isinstance(fill, list | tuple) and [type(share) in (int, Decimal) for share in fill]
+    two = isinstance(fill, list | tuple) and [_is_number(share) for share in fill]
     if two != [True, True] or not 0 < fill[0] <= fill[1] <= 1:
         raise SettingsError(f"{where}: fill is {quoted(fill)}; give two shares, as [0.4, 0.6]")
     return Boxes(
         data["begins"],
         tuple(_box(where, row) for row in check_rows(where, "boxes", data["boxes"])),
         (Decimal(fill[0]), Decimal(fill[1])),
-        _above_0(where, "density", data.get("density", DENSITY)),
+        _density(where, data.get("density", DENSITY)),
         _grams(where, "packing", data["packing"]) if "packing" in data else Decimal(0),
     )
 
 
 def _box(where: str, row: dict) -> Box:
     check_keys(where, "boxes", row, _BOX, ("name", "inside", "most"))
+    most_g = _grams(where, "boxes.most", row["most"])
+    if most_g == 0:
+        raise SettingsError(f"{where}: boxes.most is 0; write the most that may be sent in it")
     return Box(
         check_line(where, "boxes.name", row["name"]),
         _room(where, row["inside"]),
-        _grams(where, "boxes.most", row["most"]),
+        most_g,
         check_line(where, "boxes.to", row.get("to", "domestic")),
     )
 
@@ -125,28 +130,39 @@ def _room(where: str, text: object) -> Decimal:
     try:
         number, unit = words
         sides = [Decimal(side) for side in number.replace(",", ".").split("x")]
-        volume = sides[0] if len(sides) == 1 else sides[0] * sides[1] * sides[2]
         factor = {"in3": CM3_PER_IN3, "cm3": Decimal(1), "cm": Decimal(1), "in": CM3_PER_IN3}[unit]
-        if volume <= 0 or (len(sides) == 3) != (unit in ("cm", "in")) or len(sides) not in (1, 3):
+        cm3 = math.prod(sides) * factor
+        if len(sides) != (3 if unit in ("cm", "in") else 1) or min(sides) <= 0 or cm3 > _MOST_CM3:
             raise ValueError
     except (ValueError, KeyError, ArithmeticError, IndexError):
         raise SettingsError(
             f"{where}: boxes.inside is {quoted(text)}; write it as 514 in3, 9000 cm3 or 30x20x15 cm"
         ) from None
-    return volume * factor
+    return cm3
 
 
 def _grams(where: str, key: str, text: object) -> Decimal:
     try:
-        return grams_of(str(text)).grams
+        grams = grams_of(str(text)).grams
     except ValueError as err:
         raise SettingsError(f"{where}: {key}: {err}") from err
+    if grams < 0:
+        raise SettingsError(f"{where}: {key} is {quoted(text)}; no weight is below 0")
+    return grams
 
 
-def _above_0(where: str, key: str, value: object) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value <= 0:
-        raise SettingsError(f"{where}: {key} is {quoted(value)}; give a number above 0")
+def _density(where: str, value: object) -> Decimal:
+    least, most = _DENSITIES
+    if not _is_number(value) or not least <= value <= most:
+        raise SettingsError(
+            f"{where}: density is {quoted(value)}; give g/cm3, from {least} to {most}"
+        )
     return Decimal(value)
+
+
+def _is_number(value: object) -> bool:
+    # TOML has "nan" and "inf" too.
+    return type(value) is int or (type(value) is Decimal and value.is_finite())
 
 
 def fits(boxes: Boxes, net_g: Decimal, to: str) -> list[Fit]:

@@ -134,7 +134,7 @@ def _price(where: str, key: str, value: object) -> Decimal:
 
 def _parts(where: str, key: str, value: object, most: int) -> tuple[float, float]:
     two = value if isinstance(value, list) else [value, value]
-    if len(two) != 2 or any(type(one) not in (int, Decimal) for one in two):
+    if len(two) != 2 or any(type(one) not in (int, Decimal) or one != one for one in two):  # nan
         raise SettingsError(f"{where}: {key} is {quoted(value)}; give two parts, as [0.8, 1.0]")
     if not 0 <= two[0] <= two[1] <= most:
         raise SettingsError(

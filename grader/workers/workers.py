@@ -98,13 +98,20 @@ def spread(
                 elif isinstance(came, Exception) and not isinstance(came, GraderError):
                     doubtful.append((number, ask))
                 else:
-                    slow |= isinstance(came, PhotoError) and came.code == SLOW
+                    slow |= _took_too_long(came)
                     yield number, came
         for number, ask in doubtful:
-            yield number, _alone(work, ask, workers)
+            came = _alone(work, ask, workers)
+            if _took_too_long(came):
+                workers.stop()
+            yield number, came
     except BaseException:
         workers.stop()
         raise
+
+
+def _took_too_long(came: Look | GraderError) -> bool:
+    return isinstance(came, PhotoError) and came.code == SLOW
 
 
 def _came_of(future: Future, workers: Workers) -> Look | GraderError | Unseen | Exception:

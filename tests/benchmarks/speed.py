@@ -1,9 +1,9 @@
 """How long a whole check takes, one thread, in units of a plain decoding of the same file; what each further stone, the
-start and a second worker add; how much memory it takes; and how long it takes to learn from calls and to propose.
+start and a second worker add; and how much memory it takes.
 
     python tests/benchmarks/speed.py [PART ...] [--write]
 
-Parts are one, trays, workers, start, memory and known, all of them by default, and many, which takes half an hour and
+Parts are one, trays, workers, start and memory, all of them by default, and many, which takes half an hour and
 is measured only where it is named. ``--write`` puts the rows into figures/ and a line into the history beside it.
 """
 
@@ -29,32 +29,18 @@ from tables import NO_ANSWER, Row, as_table, machine, write
 from threadpoolctl import threadpool_limits
 
 from grader import grade_photo
-from grader.face.measurements import (
-    Banding,
-    Line,
-    Measurements,
-    RegionColour,
-    Regions,
-    Scene,
-    Share,
-)
-from grader.grading.features.facts import StoneFacts, stone_facts
-from grader.grading.learning.retrain import retrain
 from grader.grading.models.model import Model
 from grader.grading.models.model_files import load_model
-from grader.grading.proposal import Call
-from grader.grading.propose import propose, scene_estimate
 from grader.looking import look_at_all
 from grader.looks import ask_for
 from grader.photo.terms import PhotoTerms
-from grader.profile import SCENE_PARTS, Profile, load_profile
+from grader.profile import Profile, load_profile
 from grader.workers.pool import Pool
 
 HISTORY = Path(__file__).parent / "SPEED_HISTORY.md"
 PHOTO_SIZE, MEGAPIXELS = (4000, 3000), 12
 ROUNDS = 5
 FLOOR, FURTHER = "≤ 9 R, aim 7", "≤ 2.5 R"
-CALLED, KNOWN = 200, 300
 TRAYS = (4, 8, 16, 40)
 SIZES = (12, 24, 48, 108)
 MANY, MARKS = 1000, (10, 30, 100, 300, 1000)
@@ -372,80 +358,6 @@ def cpu_seconds_of(way: Callable[[], object]) -> float:
     return time.process_time() - start
 
 
-def known_rows(rng: np.random.Generator) -> list[Row]:
-    """Return the rows of stones that are measured already: retraining on calls, and proposals. Processor time."""
-    threadpool_limits(1)
-    profile, model = load_profile(), load_model()
-    appearance = dict(zip(model.familiarity.names, model.familiarity.mean, strict=True))
-    called, known = (
-        [
-            stone_facts(made_up_face(rng), profile, size_class=None, appearance=appearance)
-            for _ in range(n)
-        ]
-        for n in (CALLED, KNOWN)
-    )
-    seconds = {}
-    start = time.process_time()
-    learned = learned_from(called, profile, model, rng)
-    seconds["retrain on 200 known calls, one core, s"] = (time.process_time() - start, "≤ 10")
-    for words, grader in (("starter", model), ("retrained", learned)):
-        start = time.process_time()
-        for facts in known:
-            propose(facts, scene_estimate(facts, grader), profile, grader)
-        name = f"proposals for 300 known stones, {words}, s"
-        seconds[name] = (time.process_time() - start, "≤ 2")
-    return [
-        Row(name, "made-up faces", "1 round", f"{took:.1f}", "", floor, "")
-        for name, (took, floor) in seconds.items()
-    ]
-
-
-def learned_from(
-    stones: list[StoneFacts], profile: Profile, model: Model, rng: np.random.Generator
-) -> Model:
-    """Return the model after a call on each stone, by a seller who wavers; every second one with a scene."""
-    measured = {(f"{n:064x}", 1): facts.features for n, facts in enumerate(stones)}
-    value = [
-        row["rules_grade"] + 1.5 * row["blue_share"] + rng.normal(0, 0.35)
-        for row in measured.values()
-    ]
-    rung = np.digitize(value, np.quantile(value, [0.25, 0.5, 0.75]))
-    calls = [
-        Call(
-            f"{n}.jpg", sha256, piece, None, profile.grades[rung[n]],
-            round(row["scene_score"]) if n % 2 else None, None, "2024-05-01T10:00:00+02:00", None,
-        )
-        for n, ((sha256, piece), row) in enumerate(measured.items())
-    ]  # fmt: skip
-    return retrain(calls, measured, profile, model).model
-
-
-def made_up_face(rng: np.random.Generator) -> Measurements:
-    """Return a face as numbers alone, with up to four lines: for timing, it looks like no stone."""
-    blue, white = rng.dirichlet([2, 2, 2])[:2]
-    shares = {"blue": blue, "white": white, "host": 1 - blue - white}
-    codes = np.zeros((110, 210), np.uint8)
-    codes[5:105, 5:205] = 3
-    ends = rng.uniform(10, 100, (rng.integers(0, 5), 2, 2)).astype(np.float32)
-    lines = [Line(p, float(np.hypot(*(p[1] - p[0]))), 1.5, "crack", 0.9) for p in ends]
-    regions = Regions(
-        codes=codes,
-        shares={name: Share(share, share, share) for name, share in shares.items()},
-        kinds={"host": {"rusty": 0.75 * shares["host"], "grey": 0.25 * shares["host"]}},
-        colour=dict.fromkeys(shares, RegionColour(60.0, rng.gamma(6, 3), 260.0, 5.0)),
-        glare_share=0.05,
-    )
-    return Measurements(
-        regions=regions,
-        banding=Banding(rng.beta(3, 2), 0.7, 4, 10.0, 9.0, 30.0, 0.8),
-        lines=tuple(lines),
-        scene=Scene({part: rng.beta(4, 3) for part in SCENE_PARTS}),
-        face_area_px=20_000,
-        px_per_photo_px=1.0,
-        mm_per_px=0.2,
-    )
-
-
 def keep_in_history(rows: list[Row]) -> None:
     """Write a line into the history: what was measured this time, in the words of the rows."""
     told = "; ".join(
@@ -463,16 +375,15 @@ PARTS = {
     "workers": worker_rows,
     "start": start_rows,
     "memory": memory_rows,
-    "known": lambda: known_rows(np.random.default_rng(20_250)),
     "many": many_rows,
 }
 
 
 def main() -> None:
     """Measure the parts that were asked for, print their rows, and keep them where that was asked for."""
-    ask = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    ask = argparse.ArgumentParser(description=__doc__.partition("\n\n")[0])
     ask.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
-    ask.add_argument("--write", action="store_true", help="keep the rows, but those of known")
+    ask.add_argument("--write", action="store_true", help="keep the rows")
     ask.add_argument("--stones", nargs="*", type=int, default=TRAYS, help="of the trays")
     args = ask.parse_args()
     if unknown := set(args.parts) - set(PARTS):
@@ -480,8 +391,7 @@ def main() -> None:
     for part in args.parts or [part for part in PARTS if part != "many"]:
         rows = tray_rows(args.stones) if part == "trays" else PARTS[part]()
         print(as_table(rows), flush=True)
-        # Those of known stones are the ledger's to keep.
-        if args.write and part != "known":
+        if args.write:
             write("speed", rows)
             keep_in_history(rows)
 

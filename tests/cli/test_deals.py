@@ -150,6 +150,9 @@ def test_scenario_20_fourteen_pounds_abroad_the_small_box_is_refused(example):
     told = example("parcel", "07-001", "07-002", "--to", "abroad", "--json")
     assert [box["takes"] for box in told["boxes"]] == [False, True, True]
     assert "no box of yours goes to mars" in example("parcel", "07-001", "--to", "mars", fails=True)
+    assert "7001 things and bags are too many at once; name 500 at most" in example(
+        "parcel", "07-001", "07-B1=7000x1g", fails=True
+    )
 
 
 def test_lifting_is_told_from_nine_kilos_and_from_twenty_three(example):
@@ -174,14 +177,16 @@ def test_a_return_brings_all_of_a_sale_back(example):
 def test_a_report_tells_what_came_back_and_never_adds_two_currencies(example):
     example("sell", "07-001")
     example("return", "07-001", "--why", "too blue", "--refund", "200")
-    example("sell", "07-002", "--for", "150")
+    example("sell", "07-002", "07-B2=1lb", "--for", "184")
+    # Asked were 160 and 24; the second comes back.
+    example("return", "07-B2", "--only")
     (example.folder / "EUR.toml").write_text(
         'currency = "EUR"\nbegins = 2025-09-01\n[by_weight]\nselect = 20\n[by_hand]\n"07-003" = 70\n'
     )
     example("prices", "set", "EUR.toml")
     text = example("haul", "report", "07", "--unit", "lb")
     assert "came back: 07-001, 200.00 USD refunded: too blue" in text
-    assert "not added up: 07-002 sold for 150.00 USD" in text
+    assert "not added up: 07-002 sold for 160.00 USD" in text
     # 12 lb select at 20 and one by hand, in euros; nothing of the sale in dollars.
     assert "worth 310.00 EUR: 0.00 EUR got, 310.00 EUR asked" in text
 

@@ -73,6 +73,13 @@ def shop(grader):
     return grader
 
 
+def small_box(grader):
+    (grader.folder / "BOXES.toml").write_text(
+        'begins = 2025-03-01\n[[boxes]]\nname = "small"\ninside = "75 in3"\nmost = "500g"\n'
+    )
+    grader("parcel", "--boxes", "BOXES.toml")
+
+
 def page(grader, code="07-001", suffix="html"):
     return (grader.folder / "out" / f"{code}.{suffix}").read_text("utf-8")
 
@@ -291,6 +298,10 @@ def test_a_lot_lists_its_pieces(shop):
     for name in ("07-003 front.jpg", "07-004 front.jpg"):
         shop("call", f"tray/{name}", "--grade", "tumbling")
     shop("lots", "make", "--haul", "07", "--grade", "tumbling", "--size", "500g")
+    shop("weigh", "07-L1", "900g", "--guessed")
+    guessed = shop("listing", "07-L1", "--json")
+    # No buyer is told a guess, nor pays for it: 500 / 453.59237 * 6 = 6.6138
+    assert (guessed["net_g"], guessed["price"]["money"]) == (None, "6.61")
     shop("weigh", "07-L1", "551g")
     record = shop("listing", "07-L1", "--out", "out", "--json")
     assert [one["code"] for one in record["pieces"]] == ["07-003", "07-004"]
@@ -298,7 +309,9 @@ def test_a_lot_lists_its_pieces(shop):
     assert (record["kind"], record["net_g"], record["price"]["money"]) == ("lot", "551", "7.29")
     html = page(shop, "07-L1")
     assert "<b>07-003</b>: 300 g (0.66 lb)" in html and html.count("<img") == 2
-    assert "What is in the lot?" in shop("answer", "07-L1")
+    small_box(shop)
+    told = shop("answer", "07-L1")
+    assert "What is in the lot?" in told and "in parts, to domestic" in told
     assert "lies in lot 07-L1" in shop("listing", "07-003", fails=True)
 
 
@@ -312,6 +325,12 @@ def test_the_answers_are_those_of_the_record(shop):
         "light estimated" in told["How were the colours set?"] or told["How were the colours set?"]
     )
     assert "Has it cracks?\n" in shop("answer", "07-001")
+
+
+def test_nobody_is_told_that_a_piece_too_heavy_for_each_box_goes_in_parts(shop):
+    small_box(shop)
+    told = shop("answer", "07-001", "--json")
+    assert told["How is it sent?"] == "too heavy or too large for each box, to domestic"
 
 
 def test_slips_end_in_one_line(shop):

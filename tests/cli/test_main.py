@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import unicodedata
+from decimal import Decimal
 
 import pytest
 from rich.console import Console
@@ -64,6 +65,7 @@ def test_words_of_all_scripts_lines_and_tabs_are_left_as_they_are():
 
 def test_a_value_is_told_in_a_line():
     assert quoted("a\nb") == "'a\\nb'"
+    assert quoted([Decimal("0.60"), 1]) == "[0.60, 1]"
     assert len(quoted("x" * 1000)) < 70
     assert quoted(1 << 50_000) == "too long to show"
     deep = []

@@ -74,6 +74,40 @@ def test_the_table_of_a_folder_tells_the_numbers_and_joins_the_photos_of_a_piece
     assert column("face_of_piece") == faces
 
 
+def test_a_stone_that_was_parted_from_a_numbered_piece_has_that_number_no_more(haul):
+    haul.photo("pair/b.jpg", "1b")
+    haul.photo("pair/c.jpg", "1c")
+    haul.run("batch", "pair")
+    first, second = "pair/b.jpg", "pair/c.jpg"
+    haul.run("call", first, second, "--one-piece", "--grade", "cabbing")
+    as_before = "07-001  b.jpg, stone 1, as before"
+    assert haul.batch("pair")[0] == [
+        as_before.removesuffix(", as before"),
+        "07-001  c.jpg, stone 1, as before",
+    ]
+    assert haul.run("call", first, second, "--one-piece", "--undo").exit_code == 0
+    assert haul.batch("pair")[0] == [as_before, "07-002  c.jpg, stone 1"]
+
+
+def test_a_photo_that_shows_another_piece_takes_its_grade_and_its_faces_along(haul):
+    haul.photo("one/b.jpg", "1b")
+    assert haul.batch("one")[0] == ["07-001  b.jpg, stone 1"]
+    haul.run("call", "one/b.jpg", "--grade", "cabbing")
+    haul.run("weigh", "07-001", "500g")
+    haul.run("haul", "photo", "07-002", "one/b.jpg")
+    haul.run("weigh", "07-002", "400g")
+
+    def grades():
+        return {row["piece"]: row["grade"] for row in haul.told("haul", "list", "07")}
+
+    assert grades() == {"07-001": None, "07-002": "cabbing"}
+    assert haul.told("listing", "07-001")["faces"] == []
+    assert len(haul.told("listing", "07-002")["faces"]) == 1
+    # And back, where it was at first.
+    haul.run("haul", "photo", "07-001", "one/b.jpg")
+    assert grades() == {"07-001": "cabbing", "07-002": None}
+
+
 def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
     haul.batch()
     haul.photo("photos/0 first.jpg", "1c")

@@ -1,12 +1,16 @@
 """A photo that takes too long is refused in one line; it is really slow here: a JPEG of thousands of passes, which is
 decoded as often (ITU-T T.81, annex G)."""
 
+import gc
 import io
 import os
+import signal
 import subprocess
 import sys
 import threading
 import time
+import weakref
+from contextlib import suppress
 from pathlib import Path
 
 import cv2
@@ -17,6 +21,7 @@ from PIL import Image
 from grader.errors import PhotoError
 from grader.photo import header, patience
 from grader.photo.patience import SLOW, allow, left_behind, within
+from grader.photo.quiet import quietly
 from grader.photo.read import read_photo
 
 ROOT = Path(__file__).parents[2]
@@ -80,6 +85,60 @@ def test_one_that_takes_too_long_to_read_is_refused_and_the_next_is_read(
         time.sleep(0.1)
     assert not left_behind() and os.path.samestat(os.fstat(2), before)
     assert capfd.readouterr() == ("", "")
+
+
+def test_whoever_stops_it_all_is_heard_though_a_read_within_has_borrowed_stderr():
+    ended, before, borrowed = threading.Event(), os.fstat(2), []
+
+    def decode():
+        borrowed.append(not os.path.samestat(os.fstat(2), before))
+        signal.raise_signal(signal.SIGINT)
+        ended.wait(30)
+
+    def look():
+        return within(60, lambda: quietly(decode), "a.jpg", "read")
+
+    with pytest.raises(KeyboardInterrupt):
+        within(60, look, "a.jpg", "look at")
+    given_back = os.path.samestat(os.fstat(2), before)
+    ended.set()
+    assert borrowed == [True] and given_back
+
+
+def test_one_that_waited_for_its_turn_when_it_was_left_does_not_keep_it_from_those_after_it():
+    ended = threading.Event()
+
+    def slow(seconds):
+        with pytest.raises(PhotoError, match="takes longer"):
+            within(seconds, lambda: quietly(lambda: ended.wait(30)), "a.jpg", "read")
+
+    first = threading.Thread(target=slow, args=(1.0,))
+    first.start()
+    time.sleep(0.1)
+    slow(0.3)
+    first.join()
+    assert within(20, lambda: quietly(lambda: 7), "b.jpg", "read") == 7
+    ended.set()
+
+
+def test_what_goes_wrong_keeps_no_pixels_once_it_is_told():
+    class Pixels:
+        pass
+
+    held = []
+
+    def work():
+        pixels = Pixels()
+        held.append(weakref.ref(pixels))
+        raise PhotoError("a.jpg: cut off")
+
+    gc.disable()  # It goes at once, and not when somebody looks for rubbish.
+    try:
+        with suppress(PhotoError):
+            within(10, work, "a.jpg", "read")
+        assert held[0]() is None
+    finally:
+        gc.enable()
 
 
 def _damaged() -> bytes:

@@ -82,6 +82,18 @@ def test_what_no_quick_bound_tells_is_proved_where_there_are_few_pieces():
     assert -(-sum(grams) // 100) == 3
 
 
+def test_no_parcel_of_tonnes_is_too_heavy_by_a_gram_that_floats_do_not_see():
+    # A set that three parcels would hold to the gram, one piece a gram heavier and another one lighter.
+    most_g = 20_000_000
+    for seed in range(8):
+        cuts = np.sort(np.random.default_rng(seed).integers(1, most_g, (3, 3)))
+        grams = np.diff(cuts, prepend=0, append=most_g).ravel()
+        grams[0] += 1
+        grams[-1] -= 1
+        grams = [int(g) for g in grams]
+        sound(grams, most_g, pack(grams, most_g, tries=0))
+
+
 @pytest.mark.parametrize(("grams", "most_g"), [([101], 100), ([0, 5], 100), ([-3], 100)])
 def test_a_piece_that_fits_no_parcel_is_refused(grams, most_g):
     with pytest.raises(ValueError, match="no more than a parcel holds"):

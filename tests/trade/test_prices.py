@@ -52,6 +52,10 @@ def test_a_price_per_weight_with_size_classes_and_much_taken_at_once():
             "currency = 'USD'\nbegins = 2025-01-01\nby_weight = {a = nan}",
             "not valid TOML|give a number",
         ),
+        (
+            "currency = 'USD'\nbegins = 2025-01-01\nby_weight = {}\nspread = [nan, 1]",
+            "give two parts",
+        ),
         ("currency = 'USD'\nbegins = 2025-01-01\nby_weight = {}\nper = 'stone'", "per is 'stone'"),
         (
             "currency = 'USD'\nbegins = 2025-01-01\nby_weight = {}\noff = {'5kg' = 101}",

@@ -41,7 +41,8 @@ class Crew:
 
     @property
     def _alone(self) -> bool:
-        return [file for file, _ in self.handed_out].count(KILLER) > 1
+        # Whatever is done again.
+        return len(set(self.handed_out)) < len(self.handed_out)
 
     def _work_off(self, work):
         lost = any(ask.file == KILLER for _, ask, _ in self._in_hand)
@@ -127,6 +128,15 @@ def test_one_that_took_too_long_has_its_worker_replaced_once_the_others_in_hand_
     # With it in hand was a; those behind it went to the new workers, d alone: the crew's check does it.
     assert crew.stopped == 1 and in_hand_at_stop == [0, 1, 1]
     assert [file for file, _ in crew.handed_out] == ["a", "slow", "b", "c", "d"]
+
+
+def test_one_that_takes_too_long_when_it_is_done_again_has_its_worker_replaced_too():
+    def late(ask):
+        return PhotoError("a: takes longer", SLOW) if ask.file == "a" else done(ask)
+
+    crew = Crew()
+    told = dict(spread(late, jobs("a", KILLER, "b"), crew))
+    assert told[0].code == SLOW and crew.stopped == 1
 
 
 def test_a_run_that_is_left_midway_lets_go():

@@ -23,6 +23,14 @@ def at_arc(points: NDArray, arc: NDArray, at: NDArray) -> NDArray[np.float64]:
     return np.column_stack([np.interp(at, arc, points[:, k]) for k in (0, 1)])
 
 
+def dashes(points: NDArray, dash_px: float) -> list[NDArray[np.float64]]:
+    """Return the polyline as straight dashes, (2, 2) each, of that length, with gaps as long; the last one may be
+    shorter."""
+    arc = arc_px(points)
+    starts = np.arange(0, arc[-1], 2 * dash_px)
+    return [at_arc(points, arc, np.array([start, start + dash_px])) for start in starts]
+
+
 def resample(points: NDArray) -> NDArray[np.float64]:
     """Return the polyline with its points about one px apart along it, its ends kept."""
     arc = arc_px(points)
