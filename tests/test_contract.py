@@ -29,6 +29,7 @@ FLOORS = [
     ["trade"],
     ["cutting", "working"],
     ["grade"],
+    ["further"],
     ["grading"],
     ["face"],
     ["render", "photo"],
@@ -159,13 +160,13 @@ def test_only_the_ledger_speaks_to_its_database():
 
 
 #: The core: it gives back data, which ``report`` tells in sentences.
-CORE = ("photo", "face", "grading", "grade", "ledger")
+CORE = ("photo", "face", "grading", "further", "grade", "ledger")
 #: So many words in one text are a sentence; shorter ones are names, units and codes.
 SENTENCE_WORDS = 5
 #: Where the core writes sentences all the same, and why.
 SENTENCES = {
     "photo": "remarks, each with its code: it is made where the fact is known, with what to do about it",
-    "grade.py": "remarks on further photos, each with its code",
+    "further.py": "remarks on further photos, each with its code",
     "grading/calls": "remarks on rows of a table, beside the row that they speak of",
     "grading/features/features.py": "what each feature is, beside its declaration; cards of models print it",
     "grading/learning/called_faces.py": "remarks on calls that cannot be used",
@@ -346,6 +347,7 @@ def test_a_look_with_a_ledger_that_is_there_loads_what_makes_one_no_more(photo, 
     )
 
 
+@pytest.mark.slow
 def test_the_sale_waits_for_no_picture(tmp_path):
     """Ten thousand pieces are to be listed, weighed and sold within a second: OpenCV alone takes a good part of one."""
     ledger = tmp_path / "ledger.sqlite"

@@ -33,6 +33,7 @@ def drawn():
     return rendered, stone, true_measurements(photo, piece, rendered, stone, PROFILE)
 
 
+@pytest.mark.slow
 def test_shares_are_those_of_the_truth(drawn):
     _, stone, true = drawn
     assert {name: share.value for name, share in true.regions.shares.items()} == stone.shares

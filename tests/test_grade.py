@@ -24,6 +24,7 @@ def test_a_stone_that_the_seller_calls_half_dried_is_to_be_taken_again():
     assert stone.proposal is None
 
 
+@pytest.mark.slow
 def test_an_empty_board_with_a_ruler_and_a_coin_holds_no_stone():
     graded = grader.grade_photo(SAMPLES / "06_nothing_on_the_board.jpg")
     assert graded.pieces == ()

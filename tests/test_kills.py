@@ -199,6 +199,7 @@ def graded(graded_once, tmp_path) -> Path:
     return shutil.copytree(graded_once, tmp_path / "work")
 
 
+@pytest.mark.slow
 def test_a_batch_with_another_option_that_is_killed_at_once_leaves_what_was_there(graded):
     before = content(graded / "haul" / "graded")
     with open_ledger(graded / "ledger.sqlite") as ledger:

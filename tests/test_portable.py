@@ -205,6 +205,7 @@ def test_results_a_model_and_a_ledger_are_closed_before_they_are_moved(tmp_path,
     assert len(moved) >= 8 and not any(moved)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "utf-8"])
 def test_a_name_that_the_terminal_cannot_show_ends_no_command(tmp_path, encoding):
     # As on a Windows whose output goes into a file: its usual encoding has few letters.

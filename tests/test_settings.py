@@ -150,6 +150,7 @@ def test_the_ledger_is_that_of_the_command_line_else_of_the_settings_else_the_us
     assert Session(ledger=here / "other.sqlite").ledger_path == here / "other.sqlite"
 
 
+@pytest.mark.slow
 def test_closing_tells_whether_a_ledger_was_open_that_is_not_the_usual_one(here):
     other, usual, untouched = Session(ledger=here / "other.sqlite"), Session(), Session()
     assert other.ledger is not None and usual.ledger is not None

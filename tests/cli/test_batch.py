@@ -131,6 +131,7 @@ def test_calls_on_photos_elsewhere_are_no_matter_of_this_folder(cli):
     assert records(cli)[0]["pieces"][0]["call"] is None
 
 
+@pytest.mark.slow
 def test_a_call_whose_stone_an_edited_photo_does_not_show_is_told(cli):
     cli.run("call", cli.photo("haul/a.jpg", "2"), "--piece", 2, "--grade", "waste")
     cli.photo("haul/a.jpg", "1 cropped")

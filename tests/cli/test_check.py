@@ -417,6 +417,7 @@ def test_a_face_of_one_piece_shows_one_stone(cli):
     assert cli.run("check", "a.jpg", "b.jpg", "--one-piece", "--same-face").exit_code == 2
 
 
+@pytest.mark.slow
 def test_the_picture_switches_between_views(cli):
     photo, pictures = cli.photo("a.jpg"), []
     for view in (
@@ -458,6 +459,7 @@ def test_another_original_is_never_replaced_by_a_picture(cli, option):
     assert (cli.folder / "b.jpg").read_bytes() == b"\xff\xd8 the only photo of it"
 
 
+@pytest.mark.slow
 def test_a_picture_and_layers_that_the_tool_made_are_made_anew_and_others_are_kept(cli):
     photo = cli.photo("a.jpg")
     for _ in range(2):

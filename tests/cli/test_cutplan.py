@@ -95,6 +95,7 @@ def test_the_drawing_is_in_true_size_and_in_layers(cut, crack):
     assert "Silica dust" in " ".join(t.text for t in layers["words"])
 
 
+@pytest.mark.slow
 def test_the_picture_holds_the_photo_and_a_foot(cut):
     measured, cuts = cut(pieces=2)
     rgb = draw_cuts(measured, cuts, "scenes")
@@ -121,6 +122,7 @@ def test_files_are_written_and_json_stands_alone(cli, stones):
     assert ET.parse(cli.folder / "a.svg") and (cli.folder / "a.png").stat().st_size > 1000
 
 
+@pytest.mark.slow
 def test_your_word_on_a_line_counts_for_the_saw_too(cli):
     photo = cli.photo("a.jpg", "1 line")
     plan = ("cutplan", photo, "--mm-per-px", 0.25, "--template", "18x13")
@@ -159,6 +161,7 @@ def test_decimals_may_stand_behind_a_comma(stones):
     assert [template[k] for k in ("long_mm", "short_mm", "margin_mm")] == [18.5, 13.5, 1.25]
 
 
+@pytest.mark.slow
 def test_a_drawing_of_the_sellers_is_never_replaced_and_our_own_is(cli, stones):
     assert stones("--svg", "plan.svg").exit_code == 0
     assert stones("--svg", "plan.svg").exit_code == 0

@@ -39,6 +39,7 @@ def test_the_balance_names_its_gap(example):
     assert "22.00 lb of the raw weight not accounted for" in text
 
 
+@pytest.mark.slow
 def test_scenario_13_a_changed_price_list_leaves_a_sale_as_it_was(example):
     sold = example("sell", "07-001", "--json")
     assert (sold["price"], sold["currency"]) == ("220.00", "USD")
@@ -54,6 +55,7 @@ def test_scenario_13_a_changed_price_list_leaves_a_sale_as_it_was(example):
     assert (worth["got"], worth["asked"]) == ("370.50", "964.00")
 
 
+@pytest.mark.slow
 def test_scenario_14_a_broken_piece_is_closed_and_its_parts_weigh_in(example):
     broken = example("break", "07-003", "--into", "3", "--loss", "0.1lb", "--json")
     assert broken["parts"] == ["07-004", "07-005", "07-006"]
@@ -108,6 +110,7 @@ def test_undo_takes_back_ones_own_last_act_alone(example):
     assert "nothing to take back" in example("undo", "--by", "Ann", fails=True)
 
 
+@pytest.mark.slow
 def test_what_somebody_built_on_is_not_taken_back(example):
     example("break", "07-001", "--into", "2", "--by", "Ann")
     example("weigh", "07-004", "1lb", "--by", "Bo")
@@ -268,6 +271,7 @@ def test_what_cannot_be_is_refused_in_one_line(example, args, told):
     assert told in example(*args, fails=True)
 
 
+@pytest.mark.slow
 def test_the_report_is_a_page_and_a_table_that_tell_the_same(example):
     trip = (
         "trip",

@@ -207,6 +207,7 @@ def test_a_folder_of_photos_that_is_taken_away_midway_is_told_photo_by_photo(
     assert cli.run("batch", "haul", "--out", "results").exit_code == 0
 
 
+@pytest.mark.slow
 def test_a_photo_that_changes_while_it_is_read_is_told_and_nothing_of_it_is_kept(
     cli, whole, tmp_path, monkeypatch
 ):

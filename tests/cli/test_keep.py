@@ -72,6 +72,7 @@ def test_the_break_plan_bears_all_its_cautions_with_their_sources(piece):
         assert words in text
 
 
+@pytest.mark.slow
 def test_json_tells_the_same(piece):
     told = piece("keep-or-break", "07-001", "--json")
     assert (told["piece"], told["net_g"], told["currency"]) == ("07-001", "500", "USD")
@@ -138,6 +139,7 @@ def test_the_picture_is_written_and_holds_ink_in_both_histograms(piece):
     assert "end the name in" in piece("keep-or-break", "07-001", "--picture", "p.xyz", fails=True)
 
 
+@pytest.mark.slow
 def test_what_is_lacking_is_told_in_one_line(grader):
     assert "nothing has that number" in grader("keep-or-break", "07-009", fails=True)
     grader("weigh", "07-001", "500g", "--new")

@@ -57,6 +57,7 @@ def words_of(path) -> str:
     return "\n".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
 
 
+@pytest.mark.slow
 def test_a_tag_gives_its_stone_the_number_and_a_second_run_renumbers_nothing(haul):
     haul.run("labels", "--blank", "07-001..07-020", "--out", "tags.pdf")
     haul.photo("photos/a.jpg", "2 tags 07-012@1 07-011@2")
@@ -68,6 +69,7 @@ def test_a_tag_gives_its_stone_the_number_and_a_second_run_renumbers_nothing(hau
     assert again == [f"{line}, as before" for line in lines]
 
 
+@pytest.mark.slow
 def test_a_photo_graded_before_without_a_haul_is_measured_again_only_where_it_shows_a_tag(haul):
     haul.photo("photos/a.jpg", "2 tags 07-011@1 07-012@2")
     haul.photo("photos/b.jpg", "1 untagged")
@@ -229,6 +231,7 @@ def test_labels_say_what_is_known_and_never_a_guess(haul):
     assert (haul.folder / "l.pdf").read_bytes() == first
 
 
+@pytest.mark.slow
 def test_labels_of_lots_and_of_what_is_left_of_a_haul(haul):
     haul.photo("photos/a.jpg", "3")
     haul.batch()

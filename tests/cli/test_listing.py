@@ -107,6 +107,7 @@ def test_a_listing_tells_what_is_recorded_and_keeps_it(shop):
     assert json.loads(page(shop, suffix="json")) == record
 
 
+@pytest.mark.slow
 def test_scenario_13_a_changed_price_list_leaves_a_listing_as_it_was(shop):
     before = shop("listing", "07-001", "--out", "out", "--json")
     pdf = (shop.folder / "out" / "07-001.pdf").read_bytes()
@@ -120,6 +121,7 @@ def test_scenario_13_a_changed_price_list_leaves_a_listing_as_it_was(shop):
     assert [row["price"] for row in shop("listing", "--open", "--json")] == ["27.00"]
 
 
+@pytest.mark.slow
 def test_scenario_14_a_broken_piece_takes_its_listing_down(shop):
     shop("listing", "07-001", "--out", "out")
     shop("break", "07-001", "--into", "2")
@@ -134,6 +136,7 @@ def test_scenario_14_a_broken_piece_takes_its_listing_down(shop):
     assert (shop.folder / "out" / "07-003.html").exists()
 
 
+@pytest.mark.slow
 def test_a_sale_closes_a_listing_undo_opens_it_and_a_return_does_not(shop):
     shop("listing", "07-001", "--for", "38", "--out", "out")
     assert shop("listing", "--open", "--json")[0]["price"] == "38.00"
@@ -147,6 +150,7 @@ def test_a_sale_closes_a_listing_undo_opens_it_and_a_return_does_not(shop):
     assert shop("listing", "--open", "--json") == []
 
 
+@pytest.mark.slow
 def test_withdrawn_is_closed_and_can_be_listed_again(shop):
     shop("listing", "07-001", "--out", "out")
     assert "(withdrawn)" in shop("listing", "07-001", "--withdraw")
@@ -178,6 +182,7 @@ def test_of_a_piece_without_photo_no_page_is_made_unless_its_weight_is_told_and_
     assert [row["thing"] for row in shop("listing", "--open", "--json")] == ["07-002"]
 
 
+@pytest.mark.slow
 def test_a_grade_that_speaks_of_lines_does_not_gainsay_the_line_that_is_seen(shop):
     record = shop("listing", "07-001", "--json")
     told = dict(listing_rows(record))
@@ -190,12 +195,14 @@ def test_a_grade_that_speaks_of_lines_does_not_gainsay_the_line_that_is_seen(sho
     assert "all the same" not in dict(listing_rows(record))["grade"]
 
 
+@pytest.mark.slow
 def test_a_look_keeps_nothing(shop):
     assert "16.20 USD" in shop("listing", "07-001")
     assert shop("listing", "--open", "--json") == []
     assert not (shop.folder / "out").exists()
 
 
+@pytest.mark.slow
 def test_a_piece_with_nothing_but_a_number_says_so_in_one_line(shop):
     record = shop("listing", "07-002", "--out", "out", "--json")
     (line,) = [line for line in shop.told.splitlines() if line.startswith("07-002")]
@@ -213,6 +220,7 @@ def test_a_piece_with_nothing_but_a_number_says_so_in_one_line(shop):
         assert words in html
 
 
+@pytest.mark.slow
 def test_without_a_scale_no_size_and_no_cabs_are_told(grader):
     grader("haul", "new", "07", "--raw", "2kg")
     grader.cli.photo("tray/a.jpg", "1")
@@ -228,6 +236,7 @@ def test_without_a_scale_no_size_and_no_cabs_are_told(grader):
     assert "91 x 61 x 33 mm (3.6 x 2.4 x 1.3 in), measured by hand" in page(grader)
 
 
+@pytest.mark.slow
 def test_wet_weight_is_no_net_weight(shop):
     shop("weigh", "07-001", "640g", "--wet")
     record = shop("listing", "07-001", "--json")
@@ -235,6 +244,7 @@ def test_wet_weight_is_no_net_weight(shop):
     assert record["unweighed"] == "weighed wet, not dry yet"
 
 
+@pytest.mark.slow
 def test_several_faces_are_counted_with_how_they_were_seen(shop):
     shop.cli.photo("tray/07-001 back.jpg", "1")
     shop("batch", "tray", "--haul", "07", "--mm-per-px", "0.5", "--state", "wet", "--workers", "1")
@@ -245,6 +255,7 @@ def test_several_faces_are_counted_with_how_they_were_seen(shop):
     assert re.search(r"Face 2 of 2, \w+", html)
 
 
+@pytest.mark.slow
 def test_what_is_said_of_a_haul_goes_for_its_pieces_and_a_piece_has_its_own(shop):
     shop(
         "describe", "07", "--treatment", "none", "--returns", "14 days", "--place", "northern hills"
@@ -357,6 +368,7 @@ def test_the_same_listing_gives_the_same_bytes(shop):
         ).read_bytes()
 
 
+@pytest.mark.slow
 def test_replaying_the_facts_leaves_the_listings(shop):
     shop("listing", "07-001", "07-002", "--out", "out")
     before = shop("listing", "--open", "--json")
@@ -365,6 +377,7 @@ def test_replaying_the_facts_leaves_the_listings(shop):
     assert shop("listing", "--open", "--json") == before and len(before) == 2
 
 
+@pytest.mark.slow
 def test_a_cut_plan_that_a_listing_kept_is_not_sought_again(shop, monkeypatch):
     from grader.deals import listing_cuts
 
@@ -429,6 +442,7 @@ def test_a_buyers_name_is_erased_by_a_command(shop):
     assert "07-001 sold" in shop("undo")
 
 
+@pytest.mark.slow
 def test_the_name_of_one_for_whom_a_thing_is_held_is_erased_too(shop):
     shop("reserve", "07-002", "--until", "2099-01-01", "--for", "Bo Invented")
     assert "held for Bo Invented until" in shop("haul", "list", "07")

@@ -37,6 +37,7 @@ def test_names_that_would_steer_a_terminal_are_only_shown(cli, text):
         assert "b.jpg" in both or text == STEERING[-1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii", "latin-1"])
 def test_a_whole_process_prints_nothing_that_steers(tmp_path, encoding):
     run = "from grader.cli.main import run; run()"

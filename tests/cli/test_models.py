@@ -228,6 +228,7 @@ def test_without_calls_there_is_nothing_to_compare_on(run):
     assert ran.exit_code == 1 and "call some stones first" in ran.stderr
 
 
+@pytest.mark.slow
 def test_a_seasons_stones_are_held_against_those_that_the_model_knows(run, cli):
     called(cli, 19)
     assert cli.run("batch", "tray").exit_code == 0

@@ -26,6 +26,7 @@ def call(cli, photo, piece):
     assert cli.run("call", photo, "--piece", piece, "--grade", "select").exit_code == 0
 
 
+@pytest.mark.slow
 def test_only_the_called_stones_are_told_and_never_the_stone_itself(cli, nearest):
     called, new = cli.photo("tub.jpg", "2"), cli.photo("new.jpg", "1")
     assert nearest(new) == [[]]
@@ -34,6 +35,7 @@ def test_only_the_called_stones_are_told_and_never_the_stone_itself(cli, nearest
     assert nearest(called) == [[("tub.jpg", 2)], []]
 
 
+@pytest.mark.slow
 def test_the_table_tells_them_with_more_alone_and_three_at_most(cli, nearest):
     tub, new = cli.photo("tub.jpg", "4"), cli.photo("new.jpg", "1")
     for piece in (1, 2, 3, 4):

@@ -118,6 +118,7 @@ def test_a_second_run_and_a_copy_of_a_photo_renumber_nothing(haul):
     assert "1 stone numbered, 3 had a number" in told
 
 
+@pytest.mark.slow
 def test_scenario_17_photos_moved_to_another_card_find_their_numbers_again(haul):
     haul.batch()
     for name, new in (("a.jpg", "DSC9.jpg"), ("b.jpg", "DSC8.jpg")):
@@ -153,6 +154,7 @@ def test_a_stone_without_a_number_gets_none_that_the_name_of_a_later_photo_says(
     ]
 
 
+@pytest.mark.slow
 def test_another_haul_takes_no_number_from_this_one(haul):
     haul.batch()
     haul.run("haul", "new", "08", "--raw", "3kg")
@@ -186,6 +188,7 @@ def called(haul, *grades):
         haul.run("weigh", f"07-{number}", weight)
 
 
+@pytest.mark.slow
 def test_a_graded_folder_ends_with_pieces_and_weight_by_grade(haul):
     called(haul, "cabbing", "cabbing", "select")
     haul.run("weigh", "07-003", "300g", "--wet")
@@ -206,6 +209,7 @@ def test_a_graded_folder_ends_with_pieces_and_weight_by_grade(haul):
     assert told[-2:] == ["retake: 1 piece", "unfamiliar: 5 pieces"]
 
 
+@pytest.mark.slow
 def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):
     called(haul, "cabbing", "cabbing", "select")
     made = haul.told("lots", "make", "--haul", "07", "--grade", "cabbing", "--size", "500g")
@@ -238,6 +242,7 @@ def test_lots_are_made_up_of_the_pieces_of_a_grade(haul):
     assert "select" not in told
 
 
+@pytest.mark.slow
 def test_a_whole_haul_is_listed_as_its_pieces_one_by_one(haul):
     """A whole haul is read another way than single pieces are; another haul beside it must not show through."""
     called(haul, "cabbing", "cabbing", "select")
@@ -265,6 +270,7 @@ def test_a_whole_haul_is_listed_as_its_pieces_one_by_one(haul):
     assert len(everyone) == 5 and len(plain) == 3 and all(one.first for one in told.values())
 
 
+@pytest.mark.slow
 def test_a_wet_guessed_or_unweighed_piece_goes_into_no_lot(haul):
     called(haul, "cabbing", "cabbing", "cabbing")
     haul.run("weigh", "07-003", "300g", "--wet")
@@ -277,6 +283,7 @@ def test_a_wet_guessed_or_unweighed_piece_goes_into_no_lot(haul):
     assert [lot["lot"] for lot in made["lots"]] == ["07-L2"]
 
 
+@pytest.mark.slow
 def test_a_piece_that_is_sold_while_lots_are_searched_is_in_none(haul, monkeypatch):
     import grader.deals.lots as lots
 
@@ -294,6 +301,7 @@ def test_a_piece_that_is_sold_while_lots_are_searched_is_in_none(haul, monkeypat
     assert haul.told("haul", "list", "07")[0]["state"] == "there"
 
 
+@pytest.mark.slow
 def test_what_was_said_of_a_haul_is_the_same_after_replay(haul):
     from grader.ledger.place import default_path
     from grader.ledger.store import open_ledger

@@ -64,6 +64,7 @@ def test_one_thing_of_an_order_comes_back_with_its_own_share(example):
     assert D(report(example)["worth"]["got"]) == 200
 
 
+@pytest.mark.slow
 def test_money_alone_goes_back_where_the_buyer_keeps_the_piece(example):
     example("sell", "07-001")
     said = example("return", "07-001", "--stays", "--refund", "20", "--why", "a chip")
@@ -107,6 +108,7 @@ def test_a_hold_ends_with_its_day_and_is_taken_back_by_undo(example):
     example("sell", "07-002")
 
 
+@pytest.mark.slow
 def test_a_packing_slip_tells_the_order_as_it_was_sold(example):
     said = example("sell", "07-001", "07-B3=5lb", "07-B1=2x2lb", "--by", "Ann")
     assert "grader slip 07-001" in said
@@ -138,6 +140,7 @@ def test_a_parcel_takes_part_of_a_bin(example):
     assert "It is too heavy or too large for each of your boxes." in example("parcel", "07-B3=5lb")
 
 
+@pytest.mark.slow
 def test_what_no_box_takes_is_shared_out_and_each_parcel_has_its_own_care(example):
     (example.folder / "BOXES.toml").write_text(
         'begins = 2025-03-01\npacking = "500g"\n'

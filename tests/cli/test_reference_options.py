@@ -91,6 +91,7 @@ def test_a_place_outside_the_photo_is_one_line(photo, command):
     assert "Traceback" not in ended.output
 
 
+@pytest.mark.slow
 def test_doctor_tells_and_draws_what_was_found(photo, tmp_path):
     out = tmp_path / "found.png"
     ended = run(app, ["doctor", str(photo), "--whole", "--picture", str(out), "--mm-per-px", "0.2"])

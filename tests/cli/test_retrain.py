@@ -56,6 +56,7 @@ def table(cli, rows, head="photo,piece,grade,scene"):
     return "mine.csv"
 
 
+@pytest.mark.slow
 def test_all_calls_of_the_ledger_are_trained_on_with_what_was_shown_on_their_stones(cli, trained):
     a, b = cli.photo("haul/a.jpg", "2"), cli.photo("elsewhere/b.jpg", "1")
     cli.run("check", a, "--mm-per-px", 0.2)
@@ -83,6 +84,7 @@ def test_the_photo_may_be_gone(cli, trained):
     assert [(c.piece, c.grade) for c in trained.calls] == [(2, "select")]
 
 
+@pytest.mark.slow
 def test_a_word_on_a_line_counts_in_what_is_learned(cli, trained):
     photo = cli.photo("a.jpg", "1 line")
     cli.run("call", photo, "--grade", "select")
@@ -103,6 +105,7 @@ def test_what_was_taken_back_is_not_learned(cli, trained):
     assert [c.piece for c in trained.calls] == [2]
 
 
+@pytest.mark.slow
 def test_one_word_of_the_house_is_learned_of_each_stone_or_one_persons(cli, trained):
     photo = cli.photo("a.jpg")
     cli.run("call", photo, "--grade", "select", "--by", "Mira")
@@ -118,6 +121,7 @@ def test_one_word_of_the_house_is_learned_of_each_stone_or_one_persons(cli, trai
     assert learned() == [("Mira", "select")]
 
 
+@pytest.mark.slow
 def test_what_two_or_more_called_alike_is_learned_alone(cli, trained):
     photos = [cli.photo(f"{n}.jpg", f"1 {n}") for n in range(4)]
     for n, photo in enumerate(photos):
@@ -144,6 +148,7 @@ def test_learning_from_agreed_stones_goes_with_neither_person_nor_table(cli, tra
         assert ran.exit_code == 2 and ran.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_comparisons_of_the_ledger_are_trained_on(cli, trained):
     a, b = cli.photo("a.jpg", "2"), cli.photo("b.jpg", "1")
     cli.run("check", a, b)
@@ -160,6 +165,7 @@ def test_comparisons_of_the_ledger_are_trained_on(cli, trained):
     assert trained.calls == []
 
 
+@pytest.mark.slow
 def test_a_table_alone_is_trained_on_with_photos_that_lie_there(cli, trained):
     cli.run("call", cli.photo("c.jpg", "1 c"), "--grade", "tumbling")
     cli.photo("haul/a.jpg", "2")
@@ -203,6 +209,7 @@ def test_without_a_call_there_is_nothing_to_learn(cli, trained):
         assert f"no call{whose} in the ledger yet" in ran.stderr.splitlines()[-1]
 
 
+@pytest.mark.slow
 def test_the_model_to_start_from_is_the_one_in_use_or_named(cli, trained, model_folders):
     cli.run("call", cli.photo("a.jpg"), "--grade", "select")
     spring, summer = model_folders / "spring", model_folders / "summer"
@@ -225,6 +232,7 @@ def test_the_report_comes_first_and_the_model_is_not_used_unless_asked(cli, trai
     assert cli.facts("model_use") == []
 
 
+@pytest.mark.slow
 def test_use_is_a_fact_and_the_next_look_is_graded_by_the_new_model(cli, trained):
     photo = cli.photo("a.jpg")
     cli.run("call", photo, "--grade", "select")
@@ -269,6 +277,7 @@ def test_the_card_tells_what_the_model_was_made_from(cli, trained):
         assert words in card
 
 
+@pytest.mark.slow
 def test_a_model_that_was_in_the_folder_is_kept_and_told(cli, trained, monkeypatch):
     cli.run("call", cli.photo("a.jpg"), "--grade", "select")
     cli.run("retrain", "--out", "mine", "--use")

@@ -4,6 +4,8 @@ measured; places and people are invented."""
 import json
 import re
 
+import pytest
+
 
 def records(cli, folder="photos"):
     lines = (cli.folder / folder / "graded" / "results.jsonl").read_text("utf-8").splitlines()
@@ -28,6 +30,7 @@ def test_scenario_7_the_same_photo_renamed_is_one_record(cli, grader):
     assert (row["piece"], row["grade"]) == ("07-001", "select")
 
 
+@pytest.mark.slow
 def test_scenario_8_a_folder_that_is_stopped_goes_on_and_its_failures_are_listed(cli, monkeypatch):
     from grader import looks
 
@@ -68,6 +71,7 @@ def test_scenario_9_bad_files_are_named_and_the_rest_is_done(cli):
     ]
 
 
+@pytest.mark.slow
 def test_scenario_15_three_people_differ_all_is_kept_and_the_seller_decides(cli, grader):
     (cli.folder / "grader.toml").write_text('decider = "Ada"\n')
     grader("haul", "new", "07", "--raw", "20kg")
@@ -89,6 +93,7 @@ def test_scenario_15_three_people_differ_all_is_kept_and_the_seller_decides(cli,
     assert all(f"called {grade}" in told for grade in ("select", "tumbling", "waste", "cabbing"))
 
 
+@pytest.mark.slow
 def test_scenario_16_a_blind_second_sorting_hides_shuffles_and_tells_its_range(cli, monkeypatch):
     grades = ("waste", "tumbling", "cabbing", "select") * 3
     photos = [

@@ -107,6 +107,7 @@ def sampled(example):
     return example
 
 
+@pytest.mark.slow
 def test_a_bin_by_weight_is_told_by_a_random_sample_of_photos(sampled):
     told = sampled("haul", "report", "07", "--unit", "lb", "--json")
     shares = told["bins"][0]["shares"]
@@ -120,6 +121,7 @@ def test_a_bin_by_weight_is_told_by_a_random_sample_of_photos(sampled):
     assert "select 20 % (6 to 51 %)" in sampled("haul", "report", "07", "--unit", "lb")
 
 
+@pytest.mark.slow
 def test_ranges_follow_the_chances_of_grades_and_what_the_seller_says_of_sales(example):
     for number in range(6):
         example.cli.photo(f"photos/{number}.jpg", f"1 {number}")
@@ -148,6 +150,7 @@ def test_ranges_follow_the_chances_of_grades_and_what_the_seller_says_of_sales(e
     assert page.count("data:image/jpeg") == 6 and "What it may come to" in page
 
 
+@pytest.mark.slow
 def test_money_an_hour_is_rounded_half_up_in_both_reports(grader):
     # 157.47 in 6 hours are 26.245.
     grader("trip", "new", "Ledge", "--hours", "6", "--hands", "1")
@@ -159,6 +162,7 @@ def test_money_an_hour_is_rounded_half_up_in_both_reports(grader):
     assert "per hour 26.25, per hand and hour 26.25" in grader("haul", "report", "--unit", "lb")
 
 
+@pytest.mark.slow
 def test_a_lot_that_was_sold_before_it_was_weighed_counts_as_sold_stone(grader):
     grader("haul", "new", "07", "--raw", "5kg")
     for number in (1, 2, 3, 4):

@@ -193,6 +193,7 @@ def test_a_folder_that_was_not_graded_says_how_and_no_ledger_is_refused(cli, com
     assert ran.stderr == f"grader: {what} needs the ledger; leave --no-ledger out\n"
 
 
+@pytest.mark.slow
 def test_ask_names_stones_without_a_call_and_writes_a_table_to_fill_in(cli):
     for number in range(3):
         cli.photo(f"tray/{number}.jpg", f"2{number}")

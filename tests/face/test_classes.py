@@ -77,6 +77,7 @@ def test_a_host_inside_the_blue_range_draws_it_back():
     assert not (holds(blue.chroma, 12) and holds_hue(blue.hue_deg, 300))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(
     lightness=st.floats(15, 90),

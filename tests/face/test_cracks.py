@@ -164,6 +164,7 @@ def test_a_crack_across_a_band_border_stays_one_line():
     assert sum(line.length_px for line in found) == pytest.approx(np.hypot(100, 220), rel=0.08)
 
 
+@pytest.mark.slow
 def test_turning_the_face_keeps_the_crack():
     lab = drawn(surface(), [(90, 120), (210, 160), (300, 260)], 3, 35)
     lengths = [cracks_of(np.rot90(lab, turns).copy())[0].length_px for turns in range(4)]

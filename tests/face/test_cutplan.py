@@ -97,6 +97,7 @@ def test_what_is_claimed_keeps_its_margins():
     assert not any(lines_within(placed, oval, [crack]) for placed in plan.templates)
 
 
+@pytest.mark.slow
 def test_a_crack_or_a_contact_that_may_part_costs_templates_and_a_healed_one_none():
     oval = Oval(180, 132)
     through = (360, 0), (360, 520)

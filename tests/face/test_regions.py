@@ -45,6 +45,7 @@ def test_what_lies_outside_the_stone_cannot_reach_the_network():
     np.testing.assert_array_equal(first, second)
 
 
+@pytest.mark.slow
 def test_two_photos_of_one_stone_beside_different_things_give_the_same_shares():
     rng = np.random.default_rng(2)
     y, x = np.mgrid[:500, :620]

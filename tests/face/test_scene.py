@@ -125,6 +125,7 @@ def test_mirrored_or_twice_as_large_it_scores_the_same():
     assert twice.score == pytest.approx(first, abs=2)
 
 
+@pytest.mark.slow
 def test_a_small_landscape_is_found_in_a_large_face_of_water():
     codes = np.full((HEIGHT, WIDTH), BLUE)
     codes[60:105, 200:330], codes[135:170, 200:330] = WHITE, HOST
@@ -136,11 +137,13 @@ def test_a_small_landscape_is_found_in_a_large_face_of_water():
     assert 90 < y < 150
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("code", [BLUE, WHITE, HOST])
 def test_a_face_of_one_colour_scores_low(code):
     assert score_of(np.full((HEIGHT, WIDTH), code)) < 35
 
 
+@pytest.mark.slow
 def test_noise_scores_low():
     noise = np.random.default_rng(4).integers(1, 4, (HEIGHT, WIDTH))
     assert score_of(noise) < 40
@@ -207,6 +210,7 @@ def test_host_alone_beside_a_landscape_is_no_stream():
     assert scene_of(LANDSCAPE).best.kind == "landscape"
 
 
+@pytest.mark.slow
 def test_the_runner_up_is_another_picture():
     codes = np.where(X < 200, LANDSCAPE, LANDSCAPE[::-1])
     scene = scene_of(codes)
@@ -259,6 +263,7 @@ def test_a_crack_through_the_middle_caps_the_score():
     assert split.score <= LIMITS["focal"]
 
 
+@pytest.mark.slow
 def test_a_template_is_laid_beside_a_crack():
     split = crack((280, 0), (280, 300))
     best = scene_of(LANDSCAPE, [split], mm_per_px=MM_PER_PX).best
@@ -346,6 +351,7 @@ def test_where_nothing_tells_the_way_up_the_tables_is_taken():
     assert likely[off < 65].all() and not likely[off > 67].any()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tilt", [0.1, 0.5])
 def test_the_turns_left_out_hide_no_better_place(tilt):
     """Every template at every place and turn of a grid, by brute force: it holds the search, the score is ours."""

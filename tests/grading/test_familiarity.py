@@ -43,6 +43,7 @@ def known():
     return fit_familiarity(appearances["stone"], appearances["wall"], list(range(120)))
 
 
+@pytest.mark.slow
 def test_new_stones_are_known_and_walls_and_green_faces_are_not(known):
     rng = np.random.default_rng(1)
     reasons = {

@@ -248,6 +248,7 @@ def test_a_call_on_another_photo_is_on_another_stone():
 _POINTS = st.lists(st.tuples(*[st.integers(0, 120)] * 2), min_size=3, max_size=3, unique=True)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(_POINTS, _POINTS)
 def test_outlines_overlap_as_those_drawn_by_another_library(one, other):

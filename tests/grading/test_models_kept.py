@@ -115,6 +115,7 @@ def test_killed_at_any_step_the_old_or_the_new_model_is_in_use(tmp_path, monkeyp
     assert gone == 1, "between the two renames, and only there"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("code", [errno.ENOSPC, errno.EACCES])
 def test_a_step_that_fails_leaves_the_old_model_where_it_was(
     tmp_path, monkeypatch, models, save, code

@@ -117,6 +117,7 @@ def test_a_seller_who_sorts_as_the_model_does_gains_nothing(tray, profile, small
     assert "better" not in verdict(report)
 
 
+@pytest.mark.slow
 def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, small_model):
     calls, measured = tray
     done = retrain(calls[:6], measured, profile, small_model)
@@ -128,6 +129,7 @@ def test_few_calls_are_not_judged_and_move_the_model_a_little(tray, profile, sma
     assert "A grade set is the whole ladder" in card and "| loss |" not in card
 
 
+@pytest.mark.slow
 def test_calls_of_one_grade_only_are_not_judged(tray, profile, small_model):
     calls, measured = tray
     same = [dataclasses.replace(call, grade="cabbing") for call in calls[:40]]
@@ -144,6 +146,7 @@ def test_the_last_word_on_a_stone_counts(tray, profile, small_model, of_all):
     assert done.model.label == of_all.model.label
 
 
+@pytest.mark.slow
 def test_calls_that_cannot_be_used_are_refused_one_by_one(tray, profile, small_model):
     calls, measured = tray
     bad = [_call(0, "superb"), _call(9999, "select")]
@@ -300,6 +303,7 @@ def test_two_calls_leave_the_proposals_nearly_as_they_were(tray, profile, ensemb
     )
 
 
+@pytest.mark.slow
 def test_a_seller_who_is_none_of_the_ensemble_is_followed_without_it(tray, profile, ensemble_model):
     """An ensemble of one mind, who likes what this seller throws away, is worse than nothing."""
     calls, measured = tray

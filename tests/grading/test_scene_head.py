@@ -86,6 +86,7 @@ def test_few_comparisons_move_the_head_a_little_and_many_a_lot(starter):
     assert moved[0] < 0.2 * moved[2]
 
 
+@pytest.mark.slow
 def test_thirty_comparisons_teach_a_taste_and_a_hundred_more(starter):
     # Sellers of ours: any monotone weights over the parts, slips as by Bradley and Terry.
     right = {0: [], 30: [], 100: []}

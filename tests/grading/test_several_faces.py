@@ -55,12 +55,14 @@ def test_one_face_gives_itself_and_the_same_face_twice_too(faces):
     assert piece_facts([faces[0], faces[0]], BANDED) == faces[0]
 
 
+@pytest.mark.slow
 @given(any_faces(), st.randoms())
 def test_the_order_of_the_faces_does_not_matter(faces, random):
     mixed = random.sample(faces, len(faces))
     assert piece_facts(mixed, BANDED) == piece_facts(faces, BANDED)
 
 
+@pytest.mark.slow
 @given(any_faces(), st.data())
 def test_a_better_scene_or_fewer_lines_on_a_face_never_make_a_worse_piece(faces, data):
     which = data.draw(st.integers(0, len(faces) - 1))
@@ -79,6 +81,7 @@ def test_a_better_scene_or_fewer_lines_on_a_face_never_make_a_worse_piece(faces,
         assert after["rules_grade"] >= before["rules_grade"]
 
 
+@pytest.mark.slow
 @given(any_faces(), any_faces())
 def test_a_face_more_never_lowers_the_scene_nor_takes_a_line_away(faces, more):
     alone, both = (piece_facts(part, BANDED).features for part in (faces, [*faces, *more]))

@@ -162,6 +162,7 @@ def test_chart_is_found_in_a_large_photo_and_in_16_bit():
     assert np.abs(deep.patches - seen_patches()).max() < 0.02
 
 
+@pytest.mark.slow
 def test_display_p3_and_srgb_photos_give_the_same_patches():
     wide = find_chart(a_photo(shot=a_shot(p3=True)), encoding_of_profile(display_p3_profile(), 256))
     narrow = find_chart(a_photo(), srgb_encoding())
@@ -197,6 +198,7 @@ def test_a_chart_seen_askew_is_found():
     assert np.abs(sighting.patches - seen_patches()).max() < 0.02
 
 
+@pytest.mark.slow
 def test_a_mirrored_photo_is_told_and_its_colours_are_as_good():
     plain, mirrored = (
         find_chart(np.ascontiguousarray(rgb), srgb_encoding())

@@ -40,6 +40,7 @@ def test_the_angle_between_lights_is_that_between_vectors():
     assert angle_deg(WARM, 3 * WARM) == pytest.approx(0, abs=1e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cast", [WARM, COOL])
 def test_a_cast_moves_the_estimate_along(cast):
     off, plain = [], []

@@ -33,6 +33,7 @@ def test_bad_pictures_are_graded_or_refused_within_their_time_and_memory(first):
     assert faults(*worked(first, AT_ONCE)) == []
 
 
+@pytest.mark.slow
 def test_the_seeds_are_more_than_one_kind_of_broken(tmp_path, monkeypatch):
     monkeypatch.setattr(bad_pictures, "_graded", lambda photo, damaged, told: (told, ""))
     told = Counter(outcome(seed, tmp_path)["told"] for seed in range(QUICK))

@@ -76,6 +76,7 @@ def test_photos_worked_on_at_once_share_the_memory(monkeypatch):
     assert memory.share() == 3e9
 
 
+@pytest.mark.slow
 def test_who_shares_is_told_that_a_photo_alone_has_more(tmp_path, monkeypatch):
     _solid_png(tmp_path / "a.png", 9000, 9000, 16)
     monkeypatch.setenv(memory.SETTING, "4")

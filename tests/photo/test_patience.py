@@ -46,6 +46,7 @@ def test_what_comes_of_the_work_comes_back_and_what_goes_wrong_too():
         within(10, lambda: 1 / 0, "a.jpg", "read")
 
 
+@pytest.mark.slow
 def test_who_asks_for_more_time_has_it_and_so_has_the_work_that_this_is_part_of():
     done = threading.Event()
 
@@ -63,6 +64,7 @@ def test_who_asks_for_more_time_has_it_and_so_has_the_work_that_this_is_part_of(
     done.set()
 
 
+@pytest.mark.slow
 def test_one_that_takes_too_long_to_read_is_refused_and_the_next_is_read(
     tmp_path, monkeypatch, capfd
 ):

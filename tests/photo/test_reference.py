@@ -50,6 +50,7 @@ def chart_photo(light=(1.0, 1.0, 1.0)):
     return coded(picture * light)
 
 
+@pytest.mark.slow
 def test_without_anything_known_the_light_is_estimated():
     rgb = np.random.default_rng(1).integers(0, 256, (200, 300, 3)).astype(np.uint8)
     found = find_reference(photo_of(rgb))
@@ -58,6 +59,7 @@ def test_without_anything_known_the_light_is_estimated():
     assert found.remarks == ()
 
 
+@pytest.mark.slow
 def test_the_cameras_colours_stay_where_the_seller_wants_them():
     rgb = np.random.default_rng(1).integers(0, 256, (200, 300, 3)).astype(np.uint8)
     found = find_reference(photo_of(rgb), camera_white=True)
@@ -108,6 +110,7 @@ def test_paper_that_was_measured_sets_the_white(with_card):
     assert -6 < after[2] - before[2] < -2
 
 
+@pytest.mark.slow
 def test_covered_paper_does_not_set_the_white(with_card):
     dirty = with_card.copy()
     whole = find_reference(photo_of(with_card))
@@ -117,6 +120,7 @@ def test_covered_paper_does_not_set_the_white(with_card):
     np.testing.assert_allclose(found.white.gains, whole.white.gains, rtol=0.03)
 
 
+@pytest.mark.slow
 def test_the_card_gives_the_scale_and_the_height_makes_it_smaller(with_card):
     photo = photo_of(with_card, focal_35mm=None)
     level, high, unknown = (
@@ -130,6 +134,7 @@ def test_the_card_gives_the_scale_and_the_height_makes_it_smaller(with_card):
     assert unknown.high - unknown.low > level.high - level.low
 
 
+@pytest.mark.slow
 def test_the_sellers_own_scale_wins_and_a_contradiction_is_told(with_card):
     by_card = find_reference(photo_of(with_card), height_mm=0).scale.mm_per_px
     same = find_reference(photo_of(with_card, scale=Scale(by_card, "hand")), height_mm=0)

@@ -92,6 +92,7 @@ def test_a_tag_is_read_at_three_and_four_px_a_module(px, turn, tilt, blur):
     assert np.linalg.norm(corners - tag.code[0], axis=1).argmin() == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("paper", "label"),
     [

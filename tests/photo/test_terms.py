@@ -31,6 +31,7 @@ TERMS = st.builds(
 )
 
 
+@pytest.mark.slow
 @given(TERMS)
 def test_terms_come_back_from_json_as_they_were_said(terms):
     assert terms_from(json.loads(json.dumps(terms.as_record(), allow_nan=False))) == terms

@@ -244,6 +244,7 @@ def test_the_lines_of_another_face_are_told_below_the_small_picture(written, mak
     assert row["below"] == ["photograph again: a.jpg", "2 faces"] and row["retake"]
 
 
+@pytest.mark.slow
 def test_twenty_stones_make_a_sheet_of_paper_with_its_head(written, make_graded):
     heads = Tags(written(make_graded(41))).classed("paper-head")
     assert heads == [

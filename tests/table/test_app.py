@@ -46,6 +46,7 @@ def test_every_stone_lies_on_the_table(page):
     assert page.get("/api/progress").json()["stones"] == 5
 
 
+@pytest.mark.slow
 def test_a_word_is_kept_in_the_ledger_with_what_was_shown(page, table):
     first = ids(page)[0]
     answer = page.post("/api/calls", word(page, first, grade="select", scene=70))
@@ -319,6 +320,7 @@ def test_pages_are_small(page):
     assert len(page.get(f"/api/stones/{ids(page)[0]}").content) < 60_000
 
 
+@pytest.mark.slow
 def test_stones_are_put_together_and_an_unknown_wish_is_refused(page):
     first, *others = ids(page)
     page.post("/api/calls", word(page, first, grade="select"))

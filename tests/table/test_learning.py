@@ -99,6 +99,7 @@ def test_two_do_not_learn_at_once(page, table, monkeypatch):
     assert page.post("/api/lesson/decided", decided).status_code == 409
 
 
+@pytest.mark.slow
 def test_back_to_the_model_before(judged, table, page):
     # Where there is none the page offers no way back.
     assert page.get("/api/lesson").json()["before"] is None

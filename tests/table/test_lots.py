@@ -52,6 +52,7 @@ def codes(trays):
     return [[one["code"] for one in tray["pieces"]] for tray in trays]
 
 
+@pytest.mark.slow
 def test_lots_are_laid_out_changed_by_hand_weighed_and_kept(page, table):
     plan = page.post("/api/lots/planned", WISH).json()
     assert (len(plan["trays"]), plan["left"], plan["keeps"]) == (3, [], True)
@@ -82,6 +83,7 @@ def test_lots_are_laid_out_changed_by_hand_weighed_and_kept(page, table):
     assert len(stock.lots(table.ledger)) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "problem"),
     [
@@ -106,6 +108,7 @@ def command(table, tmp_path, *args):
     return done.output
 
 
+@pytest.mark.slow
 def test_labels_report_and_listing_are_the_files_of_the_commands(page, table, tmp_path):
     hand = [["07-001", "07-002"]]
     page.post("/api/lots/kept", WISH | {"trays": hand, "by": "Nell"})
@@ -162,6 +165,7 @@ def test_keep_or_break_is_its_picture_with_all_cautions(page, table, monkeypatch
     assert picture.content[:8] == b"\x89PNG\r\n\x1a\n"
 
 
+@pytest.mark.slow
 def test_a_haul_is_begun_at_the_table_once(page, table):
     body = {"code": "08", "raw": "120lb", "by": "Nell"}
     told = page.post("/api/hauls", body)

@@ -60,6 +60,7 @@ def listening(pid: int) -> set[str]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     not Path("/proc/self/net/tcp").exists(), reason="this system does not tell its sockets"
 )
@@ -74,6 +75,7 @@ def test_it_prints_one_line_with_the_address_opens_nothing_but_loopback_and_ends
     assert "Traceback" not in said
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     not Path("/proc/self/net/tcp").exists() or own_address() is None,
     reason="this system does not tell its sockets, or is in no network",

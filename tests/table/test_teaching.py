@@ -86,6 +86,7 @@ def test_what_is_no_word_on_a_place_is_refused_in_one_line(page, table, change, 
     assert views.region_words(table.ledger) == ()
 
 
+@pytest.mark.slow
 def test_a_cut_plan_is_that_of_the_command(page):
     """The templates of a level stone of 200 x 100 px: as high as wide they lie within it, by hand."""
     first = ids(page)[0]

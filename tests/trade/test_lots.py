@@ -53,6 +53,7 @@ def most_by_all_ways(grams, size):
     return most
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.integers(1, 60), min_size=1, max_size=5), st.integers(30, 90))
 @example([30] * 5, 30)

@@ -20,6 +20,7 @@ def test_the_same_photo_number_gives_the_same_examples(drawn):
         np.testing.assert_array_equal(read[..., 3], np.stack([e.target for e in again[part]]))
 
 
+@pytest.mark.slow
 def test_examples_of_one_part_are_the_same_without_the_others(drawn):
     (alone,) = examples.make_examples(5, 0, TRAINING, ("cracks",)).values()
     read = np.load(drawn / "cracks" / "000000.npy")

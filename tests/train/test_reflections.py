@@ -64,6 +64,7 @@ def test_a_speck_below_a_reflection_does_not_end_it():
     assert not hidden[:40].any()
 
 
+@pytest.mark.slow
 def test_many_stones_are_white_or_cream_and_none_is_hidden_for_it():
     pale = hidden = 0
     for seed in range(40):
