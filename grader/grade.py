@@ -18,19 +18,18 @@ from grader.face.face import Face
 from grader.face.measure import measure_face
 from grader.face.measurements import Measurements
 from grader.face.regions.regions import find_regions
-from grader.face.sight.cut import cut_face, with_light
-from grader.face.sight.drying import DriedLines, DryingPair, drying_pair
+from grader.face.sight.cut import cut_face
+from grader.face.sight.drying import DriedLines, DryingPair
 from grader.face.sight.filled import GlareFilledFace, fill_glare
 from grader.face.sight.view import (
     FaceView,
     PreparedPhoto,
-    find_again,
-    outline_of,
     search,
     see_face,
 )
 from grader.face.size import size_class
 from grader.face.words import NOTHING_SAID, StoneWords
+from grader.further import FurtherPhoto, card_elsewhere, view_again
 from grader.grading.calls.joining import Stones, stone_words
 from grader.grading.features.facts import StoneFacts, stone_facts
 from grader.grading.models.familiarity import appearance_features
@@ -40,7 +39,6 @@ from grader.grading.proposal import Call, Proposal, SceneEstimate
 from grader.grading.propose import propose, scene_estimate
 from grader.measures import Remark
 from grader.photo import patience
-from grader.photo.align import Alignment
 from grader.photo.photo import Photo, Scale
 from grader.photo.pieces import Piece, find_pieces, whole_photo
 from grader.photo.read import DAMAGED, read_photo
@@ -82,16 +80,6 @@ class MeasuredPiece:
     filled_share: float = 0.0
     left_out: tuple[Remark | None, ...] = ()
     again: tuple[NDArray | None, ...] = ()
-
-
-@dataclass(frozen=True)
-class FurtherPhoto:
-    """Another photo of the same face; ``left_out`` says why it is not used, and is ``None`` where it is; ``tags`` are
-    those in it, where they were looked for."""
-
-    photo: Photo
-    left_out: Remark | None
-    tags: tuple[Tag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -275,7 +263,7 @@ def measure_photo(
     )
     further = _further_photos(photo, same_face, measured, terms.tags)
     remarks += tuple(other.left_out for other in further if other.left_out)
-    remarks += _card_elsewhere(reference, [other.photo for other in further if not other.left_out])
+    remarks += card_elsewhere(reference, [other.photo for other in further if not other.left_out])
     remarks = photo.remarks + reference.remarks + remarks + upon
     return MeasuredPhoto(photo, reference, terms, measured, remarks, further, tags)
 
@@ -319,7 +307,7 @@ def measure_piece(
     state, later_state = ("wet", "dry") if terms.dried else (terms.state, terms.state)
     view = see_face(cut_face(photo, piece, reference), profile, state, words.patches)
     others_read = [
-        _view_again(
+        view_again(
             [photo, *(o.photo for o in others[:n])],
             view,
             other,
@@ -402,50 +390,6 @@ def measure_view(
     )
 
 
-@dataclass(frozen=True)
-class _Again:
-    """What a further photo shows of a face: how it is read there, or why not; and its outline where it is seen."""
-
-    read: tuple[FaceView, Alignment] | DryingPair | Remark
-    outline: NDArray | None = None
-
-
-def _view_again(
-    earlier: Sequence[Photo],
-    first: FaceView,
-    other: PreparedPhoto,
-    reference: Reference,
-    profile: Profile,
-    given_state: str | None,
-) -> _Again:
-    """The same face in another photo, the pair that a wet and a dry one make, or why that photo is left out.
-
-    earlier : the photos given before it, that of the first view in front.
-    """
-    name = other.photo.name
-    if double := next((e for e in earlier if e.sha256 == other.photo.sha256), None):
-        return _Again(Remark("same_photo", f"{name}: is the same photo as {double.name}; left out"))
-    found = find_again(first, other)
-    if found is None:
-        text = "does not show the same face, or from too far aside; left out"
-        return _Again(Remark("other_face", f"{name}: {text}"))
-    face, alignment = found
-    outline = face.to_photo_px(alignment.to_other(outline_of(first.face)))
-    again = see_face(face, profile, given_state)
-    if {first.state.value, again.state.value} != {"wet", "dry"}:
-        return _Again((again, alignment), outline)
-    later_reference = find_reference(other.photo, setup=profile.setup)
-    one_white = reference.white_known and later_reference.white_known
-    if given_state or one_white:
-        again = replace(again, face=with_light(again.face, again.face.linear, later_reference))
-        return _Again(drying_pair(first, again, alignment, one_white), outline)
-    text = (
-        f"{name}: looks {again.state.value}, {earlier[0].name} {first.state.value}; left out. "
-        "If the face has dried in between, say --dried; if both were wet, or both dry, say so with --state"
-    )
-    return _Again(Remark("other_state", text), outline)
-
-
 def _further_photos(
     photo: Photo, others: Sequence[Photo], measured: Sequence[MeasuredPiece], tags: bool
 ) -> tuple[FurtherPhoto, ...]:
@@ -458,19 +402,6 @@ def _further_photos(
         left_out = None if None in reasons else reasons[0]
         further.append(FurtherPhoto(other, left_out, find_tags(other) if tags else ()))
     return tuple(further)
-
-
-def _card_elsewhere(reference: Reference, others: Sequence[Photo]) -> tuple[Remark, ...]:
-    """Light and scale are the first photo's, so a card that only another one shows is of no use there."""
-    if reference.card or reference.chart:
-        return ()
-    for other in others:
-        other_reference = find_reference(other)
-        if other_reference.card or other_reference.chart:
-            what = "card" if other_reference.card else "chart"
-            text = f"the {what} is only in {other.name}: name that photo first"
-            return (Remark("card_elsewhere", text),)
-    return ()
 
 
 def _middle(piece: Piece) -> tuple[float, float]:

@@ -45,8 +45,8 @@ from grader.face.measurements import (
     Share,
 )
 from grader.face.words import NOTHING_SAID
+from grader.further import FurtherPhoto
 from grader.grade import (
-    FurtherPhoto,
     Graded,
     GradedPiece,
     MeasuredPhoto,
