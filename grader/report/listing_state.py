@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 
 from grader.ledger.listings import Listing
-from grader.report.listing import is_bin
 from grader.report.listing_price import price_per
 from grader.report.stock import number_text
 from grader.report.weights import money_text
@@ -51,7 +50,7 @@ def lacking_words(record: dict) -> str | None:
     """Return what a listing lacks and what to do, in a line; ``None`` where nothing is missing."""
     code = record["code"]
     lacks = []
-    if is_bin(record):
+    if record["kind"] == "bin":
         if record["net_g"] is None:
             lacks.append("no weight (grader undo and haul add note it anew, weighed)")
         if record["price"] is None:
