@@ -18,7 +18,7 @@ from grader.cli.options import (
     whole_number,
     words,
 )
-from grader.cli.weights import a_weight, some_money, some_range, weight_option
+from grader.cli.weights import some_money, some_range, weight_in_words, weight_option
 
 haul = typer.Typer(no_args_is_help=True, rich_markup_mode=None, add_completion=False)
 
@@ -92,8 +92,8 @@ def add(
     code: HaulArgument,
     what: Annotated[RestKind, typer.Argument(help="What it is; sorted is stone of one --grade.")],
     weight: Annotated[
-        object,
-        typer.Argument(metavar="[WEIGHT]", parser=a_weight, help="Left out for a weighed --piece."),
+        list[str] | None,
+        typer.Argument(metavar="[WEIGHT]", help="Left out for a weighed --piece."),
     ] = None,
     grade: Annotated[
         str | None, typer.Option(metavar="G", callback=words, help="Of sorted stone.")
@@ -130,6 +130,7 @@ def add(
     from grader.report.deeds import deed_words
     from grader.report.json_text import to_json
 
+    weight = weight_in_words(weight)
     _usage_of_rest(what, weight, grade, piece, session)
     if sample is not None and what.value not in BINS:
         raise typer.BadParameter("goes with unsorted, sorted or chips", param_hint="--sample")

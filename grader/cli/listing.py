@@ -1,4 +1,4 @@
-"""``grader listing``, ``describe`` and ``answer``: what a buyer is told of a piece or lot."""
+"""``grader listing``, ``describe`` and ``answer``: what a buyer is told of a piece, lot or bin."""
 
 from datetime import date
 from pathlib import Path
@@ -17,7 +17,8 @@ from grader.cli.options import (
 from grader.cli.weights import some_money
 
 CodeArgument = Annotated[
-    list[str] | None, typer.Argument(metavar="07-113...", help="Pieces and lots, by their numbers.")
+    list[str] | None,
+    typer.Argument(metavar="07-113...", help="Pieces, lots and bins, by their numbers."),
 ]
 
 
@@ -39,7 +40,10 @@ def listing(
     price: Annotated[
         object,
         typer.Option(
-            "--for", metavar="MONEY", parser=some_money, help="Of each; else what your table asks."
+            "--for",
+            metavar="MONEY",
+            parser=some_money,
+            help="Of each, of a bin per weight; else by your table.",
         ),
     ] = None,
     anew: Annotated[
@@ -52,8 +56,8 @@ def listing(
     *,
     session,
 ) -> None:
-    """List a piece or lot: one page that works offline, the same as PDF and data. A listing keeps its price and its
-    words until the piece is sold or broken, or you withdraw it. Without --out it is a look that keeps nothing."""
+    """List a piece, a lot or a bin: one page that works offline, the same as PDF and data. A listing keeps its price
+    and its words until it is sold or broken, or you withdraw it. Without --out it is a look that keeps nothing."""
     if open_:
         _show_open(session, json)
         return
@@ -61,7 +65,7 @@ def listing(
     if withdraw:
         _withdraw(session, things, by, json)
         return
-    from grader.deals.listings import AskedPrice
+    from grader.deals.listing_price import AskedPrice
 
     things = _with_something(session, things, haul)
     asked = AskedPrice(price, session.settings.currency, date.today().isoformat())
@@ -112,7 +116,8 @@ def _with_something(session, things: list, haul: str | None) -> list:
 def _look(session, things: list, asked, haul: str | None, json: bool) -> None:
     from grader.deals.listings import preview
     from grader.report.json_text import to_json
-    from grader.report.listing import lacking_words, listing_rows, piece_rows, title_words
+    from grader.report.listing import listing_rows, piece_rows, title_words
+    from grader.report.listing_state import lacking_words
 
     records = preview(session, things, asked)
     if json:
@@ -167,8 +172,7 @@ def _list(session, things: list, asked, out: Path, how: tuple) -> None:
 
 def _tell(made: list, many: bool) -> None:
     """What a listing lacks, where it is one alone, and what has changed since it was kept."""
-    from grader.report.listing import lacking_words
-    from grader.report.listing_state import changed_line
+    from grader.report.listing_state import changed_line, lacking_words
 
     for one in made:
         if not many and (lacks := lacking_words(one.listing.snapshot)):
@@ -212,7 +216,7 @@ def _said(flag: str, help: str):
 @takes_session
 def describe(
     code: Annotated[
-        str, typer.Argument(metavar="07-113|07", help="A piece, a lot, or a whole haul.")
+        str, typer.Argument(metavar="07-113|07", help="A piece, lot, bin, or a whole haul.")
     ],
     treatment: _said("--treatment", "None, or resin, dye, oil, backing, filling ...") = None,
     polish: _said("--polish", "How it took a polish, if tried.") = None,
@@ -256,13 +260,14 @@ def describe(
 
 @takes_session
 def answer(
-    code: Annotated[str, typer.Argument(metavar="07-113", help="The piece or lot.")],
+    code: Annotated[str, typer.Argument(metavar="07-113", help="The piece, lot or bin.")],
     json: JsonOption = False,
     *,
     session,
 ) -> None:
     """Answer what buyers ask, in short lines to copy; from what is recorded, and "not recorded" else."""
-    from grader.deals.listings import AskedPrice, preview
+    from grader.deals.listing_price import AskedPrice
+    from grader.deals.listings import preview
     from grader.deals.parcels import boxes_for
     from grader.report.answers import answer_lines, answers
     from grader.report.json_text import to_json
@@ -270,7 +275,7 @@ def answer(
     (thing,) = _things(session, [code], None)
     day = date.today().isoformat()
     (record,) = preview(session, [thing], AskedPrice(None, session.settings.currency, day))
-    several = record["pieces"] is not None
+    several = record["kind"] != "piece"
     boxes = boxes_for(session.ledger, record["net_g"], day, of_several=several)
     told = answers(record, boxes)
     if json:

@@ -11,7 +11,7 @@ from grader.cli.options import (
     takes_session,
     words,
 )
-from grader.cli.weights import a_weight, weight_option
+from grader.cli.weights import weight_in_words, weight_option
 
 
 @takes_session
@@ -20,8 +20,8 @@ def weigh(
         str | None, typer.Argument(metavar="07-113", help="The piece or lot; none to type many.")
     ] = None,
     weight: Annotated[
-        object,
-        typer.Argument(metavar="WEIGHT", parser=a_weight, help="As 612g, 1,35 lb or 21.6oz."),
+        list[str] | None,
+        typer.Argument(metavar="WEIGHT", help="As 612g, 1,35 lb or 21.6oz."),
     ] = None,
     table: Annotated[
         Path | None,
@@ -58,6 +58,7 @@ def weigh(
     """
     from grader.deals.weighing import Weighing, read_weighings, weigh
 
+    weight = weight_in_words(weight)
     if table is not None and code is not None:
         raise typer.BadParameter("give a piece or a table, not both", param_hint="--from")
     if code is not None and weight is None:

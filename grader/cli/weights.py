@@ -21,6 +21,14 @@ def a_weight(text):
     return weight
 
 
+def weight_in_words(parts):
+    """Return the weight that a person wrote in one word or in several, as 1.35 lb."""
+    try:
+        return a_weight(" ".join(parts)) if parts else None
+    except typer.BadParameter as err:
+        raise typer.BadParameter(err.message, param_hint="WEIGHT") from None
+
+
 def weight_option(flag: str, help: str):
     """Return an option that takes a weight."""
     return typer.Option(flag, metavar="WEIGHT", parser=a_weight, help=help)

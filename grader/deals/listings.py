@@ -1,14 +1,14 @@
-"""Pieces and lots listed: what is known of each is put together, kept with its price, and taken down again."""
+"""Pieces, lots and bins listed: what is known of each is put together, kept with its price, and taken down again."""
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 from grader.deals.grades import PieceGrade, session_grades
 from grader.deals.hauls import open_piece
 from grader.deals.listing_cuts import kept_cuts, planned_as_now
-from grader.deals.sales import HeldTable, held_prices, price_of_lot
+from grader.deals.listing_price import AskedPrice, Thing, net_told, price_asked
+from grader.deals.sales import HeldTable, held_prices
 from grader.errors import LedgerError
 from grader.grading.calls.joining import SAME_STONE, box_overlap
 from grader.grading.features.several_faces import best_face
@@ -23,18 +23,13 @@ from grader.looks import Look, content_of, look_of
 from grader.report.listing import (
     Offer,
     OfferedFace,
-    both_weights,
     changed_words,
     lines_words,
     listing_record,
-    price_record,
     size_record,
 )
 from grader.session import Session
-from grader.trade.prices import ANY, Price, PriceTable, cents, price_of_piece
 from grader.trade.sizes import sides_mm_of
-
-Thing = stock.Piece | stock.StockLot
 
 
 @dataclass(frozen=True)
@@ -72,21 +67,12 @@ class Made:
     changed: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class AskedPrice:
-    """What a listing asks, typed by the seller; ``currency`` where no table holds."""
-
-    money: Decimal | None
-    currency: str | None
-    day: str
-
-
 class Knowledge:
-    """What is known of pieces and lots, read at once for all of them."""
+    """What is known of pieces, lots and bins, read at once for all of them."""
 
     def __init__(self, session: Session, things: Sequence[Thing], day: str) -> None:
         ledger = self.ledger = session.need_ledger("a listing")
-        self.profile, self.day = session.profile, day
+        self.profile, self.unit, self.day = session.profile, session.settings.unit, day
         members = [uid for one in things if isinstance(one, stock.StockLot) for uid in one.pieces]
         self.pieces = stock.pieces(ledger, uids=members) if members else {}
         self.pieces |= {one.uid: one for one in things if isinstance(one, stock.Piece)}
@@ -101,55 +87,24 @@ class Knowledge:
         """Return the record of a listing of one of them."""
         place, dug = self.places[thing.haul]
         said = self.said.get(thing.haul, {}) | self.said.get(thing.uid, {})
-        net_g, why = _net(thing)
+        net_g, why = net_told(thing)
         offer = Offer(
             thing.code, self.day, net_g, why, *self._grade(thing),
             tuple(face.offered for face in self.faces.get(thing.uid, ())), said, place, dug, cuts, price,
         )  # fmt: skip
         if isinstance(thing, stock.StockLot):
             offer = replace(offer, pieces=tuple(self._member(uid) for uid in thing.pieces))
+        if isinstance(thing, stock.Rest):
+            offer = replace(offer, holds=thing.what)
         return listing_record(offer, self.profile)
 
     def price(self, thing: Thing, asked: AskedPrice) -> dict | None:
-        """Return what is asked for one of them: as typed, else by the table; ``None`` where none is known.
-
-        Raises
-        ------
-        LedgerError
-            A price is typed and no currency is known.
-        """
-        table = self.held and self.held.table
-        if asked.money is not None:
-            currency = table.currency if table else asked.currency
-            if currency is None:
-                raise LedgerError(
-                    'no currency is known; set a price table, or write currency = "USD" in grader.toml'
-                )
-            return price_record(cents(asked.money), currency, "typed")
-        found = table and self._by_table(table, thing)
-        if not found:
-            return None
-        price, per = found
-        return price_record(price.money, table.currency, price.how, table, per)
-
-    def _by_table(self, table: PriceTable, thing: Thing) -> tuple[Price, tuple | None] | None:
-        net_g, _ = _net(thing)
-        if isinstance(thing, stock.StockLot):
-            grade, size = thing.grade, None
-            # Without a weight that a buyer is told, by what the lot was made up to.
-            price = price_of_lot(table, replace(thing, net_g=net_g))
-        else:
-            of = self.grades.get(thing.uid, PieceGrade(None, False))
-            grade, size = (None if of.unfamiliar else of.grade), of.size
-            price = price_of_piece(table, thing.code, grade, net_g, size)
-        if price is None:
-            return None
-        by_size = table.by_weight.get(grade, {})
-        each = by_size.get(size, by_size.get(ANY))
-        return price, None if each is None else (each, table.per)
+        """Return what is asked for one of them, as :func:`price_asked` has it."""
+        grade = self.grades.get(thing.uid, PieceGrade(None, False))
+        return price_asked(thing, grade, self.held and self.held.table, asked, self.unit)
 
     def _grade(self, thing: Thing) -> tuple[str | None, bool]:
-        if isinstance(thing, stock.StockLot):
+        if not isinstance(thing, stock.Piece):
             return thing.grade, True
         of = self.grades.get(thing.uid)
         return (None, False) if of is None or of.unfamiliar else (of.grade, of.called)
@@ -157,7 +112,7 @@ class Knowledge:
     def _member(self, uid: str) -> dict:
         piece, faces = self.pieces[uid], [face.offered for face in self.faces.get(uid, ())]
         record = self.of(piece, None, None)
-        net_g, _ = _net(piece)
+        net_g, _ = net_told(piece)
         return {
             "code": piece.code,
             "net_g": net_g and f"{net_g:f}",
@@ -165,18 +120,6 @@ class Knowledge:
             "lines": lines_words(record["faces"]),
             "faces": record["faces"],
         }
-
-
-def _net(thing: Thing) -> tuple[Decimal | None, str | None]:
-    """The weight that a buyer is told: dry stone that was weighed; else why there is none."""
-    if thing.net_g is None:
-        made_up = isinstance(thing, stock.StockLot) and both_weights(thing.size_g)
-        return None, f"made up to at least {made_up}, not weighed yet" if made_up else None
-    if thing.guessed:
-        return None, "guessed, not weighed yet"
-    if thing.wet:
-        return None, "weighed wet, not dry yet"
-    return thing.net_g, None
 
 
 def seen_stones(ledger: Ledger, uids: Collection[str]) -> dict[str, tuple[SeenStone, ...]]:
@@ -206,20 +149,20 @@ def _best_first(faces: Sequence[SeenStone]) -> tuple[SeenStone, ...]:
 
 
 def for_listing(reads: stock.Reads, code: str) -> Thing:
-    """Return a piece or lot that may be listed.
+    """Return a piece, lot or bin that may be listed.
 
     Raises
     ------
     LedgerError
-        It is not there any more, lies in a lot, is a bin, or a piece of the lot is gone: one line.
+        It is not there any more, lies in a lot, or a piece of the lot is gone: one line.
     """
     thing = stock.thing(reads, code)
     if isinstance(thing, stock.Piece):
         return open_piece(reads, code)
     if isinstance(thing, stock.Rest):
-        raise LedgerError(
-            f"{code}: is a bin, and no page is made of one; sell from it by weight: grader sell {code}=5lb"
-        )
+        if thing.net_g <= 0:
+            raise LedgerError(f"{code}: is sold out; grader return brings back what was sold of it")
+        return thing
     if thing.sold:
         raise LedgerError(f"{code}: is sold; grader return brings it back")
     for piece in stock.pieces(reads, uids=thing.pieces).values():
@@ -231,7 +174,7 @@ def for_listing(reads: stock.Reads, code: str) -> Thing:
 
 
 def open_things(reads: stock.Reads, haul: str) -> list[Thing]:
-    """Return the pieces and lots of a haul that may be listed, by their numbers."""
+    """Return the pieces, lots and bins of a haul that may be listed, by their numbers; bins whose weight is known."""
     uid = stock.haul(reads, haul).uid
     pieces = stock.pieces(reads, haul=uid)
     lots = stock.lots(reads, haul=uid).values()
@@ -240,7 +183,11 @@ def open_things(reads: stock.Reads, haul: str) -> list[Thing]:
         for one in lots
         if not one.sold and not any(pieces[p].fate for p in one.pieces if p in pieces)
     ]
-    return [*(one for one in pieces.values() if one.fate is None and one.lot is None), *whole]
+    bins = [
+        one for one in stock.rests(reads, uid) if one.code and one.net_g > 0 and not one.guessed
+    ]
+    loose = [one for one in pieces.values() if one.fate is None and one.lot is None]
+    return [*loose, *whole, *bins]
 
 
 def unphotographed(reads: stock.Reads, things: Iterable[Thing]) -> list[stock.Piece]:
@@ -320,7 +267,8 @@ def list_things(
 
 def _as_now(reads: stock.Reads, things: Sequence[Thing]) -> dict[str, Thing]:
     uids = [one.uid for one in things]
-    return {**stock.pieces(reads, uids=uids), **stock.lots(reads, uids=uids)}
+    bins = {one.uid: one for one in stock.rests(reads, uids=uids)}
+    return {**stock.pieces(reads, uids=uids), **stock.lots(reads, uids=uids), **bins}
 
 
 def _listed(known: Knowledge, one: Thing, cuts, price: dict | None, act: str) -> Listed:

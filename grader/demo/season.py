@@ -15,7 +15,8 @@ from grader.deals.breaking import break_piece
 from grader.deals.grades import PieceGrade, gradings, known_grades
 from grader.deals.hauls import PartOfHaul, new_haul, new_trip, note_part, number_photos
 from grader.deals.limits import note_cost
-from grader.deals.listings import AskedPrice, describe, for_listing, list_things
+from grader.deals.listing_price import AskedPrice
+from grader.deals.listings import describe, for_listing, list_things
 from grader.deals.lots import LotRules, keep_lots
 from grader.deals.orders import Item, reserve
 from grader.deals.parcels import set_boxes

@@ -1,5 +1,6 @@
-"""Listings, and what the seller says beside them, as they stand: a listing is open until its piece or lot is sold,
-broken, given away, put into a lot, listed anew, or the listing is taken down. What was taken back does not count."""
+"""Listings, and what the seller says beside them, as they stand: a listing is open until its piece or lot is sold, its
+bin sold out, the piece broken, given away or put into a lot, it is listed anew, or the listing is taken down. What was
+taken back does not count."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from sqlalchemy import select
 from grader.ledger import schema
 from grader.ledger.deeds import Listed, SeenFace
 from grader.ledger.facts import Entry
+from grader.ledger.sales import sold_out
 from grader.ledger.stock import Reads, entries_of, live, thing
 from grader.ledger.views import among
 
@@ -30,12 +32,13 @@ class Listing:
 
     @property
     def code(self) -> str:
-        """Of the piece or lot."""
+        """Of the piece, lot or bin."""
         return self.snapshot["code"]
 
 
 def listings(reads: Reads, things: Iterable[str] | None = None) -> tuple[Listing, ...]:
-    """Return the listings of these pieces and lots, or all, in the order of listing; the last of each may be open."""
+    """Return the listings of these pieces, lots and bins, or all, in the order of listing; the last of each may be
+    open."""
     t, d = schema.listing.c, schema.deed.c
     wanted = live(
         schema.listing, t.uid, t.thing, d.time, t.price, t.currency, t.snapshot, t.sequence
@@ -53,12 +56,12 @@ def listings(reads: Reads, things: Iterable[str] | None = None) -> tuple[Listing
 
 
 def open_listings(reads: Reads, things: Iterable[str] | None = None) -> dict[str, Listing]:
-    """Return the open listings by uid of the piece or lot."""
+    """Return the open listings by uid of the piece, lot or bin."""
     return {one.thing: one for one in listings(reads, things) if one.closed is None}
 
 
 def open_of(reads: Reads, codes: Iterable[str]) -> dict[str, Listing]:
-    """Return the open listings of pieces and lots, by uid.
+    """Return the open listings of pieces, lots and bins, by uid.
 
     Raises
     ------
@@ -98,7 +101,7 @@ def _closed(row, events: Iterable[tuple[int, str, str | None]], is_last: bool) -
 
 
 def _events(reads: Reads, things: set[str]) -> dict[str, list[tuple[int, str, str | None]]]:
-    """What closes a listing, by piece or lot: (sequence, why, uid of the one listing that it closes, else None).
+    """What closes a listing, by piece, lot or bin: (sequence, why, uid of the one listing that it closes, else None).
 
     Of a lot also what became of a piece in it.
     """
@@ -120,11 +123,14 @@ def _events(reads: Reads, things: set[str]) -> dict[str, list[tuple[int, str, st
 
     sold, made, r, b, w = schema.sale, schema.lot, schema.rest.c, schema.broken.c, schema.withdrawn
     every = list(of)
+    bins = {row.uid for row in reads.rows(live(schema.rest, r.uid).where(*among(r.uid, every)))}
+    for bin_, sequence in sold_out(reads, bins) if bins else ():
+        note(bin_, sequence, "sold", None)
     for table, why in ((sold, "sold"), (made, "in a lot")):
         wanted = live(table, table.c.uid, table.c.sequence, a.thing)
         wanted = wanted.join(schema.about, a.deed == table.c.uid).where(a.thing != table.c.uid)
         for row in reads.rows(wanted.where(*among(a.thing, every))):
-            if not (why == "in a lot" and row.uid in of.get(row.thing, ())):
+            if not (row.thing in bins or (why == "in a lot" and row.uid in of.get(row.thing, ()))):
                 note(row.thing, row.sequence, why, None)
     for row in reads.rows(live(schema.broken, b.piece, b.sequence).where(*among(b.piece, every))):
         note(row.piece, row.sequence, "broken", None)

@@ -109,6 +109,45 @@ def sold_from_bins(reads: Reads, bins: list[str]) -> dict[str, Decimal]:
     return sums
 
 
+def sold_out(reads: Reads, bins: Iterable[str]) -> list[tuple[str, int]]:
+    """Return each time that bins were sold out: uid of the bin, and sequence of the sale that took the last of it; also
+    where some came back later."""
+    part, s, r, a = schema.from_bin.c, schema.sale.c, schema.returned.c, schema.about.c
+    sold = reads.rows(
+        live(
+            schema.sale, s.sequence, s.uid, part.bin, part.net_g, schema.rest.c.net_g.label("all_g")
+        )
+        .join(schema.from_bin, part.sale == s.uid)
+        .join(schema.rest, schema.rest.c.uid == part.bin)
+        .where(*among(part.bin, list(bins)))
+    )
+    came = reads.rows(
+        live(schema.returned, r.sequence, r.uid, r.sale, r.part).where(
+            r.stays.is_(None), *among(r.sale, [row.uid for row in sold])
+        )
+    )
+    parts = reads.rows(select(a.deed, a.thing).where(*among(a.deed, [row.uid for row in came])))
+    named = set(map(tuple, parts))
+    back = {
+        (row.uid, row.bin): one.sequence
+        for one in came
+        for row in sold
+        if row.uid == one.sale and (not one.part or (one.uid, row.bin) in named)
+    }
+
+    def gone_g(bin_: str, at: int) -> Decimal:
+        there = (row for row in sold if row.bin == bin_ and row.sequence <= at)
+        return sum(
+            (Decimal(row.net_g) for row in there if back.get((row.uid, bin_), at) >= at), Decimal(0)
+        )
+
+    return [
+        (row.bin, row.sequence)
+        for row in sold
+        if gone_g(row.bin, row.sequence) >= Decimal(row.all_g)
+    ]
+
+
 def _came_back(thing):
     """Whether a thing of the sale at hand came back, with all of it or by itself."""
     r, back = schema.returned, schema.about.alias()

@@ -4,20 +4,21 @@ from collections.abc import Sequence
 
 from grader.report.listing import (
     NOT_RECORDED,
-    break_lines,
     cabs_words,
     colour_rows,
     grade_words,
+    holds_words,
+    is_bin,
     lines_words,
     looked_words,
     photo_words,
     piece_rows,
     place_words,
-    price_words,
-    size_words,
+    seen_size_words,
     weight_words,
 )
 from grader.report.listing_page import template_words
+from grader.report.listing_price import break_lines, price_words
 
 
 def answers(record: dict, boxes: Sequence[str]) -> dict[str, str]:
@@ -26,7 +27,12 @@ def answers(record: dict, boxes: Sequence[str]) -> dict[str, str]:
     record : of the listing.   boxes : which of the seller's boxes take it, each with where it goes.
     """
     said = {name: text or NOT_RECORDED for name, text in record["said"].items()}
-    told = {"How large is it?": size_words(record["size"])}
+    told = {"How large is it?": seen_size_words(record)}
+    if is_bin(record):
+        told = {
+            "What is in it?": holds_words(record),
+            "How large are the pieces?": seen_size_words(record),
+        }
     if record["pieces"] is not None:
         told = {
             "What is in the lot?": "; ".join(f"{code}: {text}" for code, text in piece_rows(record))

@@ -9,6 +9,7 @@ from grader.ledger.checked import plain, to_text
 from grader.ledger.facts import Entry, FaceOfPiece, Fact, SavedCall
 from grader.ledger.history import HistoryLine
 from grader.ledger.stock import code_of
+from grader.report.listing_price import price_per
 from grader.report.weights import money_text, weight_text, with_unit
 from grader.report.words import counted
 
@@ -92,7 +93,8 @@ def _described(deed: deeds.Described, codes: Mapping[str, str]) -> str:
 
 def _listed(deed: deeds.Listed, codes: Mapping[str, str]) -> str:
     price = "price on request" if deed.price is None else money_text(deed.price, deed.currency)
-    return f"{deed.snapshot['code']} listed: {price}"
+    per = price_per(deed.snapshot.get("price"))
+    return f"{deed.snapshot['code']} listed: {price}{f' per {per}' if per else ''}"
 
 
 _WORDS = {

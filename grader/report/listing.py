@@ -1,4 +1,4 @@
-"""A listing: what a buyer is told of a piece or lot, as plain data and in words; from recorded facts alone."""
+"""A listing: what a buyer is told of a piece, lot or bin, as plain data and in words; from recorded facts alone."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -12,8 +12,9 @@ from grader.photo.terms import PhotoTerms
 from grader.profile import Profile
 from grader.report.cautions import LISTING_CAUTIONS, caution_lines
 from grader.report.headline import meaning
-from grader.report.weights import money_text, weight_text
-from grader.report.words import colour_words, counted, day_words, no_line_words, share_words
+from grader.report.listing_price import break_lines, price_words
+from grader.report.weights import both_weights
+from grader.report.words import colour_words, counted, no_line_words, share_words
 from grader.trade.sizes import MM_IN, sides_mm_of
 
 SCHEMA = 1
@@ -38,6 +39,15 @@ _SAID = {
     "hardness": "hardness",
     "returns": "returns",
 }
+#: What a bin holds, in its title and in full.
+_BINS = {
+    "sorted": ("loose stone", "loose stone of one grade, sold by weight"),
+    "chips": ("chips", "chips, sold by weight or in bags of set net weight"),
+    "unsorted": (
+        "unsorted stone",
+        "unsorted stone, sold by weight: any grade may be in it",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -52,12 +62,12 @@ class OfferedFace:
 
 @dataclass(frozen=True)
 class Offer:
-    """What is known of a piece or lot that is offered.
+    """What is known of a piece, lot or bin that is offered.
 
     net_g : as it was weighed dry, ``None`` before; ``unweighed`` says why.   called : the grade by a person.
     said : what the seller said, by its name.   place, dug : coarse place and day of the trip.
     faces : the best first.   cuts : of the best face.   price : as :func:`price_record` has it.
-    pieces : of a lot, each as plain data; ``None`` of a piece.
+    pieces : of a lot, each as plain data; ``None`` else.   holds : of a bin, what is in it.
     """
 
     code: str
@@ -73,6 +83,7 @@ class Offer:
     cuts: dict | None = None
     price: dict | None = None
     pieces: tuple[dict, ...] | None = None
+    holds: str | None = None
 
 
 def listing_record(offer: Offer, profile: Profile) -> dict:
@@ -82,7 +93,8 @@ def listing_record(offer: Offer, profile: Profile) -> dict:
     return {
         "schema": SCHEMA,
         "code": offer.code,
-        "kind": "piece" if offer.pieces is None else "lot",
+        "kind": "bin" if offer.holds else "piece" if offer.pieces is None else "lot",
+        "holds": offer.holds,
         "listed": offer.day,
         "grade": offer.grade
         and {
@@ -105,7 +117,7 @@ def listing_record(offer: Offer, profile: Profile) -> dict:
         "colours_by": list(
             dict.fromkeys(colour_words(f.photo["colour"], IN_THE_HAND) for f in offer.faces)
         ),
-        "shown": said.pop("shown", "exact") if offer.faces or offer.pieces else None,
+        "shown": _shown(offer),
         "looked": said.pop("looked", None),
         "said": {name: said.get(name) for name in _SAID},
         "place": said.get("place") or offer.place,
@@ -116,29 +128,10 @@ def listing_record(offer: Offer, profile: Profile) -> dict:
     }
 
 
-def price_record(money: Decimal, currency: str, how: str, table=None, per=None) -> dict:
-    """Return a price as plain data.
-
-    how : "typed", "by hand", "single" or "by weight".   table : that it is of.   per : (money, unit) of that weight.
-    """
-    by_weight = table is not None and how == "by weight"
-    return {
-        "money": f"{money:f}",
-        "currency": currency,
-        "how": how,
-        "table": table and {"begins": table.begins.isoformat(), "version": table.version},
-        "per": {"money": f"{per[0]:f}", "unit": per[1]} if by_weight and per else None,
-        "breaks": [
-            {"from_g": _number(grams), "off_percent": _number(100 * share)}
-            for grams, share in reversed(table.off)
-        ]
-        if by_weight
-        else [],
-    }
-
-
-def _number(number: Decimal) -> str:
-    return f"{number.normalize():f}"
+def _shown(offer: Offer) -> str | None:
+    if offer.holds:
+        return offer.said.get("shown")
+    return offer.said.get("shown", "exact") if offer.faces or offer.pieces else None
 
 
 def size_record(faces: Sequence[OfferedFace], said: dict[str, str]) -> dict | None:
@@ -197,16 +190,24 @@ def _view_record(best: dict | None) -> dict | None:
 
 def listing_rows(record: dict) -> list[tuple[str, str]]:
     """Return a listing as rows of a label and its words; what nobody recorded says so."""
-    faces = record["faces"]
     rows = [
         ("price", price_words(record["price"])),
         *(("", line) for line in break_lines(record["price"])),
+        *([("what it is", holds_words(record))] if is_bin(record) else []),
         ("grade", grade_words(record)),
         ("net weight", weight_words(record)),
     ]
-    if record["pieces"] is None:
+    if is_bin(record):
         rows += [
-            ("size", size_words(record["size"]) if faces or record["size"] else UNSEEN),
+            ("size of pieces", seen_size_words(record)),
+            ("lines", f"{UNSEEN}; {NO_HIDDEN}"),
+            ("looked for", looked_words(record)),
+            ("photo", photo_words(record)),
+        ]
+    elif record["pieces"] is None:
+        faces = record["faces"]
+        rows += [
+            ("size", seen_size_words(record)),
             ("cabs that fit", cabs_words(record["cabs"], bool(faces))),
             ("lines", lines_words(faces)),
             ("looked for", looked_words(record)),
@@ -234,37 +235,12 @@ def piece_words(one: dict) -> str:
     return "; ".join((weight, size, lines_words(one["faces"])))
 
 
-def price_words(price: dict | None) -> str:
-    """Return the price and what it is for; where none is known, that it is to be asked for."""
-    if price is None:
-        return "on request"
-    how = {
-        "by weight": "by weight",
-        "single": "as a single piece",
-        "by hand": "for this one",
-        "typed": "for this one",
-    }[price["how"]]
-    if price["per"]:
-        how += f": {Decimal(price['per']['money']):,.2f} {price['currency']} per {price['per']['unit']}"
-    text = f"{money_text(Decimal(price['money']), price['currency'])} {how}"
-    table = price["table"]
-    return text + (f"; by the price table of {day_words(table['begins'])}" if table else "")
-
-
-def break_lines(price: dict | None) -> list[str]:
-    """Return what is taken off for much, a line each."""
-    return [
-        f"{one['off_percent']} % off from {both_weights(Decimal(one['from_g']))} of one grade on"
-        for one in (price or {}).get("breaks", ())
-    ]
-
-
 def grade_words(record: dict) -> str:
     """Return the grade, who says it and what it stands for in general; where that speaks of lines, and some are seen on
     this very stone, that too."""
     grade = record["grade"]
     if grade is None:
-        return "not graded yet"
+        return "not graded piece by piece" if is_bin(record) else "not graded yet"
     by = "called by the seller" if grade["by"] == "seller" else "proposed from the photo"
     told = f"{grade['name']}, {by}; in general this grade means: {grade['meaning']}"
     faces = [face for one in (record, *(record["pieces"] or ())) for face in one["faces"]]
@@ -278,13 +254,32 @@ def weight_words(record: dict) -> str:
     """Return the net weight as it was weighed; a guess is never told."""
     if record["net_g"] is None:
         return f"{NOT_RECORDED}: {record['unweighed'] or 'not weighed yet'}"
-    return both_weights(Decimal(record["net_g"]))
+    net_g = Decimal(record["net_g"])
+    if not is_bin(record):
+        return both_weights(net_g)
+    told = f"{both_weights(net_g)} is there"
+    bags = (record["price"] or {}).get("bags")
+    if not bags:
+        return told
+    bag_g = Decimal(bags[0]["net_g"])
+    number, over_g = divmod(net_g, bag_g)
+    over = f", {both_weights(over_g)} over" if over_g else ""
+    return f"{told}: {counted(int(number), 'bag')} of {both_weights(bag_g)}{over}"
 
 
-def both_weights(grams: Decimal) -> str:
-    """Return "612.3 g (1.35 lb)", or in kg from 2 kg on."""
-    pounds = weight_text(grams, "lb" if grams >= 100 else "oz")
-    return f"{weight_text(grams, 'kg' if grams >= 2000 else 'g')} ({pounds})"
+def is_bin(record: dict) -> bool:
+    """Return whether it is of a bin, from which is sold by weight."""
+    return record["kind"] == "bin"
+
+
+def holds_words(record: dict) -> str:
+    """Return what is in a bin."""
+    return _BINS[record["holds"]][1]
+
+
+def seen_size_words(record: dict) -> str:
+    """Return the size, or that no photo tells one."""
+    return size_words(record["size"]) if record["faces"] or record["size"] else UNSEEN
 
 
 def size_words(size: dict | None) -> str:
@@ -378,6 +373,10 @@ def photo_words(record: dict) -> str:
     """Return whether the photo shows this very piece, and in which state."""
     if record["shown"] is None:
         return "no photo"
+    if is_bin(record):
+        which = {"exact": "this very stone", "typical": "typical pieces, not the very ones"}
+        which = which.get(record["shown"], record["shown"])
+        return f"no photo here; of one that the seller shows elsewhere he says: {which}"
     which = {"exact": "the exact piece", "typical": "a typical piece, not this one"}
     which = which.get(record["shown"], record["shown"])
     if record["pieces"] is not None:
@@ -410,24 +409,8 @@ def title_words(record: dict) -> str:
     grade = record["grade"] and record["grade"]["name"]
     weight = record["net_g"] and both_weights(Decimal(record["net_g"]))
     lot = record["pieces"] is not None and f"lot of {counted(len(record['pieces']), 'piece')}"
-    return ", ".join(part for part in (record["code"], lot, grade, weight) if part)
-
-
-def lacking_words(record: dict) -> str | None:
-    """Return what a listing lacks and what to do, in a line; ``None`` where nothing is missing."""
-    code = record["code"]
-    lacks = []
-    if not record["faces"] and not any(one["faces"] for one in record["pieces"] or ()):
-        lacks.append(f"no photo (photograph it as '{code} front.jpg', then grader batch)")
-    if record["net_g"] is None:
-        lacks.append(f"no dry weight (grader weigh {code} WEIGHT)")
-    if record["grade"] is None:
-        lacks.append("no grade (grader call)")
-    if record["faces"] and record["size"] is None:
-        lacks.append(f"no scale (grader describe {code} --size 92x61x34mm)")
-    if record["price"] is None:
-        lacks.append("no price (--for MONEY, or grader prices set)")
-    return f"{code}: the listing says so: {'; '.join(lacks)}" if lacks else None
+    holds = is_bin(record) and _BINS[record["holds"]][0]
+    return ", ".join(part for part in (record["code"], lot or holds, grade, weight) if part)
 
 
 def changed_words(kept: dict, now: dict) -> list[str]:

@@ -19,6 +19,7 @@ from grader.report.listing import (
     state_words,
     title_words,
 )
+from grader.report.listing_price import price_per
 from grader.report.sheet import page_template
 
 
@@ -89,9 +90,9 @@ def _text(jpeg: bytes) -> str:
 
 #: Columns of the table, in their order.
 COLUMNS = (
-    "number", "kind", "listed", "price", "currency", "price_table", "grade", "grade_words", "net_g", "length_mm",
-    "width_mm", "thickness_mm", "cabs", "cab_oval", "lines", "looked_for", "colours_set", "photo", "treatment",
-    "polish", "depth", "hardness", "returns", "place", "dug", "pieces",
+    "number", "kind", "listed", "price", "currency", "price_per", "price_table", "grade", "grade_words", "net_g",
+    "length_mm", "width_mm", "thickness_mm", "cabs", "cab_oval", "lines", "looked_for", "colours_set", "photo",
+    "treatment", "polish", "depth", "hardness", "returns", "place", "dug", "pieces",
 )  # fmt: skip
 
 
@@ -109,6 +110,7 @@ def _row(record: dict) -> Sequence:
         record["listed"],
         price.get("money"),
         price.get("currency"),
+        price_per(record["price"]),
         table and f"{table['begins']} {table['version']}",
         record["grade"] and record["grade"]["name"],
         grade_words(record),

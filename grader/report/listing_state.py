@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from grader.ledger.listings import Listing
+from grader.report.listing_price import price_per
 from grader.report.stock import number_text
 from grader.report.weights import money_text
 from grader.report.words import counted
@@ -11,6 +12,8 @@ from grader.report.words import counted
 def open_line(one: Listing) -> str:
     """Return an open listing in a line."""
     price = "price on request" if one.price is None else money_text(one.price, one.currency)
+    if per := price_per(one.snapshot["price"]):
+        price += f" per {per}"
     return f"{one.code}  {price}  listed {one.snapshot['listed']}"
 
 
@@ -21,6 +24,7 @@ def open_record(one: Listing) -> dict:
         "listed": one.snapshot["listed"],
         "price": number_text(one.price),
         "currency": one.currency,
+        "per": price_per(one.snapshot["price"]),
     }
 
 
@@ -40,6 +44,33 @@ def unphotographed_line(codes: Sequence[str], haul: str) -> str:
         f"{which} no photo and no grade, so no page is made; photograph first (grader batch PHOTOS --haul {haul}), "
         f"or list by weight alone: grader listing {first}"
     )
+
+
+def lacking_words(record: dict) -> str | None:
+    """Return what a listing lacks and what to do, in a line; ``None`` where nothing is missing."""
+    code = record["code"]
+    lacks = []
+    if record["kind"] == "bin":
+        if record["net_g"] is None:
+            lacks.append("no weight (grader undo and haul add note it anew, weighed)")
+        if record["price"] is None:
+            lacks.append("no price (--for MONEY per weight, or grader prices set)")
+        return _lacks_line(code, lacks)
+    if not record["faces"] and not any(one["faces"] for one in record["pieces"] or ()):
+        lacks.append(f"no photo (photograph it as '{code} front.jpg', then grader batch)")
+    if record["net_g"] is None:
+        lacks.append(f"no dry weight (grader weigh {code} WEIGHT)")
+    if record["grade"] is None:
+        lacks.append("no grade (grader call)")
+    if record["faces"] and record["size"] is None:
+        lacks.append(f"no scale (grader describe {code} --size 92x61x34mm)")
+    if record["price"] is None:
+        lacks.append("no price (--for MONEY, or grader prices set)")
+    return _lacks_line(code, lacks)
+
+
+def _lacks_line(code: str, lacks: Sequence[str]) -> str | None:
+    return f"{code}: the listing says so: {'; '.join(lacks)}" if lacks else None
 
 
 def closed_line(one: Listing, why: str) -> str:

@@ -17,6 +17,12 @@ def weight_text(grams: Decimal, unit: str = "g") -> str:
     return f"{text.removesuffix('.0') if unit == 'g' else text} {unit}"
 
 
+def both_weights(grams: Decimal) -> str:
+    """Return "612.3 g (1.35 lb)", or in kg from 2 kg on."""
+    pounds = weight_text(grams, "lb" if grams >= 100 else "oz")
+    return f"{weight_text(grams, 'kg' if grams >= 2000 else 'g')} ({pounds})"
+
+
 def money_text(money: Decimal, currency: str | None) -> str:
     """Return money with its currency: "1,272.00 USD"."""
     return f"{money:,.2f} {currency or ''}".rstrip()

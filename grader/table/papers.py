@@ -14,7 +14,8 @@ from grader.called import nothing
 from grader.deals.keeping import keep_or_break
 from grader.deals.labels import labels_of, labels_of_haul
 from grader.deals.listing_files import plan_all, write_listings
-from grader.deals.listings import AskedPrice, for_listing, list_things
+from grader.deals.listing_price import AskedPrice
+from grader.deals.listings import for_listing, list_things
 from grader.deals.weighing import whole_code
 from grader.deals.worth import report_of
 from grader.errors import LedgerError
@@ -25,8 +26,8 @@ from grader.report.haul import report_csv, report_lines, report_page
 from grader.report.keep import keep_lines, plan_cautions
 from grader.report.keep_picture import draw_keep
 from grader.report.label_sheet import label_sheets
-from grader.report.listing import lacking_words, title_words
-from grader.report.listing_state import changed_line
+from grader.report.listing import title_words
+from grader.report.listing_state import changed_line, lacking_words
 from grader.session import Session
 from grader.table.here import said_here
 from grader.weight import Weight

@@ -355,11 +355,12 @@ def test_ten_thousand_pieces_are_listed_weighed_sold_and_told_of_within_a_second
     assert {name: seconds for name, seconds in took.items() if seconds > 1} == {}
 
 
-def test_a_bin_has_no_page_and_no_answers(example):
-    for command in (("listing", "07-B1", "--out", "pages"), ("answer", "07-B1")):
-        told = example(*command, fails=True)
-        assert "07-B1: is a bin, and no page is made of one" in told
-        assert "grader sell 07-B1=5lb" in told
+def test_a_weight_may_be_typed_with_a_blank(example):
+    # 1.35 lb by the agreement of 1959: 612.349... g
+    assert example("weigh", "07-1", "1.35", "lb") == "07-001: 612.3 g, before 1814.4 g\n"
+    assert "chips" in example("haul", "add", "07", "chips", "8", "lb")
+    for slip in (("1.35", "stone"), ("1", "lb", "07-2", "2lb")):
+        assert "WEIGHT" in example("weigh", "07-1", *slip, fails=True)
 
 
 def test_a_weigh_in_says_what_a_weight_is_worth_and_when_it_is_more_than_the_haul(example):
