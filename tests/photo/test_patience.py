@@ -89,6 +89,15 @@ def test_one_that_takes_too_long_to_read_is_refused_and_the_next_is_read(
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.fixture
+def heard_ctrl_c():
+    """Ctrl-C as a person at a terminal has it: what runs in the background may have been told to pass over it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heard_ctrl_c")
 def test_whoever_stops_it_all_is_heard_though_a_read_within_has_borrowed_stderr():
     ended, before, borrowed = threading.Event(), os.fstat(2), []
 
