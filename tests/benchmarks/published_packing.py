@@ -1,7 +1,8 @@
 """Published instances of packing pieces into as few parcels as can be, with their optima."""
 
 #: Falkenauer's uniform instances (Falkenauer 1996, Journal of Heuristics 2:5-30; OR-Library, binpack1), 120 pieces for
-#: parcels of 150, each with the number of its file there, which is the optimum; a*b is b pieces of a.
+#: parcels of 150, each with its optimum. For u120_08 and u120_19 the file itself knows 51 and 50 only; 50 and 49 are
+#: those of later tables, and no fewer can be by the weight alone. a*b is b pieces of a.
 PUBLISHED = {
     "u120_00": (
         48,

@@ -42,7 +42,7 @@ def test_a_published_instance_is_packed_at_its_optimum(name):
 
 
 def test_where_the_plain_way_is_at_its_worst():
-    # Of the worst cases of first-fit decreasing (Dosa 2007: 11/9 of the optimum and 6/9): it needs 11 for 9.
+    # Of the worst cases of first-fit decreasing (Dosa 2007, from memory: 11/9 of the optimum and 6/9): 11 for 9.
     grams = [51] * 6 + [27] * 6 + [26] * 6 + [23] * 12
     assert first_fit_decreasing(grams, 100) == 11
     packing = pack(grams, 100)
